@@ -1,0 +1,29 @@
+"""The errors that a caller may want to tell apart. Every message says what is wrong, where, and what to do."""
+
+
+class DistortError(Exception):
+    """Base of all errors that this package raises on purpose; the command line ends with status 1."""
+
+
+class PlanError(DistortError):
+    """session.toml does not say what it must, or says what it cannot mean."""
+
+
+class SessionError(DistortError):
+    """A session folder lacks a file, holds one that cannot be read, or cannot be written."""
+
+
+class RecordingError(DistortError):
+    """A recording cannot be trusted or read: not audio, silent, truncated, clipped, of another stimulus."""
+
+
+class AnalysisError(DistortError):
+    """The recordings do not allow the result that was asked for."""
+
+
+class CalibrationError(DistortError):
+    """A calibrator recording does not hold a steady tone that sets a level."""
+
+
+class UsageError(DistortError):
+    """A command was given words that do not go together; the command line ends with status 2."""

@@ -1,0 +1,26 @@
+"""What is played: levels and stimuli, in numpy and scipy alone. No files, no devices, no printing."""
+
+from signals.chirp import Chirp
+from signals.errors import SignalError
+from signals.noise import Noise
+from signals.reel import Reel, framed
+from signals.silence import Silence
+from signals.stimulus import Stimulus, describe, from_description
+from signals.sweep import Sweep
+from signals.tones import Burst, Tone, calibration_tone
+
+__all__ = [
+    "Burst",
+    "Chirp",
+    "Noise",
+    "Reel",
+    "SignalError",
+    "Silence",
+    "Stimulus",
+    "Sweep",
+    "Tone",
+    "calibration_tone",
+    "describe",
+    "framed",
+    "from_description",
+]

@@ -1,0 +1,70 @@
+"""What all stimuli have in common, and how one is written down and made again exactly."""
+
+from dataclasses import asdict, fields
+from typing import Any, Protocol
+
+import numpy as np
+import numpy.typing as npt
+
+from signals.errors import SignalError
+from signals.noise import Noise
+from signals.sweep import Sweep
+from signals.tones import Burst, Tone
+
+
+class Playable(Protocol):
+    """Anything that takes its place in a reel."""
+
+    @property
+    def sample_rate(self) -> int:
+        """Samples a second."""
+        ...
+
+    @property
+    def n_samples(self) -> int:
+        """Length in samples."""
+        ...
+
+    def samples(self) -> npt.NDArray[np.float64]:
+        """float64 `(n_samples,)`, digital full scale = 1."""
+        ...
+
+
+class Stimulus(Playable, Protocol):
+    """What a loudspeaker is tested with."""
+
+    @property
+    def drive_dbfs(self) -> float:
+        """r.m.s. of the steady part, dBFS (AES17)."""
+        ...
+
+
+KINDS: dict[str, type[Any]] = {"sweep": Sweep, "tone": Tone, "burst": Burst, "noise": Noise}
+"""Every kind of stimulus that can be written down, by the name it is written under."""
+
+
+def describe(stimulus: Stimulus) -> dict[str, Any]:
+    """`stimulus` as plain numbers and texts: its kind and every field. Raises SignalError for a kind not in KINDS."""
+    for kind, made_by in KINDS.items():
+        if type(stimulus) is made_by:
+            return {"kind": kind, **asdict(stimulus)}
+    raise SignalError(f"{type(stimulus).__name__} cannot be written down: add it to signals.stimulus.KINDS")
+
+
+def from_description(description: dict[str, Any]) -> Any:
+    """The stimulus that `describe` wrote down, sample for sample the same.
+
+    Raises SignalError when the kind is unknown, a field is missing or not of this kind, or a value is out of range.
+    """
+    kind = description.get("kind")
+    if kind not in KINDS:
+        raise SignalError(f"unknown kind of stimulus {kind!r}: it is one of {', '.join(KINDS)}")
+    given = {name: value for name, value in description.items() if name != "kind"}
+    known = {field.name for field in fields(KINDS[kind])}
+    if set(given) != known:
+        wrong = ", ".join(sorted(set(given) ^ known))
+        raise SignalError(f"this {kind} is not described as expected: missing or unknown: {wrong}")
+    try:
+        return KINDS[kind](**given)
+    except TypeError as error:
+        raise SignalError(f"this {kind} is described with a value of the wrong type: {error}") from error
