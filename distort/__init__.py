@@ -1,0 +1,1 @@
+"""Measures how much a loudspeaker distorts and compresses at stated sound pressure levels."""

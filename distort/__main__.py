@@ -1,0 +1,101 @@
+"""The command line's way in and out: words to a command, and every ending to an exit status.
+
+0 done, 1 the data does not allow the answer, 2 wrong usage, 130 interrupted.
+"""
+
+import errno
+import os
+import sys
+from collections.abc import Sequence
+
+from distort.commands.parser import check_leftover, nearest
+from distort.commands.table import build_parser
+from distort.errors import DistortError, UsageError
+
+DONE, NO_ANSWER, WRONG_USAGE, INTERRUPTED = 0, 1, 2, 130
+
+
+def main(words: Sequence[str] | None = None) -> int:
+    """Run the command that `words` (default: those of the program) name; returns the exit status."""
+    words = list(sys.argv[1:] if words is None else words)
+    for stream in (sys.stdout, sys.stderr):
+        if hasattr(stream, "reconfigure"):
+            stream.reconfigure(errors="replace")  # a name that the terminal cannot spell must not end the work
+    try:
+        status = _run(words)
+        sys.stdout.flush()
+        return status
+    except KeyboardInterrupt:
+        print("interrupted", file=sys.stderr)
+        return INTERRUPTED
+    except BrokenPipeError:
+        # whoever read our output has read enough; Python would complain once more when it closes stdout
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return DONE
+    except Exception as error:  # noqa: BLE001  the one place where every error becomes a sentence
+        if "--debug" in words:
+            import traceback
+
+            traceback.print_exc()
+        print(f"distort: {_sentence(error)}", file=sys.stderr)
+        return WRONG_USAGE if isinstance(error, UsageError) else NO_ANSWER
+
+
+def _run(words: list[str]) -> int:
+    parser = build_parser()
+    _check_command(words, parser.commands())
+    arguments, leftover = parser.parse_known_args(words)
+    if arguments.version:
+        from importlib.metadata import version
+
+        print(f"distort {version('distort')}")
+        return DONE
+    if arguments.command is None:
+        parser.print_help(sys.stderr)
+        return WRONG_USAGE
+    check_leftover(arguments.command_parser, leftover)
+    status: int = arguments.run(arguments)
+    return status
+
+
+def _check_command(words: Sequence[str], commands: Sequence[str]) -> None:
+    first = next((word for word in words if not word.startswith("-")), None)
+    if first is not None and first not in commands:
+        raise UsageError(f"there is no command {first!r}{nearest(first, commands)}. See distort --help")
+
+
+def _sentence(error: Exception) -> str:
+    """What the user reads about `error`."""
+    if isinstance(error, DistortError):
+        return str(error)
+    if isinstance(error, OSError):
+        return _system_sentence(error)
+    if isinstance(error, ValueError):
+        from signals.errors import SignalError
+
+        if isinstance(error, SignalError):
+            return str(error)
+    return (
+        f"a fault in this program: {type(error).__name__}: {error}. "
+        f"Run the command again with --debug and send what it prints to the authors."
+    )
+
+
+def _system_sentence(error: OSError) -> str:
+    where = f" {error.filename}" if error.filename else ""
+    match error.errno:
+        case errno.ENOENT:
+            return f"there is no file or folder{where}"
+        case errno.EACCES | errno.EPERM | errno.EROFS:
+            return f"this account may not read or write{where}: change its permissions or use another folder"
+        case errno.ENOSPC:
+            return f"the disk is full{where and ':'}{where}"
+        case errno.EISDIR:
+            return f"a file is needed, but{where} is a folder"
+        case errno.ENOTDIR:
+            return f"a folder is needed, but{where} is or lies below a file"
+    return f"{error.strerror or error}{where and ':'}{where}"
+
+
+if __name__ == "__main__":
+    sys.exit(main())

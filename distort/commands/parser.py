@@ -1,0 +1,70 @@
+"""The parser all commands share: a wrong word becomes one sentence that names the nearest right one."""
+
+import argparse
+from collections.abc import Iterable, Sequence
+from typing import Any, NoReturn
+
+from distort.errors import UsageError
+
+Subparsers = argparse._SubParsersAction  # argparse gives its type no public name
+
+
+class Parser(argparse.ArgumentParser):
+    """An ArgumentParser that raises UsageError instead of ending the program, and never guesses at abbreviations."""
+
+    def __init__(self, **settings: Any) -> None:
+        settings.setdefault("allow_abbrev", False)
+        super().__init__(**settings)
+
+    def commands(self) -> list[str]:
+        """Names of the commands below this parser."""
+        return [name for action in self._actions if isinstance(action, Subparsers) for name in action.choices]
+
+    def error(self, message: str) -> NoReturn:
+        """Raise UsageError with argparse's own words and where to read more."""
+        raise UsageError(f"{self.prog}: {message}. See {self.prog} --help")
+
+
+def nearest(word: str, known: Iterable[str]) -> str:
+    """`" (did you mean X?)"` for the word of `known` that is nearest to `word`, or nothing when none is near."""
+    from difflib import get_close_matches
+
+    matches = get_close_matches(word, list(known), n=1, cutoff=0.55)
+    return f" (did you mean {matches[0]}?)" if matches else ""
+
+
+def add_command(
+    subparsers: "Subparsers[Parser]", name: str, summary: str, *, details: str = "", examples: Sequence[str] = ()
+) -> Parser:
+    """A new command's parser: its one line for `distort --help`, and more for its own help.
+
+    `examples` are whole command lines, printed under the options.
+    """
+    parser = subparsers.add_parser(
+        name,
+        help=summary,
+        description=f"{summary[0].upper()}{summary[1:]}. {details}".strip(),
+        epilog="\n".join(["examples:", *(f"  {example}" for example in examples)]) if examples else None,
+        formatter_class=HelpFormatter,
+    )
+    parser.add_argument("--debug", action="store_true", help="show the traceback of an error")
+    parser.set_defaults(command_parser=parser)
+    return parser
+
+
+class HelpFormatter(argparse.HelpFormatter):
+    """Wraps descriptions, and keeps the lines of examples as they are."""
+
+    def _fill_text(self, text: str, width: int, indent: str) -> str:
+        if text.startswith("examples:"):
+            return text
+        return super()._fill_text(text, width, indent)
+
+
+def check_leftover(parser: Parser, leftover: Sequence[str]) -> None:
+    """Raise UsageError when words are left that the command does not know, naming the nearest option."""
+    if not leftover:
+        return
+    options = [option for action in parser._actions for option in action.option_strings if option.startswith("--")]
+    word = leftover[0].split("=")[0]
+    raise UsageError(f"{parser.prog} does not know {word!r}{nearest(word, options)}. See {parser.prog} --help")

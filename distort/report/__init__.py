@@ -1,0 +1,1 @@
+"""For people: terminal tables and figures."""
