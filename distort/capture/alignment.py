@@ -1,0 +1,319 @@
+"""Where in a recording the stimulus lies, and how the recorder's clock stands against the player's.
+
+The clock chirps are sought first, as a pair at the distance the reel gives them: they do not care about the clock. The
+stimulus is then found by its own matched filter, stretched by the clock difference that the chirps tell. Without chirps
+(a bare sweep, played from anything) the stimulus alone is found, and the clock stays unknown.
+"""
+
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+import scipy.ndimage
+
+from distort.capture.clock import repair_clock
+from distort.capture.matched import Lags, correlate, deconvolve, stands_out_db, summit
+from distort.errors import RecordingError
+from signals import Chirp, Noise, Reel, Stimulus, Sweep
+
+__all__ = ["Alignment", "find_reel", "repair_clock"]
+
+FloatArray = npt.NDArray[np.float64]
+NAN = float("nan")
+
+LARGEST_CLOCK_DIFFERENCE = 2e-3
+"""Within which the second chirp is sought. Crystals differ by 2e-4 at most; a lost buffer of 1024 samples looks like
+1.4e-3 over a default reel, and is to be seen rather than missed."""
+
+CHIRP_STANDS_OUT_DB = 16.0
+"""Of noise alone, the highest of 5000 values stands 12 dB above the r.m.s.; of 1e6 values, 14 dB (Gaussian)."""
+
+SWEEP_STANDS_OUT_DB = 20.0
+"""Noise alone, or another sweep, reaches 15 dB at most; the right sweep at 20 dB signal-to-noise stands 30 dB out even in
+a room whose reverberation is 10 dB stronger than the direct sound (both measured in the tests)."""
+
+LEAST_CORRELATION = 0.1
+"""For tones and other line spectra: share of the recording's r.m.s. that is the stimulus. A stimulus of other lines
+has 0.01; the right one in a reverberant room 0.3."""
+
+NEAR_S = 0.1
+"""How far about the coarse place the fine search goes: more than any loudspeaker delays its lows."""
+
+CUT_OFF_S = 1e-3
+"""What may be missing at either end of the stimulus: its fades are longer."""
+
+SHORTEST_SILENCE_S = 0.1
+"""Less than this says nothing about noise below 100 Hz."""
+
+SILENCE_MARGIN_S = 5e-3
+"""Kept from the stimulus: a loudspeaker with linear-phase crossovers sounds a little before its peak."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Alignment:
+    """Where the reel's parts lie in a recording. Positions count samples of the recording from its first, 0."""
+
+    stimulus_start: float
+    """Where the stimulus's first sample arrives, delays of device, loudspeaker and air included. After `repair_clock`
+    it lies at `stimulus_start / (1 + 1e-6 clock_difference_ppm)`."""
+    chirp_positions: tuple[float, ...]
+    """Where the first sample of each of the reel's chirps arrives; NaN for one that was not found."""
+    clock_difference_ppm: float
+    """Recorder against player, positive when the recorder's clock is the faster; NaN unless two chirps were found."""
+    polarity: int
+    """1, or -1 when the recording is upside down."""
+    peak_to_background_db: tuple[float, ...]
+    """How far each chirp's peak stands above the matched filter's output about it; NaN where none was found."""
+    stimulus_peak_to_background_db: float
+    """The same of a sweep's or noise's response; NaN for other stimuli."""
+    silence_spans: tuple[tuple[int, int], ...]
+    """(first, end) of each part of the reel's silences that lies in the recording, in order."""
+
+
+@dataclass(frozen=True)
+class _Found:
+    start: float
+    polarity: int
+    stands_out_db: float
+
+
+@dataclass(frozen=True)
+class _Chirps:
+    positions: tuple[float, ...]
+    stands_out_db: tuple[float, ...]
+    clock_difference: float  # a ratio; NaN when unknown
+
+    @property
+    def clock_or_zero(self) -> float:
+        return 0.0 if math.isnan(self.clock_difference) else self.clock_difference
+
+
+def find_reel(recording: npt.ArrayLike, reel: Reel) -> Alignment:
+    """Find `reel` (one stimulus, with or without chirps and silences about it) in `recording` `(samples,)`.
+
+    The recording has the reel's sample rate, any gain and polarity, and may be longer or begin and end anywhere outside
+    the stimulus. Raises RecordingError when the stimulus is not in it, or not whole; SignalError when the reel holds
+    no stimulus or several.
+    """
+    samples = np.asarray(recording, dtype=np.float64)
+    stimulus_first, stimulus = reel.only_stimulus()
+    _require_usable(samples, stimulus)
+    template = stimulus.samples()
+    chirp_output = _chirp_output(samples, reel)
+    for coarse in _coarse_starts(samples, reel, chirp_output):
+        chirps = _find_chirps(samples, reel, chirp_output, coarse - stimulus_first)
+        found = _find_stimulus(samples, stimulus, template, coarse=coarse, chirps=chirps, reel=reel)
+        if found is not None:
+            _require_whole(found.start, samples.size, stimulus, 1.0 + chirps.clock_or_zero)
+            return _alignment(found, chirps, reel, samples.size)
+    raise RecordingError(
+        f"Nothing in this recording of {samples.size / reel.sample_rate:.1f} s matches the stimulus "
+        f"({_named(stimulus)}): it holds another stimulus, or noise drowns it. "
+        f"Give the stimulus that was played, or record again."
+    )
+
+
+def _require_usable(samples: FloatArray, stimulus: Stimulus) -> None:
+    rate = stimulus.sample_rate
+    if samples.ndim != 1:
+        raise ValueError(f"find_reel takes one channel (samples,), not an array of shape {samples.shape}")
+    bad = np.flatnonzero(~np.isfinite(samples))
+    if bad.size:
+        raise RecordingError(
+            f"The recording holds {bad.size} samples that are no numbers, the first at {bad[0] / rate:.3f} s: "
+            f"export it again, or record again."
+        )
+    if samples.size < stimulus.n_samples:
+        raise RecordingError(
+            f"The recording is {samples.size / rate:.2f} s long, shorter than the stimulus "
+            f"({stimulus.n_samples / rate:.2f} s): record all of it, with two seconds of silence before and after."
+        )
+    if not np.any(samples != samples[0]):
+        raise RecordingError("The recording is silent throughout: check the cable, the channel and the input gain.")
+
+
+def _require_whole(start: float, n_recorded: int, stimulus: Stimulus, stretch: float) -> None:
+    rate = stimulus.sample_rate
+    if start < -CUT_OFF_S * rate:
+        raise RecordingError(
+            f"The recording is cut off at its start: it begins {-start / rate:.2f} s after the stimulus began. "
+            f"Start recording before playing, and record again."
+        )
+    missing = start + stimulus.n_samples * stretch - n_recorded
+    if missing > CUT_OFF_S * rate:
+        raise RecordingError(
+            f"The recording is cut off at its end: it stops {missing / rate:.2f} s before the stimulus is over. "
+            f"Stop recording only after the last sound, and record again."
+        )
+
+
+def _named(stimulus: Stimulus) -> str:
+    return f"{type(stimulus).__name__.lower()}, {stimulus.n_samples / stimulus.sample_rate:.2f} s"
+
+
+def _chirps_of(reel: Reel) -> list[tuple[int, Chirp]]:
+    return [(start, item) for start, item in zip(reel.starts, reel.items, strict=True) if isinstance(item, Chirp)]
+
+
+def _chirp_output(samples: FloatArray, reel: Reel) -> Lags | None:
+    """The whole recording through the first chirp's matched filter; None when the reel has no chirps."""
+    chirps = _chirps_of(reel)
+    return correlate(samples, chirps[0][1].samples()) if chirps else None
+
+
+def _coarse_starts(samples: FloatArray, reel: Reel, chirp_output: Lags | None) -> Iterator[int]:
+    """Places, to some milliseconds, where the stimulus may begin: after a pair of chirps, then by its own filter."""
+    stimulus_first, stimulus = reel.only_stimulus()
+    chirps = _chirps_of(reel)
+    if chirp_output is not None and len(chirps) > 1:
+        distance = chirps[-1][0] - chirps[0][0]
+        first = _first_of_pair(chirp_output, distance)
+        if first is not None:
+            yield first + stimulus_first - chirps[0][0]
+    template = stimulus.samples()
+    if isinstance(stimulus, Sweep | Noise):
+        yield deconvolve(samples, template, band=_band(stimulus)).highest()
+    else:
+        yield correlate(samples, template).highest()
+
+
+def _first_of_pair(output: Lags, distance: int) -> int | None:
+    """Lag of the first of the two strongest peaks that lie `distance` apart, give or take a clock difference."""
+    reach = round(LARGEST_CLOCK_DIFFERENCE * distance)
+    strength = np.abs(output.values)
+    if strength.size <= distance:
+        return None
+    later = scipy.ndimage.maximum_filter1d(strength, 2 * reach + 1, mode="constant")
+    both = np.minimum(strength[: strength.size - distance], later[distance:])
+    return output.first + int(np.argmax(both))
+
+
+def _find_chirps(samples: FloatArray, reel: Reel, output: Lags | None, reel_start: int) -> _Chirps:
+    """The reel's chirps where they should lie if the reel began at `reel_start`, and the clock they tell."""
+    chirps = _chirps_of(reel)
+    if output is None:
+        return _Chirps((), (), NAN)
+    lags = [_chirp_lag(output, reel_start + first, chirp, samples.size) for first, chirp in chirps]
+    background = [NAN if lag is None else _chirp_stands_out(output, lag, chirps[0][1]) for lag in lags]
+    heard = [lag if margin >= CHIRP_STANDS_OUT_DB else None for lag, margin in zip(lags, background, strict=True)]
+    margins = tuple(NAN if lag is None else margin for lag, margin in zip(heard, background, strict=True))
+    positions = tuple(NAN if lag is None else summit(output, lag) for lag in heard)
+    if len(chirps) < 2 or heard[0] is None or heard[-1] is None:
+        return _Chirps(positions, margins, NAN)
+    clock = (positions[-1] - positions[0]) / (chirps[-1][0] - chirps[0][0]) - 1.0
+    stretched = tuple(_stretched_place(samples, chirps[0][1], place, clock) for place in positions)
+    clock = (stretched[-1] - stretched[0]) / (chirps[-1][0] - chirps[0][0]) - 1.0
+    return _Chirps(stretched, margins, clock)
+
+
+def _chirp_lag(output: Lags, expected: int, chirp: Chirp, n_recorded: int) -> int | None:
+    """Whole lag of the highest peak within reach of `expected` at which the whole chirp lies in the recording."""
+    reach = LARGEST_CLOCK_DIFFERENCE * n_recorded + NEAR_S * chirp.sample_rate
+    near = output.between(max(expected - reach, 0), min(expected + reach, n_recorded - chirp.n_samples + 1))
+    return near.highest() if near.values.size else None
+
+
+def _chirp_stands_out(output: Lags, lag: int, chirp: Chirp) -> float:
+    """Against what comes before it: behind it the room still rings."""
+    rate = chirp.sample_rate
+    before = output.between(lag - 0.25 * rate, lag - 0.01 * rate)
+    around = before if before.values.size > 0.05 * rate else output.between(lag + 0.3 * rate, lag + 0.5 * rate)
+    return stands_out_db(Lags(np.append(around.values, output.at(lag)), 0), around.values.size, inner=1, outer=rate)
+
+
+def _stretched_place(samples: FloatArray, chirp: Chirp, place: float, clock: float) -> float:
+    """The place found again with the chirp as the recorder's clock sampled it: stretching shifts the plain peak."""
+    if math.isnan(place):
+        return place
+    template = _as_recorded(chirp.samples(), clock, chirp.sample_rate)
+    first = max(math.floor(place) - 1024, 0)
+    output = correlate(samples[first : first + template.size + 2048], template)
+    lag = output.between(place - first - 64, place - first + 64).highest()
+    return first + summit(output, lag)
+
+
+def _as_recorded(signal: FloatArray, clock: float, sample_rate: int) -> FloatArray:
+    """`signal` as a recorder whose clock is `clock` fast writes it."""
+    return repair_clock(signal, 1e6 * (1.0 / (1.0 + clock) - 1.0), sample_rate)
+
+
+def _band(stimulus: Sweep | Noise) -> tuple[float, float]:
+    """Band in cycles a sample over which the stimulus is at its full level."""
+    if isinstance(stimulus, Sweep):
+        low_hz, high_hz = max(stimulus.full_level_hz, stimulus.lowest_hz or 0.0), stimulus.fade_out_hz
+    else:
+        low_hz, high_hz = stimulus.low_hz, stimulus.high_hz
+    return low_hz / stimulus.sample_rate, high_hz / stimulus.sample_rate
+
+
+def _find_stimulus(
+    samples: FloatArray, stimulus: Stimulus, template: FloatArray, *, coarse: int, chirps: _Chirps, reel: Reel
+) -> _Found | None:
+    """The stimulus near the whole lag `coarse`; None when what lies there is something else."""
+    near = round(NEAR_S * stimulus.sample_rate)
+    stretched = _as_recorded(template, chirps.clock_or_zero, stimulus.sample_rate)
+    first = coarse - 3 * near
+    piece = _cut(samples, first, coarse + stretched.size + 3 * near)
+    if isinstance(stimulus, Sweep | Noise):
+        output = deconvolve(piece, stretched, band=_band(stimulus))
+        lag = output.between(2 * near, 4 * near).highest()
+        margin = stands_out_db(output, lag, inner=0.05 * near, outer=2 * near)
+        if margin < SWEEP_STANDS_OUT_DB:
+            return None
+        return _Found(first + summit(output, lag), 1 if output.at(lag) > 0 else -1, margin)
+    output = correlate(piece, stretched)
+    lag = output.between(2 * near, 4 * near).highest()
+    heard = _cut(samples, first + lag, first + lag + stretched.size)
+    norm = float(np.linalg.norm(heard) * np.linalg.norm(stretched))
+    if norm == 0.0 or abs(output.at(lag)) < LEAST_CORRELATION * norm:
+        return None
+    by_chirps = _start_by_chirps(chirps, reel)
+    return _Found(
+        first + summit(output, lag) if by_chirps is None else by_chirps, 1 if output.at(lag) > 0 else -1, NAN
+    )
+
+
+def _start_by_chirps(chirps: _Chirps, reel: Reel) -> float | None:
+    """Where the stimulus begins by the chirps alone: for tones, whose own filter cannot tell one period from the next."""
+    stimulus_first, _ = reel.only_stimulus()
+    stretch = 1.0 + chirps.clock_or_zero
+    starts = [
+        place + (stimulus_first - first) * stretch
+        for (first, _), place in zip(_chirps_of(reel), chirps.positions, strict=True)
+        if not math.isnan(place)
+    ]
+    return float(np.mean(starts)) if starts else None
+
+
+def _cut(samples: FloatArray, first: int, end: int) -> FloatArray:
+    """Samples from `first` up to before `end`, zeros where the recording has none."""
+    inside = samples[max(first, 0) : max(end, 0)]
+    before = min(max(-first, 0), end - first)
+    return np.pad(inside, (before, end - first - before - inside.size))
+
+
+def _alignment(found: _Found, chirps: _Chirps, reel: Reel, n_recorded: int) -> Alignment:
+    return Alignment(
+        stimulus_start=found.start,
+        chirp_positions=chirps.positions,
+        clock_difference_ppm=1e6 * chirps.clock_difference,
+        polarity=found.polarity,
+        peak_to_background_db=chirps.stands_out_db,
+        stimulus_peak_to_background_db=found.stands_out_db,
+        silence_spans=_silences(found.start, 1.0 + chirps.clock_or_zero, reel, n_recorded),
+    )
+
+
+def _silences(start: float, stretch: float, reel: Reel, n_recorded: int) -> tuple[tuple[int, int], ...]:
+    """The reel's quiet spans as samples of the recording, clipped to it; too short ones are left out."""
+    stimulus_first, _ = reel.only_stimulus()
+    margin = round(SILENCE_MARGIN_S * reel.sample_rate)
+    spans = []
+    for span in reel.quiet_spans():
+        first, end = (start + (place - stimulus_first) * stretch for place in span)
+        inside = max(math.ceil(first), 0), min(math.floor(end) - margin, n_recorded)
+        if inside[1] - inside[0] >= SHORTEST_SILENCE_S * reel.sample_rate:
+            spans.append(inside)
+    return tuple(spans)
