@@ -1,0 +1,1 @@
+"""The folder on disk: plan, stimuli, recordings with their sidecars, calibration, results."""

@@ -1,0 +1,124 @@
+"""Files that are whole or not there: written under a temporary name, flushed, then renamed.
+
+A kill at any moment leaves the old file or the new one under the real name; at worst a file whose name begins with a
+dot and ends in ".tmp" stays behind, which nothing here ever reads.
+"""
+
+import errno
+import os
+import secrets
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+from distort.errors import SessionError
+
+TEMPORARY_SUFFIX = ".tmp"
+
+_NO_HARD_LINKS = {errno.EPERM, errno.ENOTSUP, errno.EOPNOTSUPP, errno.ENOSYS, errno.EMLINK}
+_NO_FOLDER_SYNC = {errno.EINVAL, errno.ENOTSUP, errno.EOPNOTSUPP, errno.EBADF}
+
+
+def write_bytes(path: Path, content: bytes) -> None:
+    """Write `content` to `path`, replacing what was there. Raises SessionError when the folder does not allow it."""
+    with staged(path, replace=True) as temporary, temporary.open("wb") as file:
+        file.write(content)
+
+
+def write_text(path: Path, text: str) -> None:
+    """Write `text` to `path` as UTF-8, line ends as they are, replacing what was there. Raises SessionError."""
+    write_bytes(path, text.encode("utf-8"))
+
+
+def write_new(path: Path, content: bytes) -> None:
+    """Write `content` to `path`, which must not exist yet. Raises SessionError when it does, or cannot be written."""
+    with staged(path, replace=False) as temporary, temporary.open("wb") as file:
+        file.write(content)
+
+
+def make_folder(path: Path) -> None:
+    """Make the folder `path` and those above it, as far as they are missing. Raises SessionError."""
+    try:
+        path.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise _explained(error, path) from error
+
+
+@contextmanager
+def staged(path: Path, *, replace: bool) -> Iterator[Path]:
+    """Hand out an empty temporary file beside `path`; when the block ends well it becomes `path`, else it goes.
+
+    With `replace` false an existing `path` is refused, before the block and again when it ends. Raises SessionError.
+    """
+    if not replace:
+        _refuse_existing(path)
+    temporary = path.with_name(f".{path.name}.{secrets.token_hex(6)}{TEMPORARY_SUFFIX}")
+    try:
+        # Not tempfile: its files are readable by their owner alone, and would stay so under the real name.
+        os.close(os.open(temporary, os.O_CREAT | os.O_EXCL | os.O_WRONLY, 0o666))
+        try:
+            yield temporary
+            _flush(temporary)
+            if replace:
+                os.replace(temporary, path)
+            else:
+                _rename_to_new(temporary, path)
+            _flush_folder(path.parent)
+        finally:
+            temporary.unlink(missing_ok=True)
+    except OSError as error:
+        raise _explained(error, path) from error
+
+
+def _flush(path: Path) -> None:
+    with path.open("rb+") as file:
+        os.fsync(file.fileno())
+
+
+def _flush_folder(folder: Path) -> None:
+    """Make the rename itself last. Windows cannot open a folder, and some network drives cannot flush one."""
+    if os.name == "nt":
+        return
+    descriptor = os.open(folder, os.O_RDONLY)
+    try:
+        os.fsync(descriptor)
+    except OSError as error:
+        if error.errno not in _NO_FOLDER_SYNC:
+            raise
+    finally:
+        os.close(descriptor)
+
+
+def _rename_to_new(temporary: Path, path: Path) -> None:
+    """Give `temporary` the name `path` unless that name is taken: a hard link refuses by itself, a rename does not."""
+    try:
+        os.link(temporary, path)
+    except FileExistsError:
+        _refuse_existing(path)
+        raise
+    except OSError as error:
+        if error.errno not in _NO_HARD_LINKS:
+            raise
+        _refuse_existing(path)  # memory cards often know no hard links: look, then rename
+        os.rename(temporary, path)
+
+
+def _refuse_existing(path: Path) -> None:
+    if os.path.lexists(path):
+        raise SessionError(f"{path} exists already and is never overwritten: choose another name or take")
+
+
+def _explained(error: OSError, path: Path) -> SessionError:
+    """What an operating system's refusal means for whoever asked for `path`."""
+    folder = path.parent
+    if error.errno in {errno.EACCES, errno.EPERM, errno.EROFS}:
+        return SessionError(f"{path} cannot be written: the folder {folder} is read-only here; make it writable")
+    if error.errno in {errno.ENOSPC, errno.EDQUOT}:
+        return SessionError(f"{path} cannot be written: the disk is full; free some space and try again")
+    if error.errno == errno.ENOENT:
+        return SessionError(f"{path} cannot be written: the folder {folder} does not exist")
+    if error.errno in {errno.ENOTDIR, errno.EEXIST}:
+        return SessionError(f"{path} cannot be written: a file stands where a folder is needed")
+    if error.errno == errno.EISDIR:
+        return SessionError(f"{path} cannot be written: a folder of that name exists")
+    return SessionError(f"{path} cannot be written: {error.strerror or error}")

@@ -1,0 +1,62 @@
+"""calibration/microphone.json: what `distort calibrate` found, and from what."""
+
+from dataclasses import dataclass
+from pathlib import Path
+
+from distort.errors import SessionError
+from distort.session.hashing import is_sha256
+from distort.session.json_fields import read_json, write_json
+from distort.session.sidecar import CalibrationInForce
+from signals.levels import spl_of_full_scale
+
+
+@dataclass(frozen=True, kw_only=True)
+class MicrophoneCalibration:
+    """Level of the microphone channel. Raises ValueError when its parts contradict one another.
+
+    calibrator_dbfs     what the calibrator's tone read (AES17)
+    calibrator_db_spl   what the calibrator gives
+    frequency_hz        of its tone, as found
+    file, sha256        the calibrator recording, relative to the session, and its hash
+    date, device        ISO 8601 UTC; what recorded it
+    spl_of_full_scale   dB SPL of a recording at 0 dBFS: calibrator_db_spl - calibrator_dbfs
+    """
+
+    calibrator_dbfs: float
+    calibrator_db_spl: float
+    frequency_hz: float
+    file: str
+    sha256: str
+    date: str
+    device: str
+    spl_of_full_scale: float
+
+    def __post_init__(self) -> None:
+        expected = spl_of_full_scale(calibrator_dbfs=self.calibrator_dbfs, calibrator_db_spl=self.calibrator_db_spl)
+        if abs(expected - self.spl_of_full_scale) > 1e-3:  # what a hand that shortens the decimals may leave
+            raise ValueError(f"spl_of_full_scale is {self.spl_of_full_scale:g}, its parts say {expected:g}")
+        if not is_sha256(self.sha256):
+            raise ValueError(f"{self.sha256!r} is not a SHA-256")
+
+    def in_force(self) -> CalibrationInForce:
+        """The part of it that goes into sidecars."""
+        return CalibrationInForce(
+            calibrator_dbfs=self.calibrator_dbfs, calibrator_db_spl=self.calibrator_db_spl, sha256=self.sha256
+        )
+
+
+def write_calibration(path: Path, calibration: MicrophoneCalibration) -> None:
+    """Write calibration/microphone.json. Raises SessionError when the folder does not allow it."""
+    write_json(path, calibration)
+
+
+def read_calibration(path: Path) -> MicrophoneCalibration | None:
+    """The calibration in `path`; None when there is no such file: nobody has calibrated yet.
+
+    Raises SessionError when the file is there and cannot be read or trusted.
+    """
+    if not path.exists():
+        if path.is_symlink():
+            raise SessionError(f"{path} is a link to a file that is missing")
+        return None
+    return read_json(path, MicrophoneCalibration)
