@@ -1,0 +1,151 @@
+"""Smoothed powers of every order over the frequency grid, with their noise, decay losses and leaks.
+
+Everything here is a power ratio at the frequency that the order has in the air, `n f`; what is made of it (re the
+fundamental, in dB SPL, as a sum) is in `harmonics`.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from distort.analysis.deconvolution import InverseFilter
+from distort.analysis.grid import OCTAVE_RATIO
+from distort.analysis.noise import BLOCK_S, NoiseDensity, deconvolved_noise, windowed_noise
+from distort.analysis.orders import SeparatedOrders, WindowedSpectrum
+from distort.analysis.smoothing import smooth_power
+from distort.analysis.uncertainty import averaging_factors, relative_variance
+
+FloatArray = npt.NDArray[np.float64]
+
+DECAY_OCTAVES = 1.0 / 3.0
+"""Decay losses and leaks are means over at least a third of an octave: a room's decay has no finer meaning."""
+
+MOST_SUBTRACTED = 0.9
+"""At most 10 dB are taken off a reading as noise, so that one at its floor still has a place on the scale."""
+
+USABLE_DECAY_SNR = 10.0
+"""The fundamental must stand this far (as a power ratio) above noise before its decay is believed."""
+
+LEAST_KEPT = 0.1
+"""A window that seems to keep less of the decay than this is not made good any further."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Reading:
+    """One order on the grid of excitation frequencies, `(rows,)` each; NaN where `n f` is outside the stimulus.
+
+    All are powers per squared amplitude of the stimulus at the excitation frequency.
+    """
+
+    power: FloatArray
+    """Noise removed, decay loss of the window made good."""
+    noise: FloatArray
+    """Expected noise power within the unreduced reading."""
+    leak: FloatArray
+    """Expected power of the next order's decay in this window; zero where none was separated."""
+    variance: FloatArray
+    """Variance of `power` from noise, relative to its square."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Context:
+    separated: SeparatedOrders
+    kept: InverseFilter
+    noise_per_energy: FloatArray | None
+    silence_s: float
+    excitation_hz: FloatArray
+    octaves: float
+
+
+def readings(
+    separated: SeparatedOrders,
+    kept: InverseFilter,
+    *,
+    noise: NoiseDensity | None,
+    excitation_hz: FloatArray,
+    octaves: float,
+) -> tuple[Reading, ...]:
+    """Readings of orders 1 ... N at `excitation_hz` `(rows,)`, smoothed over `octaves` (0: not at all).
+
+    `kept` is the filter that deconvolved them. Without `noise` (no silence recorded) nothing is subtracted, and `noise`
+    and `variance` are NaN.
+    """
+    context = _Context(
+        separated=separated,
+        kept=kept,
+        noise_per_energy=None if noise is None else deconvolved_noise(noise, kept),
+        silence_s=0.0 if noise is None else noise.seconds * separated.takes,
+        excitation_hz=excitation_hz,
+        octaves=octaves,
+    )
+    found = [_reading(context, order) for order in range(1, len(separated.spectra) + 1)]
+    return tuple(_with_leak(context, found, order) for order in range(1, len(found) + 1))
+
+
+def _smooth(context: _Context, spectrum: WindowedSpectrum, at_hz: FloatArray, octaves: float) -> tuple[FloatArray, ...]:
+    """Smoothed power and expected noise of one windowed spectrum."""
+    power = smooth_power(spectrum.power, bin_hz=spectrum.bin_hz, at_hz=at_hz, octaves=octaves)
+    if context.noise_per_energy is None:
+        return power, np.full_like(power, np.nan)
+    expected = windowed_noise(context.noise_per_energy, context.kept, spectrum, context.separated.takes)
+    return power, smooth_power(expected, bin_hz=spectrum.bin_hz, at_hz=at_hz, octaves=octaves)
+
+
+def _less(power: FloatArray, noise: FloatArray) -> FloatArray:
+    """Power with the expected noise taken off, but never more than MOST_SUBTRACTED of it; unknown noise takes nothing."""
+    return np.asarray(power - np.minimum(np.nan_to_num(noise), MOST_SUBTRACTED * power))
+
+
+def _reading(context: _Context, order: int) -> Reading:
+    sweep = context.separated.sweep
+    spectrum = context.separated.spectra[order - 1]
+    at_hz = order * context.excitation_hz
+    within = (at_hz <= sweep.fade_out_hz) & (context.excitation_hz >= sweep.start_hz)
+    power, noise = _smooth(context, spectrum, at_hz, context.octaves)
+    made_good = _decay_loss(context, order, at_hz) * np.square(sweep.envelope(at_hz))
+    signal = _less(power, noise)
+    half_octaves = OCTAVE_RATIO ** (context.octaves / 2.0)
+    width_hz = at_hz * (half_octaves - 1.0 / half_octaves)
+    cross, square = averaging_factors(spectrum, sweep.sample_rate, width_hz)
+    averages = np.maximum(context.silence_s / BLOCK_S, 1.0) * np.maximum(width_hz * BLOCK_S, 1.0)
+    variance = relative_variance(signal, noise, cross=cross, square=square, silence_averages=averages)
+    return Reading(
+        power=np.where(within, signal * made_good, np.nan),
+        noise=np.where(within, noise * made_good, np.nan),
+        leak=np.zeros_like(power),
+        variance=np.where(within, variance, np.nan),
+    )
+
+
+def _decay_ratio(context: _Context, spectrum: WindowedSpectrum, at_hz: FloatArray) -> FloatArray:
+    """Share of the fundamental's power at `at_hz` that `spectrum`, a later or shorter cut of it, holds; NaN if unknown."""
+    octaves = max(DECAY_OCTAVES, context.octaves)
+    whole, whole_noise = _smooth(context, context.separated.spectra[0], at_hz, octaves)
+    part, part_noise = _smooth(context, spectrum, at_hz, octaves)
+    believed = whole > USABLE_DECAY_SNR * np.nan_to_num(whole_noise)
+    with np.errstate(invalid="ignore"):
+        share = _less(part, part_noise) / _less(whole, whole_noise)
+    return np.where(believed, share, np.nan)
+
+
+def _decay_loss(context: _Context, order: int, at_hz: FloatArray) -> FloatArray:
+    """What the reading is multiplied by, because the window of `order` is shorter than the fundamental's.
+
+    The path from the non-linearity to the microphone rings at `n f`; the fundamental at that same frequency shows which
+    share of the ringing the shorter window keeps.
+    """
+    share = _decay_ratio(context, context.separated.fundamental_in[order - 1], at_hz)
+    return np.where(share > 0, 1.0 / np.clip(share, LEAST_KEPT, 1.0), 1.0)
+
+
+def _with_leak(context: _Context, found: list[Reading], order: int) -> Reading:
+    """The reading of `order` with what the decay of order + 1 adds to it, as the fundamental's own decay predicts."""
+    own = found[order - 1]
+    if order == len(found):
+        return own
+    at_hz = order * context.excitation_hz
+    share = _decay_ratio(context, context.separated.fundamental_leak[order - 1], at_hz)
+    # order + 1 sounds at n f when the excitation is at n f / (n + 1)
+    next_power = np.interp(at_hz / (order + 1), context.excitation_hz, found[order].power, left=np.nan, right=np.nan)
+    return Reading(power=own.power, noise=own.noise, leak=share * next_power, variance=own.variance)

@@ -1,0 +1,140 @@
+"""One recorded sweep, or several takes of it, analysed: the response and the harmonics at one drive."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from distort.analysis.curves import Harmonics, LevelUnit, Response
+from distort.analysis.deconvolution import Deconvolved, deconvolve
+from distort.analysis.grid import grid_hz
+from distort.analysis.harmonics import harmonics
+from distort.analysis.noise import NoiseDensity, noise_density
+from distort.analysis.orders import SeparatedOrders, mean_of_takes, separate
+from distort.analysis.readings import Reading, readings
+from distort.analysis.residual import residual_power
+from distort.analysis.response import response
+from distort.errors import AnalysisError
+from signals.sweep import Sweep
+
+FloatArray = npt.NDArray[np.float64]
+
+
+@dataclass(frozen=True, kw_only=True)
+class SweepTake:
+    """One recording of a sweep, ready to be analysed."""
+
+    samples: FloatArray
+    """`(samples,)` at the sweep's sample rate, full scale = 1."""
+    start: float
+    """Where the sweep arrives, samples."""
+    silences: tuple[FloatArray, ...] = ()
+    """Stretches of the recording that hold noise only; without any there is no noise floor."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Settings:
+    """What the user chooses about the analysis."""
+
+    orders: int = 10
+    smoothing_octaves: float = 1.0 / 12.0
+    gate_s: float | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class Reference:
+    """What turns digital level into sound pressure level at 1 m; without a calibration, nothing does."""
+
+    offset_db: float = 0.0
+    """SPL of full scale plus the gain of the distance, dB; 0 for dBFS."""
+    unit: LevelUnit = "dbfs"
+
+
+@dataclass(frozen=True, kw_only=True)
+class SweepReadings:
+    """Powers of every order of one sweep, before they are made into curves."""
+
+    sweep: Sweep
+    separated: SeparatedOrders
+    readings: tuple[Reading, ...]
+    residual: FloatArray
+    arrival_s: float
+    noise: NoiseDensity | None
+
+
+def read_sweep(takes: Sequence[SweepTake], sweep: Sweep, settings: Settings) -> SweepReadings:
+    """Deconvolve, separate and smooth the takes of one sweep, averaged coherently.
+
+    Raises AnalysisError when there is no take, one does not hold the whole sweep, or the sweep is too short for the
+    orders asked for.
+    """
+    if not takes:
+        raise AnalysisError("there is no recording of this sweep")
+    deconvolved = [deconvolve(take.samples, sweep, start=take.start, orders=settings.orders) for take in takes]
+    separated = mean_of_takes([separate(one, orders=settings.orders, gate_s=settings.gate_s) for one in deconvolved])
+    silences = [silence for take in takes for silence in take.silences]
+    noise = noise_density(silences, sample_rate=sweep.sample_rate) if silences else None
+    frequency_hz = grid_hz()
+    found = readings(
+        separated,
+        deconvolved[0].filter,
+        noise=noise,
+        excitation_hz=frequency_hz,
+        octaves=settings.smoothing_octaves,
+    )
+    return SweepReadings(
+        sweep=sweep,
+        separated=separated,
+        readings=found,
+        residual=_mean_residual(deconvolved, found[0].power, frequency_hz, settings),
+        arrival_s=takes[0].start / sweep.sample_rate,
+        noise=noise,
+    )
+
+
+def _mean_residual(
+    deconvolved: Sequence[Deconvolved], fundamental: FloatArray, frequency_hz: FloatArray, settings: Settings
+) -> FloatArray:
+    powers = [
+        residual_power(
+            one, fundamental, frequency_hz=frequency_hz, octaves=settings.smoothing_octaves, orders=settings.orders
+        )
+        for one in deconvolved
+    ]
+    return np.asarray(np.mean(powers, axis=0))
+
+
+def sweep_response(read: SweepReadings, reference: Reference) -> Response:
+    """The response of one drive."""
+    return response(
+        read.separated,
+        read.readings[0],
+        frequency_hz=grid_hz(),
+        level_offset_db=read.sweep.drive_dbfs + reference.offset_db,
+        unit=reference.unit,
+        arrival_s=read.arrival_s,
+    )
+
+
+def sweep_harmonics(
+    read: SweepReadings,
+    reference: Reference,
+    *,
+    linear: Response | None = None,
+    short: SweepReadings | None = None,
+) -> Harmonics:
+    """The harmonics of one drive.
+
+    linear   response at the reference level, for the equivalent input
+    short    the sweep of half the length at the same drive, for the bias
+    """
+    return harmonics(
+        read.readings,
+        frequency_hz=grid_hz(),
+        residual=read.residual,
+        level_offset_db=read.sweep.drive_dbfs + reference.offset_db,
+        unit=reference.unit,
+        linear=linear,
+        short=None if short is None else short.readings,
+    )

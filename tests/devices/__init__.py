@@ -1,0 +1,1 @@
+"""Devices whose answer is known without the analysis: from closed forms, or by steady-state measurement."""
