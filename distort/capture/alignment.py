@@ -11,12 +11,14 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
+import scipy.fft
 import scipy.ndimage
 
 from distort.capture.clock import repair_clock
 from distort.capture.matched import Lags, correlate, deconvolve, stands_out_db, summit
 from distort.errors import RecordingError
 from signals import Chirp, Noise, Reel, Stimulus, Sweep
+from signals.levels import db_to_amplitude
 
 __all__ = ["Alignment", "find_reel", "repair_clock"]
 
@@ -31,8 +33,8 @@ CHIRP_STANDS_OUT_DB = 16.0
 """Of noise alone, the highest of 5000 values stands 12 dB above the r.m.s.; of 1e6 values, 14 dB (Gaussian)."""
 
 SWEEP_STANDS_OUT_DB = 20.0
-"""Noise alone, or another sweep, reaches 15 dB at most; the right sweep at 20 dB signal-to-noise stands 30 dB out even in
-a room whose reverberation is 10 dB stronger than the direct sound (both measured in the tests)."""
+"""Noise alone, or another sweep, reaches 14 dB. The right sweep stands 30 dB out even in a room whose reverberation is
+10 dB stronger than the direct sound, and 23 dB when besides no chirp tells that the clocks differ by 150 ppm."""
 
 LEAST_CORRELATION = 0.1
 """For tones and other line spectra: share of the recording's r.m.s. that is the stimulus. A stimulus of other lines
@@ -62,6 +64,8 @@ class Alignment:
     """Where the first sample of each of the reel's chirps arrives; NaN for one that was not found."""
     clock_difference_ppm: float
     """Recorder against player, positive when the recorder's clock is the faster; NaN unless two chirps were found."""
+    clock_uncertainty_ppm: float
+    """Half-width of the 95 % interval that noise leaves to it, on a path that stands still; NaN with it."""
     polarity: int
     """1, or -1 when the recording is upside down."""
     peak_to_background_db: tuple[float, ...]
@@ -83,11 +87,15 @@ class _Found:
 class _Chirps:
     positions: tuple[float, ...]
     stands_out_db: tuple[float, ...]
-    clock_difference: float  # a ratio; NaN when unknown
+    clock_difference: float  # a ratio less 1; NaN when unknown
+    clock_sigma: float  # its standard deviation
+    polarity: int  # of the first chirp found; 1 when there is none
 
     @property
-    def clock_or_zero(self) -> float:
-        return 0.0 if math.isnan(self.clock_difference) else self.clock_difference
+    def clock_to_use(self) -> float:
+        """0 when unknown, or within three standard deviations of 0: one clock for both is far likelier than two that
+        agree so well, and stretching by mere noise would move the stimulus's start."""
+        return self.clock_difference if abs(self.clock_difference) > 3.0 * self.clock_sigma else 0.0
 
 
 def find_reel(recording: npt.ArrayLike, reel: Reel) -> Alignment:
@@ -106,7 +114,7 @@ def find_reel(recording: npt.ArrayLike, reel: Reel) -> Alignment:
         chirps = _find_chirps(samples, reel, chirp_output, coarse - stimulus_first)
         found = _find_stimulus(samples, stimulus, template, coarse=coarse, chirps=chirps, reel=reel)
         if found is not None:
-            _require_whole(found.start, samples.size, stimulus, 1.0 + chirps.clock_or_zero)
+            _require_whole(found.start, samples.size, stimulus, 1.0 + chirps.clock_to_use)
             return _alignment(found, chirps, reel, samples.size)
     raise RecordingError(
         f"Nothing in this recording of {samples.size / reel.sample_rate:.1f} s matches the stimulus "
@@ -194,24 +202,37 @@ def _find_chirps(samples: FloatArray, reel: Reel, output: Lags | None, reel_star
     """The reel's chirps where they should lie if the reel began at `reel_start`, and the clock they tell."""
     chirps = _chirps_of(reel)
     if output is None:
-        return _Chirps((), (), NAN)
-    lags = [_chirp_lag(output, reel_start + first, chirp, samples.size) for first, chirp in chirps]
+        return _Chirps((), (), NAN, NAN, 1)
+    lags = [_chirp_lag(output, reel_start + first, reel.n_samples, n_recorded=samples.size) for first, chirp in chirps]
     background = [NAN if lag is None else _chirp_stands_out(output, lag, chirps[0][1]) for lag in lags]
     heard = [lag if margin >= CHIRP_STANDS_OUT_DB else None for lag, margin in zip(lags, background, strict=True)]
     margins = tuple(NAN if lag is None else margin for lag, margin in zip(heard, background, strict=True))
     positions = tuple(NAN if lag is None else summit(output, lag) for lag in heard)
+    polarity = next((-1 for lag in heard if lag is not None and output.at(lag) < 0), 1)
     if len(chirps) < 2 or heard[0] is None or heard[-1] is None:
-        return _Chirps(positions, margins, NAN)
-    clock = (positions[-1] - positions[0]) / (chirps[-1][0] - chirps[0][0]) - 1.0
+        return _Chirps(positions, margins, NAN, NAN, polarity)
+    distance = chirps[-1][0] - chirps[0][0]
+    clock = (positions[-1] - positions[0]) / distance - 1.0
     stretched = tuple(_stretched_place(samples, chirps[0][1], place, clock) for place in positions)
-    clock = (stretched[-1] - stretched[0]) / (chirps[-1][0] - chirps[0][0]) - 1.0
-    return _Chirps(stretched, margins, clock)
+    clock = (stretched[-1] - stretched[0]) / distance - 1.0
+    sigma = math.hypot(*(_place_sigma(chirps[0][1], margins[end]) for end in (0, -1))) / distance
+    return _Chirps(stretched, margins, clock, sigma, polarity)
 
 
-def _chirp_lag(output: Lags, expected: int, chirp: Chirp, n_recorded: int) -> int | None:
+def _place_sigma(chirp: Chirp, margin_db: float) -> float:
+    """Standard deviation in samples of a peak's place: `1 / (omega_rms signal-to-noise)`, both of the filter's output
+    (the Cramer-Rao bound of delay; Kay, Fundamentals of Statistical Signal Processing I, 3.11, from memory)."""
+    energy = np.square(np.abs(scipy.fft.rfft(chirp.samples())))
+    omega = 2.0 * np.pi * scipy.fft.rfftfreq(chirp.n_samples)
+    omega_rms = math.sqrt(float(np.average(np.square(omega), weights=energy)))
+    return 1.0 / (omega_rms * float(db_to_amplitude(margin_db)))
+
+
+def _chirp_lag(output: Lags, expected: int, reel_samples: int, *, n_recorded: int) -> int | None:
     """Whole lag of the highest peak within reach of `expected` at which the whole chirp lies in the recording."""
-    reach = LARGEST_CLOCK_DIFFERENCE * n_recorded + NEAR_S * chirp.sample_rate
-    near = output.between(max(expected - reach, 0), min(expected + reach, n_recorded - chirp.n_samples + 1))
+    reach = 2.0 * LARGEST_CLOCK_DIFFERENCE * reel_samples  # once for the clock, once for the coarse place
+    chirp_samples = 1 - output.first
+    near = output.between(max(expected - reach, 0), min(expected + reach, n_recorded - chirp_samples + 1))
     return near.highest() if near.values.size else None
 
 
@@ -253,7 +274,7 @@ def _find_stimulus(
 ) -> _Found | None:
     """The stimulus near the whole lag `coarse`; None when what lies there is something else."""
     near = round(NEAR_S * stimulus.sample_rate)
-    stretched = _as_recorded(template, chirps.clock_or_zero, stimulus.sample_rate)
+    stretched = _as_recorded(template, chirps.clock_to_use, stimulus.sample_rate)
     first = coarse - 3 * near
     piece = _cut(samples, first, coarse + stretched.size + 3 * near)
     if isinstance(stimulus, Sweep | Noise):
@@ -270,15 +291,15 @@ def _find_stimulus(
     if norm == 0.0 or abs(output.at(lag)) < LEAST_CORRELATION * norm:
         return None
     by_chirps = _start_by_chirps(chirps, reel)
-    return _Found(
-        first + summit(output, lag) if by_chirps is None else by_chirps, 1 if output.at(lag) > 0 else -1, NAN
-    )
+    if by_chirps is not None:
+        return _Found(by_chirps, chirps.polarity, NAN)
+    return _Found(first + summit(output, lag), 1 if output.at(lag) > 0 else -1, NAN)
 
 
 def _start_by_chirps(chirps: _Chirps, reel: Reel) -> float | None:
-    """Where the stimulus begins by the chirps alone: for tones, whose own filter cannot tell one period from the next."""
+    """Where the stimulus begins by the chirps alone: for tones, whose own filter takes one period for the next."""
     stimulus_first, _ = reel.only_stimulus()
-    stretch = 1.0 + chirps.clock_or_zero
+    stretch = 1.0 + chirps.clock_to_use
     starts = [
         place + (stimulus_first - first) * stretch
         for (first, _), place in zip(_chirps_of(reel), chirps.positions, strict=True)
@@ -299,10 +320,11 @@ def _alignment(found: _Found, chirps: _Chirps, reel: Reel, n_recorded: int) -> A
         stimulus_start=found.start,
         chirp_positions=chirps.positions,
         clock_difference_ppm=1e6 * chirps.clock_difference,
+        clock_uncertainty_ppm=1.96e6 * chirps.clock_sigma,
         polarity=found.polarity,
         peak_to_background_db=chirps.stands_out_db,
         stimulus_peak_to_background_db=found.stands_out_db,
-        silence_spans=_silences(found.start, 1.0 + chirps.clock_or_zero, reel, n_recorded),
+        silence_spans=_silences(found.start, 1.0 + chirps.clock_to_use, reel, n_recorded),
     )
 
 

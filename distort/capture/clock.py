@@ -37,7 +37,7 @@ LARGEST_PPM = 10_000.0
 
 
 def repair_clock(recording: npt.ArrayLike, clock_difference_ppm: float, sample_rate: int) -> FloatArray:
-    """`recording` `(samples,)` as the player's clock would have sampled it: float64, `floor((samples - 1) / (1 + e)) + 1`.
+    """`recording` `(samples,)` as the player's clock would have sampled it: `(floor((samples - 1) / (1 + e)) + 1,)`.
 
     clock_difference_ppm   1e6 e, recorder against player; positive when the recorder's clock is the faster
     sample_rate            nominal rate of both, Hz; only stated in messages
@@ -60,7 +60,7 @@ def repair_clock(recording: npt.ArrayLike, clock_difference_ppm: float, sample_r
     repaired = np.empty(math.floor((samples.size - 1) / ratio) + 1)
     for first in range(0, repaired.size, BLOCK):
         end = min(first + BLOCK, repaired.size)
-        repaired[first:end] = _read_at(samples, np.arange(first, end) * ratio)
+        repaired[first:end] = _read_at(samples, np.asarray(np.arange(first, end) * ratio, dtype=np.float64))
     return repaired
 
 

@@ -1,0 +1,63 @@
+"""Flat tops: samples held at the extreme of a waveform that was on its way beyond it.
+
+Works at full scale and below it (a microphone amplifier or a converter's driver may clip long before the file does).
+"""
+
+import numpy as np
+import numpy.typing as npt
+
+FloatArray = npt.NDArray[np.float64]
+IndexArray = npt.NDArray[np.int64]
+
+SHORTEST_RUN = 3
+"""Samples. Two neighbours of equal height happen on every crest that straddles them."""
+
+FLATNESS = 2e-4
+"""Samples within this share of the extreme count as held: room for the noise of what comes after the clipping."""
+
+LEAST_DROP = 32.0
+"""A top of n samples is clipped when, n samples beyond either end, the wave has fallen by more than this many times its
+flatness. A smooth crest (a parabola, flat over n samples) falls by 9 times at one side, 16 at worst."""
+
+FULL_SCALE = 1.0 - 2.0**-15
+"""The highest value of 16 bits. Two neighbours there are taken as clipped without further proof."""
+
+
+def clipped_samples(recording: npt.ArrayLike) -> IndexArray:
+    """Indices `(n,)`, ascending, of the samples of `recording` `(samples,)`, full scale 1, that lie in clipped tops.
+
+    Give the samples as the recorder stored them: a resampled or filtered recording has no flat tops left.
+    """
+    samples = np.asarray(recording, dtype=np.float64)
+    step = _step(samples)
+    marked = [_held(samples, step), _held(-samples, step)] if samples.size else []
+    return np.unique(np.concatenate([np.zeros(0, dtype=np.int64), *marked]))
+
+
+def _held(samples: FloatArray, step: float) -> IndexArray:
+    """Samples in clipped tops on the positive side."""
+    extreme = float(np.nanmax(samples, initial=0.0))
+    if extreme <= 0.0:
+        return np.zeros(0, dtype=np.int64)
+    flatness = FLATNESS * extreme + step
+    first, end = _runs(samples >= extreme - flatness)
+    length = end - first
+    at_full_scale = (length >= 2) & (extreme >= FULL_SCALE)
+    before = samples[np.clip(first - length, 0, samples.size - 1)]
+    after = samples[np.clip(end - 1 + length, 0, samples.size - 1)]
+    steep = np.minimum(extreme - before, extreme - after) > LEAST_DROP * flatness
+    clipped = at_full_scale | ((length >= SHORTEST_RUN) & steep)
+    pieces = [np.arange(a, b) for a, b in zip(first[clipped], end[clipped], strict=True)]
+    return np.concatenate([np.zeros(0, dtype=np.int64), *pieces])
+
+
+def _step(samples: FloatArray) -> float:
+    """The converter's step: the smallest gap between two values that occur (about 0 for floating-point recordings)."""
+    gaps = np.diff(np.unique(samples[np.isfinite(samples)]))
+    return float(np.min(gaps, initial=np.inf)) if gaps.size else 0.0
+
+
+def _runs(mask: npt.NDArray[np.bool_]) -> tuple[IndexArray, IndexArray]:
+    """First and end of each run of True."""
+    edges = np.flatnonzero(np.diff(np.concatenate([[0], mask.astype(np.int8), [0]])))
+    return edges[0::2], edges[1::2]
