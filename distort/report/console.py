@@ -1,0 +1,45 @@
+"""The terminal: one kind of console for results and one for progress, plain text where nobody watches."""
+
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from typing import IO
+
+from rich.console import Console
+from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
+
+PLAIN_WIDTH = 80
+"""Columns of a pipe or a file."""
+
+Report = Callable[[str, int, int], None]
+"""Told what is being done, how many steps of it are done, and how many there are."""
+
+
+def make_console(stream: IO[str] | None = None, *, stderr: bool = False) -> Console:
+    """A console on `stream` (default: stdout, or stderr).
+
+    Colour appears on a terminal alone, and not with NO_COLOR set. Words are printed as they stand: square brackets and
+    colons in a loudspeaker's name are not commands. A pipe is 80 columns wide, whatever the terminal behind it.
+    """
+    console = Console(file=stream, stderr=stderr, markup=False, highlight=False, emoji=False)
+    if not console.is_terminal:
+        console.width = PLAIN_WIDTH
+    return console
+
+
+def say(console: Console, *sentences: str) -> None:
+    """Print each sentence as a paragraph: folded at words on a terminal, one line in a pipe."""
+    for sentence in sentences:
+        console.print(sentence, soft_wrap=not console.is_terminal)
+
+
+@contextmanager
+def progress(console: Console | None = None) -> Iterator[Report]:
+    """A progress bar on stderr while the body runs; gives the function that moves it. Silent in a pipe."""
+    console = console or make_console(stderr=True)
+    if not console.is_terminal:
+        yield lambda what, done, total: None
+        return
+    columns = TextColumn("{task.description}", markup=False), BarColumn(), TimeElapsedColumn()
+    with Progress(*columns, console=console, transient=True) as bar:
+        task = bar.add_task("", total=None)
+        yield lambda what, done, total: bar.update(task, description=what, completed=done, total=total)
