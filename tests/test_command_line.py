@@ -11,6 +11,7 @@ from distort import __main__ as program
 from distort.commands import table, values
 from distort.commands.parser import Parser, Subparsers, add_command
 from distort.errors import RecordingError, UsageError
+from distort.session.plan_reading import read_plan
 from signals import SignalError
 
 
@@ -121,34 +122,55 @@ def test_the_reader_of_a_pipe_may_leave_early():
 
 
 @pytest.mark.parametrize(
-    ("text", "expected"),
+    ("convert", "text"),
     [
-        ("76,86,96,102", (76.0, 86.0, 96.0, 102.0)),
-        ("90:102:1.5", (90.0, 91.5, 93.0, 94.5, 96.0, 97.5, 99.0, 100.5, 102.0)),
-        ("80:81:0.1", (80.0, 80.1, 80.2, 80.3, 80.4, 80.5, 80.6, 80.7, 80.8, 80.9, 81.0)),
-        ("86", (86.0,)),
-        ("86:86:1", (86.0,)),
+        (values.channel, "0"),
+        (values.channel, "left"),
+        (values.channel, "-1"),
+        (values.positive, "0"),
+        (values.positive, "-1"),
+        (values.finite, "inf"),
+        (values.finite, ""),
     ],
 )
-def test_levels(text, expected):
-    assert values.levels(text) == expected
-
-
-@pytest.mark.parametrize("text", ["", "96,86", "86,86", "90:102", "90:102:0", "102:90:1.5", "90:102:5", "a:b:c", "76,"])
-def test_levels_that_mean_nothing(text):
-    with pytest.raises(argparse.ArgumentTypeError):
-        values.levels(text)
-
-
-@pytest.mark.parametrize(
-    ("convert", "text"),
-    [(values.names, "stand,,desk"), (values.names, "desk,desk"), (values.channel, "0"), (values.channel, "left")],
-)
-def test_other_values_that_mean_nothing(convert, text):
+def test_numbers_that_mean_nothing(convert, text):
     with pytest.raises(argparse.ArgumentTypeError):
         convert(text)
 
 
-def test_names_and_channels():
-    assert values.names("stand, desk") == ("stand", "desk")
+def test_numbers():
     assert values.channel("2") == 2
+    assert values.positive("0.5") == 0.5
+    assert values.finite("-3") == -3.0
+
+
+def test_new_makes_a_session_that_reads_back(tmp_path, capsys):
+    folder = tmp_path / "monitor"
+    assert (
+        program.main(["new", str(folder), "--levels", "90:102:6", "--conditions", "stand,desk", "--distance", "0.8"])
+        == 0
+    )
+    out, err = capsys.readouterr()
+    assert err == ""
+    assert out.splitlines()[0].endswith("levels 90, 96, 102 dB SPL at 1 m, conditions stand, desk.")
+    plan = read_plan(folder)
+    assert plan.loudspeaker.name == "monitor"
+    assert plan.levels.db_spl == (90.0, 96.0, 102.0)
+    assert plan.setup.conditions == ("stand", "desk")
+    assert plan.setup.distance_m == 0.8
+
+
+def test_new_never_rewrites_a_plan(tmp_path, capsys):
+    (tmp_path / "session.toml").write_text("mine", encoding="utf-8")
+    assert program.main(["new", str(tmp_path)]) == 1
+    assert "exists already" in capsys.readouterr().err
+    assert (tmp_path / "session.toml").read_text(encoding="utf-8") == "mine"
+
+
+@pytest.mark.parametrize(
+    "words", [["--levels", "96,86"], ["--conditions", "a/b"], ["--distance", "0"], ["--levels", "200"]]
+)
+def test_new_refuses_what_no_plan_can_hold(tmp_path, capsys, words):
+    assert program.main(["new", str(tmp_path / "monitor"), *words]) == 2
+    assert len(capsys.readouterr().err.splitlines()) == 1
+    assert not (tmp_path / "monitor").exists()

@@ -18,7 +18,7 @@ from tests.report_examples import FREQUENCY_HZ, harmonics, response, row_of
 LEGEND = Legend(
     title="Our new studio monitor",
     credit="Valley Community Radio",
-    loudspeaker="NM-6, desk",
+    loudspeaker="Monitor A, desk",
     simulated=True,
     distance_m=1.0,
     smoothing="1/12",
@@ -106,13 +106,13 @@ def test_the_sheet_says_where_its_curves_come_from() -> None:
     for words_ in (
         "Our new studio monitor",
         "Valley Community Radio",
-        "NM-6, desk: frequency response",
+        "Monitor A, desk: frequency response",
         "Simulated loudspeaker, not a measurement",
         "Microphone at 1 m, levels referred to 1 m; 1/12 octave smoothing; no time gate; valid from 25 Hz.",
         "Level at 1 m in dB re 20 \N{MICRO SIGN}Pa",
     ):
         assert words_ in text
-    real = said(response_figure(LADDER, Legend(gate_ms=4.5, loudspeaker="NM-6")))
+    real = said(response_figure(LADDER, Legend(gate_ms=4.5, loudspeaker="Monitor A")))
     assert "imulated" not in real
     assert "Time gate 4.5 ms." in real
 

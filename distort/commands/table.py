@@ -2,6 +2,7 @@
 
 from typing import Protocol
 
+from distort.commands import new
 from distort.commands.parser import Parser, Subparsers
 
 
@@ -13,7 +14,7 @@ class Command(Protocol):
         ...
 
 
-COMMANDS: tuple[Command, ...] = ()
+COMMANDS: tuple[Command, ...] = (new,)
 """A new command is one module in this folder and one entry here."""
 
 

@@ -68,7 +68,7 @@ class Legend:
     """What a figure says about itself in words. Whatever is None is not said.
 
     title, credit     the user's own words
-    loudspeaker       its name and, where there are several, its condition: "RS-6, desk"
+    loudspeaker       its name and, where there are several, its condition: "Monitor A, desk"
     simulated         no loudspeaker was heard, and the figure must say so
     distance_m        where the microphone stood; levels are stated at 1 m
     smoothing         such as "1/12" (octave)

@@ -12,6 +12,7 @@ from rich.table import Table
 from rich.text import Text
 
 from distort.analysis.curves import BoolArray, FloatArray, Harmonics, Order, Response
+from distort.analysis.harmonics import CLEAR_OF_NOISE_DB
 from distort.report.numbers import NOT_MEASURABLE, OCTAVE_HZ, OCTAVE_NAMES, decibels, hertz, level_name, percent
 from signals.levels import db_to_power, power_to_db
 
@@ -21,9 +22,6 @@ LEGEND = {
     BELOW_FLOOR: "< below its noise floor, which is printed instead",
 }
 STYLES = {DOUBTFUL: "yellow", BELOW_FLOOR: "dim", "": ""}
-DOUBTFUL_MARGIN_DB = 10.0
-"""A reading nearer than this to its noise floor is marked."""
-
 LABEL_COLUMNS, CELL_COLUMNS, WORST_COLUMNS = 6, 6, 7
 """6 + 10 x 6 + 2 x 7 = 80. A cell is a mark and at most five characters."""
 
@@ -58,7 +56,7 @@ class Quantity:
 
 def level_quantity(response: Response, label: str) -> Quantity:
     """The response as a row: near its noise, or below the lowest frequency that its window allows, it is doubtful."""
-    near = response.level_db < response.noise_db + DOUBTFUL_MARGIN_DB
+    near = response.level_db < response.noise_db + CLEAR_OF_NOISE_DB
     return Quantity(
         label=label,
         values=response.level_db,
@@ -112,7 +110,7 @@ def thd_marks(harmonics: Harmonics) -> tuple[BoolArray, BoolArray]:
     strongest = np.argmax(np.where(np.isfinite(readings), readings, -np.inf), axis=0)[np.newaxis]
     below = np.stack([order.relative_db < order.noise_db for order in harmonics.orders])
     doubtful = np.stack([order.doubtful for order in harmonics.orders])
-    near = harmonics.thd_db < thd_floor_db(harmonics) + DOUBTFUL_MARGIN_DB
+    near = harmonics.thd_db < thd_floor_db(harmonics) + CLEAR_OF_NOISE_DB
     return (
         np.take_along_axis(doubtful, strongest, axis=0)[0] | near,
         np.take_along_axis(below, strongest, axis=0)[0],

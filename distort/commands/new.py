@@ -1,0 +1,59 @@
+"""distort new: makes a session folder with its plan."""
+
+import argparse
+from pathlib import Path
+
+from distort.commands.parser import Parser, Subparsers, add_command
+from distort.commands.values import positive
+
+
+def add_parser(subparsers: "Subparsers[Parser]") -> None:
+    """Add the command."""
+    parser = add_command(
+        subparsers,
+        "new",
+        "make a session folder",
+        details="A session is one loudspeaker in one set-up. Its plan, session.toml, is yours to edit from then on.",
+        examples=["distort new our-monitor --name 'Monitor A' --conditions stand,desk", "distort new x --levels 90:102:1.5"],
+    )
+    parser.add_argument("folder", metavar="FOLDER", type=Path, help="the folder to make")
+    parser.add_argument("--name", metavar="TEXT", help="what is tested (default: the folder's name)")
+    parser.add_argument(
+        "--levels",
+        metavar="DB,DB,...",
+        default="76,86,96,102",
+        help="levels in dB SPL at 1 m, rising, or first:last:step (default: 76,86,96,102)",
+    )
+    parser.add_argument(
+        "--distance", metavar="M", type=positive, default=1.0, help="metres to the microphone (default: 1)"
+    )
+    parser.add_argument(
+        "--conditions", metavar="NAME,NAME,...", default="default", help="states to compare (default: one, 'default')"
+    )
+    parser.set_defaults(run=run)
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """Make the folder. Raises UsageError for values no plan can hold, SessionError when there is a plan already."""
+    from distort.report.console import make_console, say
+    from distort.session.atomic import make_folder
+    from distort.session.plan_template import parse_conditions, parse_levels, plan_text, write_plan
+
+    folder: Path = arguments.folder
+    levels = parse_levels(arguments.levels)
+    conditions = parse_conditions(arguments.conditions)
+    text = plan_text(
+        name=arguments.name or folder.resolve().name,
+        levels_db_spl=levels,
+        distance_m=arguments.distance,
+        conditions=conditions,
+    )
+    make_folder(folder)
+    write_plan(folder, text)
+    say(
+        make_console(),
+        f"Made {folder}: levels {', '.join(f'{level:g}' for level in levels)} dB SPL at 1 m, "
+        f"{'conditions' if len(conditions) > 1 else 'condition'} {', '.join(conditions)}.",
+        f"Next: read {folder / 'session.toml'} and complete what it says about the loudspeaker.",
+    )
+    return 0
