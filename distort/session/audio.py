@@ -1,5 +1,6 @@
 """Audio files in and out: WAV and FLAC, checked before they are believed."""
 
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -37,6 +38,8 @@ def read_audio(path: Path, *, channel: int | None = None) -> tuple[FloatArray, i
     if not path.is_file():
         raise RecordingError(f"{path} is {'not a file' if path.exists() else 'missing'}")
     try:
+        if path.stat().st_size == 0:
+            raise RecordingError(f"{path} is empty: it holds no byte")
         with soundfile.SoundFile(path) as file:
             _check_kind(path, file)
             _check_length(path, file)
@@ -66,6 +69,18 @@ def write_audio(
     Raises SessionError when the samples are empty, not finite or beyond full scale (PCM_24), when the file exists and
     may not be replaced, or when the folder does not allow it.
     """
+    write = encoder(path, samples, sample_rate, subtype=subtype, dither_seed=dither_seed)
+    with staged(path, replace=replace) as temporary:
+        write(temporary)
+
+
+def encoder(
+    path: Path, samples: npt.ArrayLike, sample_rate: int, *, subtype: Subtype = "PCM_24", dither_seed: int | None = None
+) -> Callable[[Path], None]:
+    """What writes `samples` where it is told, as the file that is to be called `path`; options as in `write_audio`.
+
+    Raises SessionError at once when the samples cannot be written, and when called where the file cannot be.
+    """
     values = np.asarray(samples, dtype=np.float64)
     container = {".wav": "WAV", ".flac": "FLAC"}.get(path.suffix)
     if container is None or (container, subtype) == ("FLAC", "FLOAT"):
@@ -75,12 +90,15 @@ def write_audio(
     if not np.all(np.isfinite(values)):
         raise SessionError(f"{path} is not written: sample {int(np.argmin(np.isfinite(values)))} is not a number")
     content = values.astype(np.float32) if subtype == "FLOAT" else _to_24_bit(path, values, dither_seed)
-    with staged(path, replace=replace) as temporary:
+
+    def write(place: Path) -> None:
         try:
-            soundfile.write(temporary, content, sample_rate, subtype=subtype, format=container)
+            soundfile.write(place, content, sample_rate, subtype=subtype, format=container)
         except soundfile.SoundFileError as error:
             # The library does not say why. A full disk is by far the likeliest, and a bad rate the only other.
             raise SessionError(f"{path} cannot be written: is the disk full, or {sample_rate} Hz no rate?") from error
+
+    return write
 
 
 def _to_24_bit(path: Path, values: FloatArray, dither_seed: int | None) -> npt.NDArray[np.int32]:
@@ -147,4 +165,4 @@ def _read_channel(path: Path, file: Any, column: int) -> FloatArray:
     return samples
 
 
-__all__ = ["MOST_FRAMES", "read_audio", "resample", "write_audio"]
+__all__ = ["MOST_FRAMES", "encoder", "read_audio", "resample", "write_audio"]

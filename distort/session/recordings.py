@@ -11,7 +11,7 @@ import numpy.typing as npt
 
 from distort.errors import RecordingError, SessionError
 from distort.session.atomic import make_folder, staged
-from distort.session.audio import read_audio, write_audio
+from distort.session.audio import encoder, read_audio
 from distort.session.folder import AUDIO_SUFFIXES, RecordingFiles, SessionFolder
 from distort.session.hashing import sha256_of_file
 from distort.session.sidecar import Sidecar, Subtype, read_sidecar, require_same_file, write_sidecar
@@ -56,30 +56,31 @@ def save_recording(
     """
     if sidecar.channel != 1:
         raise SessionError(f"a recording saved here has one channel, the sidecar speaks of channel {sidecar.channel}")
-
-    def write(path: Path) -> None:
-        subtype: Subtype = "PCM_24" if suffix == ".flac" else "FLOAT"
-        # Undithered: a converter of 24 bits has made these very steps, and the sound card's noise is dither enough.
-        write_audio(path, samples, sidecar.sample_rate, subtype=subtype, replace=True)
-
-    return _save(folder, sidecar, suffix, write)
+    files = folder.recording(sidecar.condition, sidecar.name, suffix)
+    subtype: Subtype = "PCM_24" if suffix == ".flac" else "FLOAT"
+    # Undithered: a converter of 24 bits has made these very steps, and any microphone's noise is dither enough.
+    write = encoder(files.audio_path, samples, sidecar.sample_rate, subtype=subtype)
+    return _save(files, sidecar, write)
 
 
 def bring_in_recording(folder: SessionFolder, source: Path, sidecar: Sidecar) -> Recording:
     """Copy the audio file `source`, byte for byte, into the session under the name that `sidecar` gives.
 
-    The hash is set here. Raises SessionError as `save_recording` does, RecordingError when `source` is no recording.
+    The hash is set here. Raises SessionError as `save_recording` does, RecordingError when `source` is no recording or
+    is not at the rate that `sidecar` says.
     """
-    read_audio(source, channel=sidecar.channel)
-    return _save(folder, sidecar, source.suffix.lower(), lambda path: _copy(source, path))
+    _, sample_rate = read_audio(source, channel=sidecar.channel)
+    if sample_rate != sidecar.sample_rate:
+        raise RecordingError(f"{source} is at {sample_rate} Hz, where {sidecar.sample_rate} Hz was said")
+    files = folder.recording(sidecar.condition, sidecar.name, source.suffix.lower())
+    return _save(files, sidecar, lambda place: _copy(source, place))
 
 
-def _save(folder: SessionFolder, sidecar: Sidecar, suffix: str, write: Callable[[Path], None]) -> Recording:
+def _save(files: RecordingFiles, sidecar: Sidecar, write: Callable[[Path], None]) -> Recording:
     """Audio under a temporary name, then the sidecar, then the audio's own name.
 
     So wherever there is audio its sidecar is complete, and a sidecar without audio means nothing and may be replaced.
     """
-    files = folder.recording(sidecar.condition, sidecar.name, suffix)
     make_folder(files.audio_path.parent)
     for other in AUDIO_SUFFIXES:
         if (existing := files.audio_path.with_suffix(other)).exists():

@@ -1,0 +1,280 @@
+"""Result files: the columns that scripts rely on, what a cell says, and the way back."""
+
+import json
+from dataclasses import fields, replace
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from distort.analysis.curves import Harmonics, LevelUnit, Order, Response
+from distort.errors import SessionError
+from distort.session.csv_table import read_table, write_table
+from distort.session.result_files import (
+    read_findings,
+    read_harmonics,
+    read_response,
+    write_findings,
+    write_harmonics,
+    write_response,
+)
+
+ROWS = 241
+"""x = -136 ... 104 of f = 1000 x 10^(x/80) Hz."""
+
+FREQUENCY_HZ = 1000.0 * 10 ** (np.arange(-136, 105) / 80)
+
+HALF_A_DECIMAL = 0.5001e-4
+"""Largest rounding of a cell with four decimals, and the comparison's own."""
+
+
+def curve(seed: int, low: float = -120.0, high: float = 100.0) -> np.ndarray:
+    return np.random.default_rng(seed).uniform(low, high, ROWS)
+
+
+def response(unit: LevelUnit = "db_spl") -> Response:
+    level = curve(1)
+    level[:5] = np.nan
+    return Response(
+        frequency_hz=FREQUENCY_HZ,
+        level_db=level,
+        phase_deg=curve(2, -180.0, 180.0),
+        noise_db=curve(3),
+        unit=unit,
+        delay_s=0.0029,
+        lowest_valid_hz=25.0,
+    )
+
+
+def order(number: int) -> Order:
+    values = {name: curve(100 * number + index) for index, name in enumerate(ORDER_FIELDS)}
+    values["relative_db"][-20:] = np.nan
+    values["chain_db"][:] = np.nan
+    # The rule of the contract: under 10 dB above the noise floor, or under 25 dB above the leak.
+    doubtful = (values["relative_db"] - values["noise_db"] < 10) | (values["relative_db"] - values["leak_db"] < 25)
+    return Order(order=number, doubtful=doubtful, **values)
+
+
+ORDER_FIELDS = [field.name for field in fields(Order) if field.name.endswith("_db")]
+
+
+def harmonics(unit: LevelUnit = "db_spl") -> Harmonics:
+    return Harmonics(
+        frequency_hz=FREQUENCY_HZ,
+        fundamental_db=curve(10),
+        unit=unit,
+        thd_db=curve(11),
+        thd_percent=curve(12, 0.0, 30.0),
+        thd_total_percent=curve(13, 0.0, 30.0),
+        thd_orders=np.arange(ROWS, dtype=np.int64) % 10,
+        residual_db=curve(14),
+        orders=(order(2), order(3), order(10)),
+    )
+
+
+def assert_alike(got: Any, wanted: Any) -> None:
+    """Two results alike within the decimals of a file; NaN where NaN was."""
+    for field in fields(wanted):
+        mine, theirs = getattr(got, field.name), getattr(wanted, field.name)
+        if isinstance(theirs, np.ndarray) and theirs.dtype == np.float64:
+            assert np.array_equal(np.isnan(mine), np.isnan(theirs)), field.name
+            assert np.nanmax(np.abs(mine - theirs), initial=0.0) <= HALF_A_DECIMAL, field.name
+        elif isinstance(theirs, np.ndarray):
+            assert np.array_equal(mine, theirs), field.name
+        elif field.name != "orders":
+            assert mine == theirs, field.name
+
+
+@pytest.mark.parametrize(
+    ("unit", "header"),
+    [
+        ("db_spl", "frequency_hz,level_db_spl,phase_deg,noise_db_spl"),
+        ("dbfs", "frequency_hz,level_dbfs,phase_deg,noise_dbfs"),
+    ],
+)
+def test_a_response(tmp_path: Path, unit: LevelUnit, header: str) -> None:
+    path = tmp_path / "response_86dB.csv"
+    write_response(path, response(unit))
+    lines = path.read_text(encoding="utf-8").split("\n")
+    assert lines[0] == header
+    assert len(lines) == 1 + ROWS + 1
+    assert lines[-1] == ""
+    assert lines[1].startswith("19.9526,,")
+    assert lines[137].startswith("1000.0000,")
+    assert_alike(read_response(path, delay_s=0.0029, lowest_valid_hz=25.0), response(unit))
+
+
+@pytest.mark.parametrize(("unit", "column"), [("db_spl", "db_spl"), ("dbfs", "dbfs")])
+def test_harmonics(tmp_path: Path, unit: LevelUnit, column: str) -> None:
+    path = tmp_path / "harmonics_86dB.csv"
+    write_harmonics(path, harmonics(unit))
+    header = path.read_text(encoding="utf-8").split("\n")[0].split(",")
+    assert header[:7] == [
+        "frequency_hz", f"fundamental_{column}", "thd_db", "thd_percent", "thd_total_percent", "thd_orders",
+        "residual_db",
+    ]  # fmt: skip
+    assert header[7:] == [
+        f"h{number}_{name}"
+        for number in (2, 3, 10)
+        for name in (
+            "db", "noise_db", "leak_db", "chain_db", "bias_db", "uncertainty_db", column, "equivalent_input_db",
+        )
+    ]  # fmt: skip
+    back = read_harmonics(path)
+    assert_alike(back, harmonics(unit))
+    assert [each.order for each in back.orders] == [2, 3, 10]
+    for got, wanted in zip(back.orders, harmonics(unit).orders, strict=True):
+        assert_alike(got, wanted)
+
+
+@pytest.mark.parametrize("unit", ["dbfs"])
+def test_no_spl_is_made_up_without_a_calibration(tmp_path: Path, unit: LevelUnit) -> None:
+    write_response(tmp_path / "r.csv", response(unit))
+    write_harmonics(tmp_path / "h.csv", harmonics(unit))
+    assert "spl" not in (tmp_path / "r.csv").read_text(encoding="utf-8")
+    assert "spl" not in (tmp_path / "h.csv").read_text(encoding="utf-8")
+
+
+def test_cells(tmp_path: Path) -> None:
+    """Empty: not measurable. -300: nothing at all. Four decimals; of per cent six, since 1e-6 % is -160 dB."""
+    values = np.array([np.nan, -np.inf, -1234.0, -0.00001, 1.00005001, -82.5])
+    write_table(
+        tmp_path / "a.csv", {"a_db": values, "a_percent": np.abs(values[[3, 3, 3, 3, 4, 5]]), "n": np.arange(6)}
+    )
+    assert (tmp_path / "a.csv").read_text(encoding="utf-8").split("\n") == [
+        "a_db,a_percent,n",
+        ",0.000010,0",
+        "-300.0000,0.000010,1",
+        "-300.0000,0.000010,2",
+        "0.0000,0.000010,3",
+        "1.0001,1.000050,4",
+        "-82.5000,82.500000,5",
+        "",
+    ]
+
+
+@settings(max_examples=50, deadline=None)
+@given(st.lists(st.floats(-300, 1e6) | st.just(float("nan")), min_size=1, max_size=20))
+def test_any_table_comes_back(tmp_path_factory: pytest.TempPathFactory, values: list[float]) -> None:
+    path = tmp_path_factory.getbasetemp() / "any.csv"
+    write_table(path, {"a_db": values, "b_db": values[::-1]})
+    table = read_table(path)
+    assert list(table) == ["a_db", "b_db"]
+    assert np.allclose(table["a_db"], values, rtol=0, atol=HALF_A_DECIMAL, equal_nan=True)
+    assert np.array_equal(table["b_db"], table["a_db"][::-1], equal_nan=True)
+
+
+def test_a_file_that_is_already_there_is_replaced_and_what_cannot_be_written_leaves_it(tmp_path: Path) -> None:
+    path = tmp_path / "a.csv"
+    write_table(path, {"a": [1.0]})
+    write_table(path, {"a": [2.0]})
+    with pytest.raises(SessionError, match="holds infinity"):
+        write_table(path, {"a": [np.inf]})
+    with pytest.raises(SessionError, match="not equally long"):
+        write_table(path, {"a": [1.0], "b": [1.0, 2.0]})
+    with pytest.raises(SessionError, match="does not exist"):
+        write_table(tmp_path / "none" / "a.csv", {"a": [1.0]})
+    assert read_table(path)["a"].tolist() == [2.0]
+
+
+@pytest.mark.parametrize(
+    ("content", "said"),
+    [
+        ("", "is empty"),
+        ("a,a\n1,2\n", "line 1: a column stands there twice"),
+        ("a,b\n1,2\n3\n", "line 3: 1 cells, where the header has 2"),
+        ("a,b\n1,2\n3,x\n", "line 3: could not convert"),
+        ("a,b\n1,nan\n", "line 2: a cell holds what is neither"),
+        ("a,b\n1,inf\n", "line 2: a cell holds what is neither"),
+        ("a,b\n1,2\n\n", "line 3: 1 cells"),
+    ],
+)
+def test_a_damaged_table_is_named_by_file_and_line(tmp_path: Path, content: str, said: str) -> None:
+    (tmp_path / "a.csv").write_text(content, encoding="utf-8")
+    with pytest.raises(SessionError, match=r"a\.csv") as caught:
+        read_table(tmp_path / "a.csv")
+    assert said in str(caught.value)
+
+
+def test_tables_of_another_kind_are_refused(tmp_path: Path) -> None:
+    with pytest.raises(SessionError, match=r"none\.csv is missing: run `distort analyze`"):
+        read_harmonics(tmp_path / "none.csv")
+    write_response(tmp_path / "r.csv", response())
+    write_harmonics(tmp_path / "h.csv", harmonics())
+    with pytest.raises(SessionError, match="no column fundamental_db_spl or fundamental_dbfs"):
+        read_harmonics(tmp_path / "r.csv")
+    with pytest.raises(SessionError, match="no column level_db_spl or level_dbfs"):
+        read_response(tmp_path / "h.csv", delay_s=0.0, lowest_valid_hz=20.0)
+    table = read_table(tmp_path / "h.csv")
+    del table["h3_leak_db"]
+    write_table(tmp_path / "h.csv", table)
+    with pytest.raises(SessionError, match=r"has not the columns it must have \(h3_leak_db\)"):
+        read_harmonics(tmp_path / "h.csv")
+    write_table(tmp_path / "h.csv", {**read_table(tmp_path / "r.csv"), "extra": FREQUENCY_HZ})
+    with pytest.raises(SessionError, match=r"\(extra\)"):
+        read_response(tmp_path / "h.csv", delay_s=0.0, lowest_valid_hz=20.0)
+
+
+def test_orders_in_the_sum_must_be_whole(tmp_path: Path) -> None:
+    table = {"frequency_hz": [20.0], "fundamental_db_spl": [80.0], "thd_db": [-40.0], "thd_percent": [1.0]}
+    rest = {"thd_total_percent": [1.0], "thd_orders": [9.5], "residual_db": [-60.0]}
+    write_table(tmp_path / "h.csv", {**table, **rest})
+    with pytest.raises(SessionError, match="whole numbers"):
+        read_harmonics(tmp_path / "h.csv")
+
+
+def test_harmonics_without_a_single_order(tmp_path: Path) -> None:
+    write_harmonics(tmp_path / "h.csv", replace(harmonics(), orders=()))
+    assert read_harmonics(tmp_path / "h.csv").orders == ()
+
+
+def test_findings_are_sorted_plain_and_come_back(tmp_path: Path) -> None:
+    path = tmp_path / "findings.json"
+    findings = {
+        "levels": [{"nominal_db_spl": np.float64(86.0), "measured_db_spl": None, "drive_dbfs": -31.5}],
+        "format": np.int64(1),
+        "anomalies": (),
+        "curve": np.array([1.0, 2.0]),
+        "condition": "Küche",
+        "simulated": np.bool_(True),
+    }
+    write_findings(path, findings)
+    text = path.read_text(encoding="utf-8")
+    assert list(json.loads(text)) == sorted(findings)
+    assert "Küche" in text
+    assert text.endswith("}\n")
+    assert read_findings(path) == {
+        "levels": [{"nominal_db_spl": 86.0, "measured_db_spl": None, "drive_dbfs": -31.5}],
+        "format": 1,
+        "anomalies": [],
+        "curve": [1.0, 2.0],
+        "condition": "Küche",
+        "simulated": True,
+    }
+
+
+@pytest.mark.parametrize(
+    ("findings", "said"),
+    [
+        ({"a": [1.0, {"b": float("nan")}]}, r"a\.1\.b is nan"),
+        ({"a": np.array([np.inf])}, r"a\.0 is inf"),
+        ({"a": {1: 2}}, "a key in a is no text"),
+        ({"a": {1, 2}}, "a is a set"),
+        ({"a": Path("x")}, "which JSON lacks"),
+    ],
+)
+def test_findings_that_json_cannot_hold_are_not_written(tmp_path: Path, findings: dict[str, Any], said: str) -> None:
+    with pytest.raises(SessionError, match=said):
+        write_findings(tmp_path / "findings.json", findings)
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_findings_that_are_none(tmp_path: Path) -> None:
+    with pytest.raises(SessionError, match="is missing"):
+        read_findings(tmp_path / "findings.json")
+    (tmp_path / "findings.json").write_text("[]", encoding="utf-8")
+    with pytest.raises(SessionError, match="JSON object"):
+        read_findings(tmp_path / "findings.json")
