@@ -14,7 +14,10 @@ def add_parser(subparsers: "Subparsers[Parser]") -> None:
         "new",
         "make a session folder",
         details="A session is one loudspeaker in one set-up. Its plan, session.toml, is yours to edit from then on.",
-        examples=["distort new our-monitor --name 'Monitor A' --conditions stand,desk", "distort new x --levels 90:102:1.5"],
+        examples=[
+            "distort new our-monitor --name 'Monitor A' --conditions stand,desk",
+            "distort new x --levels 90:102:1.5",
+        ],
     )
     parser.add_argument("folder", metavar="FOLDER", type=Path, help="the folder to make")
     parser.add_argument("--name", metavar="TEXT", help="what is tested (default: the folder's name)")

@@ -1,0 +1,26 @@
+"""Which condition of a session a command works on."""
+
+from typing import TYPE_CHECKING
+
+from distort.errors import UsageError
+
+if TYPE_CHECKING:
+    from distort.session.condition_results import ConditionResults
+    from distort.session.folder import SessionFolder
+
+
+def analysed(folder: "SessionFolder", wanted: str | None) -> "tuple[ConditionResults, ...]":
+    """Results of the condition `wanted`, or of all that have some.
+
+    Raises SessionError when nothing was analysed, UsageError when `wanted` is not among the conditions that were.
+    """
+    from distort.errors import SessionError
+    from distort.session.condition_results import conditions_analysed, read_results
+
+    folder.require()
+    known = conditions_analysed(folder)
+    if not known:
+        raise SessionError(f"{folder.root} has no results yet: run `distort analyze {folder.root}`")
+    if wanted is not None and wanted not in known:
+        raise UsageError(f"no condition {wanted!r} was analysed in {folder.root}: there are {', '.join(known)}")
+    return tuple(read_results(folder, name) for name in known if wanted in (None, name))

@@ -1,0 +1,63 @@
+"""What `distort analyze` and `distort show` say about a condition."""
+
+from rich.console import Console
+
+from distort.errors import UsageError
+from distort.report.console import say
+from distort.report.numbers import level_name
+from distort.report.style import SIMULATED_WORDS
+from distort.report.tables import PROMINENT_ORDERS, UNIT_NAMES, harmonics_table, response_table
+from distort.session.condition_results import ConditionResults, LevelFound
+
+
+def print_summary(console: Console, results: ConditionResults) -> None:
+    """One table a level with the orders that matter most, under a line that says what was measured."""
+    _print_heading(console, results)
+    _print_levels(console, results, orders=PROMINENT_ORDERS)
+
+
+def print_response(console: Console, results: ConditionResults) -> None:
+    """The response of every level."""
+    _print_heading(console, results)
+    console.print(response_table(dict(zip(results.levels_db_spl, results.responses, strict=True))))
+
+
+def print_harmonics(console: Console, results: ConditionResults, *, level_db_spl: float | None = None) -> None:
+    """Every separated order of every level, or of one. Raises UsageError when that level was not analysed."""
+    if level_db_spl is not None and level_db_spl not in results.levels_db_spl:
+        known = ", ".join(level_name(level) for level in results.levels_db_spl)
+        raise UsageError(f"no level of {level_name(level_db_spl)} dB SPL was analysed: there are {known}")
+    _print_heading(console, results)
+    _print_levels(console, results, orders=None, only_db_spl=level_db_spl)
+
+
+def _print_heading(console: Console, results: ConditionResults) -> None:
+    findings = results.findings
+    say(console, f"{findings.loudspeaker.name}, condition {findings.condition}")
+    if findings.simulated:
+        say(console, f"{SIMULATED_WORDS}.")
+    if findings.levels and findings.levels[0].unit == "dbfs":
+        say(console, "No calibration: levels are in dBFS, and no sound pressure level is known.")
+    console.print()
+
+
+def _print_levels(
+    console: Console,
+    results: ConditionResults,
+    *,
+    orders: tuple[int, ...] | None,
+    only_db_spl: float | None = None,
+) -> None:
+    for level, response, harmonics in zip(results.findings.levels, results.responses, results.harmonics, strict=True):
+        if only_db_spl is not None and level.level_db_spl != only_db_spl:
+            continue
+        separated = [order.order for order in harmonics.orders]
+        shown = [order for order in separated if orders is None or order in orders]
+        say(console, _level_line(level))
+        console.print(harmonics_table(harmonics, response, orders=shown))
+        console.print()
+
+
+def _level_line(level: LevelFound) -> str:
+    measured = "" if level.measured_db is None else f", measured {level.measured_db:.1f} {UNIT_NAMES[level.unit]}"
+    return f"{level_name(level.level_db_spl)} dB SPL nominal, drive {level.drive_dbfs:.1f} dBFS{measured}"

@@ -1,0 +1,114 @@
+"""All results of one condition, there and back: the tables of every level, and findings.json that joins them."""
+
+from dataclasses import dataclass
+
+from distort.analysis.curves import Harmonics, LevelUnit, Response
+from distort.errors import SessionError
+from distort.session.atomic import make_folder
+from distort.session.folder import SessionFolder
+from distort.session.json_fields import read_json, write_json
+from distort.session.plan import Loudspeaker, Setup
+from distort.session.result_files import read_harmonics, read_response, write_harmonics, write_response
+from distort.session.sidecar import Quality
+
+
+@dataclass(frozen=True, kw_only=True)
+class RecordingUsed:
+    """A recording as the results know it."""
+
+    file: str
+    """Relative to the session."""
+    sha256: str
+    quality: Quality
+    rejected: str | None
+
+
+@dataclass(frozen=True, kw_only=True)
+class LevelFound:
+    """One rung: what was wanted, played and measured, and what the tables have no column for."""
+
+    level_db_spl: float
+    """Nominal."""
+    drive_dbfs: float
+    measured_db: float | None
+    """Power mean of the response over [levels] band_hz, in `unit`; None where nothing could be measured."""
+    unit: LevelUnit
+    delay_s: float
+    lowest_valid_hz: float
+
+
+@dataclass(frozen=True, kw_only=True)
+class Findings:
+    """What findings.json holds."""
+
+    loudspeaker: Loudspeaker
+    setup: Setup
+    condition: str
+    simulated: bool
+    """True: no real loudspeaker was heard."""
+    software: str
+    """Name and version of what analysed."""
+    smoothing: str
+    gate_ms: float | None
+    recordings: tuple[RecordingUsed, ...]
+    levels: tuple[LevelFound, ...]
+
+
+@dataclass(frozen=True, kw_only=True)
+class ConditionResults:
+    """Findings, and the curves of every level in the order of `findings.levels`."""
+
+    findings: Findings
+    responses: tuple[Response, ...]
+    harmonics: tuple[Harmonics, ...]
+
+    def __post_init__(self) -> None:
+        if not len(self.findings.levels) == len(self.responses) == len(self.harmonics):
+            raise ValueError("every level needs one response and one set of harmonics")
+
+    @property
+    def levels_db_spl(self) -> tuple[float, ...]:
+        """Nominal levels, in the order of the curves."""
+        return tuple(level.level_db_spl for level in self.findings.levels)
+
+
+def write_results(folder: SessionFolder, results: ConditionResults) -> None:
+    """Write the tables of every level and then findings.json, so that findings never name a table that is not there.
+
+    Raises SessionError when the folder does not allow it.
+    """
+    condition = results.findings.condition
+    make_folder(folder.results_folder(condition))
+    for level, response, harmonics in zip(results.levels_db_spl, results.responses, results.harmonics, strict=True):
+        write_response(folder.level_result_path(condition, "response", level), response)
+        write_harmonics(folder.level_result_path(condition, "harmonics", level), harmonics)
+    write_json(folder.findings_path(condition), results.findings)
+
+
+def read_results(folder: SessionFolder, condition: str) -> ConditionResults:
+    """What `write_results` wrote. Raises SessionError when nothing was analysed yet, or a file cannot be trusted."""
+    path = folder.findings_path(condition)
+    if not path.exists():
+        raise SessionError(f"{condition} of {folder.root} has no results yet: run `distort analyze {folder.root}`")
+    findings = read_json(path, Findings)
+    responses = tuple(
+        read_response(
+            folder.level_result_path(condition, "response", level.level_db_spl),
+            delay_s=level.delay_s,
+            lowest_valid_hz=level.lowest_valid_hz,
+        )
+        for level in findings.levels
+    )
+    harmonics = tuple(
+        read_harmonics(folder.level_result_path(condition, "harmonics", level.level_db_spl))
+        for level in findings.levels
+    )
+    return ConditionResults(findings=findings, responses=responses, harmonics=harmonics)
+
+
+def conditions_analysed(folder: SessionFolder) -> tuple[str, ...]:
+    """Conditions that have results, in alphabetical order."""
+    results = folder.inside("results")
+    if not results.is_dir():
+        return ()
+    return tuple(sorted(path.parent.name for path in results.glob("*/findings.json")))
