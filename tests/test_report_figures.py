@@ -108,7 +108,7 @@ def test_the_sheet_says_where_its_curves_come_from() -> None:
         "Valley Community Radio",
         "Monitor A, desk: frequency response",
         "Simulated loudspeaker, not a measurement",
-        "Microphone at 1 m, levels referred to 1 m; 1/12 octave smoothing; no time gate; valid from 25 Hz.",
+        "Microphone at 1 m, levels referred to 1 m; 1/12 octave smoothing; no time gate; fundamental valid from 25 Hz.",
         "Level at 1 m in dB re 20 \N{MICRO SIGN}Pa",
     ):
         assert words_ in text

@@ -1,10 +1,13 @@
 """The parser all commands share: a wrong word becomes one sentence that names the nearest right one."""
 
 import argparse
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from typing import Any, NoReturn
 
 from distort.errors import UsageError
+
+Run = Callable[[argparse.Namespace], int]
+"""Does a command and gives its exit status."""
 
 Subparsers = argparse._SubParsersAction  # argparse gives its type no public name
 

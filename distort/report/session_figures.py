@@ -17,10 +17,10 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 
-def legend_of(results: ConditionResults, words: ReportPlan, *, several_conditions: bool) -> Legend:
-    """The words around a condition's figures; the condition is named where there are several."""
+def legend_of(results: ConditionResults, words: ReportPlan) -> Legend:
+    """The words around a condition's figures; the condition is named where the session has several."""
     findings = results.findings
-    condition = f", {findings.condition}" if several_conditions else ""
+    condition = f", {findings.condition}" if len(findings.setup.conditions) > 1 else ""
     return Legend(
         title=words.title or None,
         credit=words.credit or None,
@@ -61,7 +61,7 @@ def _figures(
     top_db = distortion_top_db([each for results in conditions for each in results.harmonics])
     for results in conditions:
         condition = results.findings.condition
-        legend = legend_of(results, words, several_conditions=len(conditions) > 1)
+        legend = legend_of(results, words)
         responses = dict(zip(results.levels_db_spl, results.responses, strict=True))
         yield f"response_{condition}", partial(response_figure, responses, legend, limits=limits)
         for level, harmonics in zip(results.levels_db_spl, results.harmonics, strict=True):

@@ -91,7 +91,7 @@ class Legend:
             None if self.distance_m is None else f"microphone at {self.distance_m:g} m, levels referred to 1 m",
             None if self.smoothing is None else f"{self.smoothing} octave smoothing",
             "no time gate" if self.gate_ms is None else f"time gate {self.gate_ms:g} ms",
-            None if self.lowest_valid_hz is None else f"valid from {self.lowest_valid_hz:.3g} Hz",
+            None if self.lowest_valid_hz is None else f"fundamental valid from {self.lowest_valid_hz:.3g} Hz",
         ]
         text = "; ".join(part for part in parts if part)
         return f"{text[0].upper()}{text[1:]}."

@@ -20,6 +20,7 @@ def print_response(console: Console, results: ConditionResults) -> None:
     """The response of every level."""
     _print_heading(console, results)
     console.print(response_table(dict(zip(results.levels_db_spl, results.responses, strict=True))))
+    console.print()
 
 
 def print_harmonics(console: Console, results: ConditionResults, *, level_db_spl: float | None = None) -> None:

@@ -1,0 +1,27 @@
+"""What is said about a calibration and about the quality of a recording."""
+
+from collections.abc import Iterable
+
+from rich.console import Console
+
+from distort.capture.calibration import CalibratorReading
+from distort.report.console import say
+
+
+def print_calibration(console: Console, reading: CalibratorReading, *, db_spl: float) -> None:
+    """What the calibrator's recording said, what full scale stands for, and every warning."""
+    start_s, end_s = reading.steady_s
+    say(
+        console,
+        f"Tone of {reading.frequency_hz:.1f} Hz at {reading.calibrator_dbfs:.2f} dBFS, steady within "
+        f"{reading.stability_db:.2f} dB from {start_s:.1f} to {end_s:.1f} s, "
+        f"harmonics {reading.harmonic_percent:.2f} %.",
+        f"The calibrator gives {db_spl:g} dB SPL, so full scale stands for {reading.spl_of_full_scale:.1f} dB SPL.",
+        *(f"Careful: {warning}" for warning in reading.warnings),
+    )
+
+
+def print_quality(console: Console, name: str, *, verdict: str, sentences: Iterable[str]) -> None:
+    """One recording: its verdict, and under it a sentence for everything that was found."""
+    say(console, f"{name}: {verdict}")
+    say(console, *(f"  {sentence}" for sentence in sentences))
