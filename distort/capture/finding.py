@@ -12,8 +12,8 @@ RANK: dict[Verdict, int] = {"good": 0, "usable": 1, "refuse": 2}
 class Finding:
     """`value` and `threshold` are in `unit`; the threshold is the one between this verdict and its neighbour.
 
-    Where nothing can be measured the value is NaN and the sentence says why; a figure that is only told, not judged, has
-    the threshold NaN.
+    Where nothing can be measured the value is NaN and the sentence says why; a figure that is only told, not judged,
+    has the threshold NaN.
     """
 
     name: str

@@ -1,9 +1,9 @@
 """Matched filters: where a known signal lies in a longer recording, to a fraction of a sample.
 
 Two kinds. Correlation with the signal itself (the matched filter proper) is best in white noise and right for chirps
-and tones. Division by its spectrum gives every frequency of the band the same weight, so an exponential sweep, whose energy
-falls by 10 dB a decade, still ends in a sharp peak. Lags count from the recording's first sample; negative lags are
-kept, so that a signal whose beginning was cut off is found before the recording.
+and tones. Division by its spectrum gives every frequency of the band the same weight, so an exponential sweep, whose
+energy falls by 10 dB a decade, still ends in a sharp peak. Lags count from the recording's first sample; negative lags
+are kept, so that a signal whose beginning was cut off is found before the recording.
 """
 
 from dataclasses import dataclass
