@@ -1,8 +1,8 @@
 """What the analysis hands on: curves over the frequency grid, each quantity with its unit in its name.
 
 Every array has one value a grid row, `(rows,)`; NaN means "not measurable here". `*_db` of an order is re the
-fundamental. `unit` says what `level_db`, `fundamental_db` and `noise_db` of a response are referred to: "db_spl" is dB re
-20 uPa referred to 1 m, "dbfs" is dB re digital full scale (AES17), where no calibration is known.
+fundamental. `unit` says what `level_db`, `fundamental_db` and `noise_db` of a response are referred to: "db_spl" is
+dB re 20 uPa referred to 1 m, "dbfs" is dB re digital full scale (AES17), where no calibration is known.
 """
 
 from dataclasses import dataclass

@@ -2,9 +2,9 @@
 
     h = irfft( W conj(X) / |X|^2 . rfft(recording) )
 
-X is the spectrum of the sweep as it was played, W a pass band whose edges are smooth over log frequency: hard edges ring,
-and their ringing falls into the windows of the orders. n-th order components arrive `L ln n` before the fundamental
-(Farina, AES 108th Convention, 2000).
+X is the spectrum of the sweep as it was played, W a pass band whose edges are smooth over log frequency: hard edges
+ring, and their ringing falls into the windows of the orders. Components of order n arrive `L ln n` before the
+fundamental (Farina, AES 108th Convention, 2000).
 """
 
 from dataclasses import dataclass
@@ -71,12 +71,12 @@ def inverse_filter(sweep: Sweep, n_fft: int) -> InverseFilter:
     """The inverse of `sweep` for transforms of `n_fft` samples; kept, because a session uses few of them."""
     spectrum = scipy.fft.rfft(sweep.samples(), n_fft)
     power = np.square(np.abs(spectrum))
-    frequency_hz = np.arange(power.size) * (sweep.sample_rate / n_fft)
+    frequency_hz = np.asarray(np.arange(power.size) * (sweep.sample_rate / n_fft), dtype=np.float64)
     band = pass_band(frequency_hz, sweep)
     # Regularisation far below anything audible: it only keeps the empty bins outside the sweep from dividing by zero,
     # and a protected low end (lowest_hz) from being raised beyond 100 dB.
     least = 1e-10 * float(np.max(power * frequency_hz)) / np.maximum(frequency_hz, sweep.start_hz)
-    inverse = band * np.conj(spectrum) / np.maximum(power, least)
+    inverse = np.asarray(band * np.conj(spectrum) / np.maximum(power, least), dtype=np.complex128)
     inverse.setflags(write=False)
     return InverseFilter(sweep=sweep, n_fft=n_fft, inverse=inverse)
 

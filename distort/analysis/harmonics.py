@@ -1,9 +1,9 @@
 """Harmonic curves: each order re the fundamental, absolute and as equivalent input, and their sums.
 
 For an excitation at f, `P_n(f)` is the level of the component at n f. Re the fundamental: `D_n = P_n - P_1`. THD re the
-fundamental is the r.m.s. sum of D_2 ... D_N; re the total it is divided by the r.m.s. sum with the fundamental in it (IEC
-60268-5 and -21, from memory). Equivalent input: `I_n(f) = D_n(f) - (H(n f) - H(f))` with H the linear response in dB (IEC
-60268-21, from memory); it holds where f and n f leave the loudspeaker the same way, so not across a crossover.
+fundamental is the r.m.s. sum of D_2 ... D_N; re the total it is divided by the r.m.s. sum with the fundamental in it
+(IEC 60268-5 and -21, from memory). Equivalent input: `I_n(f) = D_n(f) - (H(n f) - H(f))` with H the linear response in
+dB (IEC 60268-21, from memory); it holds where f and n f leave the loudspeaker the same way, so not across a crossover.
 """
 
 from collections.abc import Sequence
@@ -26,8 +26,8 @@ CLEAR_OF_LEAK_DB = 25.0
 
 STEADY_BIAS_DB = 0.3
 STEADY_WITHIN_OCTAVES = 0.25
-"""A bias larger than this, this near, says that the sweep rushes past a resonance: the bias no longer falls as 1/T there
-and beats from row to row, so it cannot be taken off (found on resonances of Q 5 at 60 Hz)."""
+"""A bias larger than this, this near, says that the sweep rushes past a resonance: the bias no longer falls as 1/T
+there and beats from row to row, so it cannot be taken off (found on resonances of Q 5 at 60 Hz)."""
 
 
 def harmonics(
@@ -44,7 +44,8 @@ def harmonics(
 
     found              readings on `frequency_hz` `(rows,)`
     residual           what no order explains, power re the fundamental, `(rows,)`
-    level_offset_db    what turns a power per squared stimulus amplitude into `unit`: drive plus calibration plus distance
+    level_offset_db    what turns a power per squared stimulus amplitude into `unit`: drive plus calibration plus
+                       distance
     linear             response at the reference level, for the equivalent input; None leaves that empty
     short              readings of the sweep of half the length at the same drive; None leaves the bias empty
     """

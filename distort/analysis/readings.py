@@ -93,7 +93,7 @@ def _smooth(context: _Context, spectrum: WindowedSpectrum, at_hz: FloatArray, oc
 
 
 def _less(power: FloatArray, noise: FloatArray) -> FloatArray:
-    """Power with the expected noise taken off, but never more than MOST_SUBTRACTED of it; unknown noise takes nothing."""
+    """Power less the expected noise, but never less MOST_SUBTRACTED of itself; unknown noise takes nothing off."""
     return np.asarray(power - np.minimum(np.nan_to_num(noise), MOST_SUBTRACTED * power))
 
 
@@ -119,7 +119,7 @@ def _reading(context: _Context, order: int) -> Reading:
 
 
 def _decay_ratio(context: _Context, spectrum: WindowedSpectrum, at_hz: FloatArray) -> FloatArray:
-    """Share of the fundamental's power at `at_hz` that `spectrum`, a later or shorter cut of it, holds; NaN if unknown."""
+    """Share of the fundamental's power that `spectrum`, a later or shorter cut of it, holds; NaN where unknown."""
     octaves = max(DECAY_OCTAVES, context.octaves)
     whole, whole_noise = _smooth(context, context.separated.spectra[0], at_hz, octaves)
     part, part_noise = _smooth(context, spectrum, at_hz, octaves)

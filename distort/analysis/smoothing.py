@@ -21,9 +21,7 @@ def band_mean(power: FloatArray, *, bin_hz: float, low_hz: FloatArray, high_hz: 
     def integral(position: FloatArray) -> FloatArray:
         below = np.minimum(position.astype(np.int64), power.size - 2)
         share = position - below
-        return np.asarray(
-            running[below] + share * power[below] + 0.5 * share**2 * (power[below + 1] - power[below])
-        )
+        return np.asarray(running[below] + share * power[below] + 0.5 * share**2 * (power[below + 1] - power[below]))
 
     low, high = low_hz / bin_hz, high_hz / bin_hz
     inside = high <= power.size - 1

@@ -1,7 +1,7 @@
 """How far noise scatters a smoothed reading.
 
-A reading is the mean power of signal s plus noise n over the smoothing band, less the noise power N expected there. For a
-steady signal power S and Gaussian noise seen through the window w its variance is
+A reading is the mean power of signal s plus noise n over the smoothing band, less the noise power N expected there.
+For a steady signal power S and Gaussian noise seen through the window w its variance is
 
     var = 2 S N c + N^2 q
     c = 1/B^2  int_{-B}^{B} (B - |v|) Re G(v) dv          (signal times noise: only noise near the arrival counts)
@@ -26,7 +26,9 @@ TWO_SIDED_95 = 1.959964
 DB_PER_NEPER_OF_POWER = 10.0 / np.log(10.0)
 
 
-def averaging_factors(spectrum: WindowedSpectrum, sample_rate: int, width_hz: FloatArray) -> tuple[FloatArray, FloatArray]:
+def averaging_factors(
+    spectrum: WindowedSpectrum, sample_rate: int, width_hz: FloatArray
+) -> tuple[FloatArray, FloatArray]:
     """c and q of the module's formula for smoothing bands `width_hz` wide, each of that shape, between 0 and 1."""
     energy = np.square(spectrum.shape)
     n_fft = int(scipy.fft.next_fast_len(4 * energy.size, real=True))

@@ -36,7 +36,8 @@ def require_orders(sweep: Sweep, orders: int) -> None:
     if orders < 1:
         raise AnalysisError(f"at least one order must be asked for, not {orders}")
     if gap_s(sweep, orders) < SHORTEST_GAP_S:
-        needed_s = sweep.seconds * SHORTEST_GAP_S / gap_s(sweep, orders)
+        turns = math.ceil(sweep.start_hz * SHORTEST_GAP_S / math.log((orders + 1) / orders))  # f1 L stays whole
+        needed_s = turns / sweep.start_hz * math.log(sweep.stop_hz / sweep.start_hz)
         most = math.floor(1.0 / math.expm1(SHORTEST_GAP_S / sweep.rate_s))
         raise AnalysisError(
             f"{orders} orders cannot be told apart in a sweep of {sweep.duration_s:.2f} s (at most {most}): "
