@@ -16,6 +16,9 @@ from distort.capture.simulated.woofer import WooferInBox, middle_band_pa_per_v, 
 FloatArray = npt.NDArray[np.float64]
 ComplexArray = npt.NDArray[np.complex128]
 
+LIMITER_RATE_HZ = 96000
+"""About the rate of the detector, in which its turns from attack to release are met finely enough."""
+
 
 @dataclass(frozen=True, kw_only=True)
 class State:
@@ -48,7 +51,7 @@ class Sound:
     tweeter_k: FloatArray
     """The same for the tweeter at the sample rate, `(2, n_samples)`."""
     detector: FloatArray
-    """Output of the limiter's detector, `(n_woofer,)`."""
+    """Output of the limiter's detector, `(n_samples,)`."""
 
     def state_at(self, sample: int, grid: Grid) -> State:
         """The state at the end of `sample`."""
@@ -56,7 +59,7 @@ class Sound:
         return State(
             woofer=Heat(coil_k=float(self.woofer_k[0, low]), magnet_k=float(self.woofer_k[1, low])),
             tweeter=Heat(coil_k=float(self.tweeter_k[0, sample]), magnet_k=float(self.tweeter_k[1, sample])),
-            detector=float(self.detector[low]),
+            detector=float(self.detector[sample]),
         )
 
 
@@ -96,9 +99,9 @@ class Loudspeaker:
         """
         grid, parameters = self.grid, self.parameters
         wave = spectrum * grid.converter * self.full_scale_pa
-        low = grid.samples(wave * low_band_filter(grid.frequency_hz, parameters))
+        low = wave * low_band_filter(grid.frequency_hz, parameters)
         gain, detector = self._limit(low, start=start, settled=settled)
-        low_wave = grid.spectrum(low * gain)
+        low_wave = grid.spectrum(grid.samples(low) * gain)
         woofer = WooferInBox(parameters.woofer, parameters.box, grid)
         voltage = low_wave / middle_band_pa_per_v(parameters.woofer)
         motion = woofer.drive(voltage, start=start.woofer, frozen=settled, tolerance=tolerance)
@@ -121,15 +124,12 @@ class Loudspeaker:
         added = products(low_wave, parameters.cone.curve, grid) + edge_products(low_wave, parameters.cone, grid)
         return added * filters.highpass2(grid.frequency_hz, parameters.box.tuning_hz, np.sqrt(0.5))
 
-    def _limit(self, low: FloatArray, *, start: State, settled: bool) -> tuple[FloatArray, FloatArray]:
-        """Gain `(n_samples,)` and detector output `(n_woofer,)` for the low band in Pa."""
+    def _limit(self, low: ComplexArray, *, start: State, settled: bool) -> tuple[FloatArray, FloatArray]:
+        """Gain and detector output, each `(n_samples,)`, for the spectrum of the low band in Pa."""
         grid, table = self.grid, self.parameters.limiter
-        threshold = full_scale_pa(table.threshold_db_spl)
-        rate_hz = grid.sample_rate / grid.step
-        power = np.mean(np.reshape((low / threshold) ** 2, (-1, grid.step)), axis=1)
+        factor = max(1, round(LIMITER_RATE_HZ / grid.sample_rate))
+        rate_hz = float(factor * grid.sample_rate)
+        power = (grid.samples(low, factor * grid.n_samples) / full_scale_pa(table.threshold_db_spl)) ** 2
         held = limiter.settled_start(power, table, rate_hz=rate_hz) if settled else start.detector
-        detector = limiter.detected(power, table, rate_hz=rate_hz, start=held)
-        at_ends = np.concatenate([[held], detector])
-        position = np.arange(grid.n_samples) / grid.step
-        level = np.interp(position, np.arange(grid.n_woofer + 1), at_ends)
-        return limiter.gain(level, table), detector
+        detector = limiter.detected(power, table, rate_hz=rate_hz, start=held)[::factor]
+        return limiter.gain(detector, table), detector

@@ -13,6 +13,13 @@ MEMORY = 4
 """How many earlier passes the extrapolation looks back to."""
 
 
+def not_settled(detail: str) -> RecordingError:
+    """The error of a woofer that finds no motion for its drive."""
+    return RecordingError(
+        f"the simulated woofer did not settle ({detail}): it is driven far beyond what it can do; lower the drive"
+    )
+
+
 def settle(
     one_pass: Callable[[FloatArray], FloatArray], start: FloatArray, *, scale: FloatArray, tolerance: float, passes: int
 ) -> FloatArray:
@@ -37,10 +44,7 @@ def settle(
         points = [*points[-MEMORY:], point]
         residuals = [*residuals[-MEMORY:], residual]
         point = _extrapolated(points, residuals, scale)
-    raise RecordingError(
-        f"the simulated woofer did not settle (last change {change:.1e} of its range): "
-        f"it is driven far beyond what it can do; lower the drive"
-    )
+    raise not_settled(f"last change {change:.1e} of its range")
 
 
 def _extrapolated(points: list[FloatArray], residuals: list[FloatArray], scale: FloatArray) -> FloatArray:
@@ -57,8 +61,7 @@ def _extrapolated(points: list[FloatArray], residuals: list[FloatArray], scale: 
         right[row] = _inner(steps[row], newest, weights)
         for column in range(row + 1):
             normal[row, column] = normal[column, row] = _inner(steps[row], steps[column], weights)
-    normal += 1e-12 * float(np.trace(normal)) * np.eye(count)  # steps may be nearly parallel
-    shares = np.linalg.solve(normal, right)
+    shares = np.linalg.lstsq(normal, right, rcond=1e-12)[0]  # steps may be parallel
     following = points[-1] + newest
     for share, point, residual in zip(shares, points[:-1], residuals[:-1], strict=True):
         following = following - share * ((points[-1] + newest) - (point + residual))
@@ -66,4 +69,4 @@ def _extrapolated(points: list[FloatArray], residuals: list[FloatArray], scale: 
 
 
 def _inner(first: FloatArray, second: FloatArray, weights: FloatArray) -> float:
-    return float(sum(weight * np.dot(a, b) for weight, a, b in zip(weights, first, second, strict=True)))
+    return float(np.einsum("ij,ij,i->", first, second, weights))

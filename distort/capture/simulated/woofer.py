@@ -20,13 +20,16 @@ import numpy.typing as npt
 from distort.capture.simulated.grid import Grid
 from distort.capture.simulated.heat import COLD, Heat, heated, resistance_ohm
 from distort.capture.simulated.parameters import AIR_DENSITY_KG_M3, Box, Woofer
-from distort.capture.simulated.relaxation import settle
+from distort.capture.simulated.relaxation import not_settled, settle
 
 FloatArray = npt.NDArray[np.float64]
 ComplexArray = npt.NDArray[np.complex128]
 
 SOUND_SPEED_M_S = 343.2
 """At 20 degC."""
+
+FARTHEST_M = 0.05
+"""No pass of a tone that settles goes near this displacement; beyond it the formulas mean nothing."""
 
 PASSES = 120
 """More than any level up to full scale needs."""
@@ -249,9 +252,12 @@ class _Relaxation:
         return heated(power, self.woofer.coil, start=self.start, rate_hz=rate_hz)
 
     def one_pass(self, extra: FloatArray) -> FloatArray:
-        """Better `(4, n)` from `(4, n)`."""
+        """Better `(4, n)` from `(4, n)`. Raises RecordingError when the cone leaves the driver on the way."""
         woofer, driver = self.woofer, self.driver
         current, x_m, velocity, flow = self.motion(extra)
+        farthest_m = float(np.max(np.abs(x_m)))
+        if not farthest_m < FARTHEST_M:
+            raise not_settled(f"the cone would move by {1e3 * farthest_m:.0f} mm")
         flux_factor = 1.0 + woofer.flux_per_a * current + woofer.flux2_per_a2 * current**2
         extra_factor = force_factor_tm(woofer, x_m) * flux_factor - driver.force_factor
         inductance = inductance_h(woofer, x_m)
