@@ -114,7 +114,7 @@ class Cone:
     """Resonance of the surround; its third order comes out at 1.2 kHz."""
     edge_q: float = 4.0
     """Its Q."""
-    edge_per_pa2: float = 0.005
+    edge_per_pa2: float = -0.004
     """Cubic curvature of the surround, for the wave in Pa at 1 m that the edge resonance passes."""
     curve: Curve = Curve(lowpass_hz=2000.0, second=0.0008, third=0.0, fourth=0.00018, fifth=-0.00008, iron=-0.0035)
     """Iron and cone in the middle band."""
