@@ -27,5 +27,5 @@ SIDECAR = Sidecar(
     simulated=True,
     stimulus_sha256="a" * 64,
     recording_sha256="b" * 64,
-    quality=Quality(verdict="doubtful", findings=("A door slammed at 3.1 s.",)),
+    quality=Quality(verdict="usable", findings=("A door slammed at 3.1 s.",)),
 )

@@ -60,9 +60,18 @@ def test_write_new_refuses_what_exists_even_a_broken_link(tmp_path: Path) -> Non
     assert names(tmp_path) == ["link", "take.flac"]
 
 
-def test_a_name_taken_while_writing_is_not_overwritten(tmp_path: Path) -> None:
+@pytest.mark.parametrize("hard_links", [True, False])
+def test_a_name_taken_while_writing_is_not_overwritten(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, hard_links: bool
+) -> None:
     """Two programs at once: the second to finish must lose, not win."""
     path = tmp_path / "take.flac"
+
+    def refuse(*_: object) -> None:
+        raise OSError(errno.EPERM, os.strerror(errno.EPERM))
+
+    if not hard_links:
+        monkeypatch.setattr(os, "link", refuse)
 
     def write_late() -> None:
         with atomic.staged(path, replace=False) as temporary:
@@ -73,6 +82,17 @@ def test_a_name_taken_while_writing_is_not_overwritten(tmp_path: Path) -> None:
         write_late()
     assert path.read_bytes() == b"early"
     assert names(tmp_path) == ["take.flac"]
+
+
+def test_what_exists_is_refused_before_the_work_is_done(tmp_path: Path) -> None:
+    (tmp_path / "a").write_bytes(b"")
+
+    def write() -> None:
+        with atomic.staged(tmp_path / "a", replace=False):
+            pytest.fail("the work was begun")
+
+    with pytest.raises(SessionError, match="exists already"):
+        write()
 
 
 @pytest.mark.parametrize("code", [errno.EPERM, errno.ENOTSUP])

@@ -2,6 +2,7 @@
 
 import struct
 import wave
+from itertools import islice
 from pathlib import Path
 
 import numpy as np
@@ -106,7 +107,28 @@ def test_truncated(tmp_path: Path, container: str, lost: int) -> None:
     content = path.read_bytes()
     assert read_audio(path)[0].size == SAMPLES.size
     path.write_bytes(content[:-lost])
-    assert "truncated" in refusal(path) or "damaged" in refusal(path)
+    assert "truncated" in refusal(path)
+
+
+@pytest.mark.parametrize("samples_promised", [4801, 10_000])
+def test_a_flac_file_that_ends_whole_but_early(tmp_path: Path, samples_promised: int) -> None:
+    """As when it breaks off between two frames: each frame is sound, and there are too few."""
+    path = tmp_path / "a.flac"
+    soundfile.write(path, SAMPLES, 48000, subtype="PCM_24")
+    content = bytearray(path.read_bytes())
+    content[22:26] = struct.pack(">I", samples_promised)  # RFC 9639, section 8.2: the low 32 bits of the total
+    path.write_bytes(content)
+    assert f"truncated or damaged: not all of its {samples_promised} samples" in refusal(path)
+
+
+def test_a_library_that_stops_without_a_word(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Older versions do so: the rest of the array must not be taken for sound."""
+    path = tmp_path / "a.flac"
+    soundfile.write(path, SAMPLES, 48000, subtype="PCM_24")
+    monkeypatch.setattr(audio, "BLOCK_FRAMES", 1000)
+    whole = soundfile.SoundFile.blocks
+    monkeypatch.setattr(soundfile.SoundFile, "blocks", lambda *given, **named: islice(whole(*given, **named), 3))
+    assert "promises 4800 samples and holds 3000" in refusal(path)
 
 
 def test_truncated_before_the_audio(tmp_path: Path) -> None:

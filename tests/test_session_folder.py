@@ -130,7 +130,9 @@ def test_where_things_lie() -> None:
     assert session.figures_folder() == root / "results/figures"
 
 
-@pytest.mark.parametrize("part", ["..", "../other", "calibration/../../other", "/etc/passwd", "calibration/\0"])
+@pytest.mark.parametrize(
+    "part", ["..", "../other", "calibration/../../other", "recordings/../session.toml", "/etc/passwd", "calibration/\0"]
+)
 def test_no_path_leads_out(session: SessionFolder, part: str) -> None:
     with pytest.raises(SessionError, match="leads out of the session"):
         session.inside(part)

@@ -150,7 +150,7 @@ TEXTS = {"stimulus_name", "condition", "date", "device", "stimulus_sha256", "rec
     [
         (lambda d: d.update(extra=1), "unknown: extra"),
         (lambda d: d["quality"].update(extra=1), "quality: unknown: extra"),
-        (lambda d: d["quality"].update(verdict="fine"), "one of 'good', 'doubtful', 'bad'"),
+        (lambda d: d["quality"].update(verdict="fine"), "one of 'good', 'usable', 'refuse'"),
         (lambda d: d["loudspeaker"].pop("name"), "loudspeaker: missing: name"),
         (lambda d: d["setup"].update(distance_m="1"), "setup: distance_m: float is needed, not '1'"),
         (lambda d: d.update(take=True), "take: int is needed, not True"),

@@ -152,10 +152,15 @@ def _read_channel(path: Path, file: Any, column: int) -> FloatArray:
     """One column, block by block, so that a file of many channels takes no more memory than one."""
     samples = np.empty(file.frames)
     filled = 0
-    for block in file.blocks(BLOCK_FRAMES, dtype="float64", always_2d=True):
-        samples[filled : filled + len(block)] = block[:, column]
-        filled += len(block)
-    if filled < file.frames:
+    try:
+        for block in file.blocks(BLOCK_FRAMES, dtype="float64", always_2d=True):
+            samples[filled : filled + len(block)] = block[:, column]
+            filled += len(block)
+    except soundfile.SoundFileError as error:
+        raise RecordingError(
+            f"{path} is truncated or damaged: not all of its {file.frames} samples can be read; copy it again"
+        ) from error
+    if filled < file.frames:  # some versions of the library stop without a word
         raise RecordingError(
             f"{path} is truncated: it promises {file.frames} samples and holds {filled}; copy it again"
         )

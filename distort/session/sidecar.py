@@ -14,7 +14,7 @@ from distort.session.plan import Loudspeaker, Setup
 from distort.session.reel_layout import layout_of, reel_of, stimulus_of
 from signals import Reel, Stimulus, describe
 
-Verdict = Literal["good", "doubtful", "bad"]
+Verdict = Literal["good", "usable", "refuse"]
 Subtype = Literal["PCM_24", "FLOAT"]
 
 _STIMULUS = by(describe, stimulus_of)
@@ -33,7 +33,7 @@ class CalibrationInForce:
 
 @dataclass(frozen=True, kw_only=True)
 class Quality:
-    """Result of the recording-quality check: "good", "doubtful" or "bad", and a sentence for each thing found."""
+    """Result of the recording-quality check: "good", "usable" or "refuse", and a sentence for each thing found."""
 
     verdict: Verdict
     findings: tuple[str, ...] = ()
