@@ -224,3 +224,22 @@ def test_spread_moves_nothing_that_has_room() -> None:
     assert spread([50.0, 50.0], gap=8.0, low=0.0, high=100.0) == [46.0, 54.0]
     assert spread([1.0, 2.0, 3.0], gap=80.0, low=0.0, high=100.0) == [0.0, 50.0, 100.0]
     assert spread([], gap=8.0, low=0.0, high=100.0) == []
+
+
+def test_names_of_frequencies_are_not_run_together() -> None:
+    figure = response_figure(LADDER, LEGEND)
+    figure.draw_without_rendering()
+    boxes = [label.get_window_extent() for label in figure.axes[0].get_xticklabels()]
+    gaps = [later.x0 - earlier.x1 for earlier, later in itertools.pairwise(boxes)]
+    # half the width of a digit of 10 points, at 150 dots an inch
+    assert min(gaps) > 6.0
+
+
+def test_a_curve_has_no_gap_where_its_trust_changes() -> None:
+    curves = harmonics(noise_db=-58.0)
+    axes = harmonics_figure(curves, LEGEND, level_db_spl=96.0).axes[0]
+    blue = [line for line in axes.get_lines() if line.get_color() == style.ORDER_COLOURS[2]]
+    parts = np.stack([np.isfinite(np.asarray(line.get_ydata())) for line in blue])
+    drawn = np.flatnonzero(np.isfinite(curves.orders[0].relative_db))[1:]
+    for row, following in itertools.pairwise(drawn):
+        assert np.any(parts[:, row] & parts[:, following]), f"no line from row {row} to the next"

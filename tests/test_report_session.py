@@ -7,6 +7,7 @@ import pytest
 
 from distort import __main__ as program
 from distort.errors import SessionError
+from distort.report import session_figures
 from distort.session.condition_results import (
     ConditionResults,
     Findings,
@@ -137,3 +138,17 @@ def test_report_draws_every_figure(session, capsys) -> None:
     }
     assert names == {f"{stem}.{kind}" for stem in stems for kind in ("png", "svg")}
     assert out.count("Drew ") == len(names)
+
+
+def test_all_figures_of_a_session_share_their_scales(session, monkeypatch, capsys) -> None:
+    write_results(session, results("stand", levels=(60.0, 131.0)))
+    drawn = {}
+    monkeypatch.setattr(
+        session_figures, "save_figure", lambda figure, stem: drawn.update({stem.name: figure}) or (stem, stem)
+    )
+    assert program.main(["report", str(session.root)]) == 0
+    for kind in ("response", "harmonics"):
+        limits = {figure.axes[0].get_ylim() for name, figure in drawn.items() if name.startswith(kind)}
+        assert len(limits) == 1, kind
+    assert len(drawn) == 6
+    assert drawn["harmonics_desk_86dB"].axes[0].get_ylim()[1] > 0.0

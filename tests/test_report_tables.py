@@ -189,3 +189,24 @@ def test_progress_is_silent_in_a_pipe_and_moves_on_a_terminal() -> None:
     with progress(terminal) as report:
         report("analysing desk/sweep_86dB", 1, 2)
     assert "analysing desk/sweep_86dB" in stream.getvalue()
+
+
+def test_thd_is_doubtful_near_the_floors_of_all_orders_together() -> None:
+    """Nine equal floors together are 10 log10(9) = 9.5 dB above one (closed form)."""
+    curves = harmonics(noise_db=-150.0)
+    above = curves.orders[0].relative_db[row_of(150)] - 15.0  # 15 dB above each floor, 5.5 dB above all nine together
+    lifted = tuple(
+        dataclasses.replace(each, noise_db=np.where(np.isfinite(each.relative_db), above, np.nan))
+        for each in curves.orders
+    )
+    doubtful, below = thd_marks(dataclasses.replace(curves, orders=lifted))
+    assert not curves.orders[0].doubtful[row_of(150)]
+    assert doubtful[row_of(150)]
+    assert not below[row_of(150)]
+    assert not doubtful[row_of(30)], "there THD is far above the floors"
+
+
+def test_below_the_lowest_valid_frequency_the_response_is_doubtful() -> None:
+    short_gate = dataclasses.replace(response(86.0), lowest_valid_hz=200.0)
+    lines = printed(response_table({86.0: short_gate}))
+    assert cells(lines[1])[:5] == ["?86.0", "?86.0", "?86.0", "86.0", "86.0"]
