@@ -6,7 +6,7 @@ import numpy.typing as npt
 from distort.analysis.curves import LevelUnit, Response
 from distort.analysis.orders import SeparatedOrders
 from distort.analysis.readings import Reading
-from signals.levels import power_to_db
+from signals.levels import db_to_power, power_to_db
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -51,3 +51,10 @@ def response(
         delay_s=arrival_s,
         lowest_valid_hz=lowest_valid_hz(separated),
     )
+
+
+def band_mean_db(response: Response, band_hz: tuple[float, float]) -> float:
+    """Power mean of a response over the rows of the grid inside `band_hz`, in its own unit; NaN where none can be read."""
+    rows = (response.frequency_hz >= band_hz[0]) & (response.frequency_hz <= band_hz[1])
+    level_db = response.level_db[rows & np.isfinite(response.level_db)]
+    return float(power_to_db(np.mean(db_to_power(level_db)))) if level_db.size else float("nan")

@@ -324,11 +324,13 @@ def _alignment(found: _Found, chirps: _Chirps, reel: Reel, n_recorded: int) -> A
         polarity=found.polarity,
         peak_to_background_db=chirps.stands_out_db,
         stimulus_peak_to_background_db=found.stands_out_db,
-        silence_spans=_silences(found.start, 1.0 + chirps.clock_to_use, reel, n_recorded),
+        silence_spans=silences_in(reel, start=found.start, n_recorded=n_recorded, stretch=1.0 + chirps.clock_to_use),
     )
 
 
-def _silences(start: float, stretch: float, reel: Reel, n_recorded: int) -> tuple[tuple[int, int], ...]:
+def silences_in(
+    reel: Reel, *, start: float, n_recorded: int, stretch: float = 1.0
+) -> tuple[tuple[int, int], ...]:
     """The reel's quiet spans as samples of the recording, clipped to it; too short ones are left out."""
     stimulus_first, _ = reel.only_stimulus()
     margin = round(SILENCE_MARGIN_S * reel.sample_rate)

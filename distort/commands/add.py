@@ -1,12 +1,13 @@
 """distort add: brings in recordings that were made elsewhere."""
 
+import argparse
 from pathlib import Path
 
-from distort.commands.parser import Parser, Run, Subparsers, add_command
+from distort.commands.parser import Parser, Subparsers, add_command
 from distort.commands.values import channel, finite
 
 
-def add_parser(subparsers: "Subparsers[Parser]", run: Run) -> None:
+def add_parser(subparsers: "Subparsers[Parser]") -> None:
     """Add the command."""
     parser = add_command(
         subparsers,
@@ -33,3 +34,40 @@ def add_parser(subparsers: "Subparsers[Parser]", run: Run) -> None:
         "--channel", metavar="N", type=channel, help="the microphone's channel, counted from 1 (default: the only one)"
     )
     parser.set_defaults(run=run)
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """Bring them in. Raises RecordingError for one that is not to be trusted; those before it are kept."""
+    from distort.capture.bringing_in import add
+    from distort.commands.conditions import of_the_plan
+    from distort.errors import UsageError
+    from distort.report.capture_words import print_recorded
+    from distort.report.console import make_console, say
+    from distort.session.folder import SessionFolder
+    from distort.session.plan_reading import read_plan
+
+    folder = SessionFolder(arguments.folder)
+    folder.require()
+    plan = read_plan(folder.root)
+    conditions = of_the_plan(plan, arguments.condition)
+    if len(conditions) > 1:
+        raise UsageError(f"say with --condition in which condition it was made: {', '.join(conditions)}")
+    console = make_console()
+    for source in arguments.files:
+        recording = add(
+            folder,
+            plan,
+            source,
+            stimulus_name=arguments.stimulus,
+            level_db_spl=arguments.level,
+            condition=conditions[0],
+            turned_db=arguments.turned_db,
+            channel=arguments.channel,
+        )
+        print_recorded(console, conditions[0], (recording,))
+    if recording.sidecar.calibration is None:
+        say(console, "There is no calibration: results will be in dBFS, and no sound pressure level is known.")
+    if arguments.turned_db is None:
+        say(console, "Nobody said how far the volume was turned (--turned-db): there will be no compression result.")
+    say(console, f"Next: distort analyze {folder.root}")
+    return 0

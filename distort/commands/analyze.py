@@ -3,11 +3,12 @@
 import argparse
 from pathlib import Path
 
-from distort.commands.parser import Parser, Run, Subparsers, add_command
+from distort.commands.parser import Parser, Subparsers, add_command
+from distort.commands.values import channel
 from distort.errors import UsageError
 
 
-def add_parser(subparsers: "Subparsers[Parser]", run: Run) -> None:
+def add_parser(subparsers: "Subparsers[Parser]") -> None:
     """Add the command."""
     parser = add_command(
         subparsers,
@@ -22,10 +23,55 @@ def add_parser(subparsers: "Subparsers[Parser]", run: Run) -> None:
     parser.add_argument("target", metavar="FOLDER|FILE", type=Path, help="a session, or one recording (WAV or FLAC)")
     parser.add_argument("--condition", metavar="NAME", help="this condition alone (default: all that are recorded)")
     parser.add_argument("--stimulus", metavar="JSON", type=Path, help="for one recording: the stimulus's description")
+    parser.add_argument(
+        "--channel",
+        metavar="N",
+        type=channel,
+        help="for one recording: its channel, counted from 1 (default: the only one)",
+    )
+    parser.add_argument("--json", action="store_true", help="print the findings for machines")
     parser.set_defaults(run=run)
 
 
-def check_words(arguments: argparse.Namespace) -> None:
+def run(arguments: argparse.Namespace) -> int:
+    """Analyse. Raises UsageError for words that do not go together, and the errors of `distort.pipeline`."""
+    _check_words(arguments)
+    if arguments.stimulus is not None:
+        return _one_file(arguments)
+    from distort.pipeline import analyze_session
+    from distort.report.console import make_console, progress, say
+    from distort.report.summary import print_json, print_summary
+
+    with progress() as moved:
+        found = analyze_session(arguments.target, condition=arguments.condition, progress=moved)
+    console = make_console()
+    if arguments.json:
+        print_json(console, [results.findings for results in found])
+        return 0
+    for results in found:
+        print_summary(console, results)
+    say(
+        console,
+        f"Tables are in {arguments.target / 'results'}. "
+        f"Next: distort report {arguments.target}, or distort show {arguments.target} harmonics",
+    )
+    return 0
+
+
+def _one_file(arguments: argparse.Namespace) -> int:
+    """One recording without a session: nothing is calibrated, so levels are in dBFS."""
+    from distort.analysis.sweeps import Reference, Settings, sweep_harmonics, sweep_response
+    from distort.pipeline import analyze_file
+    from distort.report.console import make_console
+    from distort.report.summary import print_single
+
+    read = analyze_file(arguments.target, arguments.stimulus, channel=arguments.channel, settings=Settings())
+    response = sweep_response(read, Reference())
+    print_single(make_console(), arguments.target.name, response, sweep_harmonics(read, Reference(), linear=response))
+    return 0
+
+
+def _check_words(arguments: argparse.Namespace) -> None:
     """Raise UsageError when the words do not go together: a session takes no --stimulus, a file needs one."""
     target: Path = arguments.target
     if arguments.stimulus is None and target.is_file():

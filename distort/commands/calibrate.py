@@ -1,12 +1,13 @@
 """distort calibrate: sets the microphone's level from the recording of a sound calibrator."""
 
+import argparse
 from pathlib import Path
 
-from distort.commands.parser import Parser, Run, Subparsers, add_command
+from distort.commands.parser import Parser, Subparsers, add_command
 from distort.commands.values import channel, finite
 
 
-def add_parser(subparsers: "Subparsers[Parser]", run: Run) -> None:
+def add_parser(subparsers: "Subparsers[Parser]") -> None:
     """Add the command."""
     parser = add_command(
         subparsers,
@@ -27,3 +28,19 @@ def add_parser(subparsers: "Subparsers[Parser]", run: Run) -> None:
     )
     parser.add_argument("--replace", action="store_true", help="replace a calibration that the session has already")
     parser.set_defaults(run=run)
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """Set it. Raises RecordingError and CalibrationError when the recording does not set a level."""
+    from distort.capture.calibrating import calibrate_from_file
+    from distort.report.capture_words import print_calibration
+    from distort.report.console import make_console
+    from distort.session.folder import SessionFolder
+
+    folder = SessionFolder(arguments.folder)
+    folder.require()
+    reading = calibrate_from_file(
+        folder, arguments.source, db_spl=arguments.spl, channel=arguments.channel, replace=arguments.replace
+    )
+    print_calibration(make_console(), reading, db_spl=arguments.spl)
+    return 0

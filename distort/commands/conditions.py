@@ -7,6 +7,7 @@ from distort.errors import UsageError
 if TYPE_CHECKING:
     from distort.session.condition_results import ConditionResults
     from distort.session.folder import SessionFolder
+    from distort.session.plan import Plan
 
 
 def analysed(folder: "SessionFolder", wanted: str | None) -> "tuple[ConditionResults, ...]":
@@ -24,3 +25,13 @@ def analysed(folder: "SessionFolder", wanted: str | None) -> "tuple[ConditionRes
     if wanted is not None and wanted not in known:
         raise UsageError(f"no condition {wanted!r} was analysed in {folder.root}: there are {', '.join(known)}")
     return tuple(read_results(folder, name) for name in known if wanted in (None, name))
+
+
+def of_the_plan(plan: "Plan", wanted: str | None) -> tuple[str, ...]:
+    """`wanted` alone, or all conditions of the plan. Raises UsageError when the plan has no such condition."""
+    conditions = plan.setup.conditions
+    if wanted is None:
+        return conditions
+    if wanted not in conditions:
+        raise UsageError(f"session.toml has no condition {wanted!r}: it has {', '.join(conditions)}")
+    return (wanted,)

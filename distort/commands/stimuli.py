@@ -1,11 +1,12 @@
 """distort stimuli: writes what is to be played."""
 
+import argparse
 from pathlib import Path
 
-from distort.commands.parser import Parser, Run, Subparsers, add_command
+from distort.commands.parser import Parser, Subparsers, add_command
 
 
-def add_parser(subparsers: "Subparsers[Parser]", run: Run) -> None:
+def add_parser(subparsers: "Subparsers[Parser]") -> None:
     """Add the command."""
     parser = add_command(
         subparsers,
@@ -16,3 +17,37 @@ def add_parser(subparsers: "Subparsers[Parser]", run: Run) -> None:
     )
     parser.add_argument("folder", metavar="FOLDER", type=Path, help="the session")
     parser.set_defaults(run=run)
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """Write them. Raises PlanError for a plan that cannot be played, SessionError when the folder cannot be written."""
+    from distort.report.console import make_console, progress, say
+    from distort.session.drive_file import read_sensitivity
+    from distort.session.folder import SessionFolder
+    from distort.session.plan_reading import read_plan
+    from distort.session.stimulus_files import drives_dbfs, planned, write_stimulus
+
+    folder = SessionFolder(arguments.folder)
+    folder.require()
+    plan = read_plan(folder.root)
+    sensitivity = read_sensitivity(folder.calibration_path("drive.json"))
+    items = planned(plan, drives_dbfs(plan, sensitivity))
+    console = make_console()
+    with progress() as moved:
+        for done, item in enumerate(items):
+            moved(f"writing {item.stem}", done, len(items))
+            write_stimulus(folder, item)
+    for item in items:
+        say(
+            console,
+            f"{item.stem}.wav: {item.reel.n_samples / item.reel.sample_rate:.1f} s, "
+            f"drive {item.stimulus.drive_dbfs:.1f} dBFS",
+        )
+    if sensitivity is None:
+        say(
+            console,
+            "The loudspeaker's sensitivity is not known yet, so the files are exact steps below the highest drive: "
+            "turn the player's volume until each level is right, and leave it there.",
+        )
+    say(console, f"Next: play them, record, and bring the recordings in with 'distort add {folder.root} ...'.")
+    return 0

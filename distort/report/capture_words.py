@@ -6,6 +6,7 @@ from rich.console import Console
 
 from distort.capture.calibration import CalibratorReading
 from distort.report.console import say
+from distort.session.recordings import Recording
 
 
 def print_calibration(console: Console, reading: CalibratorReading, *, db_spl: float) -> None:
@@ -25,3 +26,13 @@ def print_quality(console: Console, name: str, *, verdict: str, sentences: Itera
     """One recording: its verdict, and under it a sentence for everything that was found."""
     say(console, f"{name}: {verdict}")
     say(console, *(f"  {sentence}" for sentence in sentences))
+
+
+def print_recorded(console: Console, condition: str, recordings: tuple[Recording, ...]) -> None:
+    """What was recorded or brought in, one line each, with what the check found."""
+    if not recordings:
+        say(console, f"{condition}: everything the plan asks for is recorded already.")
+    for recording in recordings:
+        quality = recording.sidecar.quality
+        name = f"{condition}/{recording.sidecar.name.stem}"
+        print_quality(console, name, verdict=quality.verdict, sentences=quality.findings)

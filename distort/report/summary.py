@@ -1,13 +1,18 @@
 """What `distort analyze` and `distort show` say about a condition."""
 
+import json
+from collections.abc import Sequence
+
 from rich.console import Console
 
+from distort.analysis.curves import Harmonics, Response
 from distort.errors import UsageError
 from distort.report.console import say
 from distort.report.numbers import level_name
 from distort.report.style import SIMULATED_WORDS
 from distort.report.tables import PROMINENT_ORDERS, UNIT_NAMES, harmonics_table, response_table
-from distort.session.condition_results import ConditionResults, LevelFound
+from distort.session.condition_results import ConditionResults, Findings, LevelFound
+from distort.session.json_fields import as_document
 
 
 def print_summary(console: Console, results: ConditionResults) -> None:
@@ -30,6 +35,18 @@ def print_harmonics(console: Console, results: ConditionResults, *, level_db_spl
         raise UsageError(f"no level of {level_name(level_db_spl)} dB SPL was analysed: there are {known}")
     _print_heading(console, results)
     _print_levels(console, results, orders=None, only_db_spl=level_db_spl)
+
+
+def print_single(console: Console, name: str, response: Response, harmonics: Harmonics) -> None:
+    """One recording analysed without a session: what is known of it, in dBFS."""
+    say(console, f"{name}: no session, so no calibration: levels are in dBFS, and no sound pressure level is known.")
+    console.print()
+    console.print(harmonics_table(harmonics, response, orders=[order.order for order in harmonics.orders]))
+
+
+def print_json(console: Console, findings: Sequence[Findings]) -> None:
+    """The findings of every condition as one JSON list, for machines."""
+    console.out(json.dumps([as_document(one) for one in findings], indent=2, ensure_ascii=False, allow_nan=False))
 
 
 def _print_heading(console: Console, results: ConditionResults) -> None:

@@ -29,12 +29,17 @@ def by(write: Callable[[Any], Any], read: Callable[[Any], Any]) -> dict[str, Any
 
 def write_json(path: Path, value: Any) -> None:
     """Write a dataclass instance to `path`, replacing what was there. Raises SessionError, also for NaN or infinity."""
-    document = {"format": FORMAT, **_to_plain(value)}
+    document = as_document(value)
     try:
         text = json.dumps(document, indent=2, ensure_ascii=False, allow_nan=False)
     except ValueError as error:
         raise SessionError(f"{path} is not written: a number in it is not finite") from error
     write_text(path, text + "\n")
+
+
+def as_document(value: Any) -> dict[str, Any]:
+    """The object that `write_json` would write."""
+    return {"format": FORMAT, **_to_plain(value)}
 
 
 def read_json(path: Path, made_by: type[T]) -> T:

@@ -14,7 +14,7 @@ ComplexArray = npt.NDArray[np.complex128]
 def products(wave: ComplexArray, curve: Curve, grid: Grid) -> ComplexArray:
     """What `curve` adds to `wave`; both are spectra `(bins,)`, Pa at 1 m.
 
-    Computed at three times the sample rate: no product of the polynomial folds into the band. `iron z |z|` has odd
+    Computed at four times the sample rate: no product of the polynomial folds into the band. `iron z |z|` has odd
     orders without end, falling as 1/n^3; its low-pass and that fall leave what folds under -110 dB.
     """
     lowpassed = wave * filters.lowpass1(grid.frequency_hz, curve.lowpass_hz)

@@ -18,8 +18,9 @@ ComplexArray = npt.NDArray[np.complex128]
 WOOFER_RATE_HZ = 24000
 """About this rate is enough for what the woofer adds to a linear woofer."""
 
-OVERSAMPLING = 3
-"""The dome's curve is of order 5: at 3 fs its products fold back to (5/2 - 3) fs = -fs/2 at most, the band's edge."""
+OVERSAMPLING = 4
+"""The curves are of order 5: at 3 fs their products would fold back to (5/2 - 3) fs = -fs/2 at most, the band's edge;
+one more for their iron, whose odd orders have no end."""
 
 PASS_SHARE = 0.4536
 """Share of the sample rate up to which the converters pass unchanged; the rest, up to one half, is a cosine slope."""

@@ -1,0 +1,52 @@
+"""One recording made ready to be saved: found, checked, and described by its sidecar."""
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from distort.capture.alignment import Alignment, find_reel
+from distort.capture.quality import Quality, check_recording
+from distort.errors import RecordingError
+from distort.session import sidecar as on_disk
+from signals import Reel
+
+FloatArray = npt.NDArray[np.float64]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Examined:
+    """A recording in which the stimulus was found, and what the check says of it."""
+
+    alignment: Alignment
+    quality: Quality
+
+    def for_sidecar(self) -> on_disk.Quality:
+        """The verdict and a sentence for everything that is not good."""
+        sentences = tuple(finding.sentence for finding in self.quality.troubles())
+        return on_disk.Quality(verdict=self.quality.verdict, findings=sentences)
+
+
+def examine(samples: FloatArray, reel: Reel, *, what: str, as_stored: FloatArray | None = None) -> Examined:
+    """Find `reel` in `samples` `(n,)`, at the reel's rate, and check the recording.
+
+    what        names the recording in the error
+    as_stored   the samples before any change of sample rate
+
+    Raises RecordingError with the first reason when the recording must be refused.
+    """
+    if samples.size == 0 or not np.all(np.isfinite(samples)):
+        raise RecordingError(f"{what} is empty, or holds samples that are no numbers: export it again, or record again")
+    try:
+        alignment = find_reel(samples, reel)
+    except RecordingError as error:
+        refused = _refusals(check_recording(samples, reel=reel, alignment=error, as_stored=as_stored))
+        raise RecordingError(f"{what}: {refused[0] if refused else error}") from error
+    quality = check_recording(samples, reel=reel, alignment=alignment, as_stored=as_stored)
+    if refused := _refusals(quality):
+        raise RecordingError(f"{what}: {refused[0]}")
+    return Examined(alignment=alignment, quality=quality)
+
+
+def _refusals(quality: Quality) -> list[str]:
+    return [finding.sentence for finding in quality.findings if finding.verdict == "refuse"]

@@ -1,0 +1,166 @@
+"""Plays the ladder of levels and records it, stimulus by stimulus; what is recorded already is left alone."""
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+from distort.capture.device import Device
+from distort.capture.examined import Examined, examine
+from distort.capture.quiet_run import find_sensitivity
+from distort.errors import CalibrationError, RecordingError, UsageError
+from distort.session.calibration_file import MicrophoneCalibration, read_calibration
+from distort.session.drive_file import read_sensitivity, write_sensitivity
+from distort.session.folder import SessionFolder
+from distort.session.names import RecordingName
+from distort.session.plan import Plan
+from distort.session.recordings import Recording, save_recording
+from distort.session.sidecar import Sidecar, StimulusSidecar, now_utc
+from distort.session.stimulus_files import Planned, drives_dbfs, planned, write_stimulus
+
+Progress = Callable[[str, int, int], None]
+"""Told what is being done, how many steps of it are done, and how many there are."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Step:
+    """One recording that the plan asks for."""
+
+    item: Planned
+    name: RecordingName
+
+
+def steps(plan: Plan, items: tuple[Planned, ...]) -> tuple[Step, ...]:
+    """Every recording of one condition in the order of the ladder: levels rising, takes, then the reference again."""
+    takes = range(1, plan.levels.takes + 1)
+    ladder = [
+        Step(item=item, name=RecordingName(stimulus=item.stimulus_name, level_db_spl=item.level_db_spl, take=take))
+        for item in items
+        for take in takes
+    ]
+    if not plan.levels.repeat_reference:
+        return tuple(ladder)
+    first = items[0]
+    again = RecordingName(stimulus=first.stimulus_name, level_db_spl=first.level_db_spl, after=True)
+    return (*ladder, Step(item=first, name=again))
+
+
+def measure(
+    folder: SessionFolder,
+    plan: Plan,
+    device: Device,
+    *,
+    condition: str,
+    only: str | None = None,
+    again: bool = False,
+    progress: Progress,
+) -> tuple[Recording, ...]:
+    """Record what the plan asks for in `condition` and is not there yet; return what was recorded now.
+
+    only    a stimulus and level alone, such as "sweep_96dB"
+    again   another take of what is recorded already
+
+    Raises CalibrationError without a calibration, PlanError when a level would be too loud, UsageError for an `only` that
+    the plan does not have, RecordingError when a take is no good twice. What was recorded until then is kept.
+    """
+    calibration = read_calibration(folder.calibration_path())
+    if calibration is None:
+        raise CalibrationError(
+            f"{folder.root} has no calibration, so no level can be set: run `distort calibrate {folder.root} --spl ...`"
+        )
+    items = planned(plan, _drives(folder, plan, device, calibration, condition))
+    wanted = _wanted(folder, steps(plan, items), condition, only=only, again=again)
+    recorded = []
+    for done, step in enumerate(wanted):
+        if done:
+            device.rest(plan.levels.rest_s)
+        progress(f"recording {condition}/{step.name.stem}", done, len(wanted))
+        recorded.append(_record(folder, plan, device, step, condition=condition, calibration=calibration))
+    return tuple(recorded)
+
+
+def _drives(
+    folder: SessionFolder, plan: Plan, device: Device, calibration: MicrophoneCalibration, condition: str
+) -> dict[float, float]:
+    """Drives as found once and kept; the quiet run is played when nothing was found yet."""
+    path = folder.calibration_path("drive.json")
+    sensitivity = read_sensitivity(path)
+    if sensitivity is None:
+        sensitivity = find_sensitivity(device, plan, calibration, condition=condition)
+        drives = drives_dbfs(plan, sensitivity)
+        write_sensitivity(path, sensitivity)
+        return drives
+    return drives_dbfs(plan, sensitivity)
+
+
+def _wanted(
+    folder: SessionFolder, every: tuple[Step, ...], condition: str, *, only: str | None, again: bool
+) -> tuple[Step, ...]:
+    if only is not None:
+        chosen = tuple(step for step in every if only in (step.name.stem, step.item.stem))
+        if not chosen:
+            known = ", ".join(step.name.stem for step in every)
+            raise UsageError(f"the plan has no {only!r}: it has {known}")
+        every = chosen
+    if again:
+        first_takes = [step for step in every if step.name.take == 1]
+        return tuple(replace(step, name=folder.next_take(condition, step.name)) for step in first_takes)
+    there = {files.name for files in folder.recordings(condition)}
+    return tuple(step for step in every if step.name not in there)
+
+
+def _record(
+    folder: SessionFolder,
+    plan: Plan,
+    device: Device,
+    step: Step,
+    *,
+    condition: str,
+    calibration: MicrophoneCalibration,
+) -> Recording:
+    """Play and record one step; a take that is no good is repeated once."""
+    stimulus = write_stimulus(folder, step.item)
+    reel = step.item.reel
+    what = f"{condition}/{step.name.stem}"
+    samples = device.play_and_record(reel.samples(), sample_rate=reel.sample_rate)
+    try:
+        examined = examine(samples, reel, what=what)
+    except RecordingError:
+        device.rest(plan.levels.rest_s)
+        samples = device.play_and_record(reel.samples(), sample_rate=reel.sample_rate)
+        examined = examine(samples, reel, what=what)
+    sidecar = _sidecar(plan, device, step, stimulus, examined, condition=condition, calibration=calibration)
+    return save_recording(folder, samples, sidecar)
+
+
+def _sidecar(
+    plan: Plan,
+    device: Device,
+    step: Step,
+    stimulus: StimulusSidecar,
+    examined: Examined,
+    *,
+    condition: str,
+    calibration: MicrophoneCalibration,
+) -> Sidecar:
+    return Sidecar(
+        stimulus_name=step.name.stimulus,
+        level_db_spl=step.name.level_db_spl,
+        condition=condition,
+        take=step.name.take,
+        after=step.name.after,
+        drive_dbfs=stimulus.drive_dbfs,
+        stimulus=stimulus.stimulus,
+        reel=stimulus.reel,
+        stimulus_start_sample=examined.alignment.stimulus_start,
+        sample_rate=stimulus.sample_rate,
+        channel=1,
+        turned_db=0.0,  # this program holds the drive exactly, and nobody is asked to turn anything
+        calibration=calibration.in_force(),
+        loudspeaker=plan.loudspeaker,
+        setup=plan.setup,
+        date=now_utc(),
+        device=device.name,
+        simulated=device.simulated,
+        stimulus_sha256=stimulus.sha256,
+        recording_sha256="0" * 64,  # set when it is saved
+        quality=examined.for_sidecar(),
+    )

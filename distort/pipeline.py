@@ -1,0 +1,200 @@
+"""THE MAIN JOB: a session folder in, results out.
+
+For every condition: load the recordings with their sidecars, leave out what the user rejected, put the takes of each
+level together, analyse the sweeps from the lowest level up (its response is the reference for the equivalent input), and
+write the tables and findings. Each step is one call; what it does is in the module that it is imported from.
+"""
+
+import math
+from collections.abc import Callable, Iterable
+from concurrent.futures import ThreadPoolExecutor
+from functools import partial
+from importlib.metadata import version
+from pathlib import Path
+
+from distort.analysis.curves import Response
+from distort.analysis.response import band_mean_db
+from distort.analysis.sweeps import (
+    Reference,
+    Settings,
+    SweepReadings,
+    SweepTake,
+    read_sweep,
+    sweep_harmonics,
+    sweep_response,
+)
+from distort.capture.alignment import silences_in
+from distort.capture.examined import examine
+from distort.capture.reference import reference_of
+from distort.errors import AnalysisError, SessionError
+from distort.session.audio import read_audio
+from distort.session.condition_results import ConditionResults, Findings, LevelFound, RecordingUsed, write_results
+from distort.session.folder import SessionFolder
+from distort.session.plan import Plan
+from distort.session.plan_reading import read_plan
+from distort.session.recordings import Recording, load_recordings
+from distort.session.resampling import resample
+from distort.session.sidecar import read_stimulus_sidecar
+from distort.session.stimulus_files import SHORT_SWEEP, SWEEP
+
+Progress = Callable[[str, int, int], None]
+"""Told what is being done, how many steps of it are done, and how many there are."""
+
+
+def analyze_session(root: Path, *, condition: str | None = None, progress: Progress) -> tuple[ConditionResults, ...]:
+    """Analyse every recorded condition of the session in `root`, or `condition` alone, and write results/.
+
+    Raises PlanError for a bad session.toml, SessionError for files that are missing or cannot be trusted, RecordingError
+    for audio that cannot be read, AnalysisError when the recordings do not allow the result.
+    """
+    folder = SessionFolder(root)
+    folder.require()
+    plan = read_plan(root)
+    recorded = folder.conditions_recorded()
+    if condition is not None and condition not in recorded:
+        raise SessionError(f"{root} has no recordings of condition {condition!r}: there are {_listed(recorded)}")
+    chosen = recorded if condition is None else (condition,)
+    if not chosen:
+        raise SessionError(f"{root} has no recordings yet: `distort measure` or `distort add` makes some")
+    found = []
+    for name in chosen:
+        results = analyze_condition(folder, plan, name, progress=progress)
+        write_results(folder, results)
+        found.append(results)
+    return tuple(found)
+
+
+def analyze_condition(folder: SessionFolder, plan: Plan, condition: str, *, progress: Progress) -> ConditionResults:
+    """Analyse one condition without writing anything. Raises as `analyze_session` does."""
+    recordings = load_recordings(folder, condition)
+    sweeps = _takes_of_each_level(recordings, SWEEP)
+    if not sweeps:
+        raise SessionError(f"{folder.recordings_folder(condition)} holds no sweep that was not rejected")
+    shorts = _takes_of_each_level(recordings, SHORT_SWEEP)
+    jobs = {
+        (name, level): takes for name, of in ((SWEEP, sweeps), (SHORT_SWEEP, shorts)) for level, takes in of.items()
+    }
+    reads = _read_all(jobs, _settings(plan), condition, progress)
+
+    references = {level: _reference(takes) for level, takes in sweeps.items()}
+    responses = [sweep_response(reads[SWEEP, level], references[level]) for level in sweeps]
+    harmonics = [
+        sweep_harmonics(
+            reads[SWEEP, level], references[level], linear=responses[0], short=reads.get((SHORT_SWEEP, level))
+        )
+        for level in sweeps
+    ]
+    return ConditionResults(
+        findings=Findings(
+            loudspeaker=recordings[0].sidecar.loudspeaker,
+            setup=recordings[0].sidecar.setup,
+            condition=condition,
+            simulated=any(one.sidecar.simulated for one in recordings),
+            software=f"distort {version('distort')}",
+            smoothing=plan.analysis.smoothing,
+            gate_ms=plan.analysis.gate_ms,
+            recordings=tuple(_used(folder, one) for one in recordings),
+            levels=tuple(
+                _level_found(plan, level, takes, response)
+                for (level, takes), response in zip(sweeps.items(), responses, strict=True)
+            ),
+        ),
+        responses=tuple(responses),
+        harmonics=tuple(harmonics),
+    )
+
+
+def analyze_file(path: Path, stimulus: Path, *, channel: int | None = None, settings: Settings) -> SweepReadings:
+    """Analyse one recording of the stimulus that the sidecar `stimulus` describes, without a session.
+
+    Raises SessionError for the sidecar, RecordingError for the recording, AnalysisError as the analysis does.
+    """
+    described = read_stimulus_sidecar(stimulus)
+    stored, sample_rate = read_audio(path, channel=channel)
+    samples = resample(stored, from_rate=sample_rate, to_rate=described.sample_rate)
+    alignment = examine(samples, described.reel, what=str(path), as_stored=stored).alignment
+    silences = tuple(samples[first:end] for first, end in alignment.silence_spans)
+    take = SweepTake(samples=samples, start=alignment.stimulus_start, silences=silences)
+    return read_sweep([take], described.stimulus, settings)
+
+
+def _takes_of_each_level(recordings: Iterable[Recording], stimulus_name: str) -> dict[float, list[Recording]]:
+    """Takes that were not rejected, by level from the lowest up; repeats of the reference are not among them."""
+    found: dict[float, list[Recording]] = {}
+    for one in recordings:
+        sidecar = one.sidecar
+        if sidecar.stimulus_name == stimulus_name and not sidecar.after and sidecar.rejected is None:
+            found.setdefault(sidecar.level_db_spl, []).append(one)
+    return dict(sorted(found.items()))
+
+
+def _read_all(
+    jobs: dict[tuple[str, float], list[Recording]], settings: Settings, condition: str, progress: Progress
+) -> dict[tuple[str, float], SweepReadings]:
+    """Read the sweeps of every level; two at a time, because most of the work is Fourier transforms."""
+    reads = {}
+    with ThreadPoolExecutor(max_workers=2) as pool:
+        for done, (key, read) in enumerate(zip(jobs, pool.map(partial(_read, settings), jobs.values()), strict=True)):
+            reads[key] = read
+            progress(f"analysing {condition}", done + 1, len(jobs))
+    return reads
+
+
+def _read(settings: Settings, takes: list[Recording]) -> SweepReadings:
+    first = takes[0].sidecar
+    for one in takes[1:]:
+        if (one.sidecar.stimulus, one.sidecar.calibration) != (first.stimulus, first.calibration):
+            raise AnalysisError(
+                f"{takes[0].files.audio_path} and {one.files.audio_path} were played with different stimuli or "
+                f"calibrations, so they are not takes of the same: reject one of them"
+            )
+    return read_sweep([_prepared(one) for one in takes], first.stimulus, settings)
+
+
+def _prepared(recording: Recording) -> SweepTake:
+    """The recording at its stimulus's sample rate, with what was heard of its silences."""
+    sidecar = recording.sidecar
+    rate = sidecar.stimulus.sample_rate
+    samples = resample(recording.samples(), from_rate=sidecar.sample_rate, to_rate=rate)
+    start = sidecar.stimulus_start_sample * rate / sidecar.sample_rate
+    spans = silences_in(sidecar.reel, start=start, n_recorded=samples.size)
+    return SweepTake(samples=samples, start=start, silences=tuple(samples[first:end] for first, end in spans))
+
+
+def _settings(plan: Plan) -> Settings:
+    gate_ms = plan.analysis.gate_ms
+    return Settings(
+        orders=plan.analysis.orders,
+        smoothing_octaves=plan.analysis.smoothing_octaves,
+        gate_s=None if gate_ms is None else gate_ms / 1000.0,
+    )
+
+
+def _reference(takes: list[Recording]) -> Reference:
+    sidecar = takes[0].sidecar
+    return reference_of(sidecar.calibration, sidecar.setup.distance_m)
+
+
+def _level_found(plan: Plan, level: float, takes: list[Recording], response: Response) -> LevelFound:
+    measured_db = band_mean_db(response, plan.levels.band_hz)
+    return LevelFound(
+        level_db_spl=level,
+        drive_dbfs=takes[0].sidecar.drive_dbfs,
+        measured_db=None if math.isnan(measured_db) else measured_db,
+        unit=response.unit,
+        delay_s=response.delay_s,
+        lowest_valid_hz=response.lowest_valid_hz,
+    )
+
+
+def _used(folder: SessionFolder, recording: Recording) -> RecordingUsed:
+    return RecordingUsed(
+        file=recording.files.audio_path.relative_to(folder.root).as_posix(),
+        sha256=recording.sidecar.recording_sha256,
+        quality=recording.sidecar.quality,
+        rejected=recording.sidecar.rejected,
+    )
+
+
+def _listed(names: tuple[str, ...]) -> str:
+    return ", ".join(names) if names else "none"

@@ -1,0 +1,121 @@
+"""What a session plays: every stimulus at every level, and the files in stimuli/ that hold them."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import signals
+from distort.errors import PlanError, SessionError
+from distort.session.atomic import make_folder
+from distort.session.audio import write_audio
+from distort.session.drive_file import Sensitivity
+from distort.session.folder import SessionFolder
+from distort.session.hashing import sha256_of_file
+from distort.session.names import format_level, stimulus_stem
+from distort.session.plan import Plan
+from distort.session.plan_reading import sweep_stimulus
+from distort.session.sidecar import StimulusSidecar, read_stimulus_sidecar, write_stimulus_sidecar
+from signals import Reel, Sweep
+
+SWEEP, SHORT_SWEEP = "sweep", "sweep-short"
+
+DITHER_SEED = 1
+"""Makes the dither of every stimulus file again."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Planned:
+    """One stimulus at one level."""
+
+    stimulus_name: str
+    level_db_spl: float
+    stimulus: Sweep
+
+    @property
+    def stem(self) -> str:
+        """File name without ending."""
+        return stimulus_stem(self.stimulus_name, self.level_db_spl)
+
+    @property
+    def reel(self) -> Reel:
+        """What is really played: the stimulus between silences and clock chirps."""
+        return signals.framed(self.stimulus)
+
+
+def drives_dbfs(plan: Plan, sensitivity: Sensitivity | None) -> dict[float, float]:
+    """Drive of every nominal level, dBFS (AES17).
+
+    Without a measured sensitivity the highest level gets [safety] max_drive_dbfs and the others lie exactly as far below
+    it as their levels do: the volume of the player then sets the level. Raises PlanError when a level would need more
+    than max_drive_dbfs, or would pass the ceiling at the frequency where the loudspeaker is loudest.
+    """
+    levels = plan.levels.db_spl
+    if sensitivity is None:
+        return {level: plan.safety.max_drive_dbfs - (levels[-1] - level) for level in levels}
+    drives = {level: sensitivity.drive_dbfs(level) for level in levels}
+    for level, drive in drives.items():
+        if drive > plan.safety.max_drive_dbfs:
+            raise PlanError(
+                f"{format_level(level)} dB SPL needs a drive of {drive:.1f} dBFS, above [safety] max_drive_dbfs = "
+                f"{plan.safety.max_drive_dbfs:g}: leave the level out, or turn the loudspeaker up and measure anew"
+            )
+        loudest = drive + sensitivity.highest_db_spl
+        if loudest > plan.safety.ceiling_db_spl:
+            raise PlanError(
+                f"at {format_level(level)} dB SPL the loudspeaker would give {loudest:.1f} dB SPL where it is loudest, "
+                f"above [safety] ceiling_db_spl = {plan.safety.ceiling_db_spl:g}: leave the level out of session.toml"
+            )
+    return drives
+
+
+def planned(plan: Plan, drives: Mapping[float, float]) -> tuple[Planned, ...]:
+    """Every stimulus in the order of the ladder: at each level the sweep, then the short one if the plan has it."""
+    names = (SWEEP, SHORT_SWEEP) if plan.sweep.short else (SWEEP,)
+    return tuple(
+        Planned(
+            stimulus_name=name,
+            level_db_spl=level,
+            stimulus=sweep_stimulus(plan, drive_dbfs=drive, short=name == SHORT_SWEEP),
+        )
+        for level, drive in drives.items()
+        for name in names
+    )
+
+
+def write_stimulus(folder: SessionFolder, item: Planned) -> StimulusSidecar:
+    """Write stimuli/<name>_<level>dB.wav (24 bits, triangular dither) and its sidecar, unless they are there already.
+
+    Raises SessionError when the folder does not allow it.
+    """
+    path = folder.stimulus_path(item.stimulus_name, item.level_db_spl)
+    beside = path.with_suffix(".json")
+    if path.exists() and beside.exists():
+        there = read_stimulus_sidecar(beside)
+        if there.reel == item.reel and sha256_of_file(path) == there.sha256:
+            return there
+    make_folder(path.parent)
+    reel = item.reel
+    write_audio(path, reel.samples(), reel.sample_rate, subtype="PCM_24", dither_seed=DITHER_SEED, replace=True)
+    sidecar = StimulusSidecar(
+        stimulus_name=item.stimulus_name,
+        level_db_spl=item.level_db_spl,
+        drive_dbfs=item.stimulus.drive_dbfs,
+        stimulus=item.stimulus,
+        reel=reel,
+        sample_rate=reel.sample_rate,
+        subtype="PCM_24",
+        dither_seed=DITHER_SEED,
+        file=path.name,
+        sha256=sha256_of_file(path),
+    )
+    write_stimulus_sidecar(beside, sidecar)
+    return sidecar
+
+
+def read_stimulus(folder: SessionFolder, stimulus_name: str, level_db_spl: float) -> StimulusSidecar:
+    """What stimuli/ says was played. Raises SessionError, naming those that there are, when there is none of that name."""
+    path = folder.stimulus_path(stimulus_name, level_db_spl, ".json")
+    if not path.is_file():
+        known = sorted(one.stem for one in folder.inside("stimuli").glob("*.json"))
+        there = f"there are {', '.join(known)}" if known else "run `distort stimuli` first"
+        raise SessionError(f"{folder.root} has no stimulus {stimulus_stem(stimulus_name, level_db_spl)}: {there}")
+    return read_stimulus_sidecar(path)
