@@ -50,7 +50,7 @@ def test_iron_has_its_fourier_series() -> None:
     amplitude = 1.7
     got = sine_terms(products(sine(amplitude), dataclasses.replace(NO_CURVE, iron=0.01), GRID))
     series = [-8 / (math.pi * n * (n * n - 4)) if n % 2 else 0.0 for n in range(1, 8)]
-    # 360 samples a period: what folds on order n is order 360 - n, (n/360)^3 of it and less: under 1e-7 of 0.029.
+    # 480 samples a period: what folds on order n is order 480 - n, (n/480)^3 of it and less: under 1e-7 of 0.029.
     np.testing.assert_allclose(got, -1j * 0.01 * amplitude**2 * np.array(series), rtol=0, atol=3e-8)
 
 

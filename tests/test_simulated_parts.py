@@ -104,13 +104,13 @@ def test_noise_has_unit_power_in_its_band(pink: bool) -> None:
     np.testing.assert_allclose(step_db, 0.0 if pink else 10 * math.log10(2), atol=0.2)  # 10,000 bins: 3 s.d. is 0.13 dB
 
 
-@pytest.mark.parametrize("drive_dbfs", [-10.0, -16.0])
-@pytest.mark.parametrize("frequency_hz", [61, 401, 997, 1499, 2011, 3301, 5303, 7103, 9733, 13711, 17891])
-def test_nothing_folds_into_the_band(frequency_hz: int, drive_dbfs: float) -> None:
+@pytest.mark.parametrize(("rate", "drive_dbfs"), [(48000, -10.0), (44100, -6.0)])
+@pytest.mark.parametrize("frequency_hz", [61, 401, 997, 1499, 2011, 3301, 5303, 9733, 13003, 17011])
+def test_nothing_folds_into_the_band(frequency_hz: int, rate: int, drive_dbfs: float) -> None:
     """A tone with a prime number of periods in the stretch: folded products fall between its harmonics, where nothing
     but them can be. None is above -110 dB re the fundamental, for products far beyond half the sample rate."""
-    grid = Grid(RATE, RATE)
-    tone = 10 ** (drive_dbfs / 20) * np.sin(2 * np.pi * frequency_hz * np.arange(RATE) / RATE)
+    grid = Grid(rate, rate)
+    tone = 10 ** (drive_dbfs / 20) * np.sin(2 * np.pi * frequency_hz * np.arange(rate) / rate)
     sound = Loudspeaker(Parameters(), grid).play(grid.spectrum(tone), start=State(), settled=True, tolerance=1e-10)
     magnitude = np.abs(sound.pressure) / np.abs(sound.pressure[frequency_hz])
     assert frequency_hz > 10000 or magnitude[2 * frequency_hz] > 1e-4, "without products nothing could fold"
