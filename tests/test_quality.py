@@ -36,6 +36,7 @@ def test_a_good_recording_is_good_in_every_finding() -> None:
     quality = check(good_recording())
     assert quality.verdict == "good"
     assert quality.troubles() == ()
+    assert quality.finding("hum").value == -300.0  # white noise has no lines
     octaves = [
         "32",
         "63",
@@ -76,6 +77,18 @@ def test_signal_to_noise_per_octave_is_that_of_the_formulas() -> None:
         tolerance_db = 1.0 if middle_hz < 100.0 else 0.4
         measured = quality.finding(f"snr_{middle_hz:.0f}hz").value
         assert measured == pytest.approx(expected_db, abs=tolerance_db), middle_hz
+
+
+def test_signal_to_noise_does_not_count_the_noise_as_signal() -> None:
+    """As above, with noise only 5 dB under the sweep: in the sweep's two seconds it is as strong as the sweep's pass.
+
+    0.5 dB: counting it would read 1 to 3 dB high.
+    """
+    quality = check(with_noise(recorded(REEL), np.random.default_rng(7), level_dbfs=-25.0))
+    for middle_hz in 1000.0 * 10.0 ** (0.3 * np.arange(4)):
+        width_hz = middle_hz * (10.0**0.15 - 10.0**-0.15)
+        expected_db = SWEEP.drive_dbfs + 25.0 - 10.0 * math.log10(width_hz / (RATE / 2))
+        assert quality.finding(f"snr_{middle_hz:.0f}hz").value == pytest.approx(expected_db, abs=0.5), middle_hz
 
 
 def test_noise_that_hides_the_top_octaves_is_usable_and_noise_that_hides_all_is_not() -> None:
@@ -147,7 +160,7 @@ def test_one_flat_crest_is_usable() -> None:
 
 @pytest.mark.parametrize("bits", [16, 24])
 def test_what_is_smooth_is_not_clipped(bits: int) -> None:
-    """Slow, noiseless crests rounded to bits are flat without being clipped; so are those of a tone locked to the rate."""
+    """Slow, noiseless crests rounded to bits are flat without being clipped; a tone's too."""
     for level in (0.9, 0.1, 0.003):
         for samples in (level / 0.1 * recorded(REEL), level * np.sin(2.0 * np.pi * 1000.0 / RATE * np.arange(RATE))):
             stored = np.round(samples * 2 ** (bits - 1)) / 2 ** (bits - 1)
