@@ -37,8 +37,8 @@ SWEEP_STANDS_OUT_DB = 20.0
 10 dB stronger than the direct sound, and 23 dB when besides no chirp tells that the clocks differ by 150 ppm."""
 
 LEAST_CORRELATION = 0.1
-"""For tones and other line spectra: share of the recording's r.m.s. that is the stimulus. A stimulus of other lines
-has 0.01; the right one in a reverberant room 0.3."""
+"""For tones and other line spectra: share of the recording's r.m.s. that is the stimulus. Of 31 lines from 20 Hz
+to 20 kHz, other lines and noise reach 0.01; the right ones keep 0.4 where reverberation is 10 dB over the direct sound."""
 
 NEAR_S = 0.1
 """How far about the coarse place the fine search goes: more than any loudspeaker delays its lows."""
@@ -328,9 +328,7 @@ def _alignment(found: _Found, chirps: _Chirps, reel: Reel, n_recorded: int) -> A
     )
 
 
-def silences_in(
-    reel: Reel, *, start: float, n_recorded: int, stretch: float = 1.0
-) -> tuple[tuple[int, int], ...]:
+def silences_in(reel: Reel, *, start: float, n_recorded: int, stretch: float = 1.0) -> tuple[tuple[int, int], ...]:
     """The reel's quiet spans as samples of the recording, clipped to it; too short ones are left out."""
     stimulus_first, _ = reel.only_stimulus()
     margin = round(SILENCE_MARGIN_S * reel.sample_rate)
