@@ -37,8 +37,8 @@ SWEEP_STANDS_OUT_DB = 20.0
 10 dB stronger than the direct sound, and 23 dB when besides no chirp tells that the clocks differ by 150 ppm."""
 
 LEAST_CORRELATION = 0.1
-"""For tones and other line spectra: share of the recording's r.m.s. that is the stimulus. Of 31 lines from 20 Hz
-to 20 kHz, other lines and noise reach 0.01; the right ones keep 0.4 where reverberation is 10 dB over the direct sound."""
+"""For tones and other line spectra: share of the recording's r.m.s. that is the stimulus. Of 31 lines from 20 Hz to
+20 kHz, other lines and noise reach 0.01; the right ones keep 0.4 where the room is 10 dB over the direct sound."""
 
 NEAR_S = 0.1
 """How far about the coarse place the fine search goes: more than any loudspeaker delays its lows."""

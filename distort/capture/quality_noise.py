@@ -26,7 +26,7 @@ LOWEST_NOISE_HZ = 1000.0 * OCTAVE_RATIO**-5.5
 """Lower edge of the lowest octave. Air pressure and footsteps below would drown all else in the figure."""
 
 AGREE_DB = 3.0
-"""Two seconds of 30 Hz wide rumble scatter by 0.6 dB: 3 dB is nearly four standard deviations of a difference of two."""
+"""Two seconds of 30 Hz wide rumble scatter by 0.6 dB: 3 dB is nearly four standard deviations of a difference."""
 
 GOOD_SNR_DB = 40.0
 """The second order's noise floor re the fundamental comes out within 2 dB of the octave's signal-to-noise ratio, at any
