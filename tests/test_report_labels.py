@@ -54,6 +54,13 @@ def test_labels_of_one_and_the_same_place_do_not_overlap(axes) -> None:
     assert not boxes[0].overlaps(boxes[1])
 
 
+def test_labels_between_two_curves_stand_beside_each_other(axes) -> None:
+    """The upper name has no room but under its curve, the lower one looks above its own first: between them is one."""
+    assert label_beside_curves(axes, [curve("upper", -2.0), curve("lower", -8.5)]) == []
+    upper, lower = (text.get_window_extent() for text in axes.texts)
+    assert not upper.overlaps(lower)
+
+
 def test_other_lines_are_not_covered(axes) -> None:
     low, high = curve("", -47.5), curve("", -52.5)
     label_beside_curves(axes, [curve("THD", -50.0)], avoid=[low, high])
