@@ -5,7 +5,7 @@ import pyfar as pf
 import pytest
 
 from distort.analysis.grid import band_edges_hz, grid_hz, midbands_hz
-from distort.analysis.smoothing import band_mean, smooth_power
+from distort.analysis.smoothing import PowerSpectrum
 
 
 def test_grid_runs_from_19_953_hz_to_19_953_khz_in_24ths_of_an_octave():
@@ -41,12 +41,13 @@ def test_smoothing_is_the_mean_power_of_the_band():
     at_hz = np.array([20.0, 333.3, 5000.0])
     half = 10 ** (0.3 / 24)
     middle = at_hz * (half + 1 / half) / 2
-    smooth = smooth_power(power, bin_hz=bin_hz, at_hz=at_hz, octaves=1 / 12)
+    spectrum = PowerSpectrum(power, bin_hz)
+    smooth = spectrum.smoothed(at_hz, 1 / 12)
     assert smooth == pytest.approx(3.0 + 0.2 * middle, rel=1e-9)  # rounding of the running sum
-    assert smooth_power(power, bin_hz=bin_hz, at_hz=at_hz, octaves=0.0) == pytest.approx(3.0 + 0.2 * at_hz, rel=1e-12)
+    assert spectrum.smoothed(at_hz, 0.0) == pytest.approx(3.0 + 0.2 * at_hz, rel=1e-12)
 
 
 def test_a_band_beyond_the_spectrum_is_not_measurable():
-    mean = band_mean(np.ones(11), bin_hz=1.0, low_hz=np.array([5.0, 9.0]), high_hz=np.array([6.0, 10.5]))
+    mean = PowerSpectrum(np.ones(11), 1.0).mean(np.array([5.0, 9.0]), np.array([6.0, 10.5]))
     assert mean[0] == pytest.approx(1.0)
     assert np.isnan(mean[1])

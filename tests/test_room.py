@@ -10,7 +10,7 @@ import soundfile
 
 from distort.analysis.deconvolution import deconvolve
 from distort.analysis.grid import grid_hz
-from distort.analysis.smoothing import smooth_power
+from distort.analysis.smoothing import PowerSpectrum
 from distort.analysis.sweeps import Reference, Settings, read_sweep, sweep_harmonics
 from signals import Sweep
 from tests.devices.memoryless import sweep_with_harmonics
@@ -26,9 +26,8 @@ HZ = grid_hz()
 
 def path_power(path, at_hz):
     n = 2**19
-    return smooth_power(
-        np.abs(scipy.fft.rfft(path, n)) ** 2, bin_hz=SAMPLE_RATE / n, at_hz=at_hz, octaves=THIRD.smoothing_octaves
-    )
+    spectrum = PowerSpectrum(np.abs(scipy.fft.rfft(path, n)) ** 2, SAMPLE_RATE / n)
+    return spectrum.smoothed(at_hz, THIRD.smoothing_octaves)
 
 
 @pytest.mark.parametrize(("rt60_s", "ratio_db"), ROOMS)

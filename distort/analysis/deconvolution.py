@@ -8,7 +8,7 @@ fundamental (Farina, AES 108th Convention, 2000).
 """
 
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import cached_property, lru_cache
 
 import numpy as np
 import numpy.typing as npt
@@ -39,11 +39,18 @@ class InverseFilter:
     n_fft: int
     inverse: ComplexArray
     """W conj(X) / |X|^2 on the bins of a real FFT, `(n_fft // 2 + 1,)`."""
+    spectrum: ComplexArray
+    """X, on the same bins."""
 
     @property
     def bin_hz(self) -> float:
         """Spacing of the bins."""
         return self.sweep.sample_rate / self.n_fft
+
+    @cached_property
+    def inverse_power(self) -> FloatArray:
+        """|inverse|^2."""
+        return np.asarray(np.square(self.inverse.real) + np.square(self.inverse.imag))
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -78,7 +85,8 @@ def inverse_filter(sweep: Sweep, n_fft: int) -> InverseFilter:
     least = 1e-10 * float(np.max(power * frequency_hz)) / np.maximum(frequency_hz, sweep.start_hz)
     inverse = np.asarray(band * np.conj(spectrum) / np.maximum(power, least), dtype=np.complex128)
     inverse.setflags(write=False)
-    return InverseFilter(sweep=sweep, n_fft=n_fft, inverse=inverse)
+    spectrum.setflags(write=False)
+    return InverseFilter(sweep=sweep, n_fft=n_fft, inverse=inverse, spectrum=spectrum)
 
 
 def padded_length(n_used: int, sweep: Sweep, orders: int) -> int:

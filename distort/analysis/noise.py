@@ -8,7 +8,7 @@ import numpy.typing as npt
 import scipy.signal
 
 from distort.analysis.deconvolution import InverseFilter
-from distort.analysis.orders import WindowedSpectrum
+from distort.analysis.smoothing import PowerSpectrum
 from distort.errors import AnalysisError
 
 FloatArray = npt.NDArray[np.float64]
@@ -52,7 +52,7 @@ def noise_density(silences: Sequence[FloatArray], *, sample_rate: int) -> NoiseD
     )
 
 
-def deconvolved_noise(noise: NoiseDensity, kept: InverseFilter) -> FloatArray:
+def deconvolved_noise(noise: NoiseDensity, kept: InverseFilter) -> PowerSpectrum:
     """Power per unit of window energy that the noise has after deconvolution, on the bins of the filter.
 
     White noise of variance s^2 has the density 2 s^2 / fs, and in a window w the power s^2 sum(w^2); the deconvolution
@@ -60,11 +60,4 @@ def deconvolved_noise(noise: NoiseDensity, kept: InverseFilter) -> FloatArray:
     """
     frequency_hz = np.arange(kept.inverse.size) * kept.bin_hz
     density = np.interp(frequency_hz, noise.frequency_hz, noise.density)
-    return np.asarray(density * (noise.sample_rate / 2.0) * np.square(np.abs(kept.inverse)))
-
-
-def windowed_noise(per_energy: FloatArray, kept: InverseFilter, spectrum: WindowedSpectrum, takes: int) -> FloatArray:
-    """Expected noise power on the bins of a windowed spectrum, `(bins,)`: the mean of `takes` has 1/takes of it."""
-    frequency_hz = np.arange(spectrum.values.size) * spectrum.bin_hz
-    at_bins = np.interp(frequency_hz, np.arange(per_energy.size) * kept.bin_hz, per_energy)
-    return np.asarray(at_bins * (float(np.sum(np.square(spectrum.shape))) / takes))
+    return PowerSpectrum(density * (noise.sample_rate / 2.0) * kept.inverse_power, kept.bin_hz)

@@ -2,12 +2,14 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 import numpy.typing as npt
 import scipy.fft
 
 from distort.analysis.deconvolution import Deconvolved
+from distort.analysis.smoothing import PowerSpectrum
 from distort.analysis.windows import Cut, OrderWindow, cut, order_window, require_orders
 from distort.errors import AnalysisError
 from signals.sweep import Sweep
@@ -28,14 +30,19 @@ class WindowedSpectrum:
     """`(bins,)` at 0, bin_hz, 2 bin_hz, ...; phase referred to the window's first sample."""
     bin_hz: float
     shape: FloatArray
-    """The window's samples, which decide how much noise it lets in."""
+    """The window's samples."""
     first_s: float
     """Time of the window's first sample re the arrival."""
 
-    @property
-    def power(self) -> FloatArray:
+    @cached_property
+    def power(self) -> PowerSpectrum:
         """|values|^2."""
-        return np.asarray(np.square(self.values.real) + np.square(self.values.imag))
+        return PowerSpectrum(np.square(self.values.real) + np.square(self.values.imag), self.bin_hz)
+
+    @property
+    def energy(self) -> float:
+        """Sum of the squared window: how much noise it lets in."""
+        return float(np.sum(np.square(self.shape)))
 
     def at_arrival(self) -> ComplexArray:
         """The values with their phase referred to the arrival of the order, so that takes can be averaged."""

@@ -10,11 +10,10 @@ import numpy as np
 import numpy.typing as npt
 
 from distort.analysis.deconvolution import InverseFilter
-from distort.analysis.grid import OCTAVE_RATIO
-from distort.analysis.noise import BLOCK_S, NoiseDensity, deconvolved_noise, windowed_noise
+from distort.analysis.noise import BLOCK_S, NoiseDensity, deconvolved_noise
 from distort.analysis.orders import SeparatedOrders, WindowedSpectrum
-from distort.analysis.smoothing import smooth_power
-from distort.analysis.uncertainty import averaging_factors, relative_variance
+from distort.analysis.smoothing import PowerSpectrum, band_width_hz
+from distort.analysis.uncertainty import noise_averaging, relative_variance
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -51,8 +50,7 @@ class Reading:
 @dataclass(frozen=True, kw_only=True)
 class _Context:
     separated: SeparatedOrders
-    kept: InverseFilter
-    noise_per_energy: FloatArray | None
+    noise_per_energy: PowerSpectrum | None
     silence_s: float
     excitation_hz: FloatArray
     octaves: float
@@ -73,7 +71,6 @@ def readings(
     """
     context = _Context(
         separated=separated,
-        kept=kept,
         noise_per_energy=None if noise is None else deconvolved_noise(noise, kept),
         silence_s=0.0 if noise is None else noise.seconds * separated.takes,
         excitation_hz=excitation_hz,
@@ -85,11 +82,11 @@ def readings(
 
 def _smooth(context: _Context, spectrum: WindowedSpectrum, at_hz: FloatArray, octaves: float) -> tuple[FloatArray, ...]:
     """Smoothed power and expected noise of one windowed spectrum."""
-    power = smooth_power(spectrum.power, bin_hz=spectrum.bin_hz, at_hz=at_hz, octaves=octaves)
+    power = spectrum.power.smoothed(at_hz, octaves)
     if context.noise_per_energy is None:
         return power, np.full_like(power, np.nan)
-    expected = windowed_noise(context.noise_per_energy, context.kept, spectrum, context.separated.takes)
-    return power, smooth_power(expected, bin_hz=spectrum.bin_hz, at_hz=at_hz, octaves=octaves)
+    energy = spectrum.energy / context.separated.takes  # the mean of several takes has so much less noise
+    return power, energy * context.noise_per_energy.smoothed(at_hz, octaves)
 
 
 def _less(power: FloatArray, noise: FloatArray) -> FloatArray:
@@ -105,9 +102,8 @@ def _reading(context: _Context, order: int) -> Reading:
     power, noise = _smooth(context, spectrum, at_hz, context.octaves)
     made_good = _decay_loss(context, order, at_hz) * np.square(sweep.envelope(at_hz))
     signal = _less(power, noise)
-    half_octaves = OCTAVE_RATIO ** (context.octaves / 2.0)
-    width_hz = at_hz * (half_octaves - 1.0 / half_octaves)
-    cross, square = averaging_factors(spectrum, sweep.sample_rate, width_hz)
+    width_hz = band_width_hz(at_hz, context.octaves)
+    cross, square = noise_averaging(spectrum.window, sweep.sample_rate).factors(width_hz)
     averages = np.maximum(context.silence_s / BLOCK_S, 1.0) * np.maximum(width_hz * BLOCK_S, 1.0)
     variance = relative_variance(signal, noise, cross=cross, square=square, silence_averages=averages)
     return Reading(

@@ -34,7 +34,7 @@ def residual_signal(deconvolved: Deconvolved, *, orders: int) -> FloatArray:
         (closing_s - time_s) / (0.25 * closing_s)
     )
     spectrum = scipy.fft.rfft(deconvolved.impulse * (1.0 - emptied))
-    spectrum *= scipy.fft.rfft(sweep.samples(), kept.n_fft)
+    spectrum *= kept.spectrum
     return np.asarray(scipy.fft.irfft(spectrum, kept.n_fft)[: deconvolved.n_used])
 
 

@@ -12,11 +12,15 @@ transform of w^2 over its sum (time counted from the arrival). With no smoothing
 the tests against seeded trials.
 """
 
+import math
+from dataclasses import dataclass
+from functools import lru_cache
+
 import numpy as np
 import numpy.typing as npt
 import scipy.fft
 
-from distort.analysis.orders import WindowedSpectrum
+from distort.analysis.windows import OrderWindow
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -26,25 +30,46 @@ TWO_SIDED_95 = 1.959964
 DB_PER_NEPER_OF_POWER = 10.0 / np.log(10.0)
 
 
-def averaging_factors(
-    spectrum: WindowedSpectrum, sample_rate: int, width_hz: FloatArray
-) -> tuple[FloatArray, FloatArray]:
-    """c and q of the module's formula for smoothing bands `width_hz` wide, each of that shape, between 0 and 1."""
-    energy = np.square(spectrum.shape)
+@dataclass(frozen=True, eq=False)
+class NoiseAveraging:
+    """How far smoothing averages noise that was seen through one window: c and q of the module's formula."""
+
+    lag_hz: FloatArray
+    cross: FloatArray
+    """Twice the running integral of Re G, `(lags,)`."""
+    square: FloatArray
+    """The same of |G|^2."""
+
+    def factors(self, width_hz: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """c and q for smoothing bands `width_hz` wide, each of that shape, between 0 and 1."""
+        width = np.maximum(width_hz, self.lag_hz[1])
+
+        def factor(twice: FloatArray) -> FloatArray:
+            return np.clip(2.0 * np.interp(width, self.lag_hz, twice) / np.square(width), 0.0, 1.0)
+
+        return factor(self.cross), factor(self.square)
+
+
+@lru_cache(maxsize=64)
+def noise_averaging(window: OrderWindow, sample_rate: int) -> NoiseAveraging:
+    """The averaging of one window; kept, because every recording of a sweep has the same windows."""
+    first = -math.ceil(window.before_s * sample_rate)
+    energy = np.square(window.at(np.arange(first, math.ceil(window.after_s * sample_rate)) / sample_rate))
     n_fft = int(scipy.fft.next_fast_len(4 * energy.size, real=True))
-    step_hz = sample_rate / n_fft
+    lag_hz = np.arange(n_fft // 2 + 1) * (sample_rate / n_fft)
     correlation = scipy.fft.rfft(energy, n_fft) / np.sum(energy)
-    lag_hz = np.arange(correlation.size) * step_hz
-    correlation = correlation * np.exp(-2j * np.pi * lag_hz * spectrum.first_s)
+    correlation *= np.exp(-2j * np.pi * lag_hz * (first / sample_rate))
 
-    def factor(kernel: FloatArray) -> FloatArray:
-        """2/B^2 int_0^B (B - v) kernel(v) dv, by integrating the running integral once more."""
-        once = np.concatenate([[0.0], np.cumsum(0.5 * (kernel[1:] + kernel[:-1]))]) * step_hz
-        twice = np.concatenate([[0.0], np.cumsum(0.5 * (once[1:] + once[:-1]))]) * step_hz
-        width = np.maximum(width_hz, step_hz)
-        return np.clip(2.0 * np.interp(width, lag_hz, twice) / np.square(width), 0.0, 1.0)
+    def twice_integrated(kernel: FloatArray) -> FloatArray:
+        """int_0^B (B - v) kernel(v) dv at every B, as the running integral of the running integral."""
+        once = np.concatenate([[0.0], np.cumsum(0.5 * (kernel[1:] + kernel[:-1]))]) * lag_hz[1]
+        return np.concatenate([[0.0], np.cumsum(0.5 * (once[1:] + once[:-1]))]) * lag_hz[1]
 
-    return factor(np.real(correlation)), factor(np.square(np.abs(correlation)))
+    return NoiseAveraging(
+        lag_hz=lag_hz,
+        cross=twice_integrated(np.real(correlation)),
+        square=twice_integrated(np.square(np.abs(correlation))),
+    )
 
 
 def relative_variance(

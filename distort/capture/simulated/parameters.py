@@ -135,7 +135,7 @@ class Tweeter:
     """Of dome, surround and iron."""
     dome_hz: float = 26000.0
     """Break-up of the dome."""
-    dome_db: float = 9.0
+    dome_db: float = 5.0
     """Height of its peak."""
     dome_q: float = 4.0
     """Its Q."""
@@ -195,11 +195,11 @@ class Room:
     """The tail begins this long after the direct sound."""
     tail_lowpass_hz: float = 5000.0
     """First-order loss of the tail: air, curtains, and a loudspeaker that beams."""
-    noise_db_spl: float = 28.0
-    """Room noise, 20 Hz to 20 kHz, pink."""
+    noise_db_spl: float = 20.0
+    """Room noise, 20 Hz to 20 kHz, pink: a treated studio at night."""
     hum_hz: float = 50.0
     """Mains frequency."""
-    hum_db_spl: tuple[float, ...] = (14.0, 17.0, 11.0)
+    hum_db_spl: tuple[float, ...] = (10.0, 13.0, 7.0)
     """Hum at the mains frequency and its multiples."""
 
 
@@ -207,9 +207,9 @@ class Room:
 class Microphone:
     """Microphone, preamplifier and converter."""
 
-    full_scale_db_spl: float = 124.0
+    full_scale_db_spl: float = 130.0
     """Level of a sine that just reaches digital full scale."""
-    noise_db_spl: float = 17.0
+    noise_db_spl: float = 15.0
     """Self noise, 20 Hz to 20 kHz, white."""
     calibrator_noise_db_spl: float = 35.0
     """What leaks past the calibrator's seal, 20 Hz to 20 kHz, pink."""
