@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.transforms import Bbox
 
-GAPS_POINTS = (1.0, 3.0, 6.0)
+GAPS_POINTS = (2.0, 3.5, 6.0)
 """How far above or below its curve a label may stand, nearest first."""
 
 CLEAR_POINTS = 1.5
