@@ -1,8 +1,8 @@
 """THE MAIN JOB: a session folder in, results out.
 
 For every condition: load the recordings with their sidecars, leave out what the user rejected, put the takes of each
-level together, analyse the sweeps from the lowest level up (its response is the reference for the equivalent input), and
-write the tables and findings. Each step is one call; what it does is in the module that it is imported from.
+level together, analyse the sweeps from the lowest level up (its response is the reference for the equivalent input),
+and write the tables and findings. Each step is one call; what it does is in the module that it is imported from.
 """
 
 import math
@@ -36,6 +36,7 @@ from distort.session.recordings import Recording, load_recordings
 from distort.session.resampling import resample
 from distort.session.sidecar import read_stimulus_sidecar
 from distort.session.stimulus_files import SHORT_SWEEP, SWEEP
+from signals import Stimulus, Sweep
 
 Progress = Callable[[str, int, int], None]
 """Told what is being done, how many steps of it are done, and how many there are."""
@@ -44,8 +45,8 @@ Progress = Callable[[str, int, int], None]
 def analyze_session(root: Path, *, condition: str | None = None, progress: Progress) -> tuple[ConditionResults, ...]:
     """Analyse every recorded condition of the session in `root`, or `condition` alone, and write results/.
 
-    Raises PlanError for a bad session.toml, SessionError for files that are missing or cannot be trusted, RecordingError
-    for audio that cannot be read, AnalysisError when the recordings do not allow the result.
+    Raises PlanError for a bad session.toml, SessionError for files that are missing or cannot be trusted,
+    RecordingError for audio that cannot be read, AnalysisError when the recordings do not allow the result.
     """
     folder = SessionFolder(root)
     folder.require()
@@ -115,7 +116,7 @@ def analyze_file(path: Path, stimulus: Path, *, channel: int | None = None, sett
     alignment = examine(samples, described.reel, what=str(path), as_stored=stored).alignment
     silences = tuple(samples[first:end] for first, end in alignment.silence_spans)
     take = SweepTake(samples=samples, start=alignment.stimulus_start, silences=silences)
-    return read_sweep([take], described.stimulus, settings)
+    return read_sweep([take], _sweep_of(described.stimulus, stimulus), settings)
 
 
 def _takes_of_each_level(recordings: Iterable[Recording], stimulus_name: str) -> dict[float, list[Recording]]:
@@ -148,7 +149,7 @@ def _read(settings: Settings, takes: list[Recording]) -> SweepReadings:
                 f"{takes[0].files.audio_path} and {one.files.audio_path} were played with different stimuli or "
                 f"calibrations, so they are not takes of the same: reject one of them"
             )
-    return read_sweep([_prepared(one) for one in takes], first.stimulus, settings)
+    return read_sweep([_prepared(one) for one in takes], _sweep_of(first.stimulus, takes[0].files.audio_path), settings)
 
 
 def _prepared(recording: Recording) -> SweepTake:
@@ -159,6 +160,12 @@ def _prepared(recording: Recording) -> SweepTake:
     start = sidecar.stimulus_start_sample * rate / sidecar.sample_rate
     spans = silences_in(sidecar.reel, start=start, n_recorded=samples.size)
     return SweepTake(samples=samples, start=start, silences=tuple(samples[first:end] for first, end in spans))
+
+
+def _sweep_of(stimulus: Stimulus, path: Path) -> Sweep:
+    if not isinstance(stimulus, Sweep):
+        raise AnalysisError(f"{path} is a {type(stimulus).__name__.lower()}, where an exponential sweep was expected")
+    return stimulus
 
 
 def _settings(plan: Plan) -> Settings:

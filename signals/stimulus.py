@@ -1,6 +1,6 @@
 """What all stimuli have in common, and how one is written down and made again exactly."""
 
-from dataclasses import fields
+from dataclasses import asdict, fields
 from typing import Any, Protocol
 
 import numpy as np
@@ -45,9 +45,10 @@ KINDS: dict[str, type[Any]] = {"sweep": Sweep, "tone": Tone, "burst": Burst, "no
 
 def describe(stimulus: Stimulus) -> dict[str, Any]:
     """`stimulus` as plain numbers and texts: its kind and every field. Raises SignalError for a kind not in KINDS."""
+    given: Any = stimulus  # a dataclass, which the protocol cannot say
     for kind, made_by in KINDS.items():
-        if type(stimulus) is made_by:
-            return {"kind": kind, **{field.name: getattr(stimulus, field.name) for field in fields(made_by)}}
+        if type(given) is made_by:
+            return {"kind": kind, **asdict(given)}
     raise SignalError(f"{type(stimulus).__name__} cannot be written down: add it to signals.stimulus.KINDS")
 
 

@@ -54,7 +54,7 @@ def response(
 
 
 def band_mean_db(response: Response, band_hz: tuple[float, float]) -> float:
-    """Power mean of a response over the rows of the grid inside `band_hz`, in its own unit; NaN where none can be read."""
+    """Power mean of a response over the rows of the grid inside `band_hz`, in its own unit; NaN without any reading."""
     rows = (response.frequency_hz >= band_hz[0]) & (response.frequency_hz <= band_hz[1])
     level_db = response.level_db[rows & np.isfinite(response.level_db)]
     return float(power_to_db(np.mean(db_to_power(level_db)))) if level_db.size else float("nan")

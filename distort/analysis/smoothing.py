@@ -52,4 +52,4 @@ class PowerSpectrum:
 def band_width_hz(at_hz: FloatArray, octaves: float) -> FloatArray:
     """Width of the smoothing band about each frequency."""
     half = OCTAVE_RATIO ** (octaves / 2.0)
-    return at_hz * (half - 1.0 / half)
+    return np.asarray(at_hz * (half - 1.0 / half))

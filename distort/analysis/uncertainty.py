@@ -45,7 +45,7 @@ class NoiseAveraging:
         width = np.maximum(width_hz, self.lag_hz[1])
 
         def factor(twice: FloatArray) -> FloatArray:
-            return np.clip(2.0 * np.interp(width, self.lag_hz, twice) / np.square(width), 0.0, 1.0)
+            return np.asarray(np.clip(2.0 * np.interp(width, self.lag_hz, twice) / np.square(width), 0.0, 1.0))
 
         return factor(self.cross), factor(self.square)
 
@@ -56,14 +56,14 @@ def noise_averaging(window: OrderWindow, sample_rate: int) -> NoiseAveraging:
     first = -math.ceil(window.before_s * sample_rate)
     energy = np.square(window.at(np.arange(first, math.ceil(window.after_s * sample_rate)) / sample_rate))
     n_fft = int(scipy.fft.next_fast_len(4 * energy.size, real=True))
-    lag_hz = np.arange(n_fft // 2 + 1) * (sample_rate / n_fft)
+    lag_hz = np.asarray(np.arange(n_fft // 2 + 1) * (sample_rate / n_fft), dtype=np.float64)
     correlation = scipy.fft.rfft(energy, n_fft) / np.sum(energy)
     correlation *= np.exp(-2j * np.pi * lag_hz * (first / sample_rate))
 
     def twice_integrated(kernel: FloatArray) -> FloatArray:
         """int_0^B (B - v) kernel(v) dv at every B, as the running integral of the running integral."""
         once = np.concatenate([[0.0], np.cumsum(0.5 * (kernel[1:] + kernel[:-1]))]) * lag_hz[1]
-        return np.concatenate([[0.0], np.cumsum(0.5 * (once[1:] + once[:-1]))]) * lag_hz[1]
+        return np.asarray(np.concatenate([[0.0], np.cumsum(0.5 * (once[1:] + once[:-1]))]) * lag_hz[1])
 
     return NoiseAveraging(
         lag_hz=lag_hz,

@@ -58,15 +58,15 @@ def measure(
     only    a stimulus and level alone, such as "sweep_96dB"
     again   another take of what is recorded already
 
-    Raises CalibrationError without a calibration, PlanError when a level would be too loud, UsageError for an `only` that
-    the plan does not have, RecordingError when a take is no good twice. What was recorded until then is kept.
+    Raises CalibrationError without a calibration, PlanError when a level would be too loud, UsageError for an `only`
+    that the plan does not have, RecordingError when a take is no good twice. What was recorded until then is kept.
     """
     calibration = read_calibration(folder.calibration_path())
     if calibration is None:
         raise CalibrationError(
             f"{folder.root} has no calibration, so no level can be set: run `distort calibrate {folder.root} --spl ...`"
         )
-    items = planned(plan, _drives(folder, plan, device, calibration, condition))
+    items = planned(plan, _drives(folder, plan, device, calibration=calibration, condition=condition))
     wanted = _wanted(folder, steps(plan, items), condition, only=only, again=again)
     recorded = []
     for done, step in enumerate(wanted):
@@ -78,7 +78,7 @@ def measure(
 
 
 def _drives(
-    folder: SessionFolder, plan: Plan, device: Device, calibration: MicrophoneCalibration, condition: str
+    folder: SessionFolder, plan: Plan, device: Device, *, calibration: MicrophoneCalibration, condition: str
 ) -> dict[float, float]:
     """Drives as found once and kept; the quiet run is played when nothing was found yet."""
     path = folder.calibration_path("drive.json")
@@ -127,7 +127,7 @@ def _record(
         device.rest(plan.levels.rest_s)
         samples = device.play_and_record(reel.samples(), sample_rate=reel.sample_rate)
         examined = examine(samples, reel, what=what)
-    sidecar = _sidecar(plan, device, step, stimulus, examined, condition=condition, calibration=calibration)
+    sidecar = _sidecar(plan, device, step, stimulus, examined=examined, condition=condition, calibration=calibration)
     return save_recording(folder, samples, sidecar)
 
 
@@ -136,8 +136,8 @@ def _sidecar(
     device: Device,
     step: Step,
     stimulus: StimulusSidecar,
-    examined: Examined,
     *,
+    examined: Examined,
     condition: str,
     calibration: MicrophoneCalibration,
 ) -> Sidecar:

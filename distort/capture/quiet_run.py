@@ -1,7 +1,7 @@
 """The quiet run: how loud the loudspeaker is for a given drive, found once and from below.
 
-`drive_L = L - S` with S the power mean of the response over the plan's band, in dB SPL at 1 m for a drive of 0 dBFS. The
-level is reached by extrapolation from a quiet sweep, never by chasing the SPL upwards, which drives a limiter hard.
+`drive_L = L - S` with S the power mean of the response over the plan's band, in dB SPL at 1 m for a drive of 0 dBFS.
+The level is reached by extrapolation from a quiet sweep, never by chasing the SPL upwards, which drives a limiter hard.
 """
 
 import numpy as np

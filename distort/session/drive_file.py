@@ -1,4 +1,4 @@
-"""calibration/drive.json: how loud the loudspeaker is when it is driven quietly, which sets the drive of every level."""
+"""calibration/drive.json: how loud the loudspeaker is when driven quietly, which sets the drive of every level."""
 
 from dataclasses import dataclass
 from pathlib import Path

@@ -44,9 +44,9 @@ class Planned:
 def drives_dbfs(plan: Plan, sensitivity: Sensitivity | None) -> dict[float, float]:
     """Drive of every nominal level, dBFS (AES17).
 
-    Without a measured sensitivity the highest level gets [safety] max_drive_dbfs and the others lie exactly as far below
-    it as their levels do: the volume of the player then sets the level. Raises PlanError when a level would need more
-    than max_drive_dbfs, or would pass the ceiling at the frequency where the loudspeaker is loudest.
+    Without a measured sensitivity the highest level gets [safety] max_drive_dbfs and the others lie exactly as far
+    below it as their levels do: the volume of the player then sets the level. Raises PlanError when a level would need
+    more than max_drive_dbfs, or would pass the ceiling at the frequency where the loudspeaker is loudest.
     """
     levels = plan.levels.db_spl
     if sensitivity is None:
@@ -112,7 +112,7 @@ def write_stimulus(folder: SessionFolder, item: Planned) -> StimulusSidecar:
 
 
 def read_stimulus(folder: SessionFolder, stimulus_name: str, level_db_spl: float) -> StimulusSidecar:
-    """What stimuli/ says was played. Raises SessionError, naming those that there are, when there is none of that name."""
+    """What stimuli/ says was played. Raises SessionError, naming those that there are, when it holds none so named."""
     path = folder.stimulus_path(stimulus_name, level_db_spl, ".json")
     if not path.is_file():
         known = sorted(one.stem for one in folder.inside("stimuli").glob("*.json"))
