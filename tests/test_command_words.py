@@ -18,7 +18,7 @@ from distort.report.console import make_console
 
 def parse(module, *words: str) -> argparse.Namespace:
     parser = Parser(prog="distort")
-    module.add_parser(parser.add_subparsers(dest="command", parser_class=Parser), lambda arguments: 0)
+    module.add_parser(parser.add_subparsers(dest="command", parser_class=Parser))
     return parser.parse_args([module.__name__.rsplit(".", 1)[1], *words])
 
 
@@ -80,8 +80,8 @@ def test_calibration_is_told_with_its_warnings() -> None:
 
 def test_quality_is_a_verdict_with_its_reasons() -> None:
     stream = io.StringIO()
-    print_quality(make_console(stream), "desk/sweep_86dB", verdict="doubtful", sentences=["The peak is low."])
-    assert stream.getvalue() == "desk/sweep_86dB: doubtful\n  The peak is low.\n"
+    print_quality(make_console(stream), "desk/sweep_86dB", verdict="usable", sentences=["The peak is low."])
+    assert stream.getvalue() == "desk/sweep_86dB: usable\n  The peak is low.\n"
 
 
 @dataclass(frozen=True)

@@ -35,7 +35,7 @@ def add_parser(subparsers: "Subparsers[Parser]") -> None:
 
 def run(arguments: argparse.Namespace) -> int:
     """Analyse. Raises UsageError for words that do not go together, and the errors of `distort.pipeline`."""
-    _check_words(arguments)
+    check_words(arguments)
     if arguments.stimulus is not None:
         return _one_file(arguments)
     from distort.pipeline import analyze_session
@@ -71,7 +71,7 @@ def _one_file(arguments: argparse.Namespace) -> int:
     return 0
 
 
-def _check_words(arguments: argparse.Namespace) -> None:
+def check_words(arguments: argparse.Namespace) -> None:
     """Raise UsageError when the words do not go together: a session takes no --stimulus, a file needs one."""
     target: Path = arguments.target
     if arguments.stimulus is None and target.is_file():

@@ -52,8 +52,8 @@ def checks_table(checks: Sequence[Check]) -> Table:
         verdict = Text("passed", style="green") if check.passed else Text("FAILED", style="bold red")
         table.add_row(
             Text.assemble(check.name, "\n", (f"  {check.source}", "dim")),
-            f"{check.error:.2g} {check.unit}",
-            f"{check.allowed:.2g} {check.unit}",
+            f"{check.error:.4g} {check.unit}",
+            f"{check.allowed:.4g} {check.unit}",
             verdict,
         )
     return table
