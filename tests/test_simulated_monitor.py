@@ -18,7 +18,7 @@ from signals import SignalError, Sweep, framed
 
 FloatArray = npt.NDArray[np.float64]
 RATE = 48000
-FULL_SCALE_SPL = 130.0
+FULL_SCALE_SPL = 128.0
 """Of the simulated microphone: 0 dBFS (AES17) stands for this level."""
 
 
@@ -209,18 +209,18 @@ def test_a_frozen_state_is_heard_in_the_truth() -> None:
 
 
 def test_silence_holds_room_noise_at_its_level() -> None:
-    """Pink room noise of 20 dB, hum and self noise of 15 dB add in power, 20 Hz to 20 kHz."""
+    """Pink room noise of 17 dB, hum and self noise of 13 dB add in power, 20 Hz to 20 kHz."""
     recording = SimulatedMonitor().play_and_record(np.zeros(4 * RATE), sample_rate=RATE)
     spectrum = np.abs(np.fft.rfft(recording)) ** 2 * 2 / recording.size**2
     hz = np.fft.rfftfreq(recording.size, 1 / RATE)
     total = 10 * math.log10(2 * spectrum[(hz >= 20) & (hz <= 20000)].sum()) + FULL_SCALE_SPL
-    parts = [20.0, 15.0, 10.0, 13.0, 7.0]
+    parts = [17.0, 13.0, 10.0, 13.0, 7.0]
     assert total == pytest.approx(10 * math.log10(sum(10 ** (p / 10) for p in parts)), abs=0.5)
 
 
 @pytest.mark.parametrize(("db_spl", "frequency_hz"), [(94.0, 1000.0), (114.0, 250.0)])
 def test_a_calibrator_reads_its_level(db_spl: float, frequency_hz: float) -> None:
-    """130 dB SPL is full scale: 94 dB is -36 dBFS; noise 59 dB lower moves a 2 s reading by under 0.001 dB."""
+    """128 dB SPL is full scale: 94 dB is -34 dBFS; noise 59 dB lower moves a 2 s reading by under 0.001 dB."""
     monitor = SimulatedMonitor()
     takes = [monitor.calibrator_recording(db_spl=db_spl, frequency_hz=frequency_hz, seconds=2.0) for _ in range(2)]
     assert level_db_spl(takes[0], frequency_hz) == pytest.approx(db_spl, abs=0.001)

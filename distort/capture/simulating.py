@@ -10,7 +10,7 @@ from distort.session.calibration_file import read_calibration
 from distort.session.folder import SessionFolder
 from distort.session.plan import Plan
 
-CALIBRATOR_DB_SPL = 94.0
+CALIBRATOR_DB_SPL, CALIBRATOR_S = 94.0, 5.0
 
 
 def simulated_monitor(plan: Plan, condition: str, *, seed: int = 1) -> SimulatedMonitor:
@@ -28,7 +28,7 @@ def calibrate_simulated(folder: SessionFolder, monitor: SimulatedMonitor) -> Cal
     """
     there = read_calibration(folder.calibration_path())
     if there is None:
-        samples = monitor.calibrator_recording(db_spl=CALIBRATOR_DB_SPL)
+        samples = monitor.calibrator_recording(db_spl=CALIBRATOR_DB_SPL, seconds=CALIBRATOR_S)
         return calibrate_from_samples(folder, samples, 48000, db_spl=CALIBRATOR_DB_SPL, device=monitor.name)
     if there.device != monitor.name:
         raise UsageError(

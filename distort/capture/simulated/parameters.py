@@ -195,7 +195,7 @@ class Room:
     """The tail begins this long after the direct sound."""
     tail_lowpass_hz: float = 5000.0
     """First-order loss of the tail: air, curtains, and a loudspeaker that beams."""
-    noise_db_spl: float = 20.0
+    noise_db_spl: float = 17.0
     """Room noise, 20 Hz to 20 kHz, pink: a treated studio at night."""
     hum_hz: float = 50.0
     """Mains frequency."""
@@ -207,11 +207,11 @@ class Room:
 class Microphone:
     """Microphone, preamplifier and converter."""
 
-    full_scale_db_spl: float = 130.0
+    full_scale_db_spl: float = 128.0
     """Level of a sine that just reaches digital full scale."""
-    noise_db_spl: float = 15.0
+    noise_db_spl: float = 13.0
     """Self noise, 20 Hz to 20 kHz, white."""
-    calibrator_noise_db_spl: float = 35.0
+    calibrator_noise_db_spl: float = 30.0
     """What leaks past the calibrator's seal, 20 Hz to 20 kHz, pink."""
     latency_s: tuple[float, float] = (0.02, 0.06)
     """Latency of a take lies between these, at a fraction of a sample."""
