@@ -5,7 +5,7 @@ import pytest
 
 from distort.analysis.grid import OCTAVE_RATIO, grid_hz
 from distort.analysis.sweeps import Reference, Settings, SweepTake, read_sweep, sweep_harmonics
-from distort.analysis.windows import cut, order_window
+from distort.analysis.windows import order_window
 from distort.errors import AnalysisError
 from signals import Sweep
 from tests.devices.takes import BEFORE, take
@@ -23,7 +23,8 @@ def floor_at_one_hertz(order):
 
     |inverse|^2 = 4 f / (L A^2 fs^2), from the sweep's spectrum sqrt(L / f) A fs / 2.
     """
-    window = cut(np.zeros(8), order_window(SWEEP, order), arrival=0.0, sample_rate=SWEEP.sample_rate).window
+    time_s = np.arange(-SWEEP.sample_rate, SWEEP.sample_rate) / SWEEP.sample_rate
+    window = order_window(SWEEP, order).at(time_s)
     return SIGMA**2 * np.sum(window**2) * 4 / (SWEEP.rate_s * AMPLITUDE**2 * SWEEP.sample_rate**2)
 
 

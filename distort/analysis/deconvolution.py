@@ -107,7 +107,7 @@ def deconvolve(recording: FloatArray, sweep: Sweep, *, start: float, orders: int
     kept = inverse_filter(sweep, padded_length(used.size, sweep, orders))
     spectrum = scipy.fft.rfft(used, kept.n_fft)
     spectrum *= kept.inverse
-    impulse = scipy.fft.irfft(spectrum, kept.n_fft)
+    impulse = scipy.fft.irfft(spectrum, kept.n_fft, overwrite_x=True)
     return Deconvolved(filter=kept, impulse=impulse, arrival=start - first, n_used=used.size)
 
 

@@ -8,9 +8,9 @@ import numpy as np
 import numpy.typing as npt
 import scipy.fft
 
-from distort.analysis.deconvolution import Deconvolved
+from distort.analysis.deconvolution import Deconvolved, InverseFilter
 from distort.analysis.smoothing import PowerSpectrum
-from distort.analysis.windows import Cut, OrderWindow, cut, order_window, require_orders
+from distort.analysis.windows import Cut, OrderWindow, cut, order_window, require_orders, window_energy
 from distort.errors import AnalysisError
 from signals.sweep import Sweep
 
@@ -29,8 +29,8 @@ class WindowedSpectrum:
     values: ComplexArray
     """`(bins,)` at 0, bin_hz, 2 bin_hz, ...; phase referred to the window's first sample."""
     bin_hz: float
-    shape: FloatArray
-    """The window's samples."""
+    energy: float
+    """Sum of the squared window: how much noise it lets in."""
     first_s: float
     """Time of the window's first sample re the arrival."""
 
@@ -38,11 +38,6 @@ class WindowedSpectrum:
     def power(self) -> PowerSpectrum:
         """|values|^2."""
         return PowerSpectrum(np.square(self.values.real) + np.square(self.values.imag), self.bin_hz)
-
-    @property
-    def energy(self) -> float:
-        """Sum of the squared window: how much noise it lets in."""
-        return float(np.sum(np.square(self.shape)))
 
     def at_arrival(self) -> ComplexArray:
         """The values with their phase referred to the arrival of the order, so that takes can be averaged."""
@@ -54,7 +49,8 @@ class WindowedSpectrum:
 class SeparatedOrders:
     """Orders 1 ... N of a sweep's recording, or the coherent mean of several."""
 
-    sweep: Sweep
+    filter: InverseFilter
+    """What they were deconvolved with; the noise goes through it too."""
     spectra: tuple[WindowedSpectrum, ...]
     """Order n at index n - 1."""
     fundamental_in: tuple[WindowedSpectrum, ...]
@@ -63,6 +59,11 @@ class SeparatedOrders:
     """The fundamental as far into its decay as the window of order n lies behind order n + 1 (index n - 1)."""
     gate_s: float | None
     takes: int = 1
+
+    @property
+    def sweep(self) -> Sweep:
+        """The sweep whose orders these are."""
+        return self.filter.sweep
 
 
 def separate(deconvolved: Deconvolved, *, orders: int = 10, gate_s: float | None = None) -> SeparatedOrders:
@@ -84,7 +85,7 @@ def separate(deconvolved: Deconvolved, *, orders: int = 10, gate_s: float | None
     windows = [order_window(sweep, order, gate_s=gate_s) for order in range(1, orders + 1)]
     own = tuple(spectrum(window, -sweep.advance_s(window.order)) for window in windows)
     return SeparatedOrders(
-        sweep=sweep,
+        filter=deconvolved.filter,
         spectra=own,
         fundamental_in=(own[0], *(spectrum(window, 0.0) for window in windows[1:])),
         fundamental_leak=tuple(
@@ -98,7 +99,8 @@ def _spectrum(piece: Cut, window: OrderWindow, sample_rate: int) -> WindowedSpec
     n_fft = int(scipy.fft.next_fast_len(ZERO_PADDING * piece.samples.size, real=True))
     bin_hz = sample_rate / n_fft
     values = scipy.fft.rfft(piece.samples, n_fft)
-    return WindowedSpectrum(window=window, values=values, bin_hz=bin_hz, shape=piece.window, first_s=piece.first_s)
+    energy = window_energy(window, sample_rate)
+    return WindowedSpectrum(window=window, values=values, bin_hz=bin_hz, energy=energy, first_s=piece.first_s)
 
 
 def mean_of_takes(takes: Sequence[SeparatedOrders]) -> SeparatedOrders:

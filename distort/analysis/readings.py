@@ -9,7 +9,6 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from distort.analysis.deconvolution import InverseFilter
 from distort.analysis.noise import BLOCK_S, NoiseDensity, deconvolved_noise
 from distort.analysis.orders import SeparatedOrders, WindowedSpectrum
 from distort.analysis.smoothing import PowerSpectrum, band_width_hz
@@ -58,7 +57,6 @@ class _Context:
 
 def readings(
     separated: SeparatedOrders,
-    kept: InverseFilter,
     *,
     noise: NoiseDensity | None,
     excitation_hz: FloatArray,
@@ -66,12 +64,11 @@ def readings(
 ) -> tuple[Reading, ...]:
     """Readings of orders 1 ... N at `excitation_hz` `(rows,)`, smoothed over `octaves` (0: not at all).
 
-    `kept` is the filter that deconvolved them. Without `noise` (no silence recorded) nothing is subtracted, and `noise`
-    and `variance` are NaN.
+    Without `noise` (no silence recorded) nothing is subtracted, and the readings' `noise` and `variance` are NaN.
     """
     context = _Context(
         separated=separated,
-        noise_per_energy=None if noise is None else deconvolved_noise(noise, kept),
+        noise_per_energy=None if noise is None else deconvolved_noise(noise, separated.filter),
         silence_s=0.0 if noise is None else noise.seconds * separated.takes,
         excitation_hz=excitation_hz,
         octaves=octaves,

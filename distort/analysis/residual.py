@@ -1,5 +1,7 @@
 """What no separated order explains: noise, buzzes, rattles, codecs, orders beyond the last one."""
 
+import math
+
 import numpy as np
 import numpy.typing as npt
 import scipy.fft
@@ -26,45 +28,37 @@ def residual_signal(deconvolved: Deconvolved, *, orders: int) -> FloatArray:
     and what remains is played through the sweep again: `(n_used,)`, within the sweep's pass band.
     """
     kept, sweep = deconvolved.filter, deconvolved.filter.sweep
-    opening = order_window(sweep, orders)
-    closing_s = CLOSING_SHARE * gap_s(sweep, 0)
-    time_s = _time_from_arrival_s(deconvolved)
-    first = -sweep.advance_s(orders)
-    emptied = rise((time_s - first + opening.before_s) / (0.5 * opening.before_s)) * rise(
-        (closing_s - time_s) / (0.25 * closing_s)
+    before_s = sweep.advance_s(orders) + order_window(sweep, orders).before_s
+    after_s = CLOSING_SHARE * gap_s(sweep, 0)
+    place = np.arange(
+        math.floor(deconvolved.arrival - before_s * sweep.sample_rate),
+        math.ceil(deconvolved.arrival + after_s * sweep.sample_rate),
     )
-    spectrum = scipy.fft.rfft(deconvolved.impulse * (1.0 - emptied))
+    time_s = (place - deconvolved.arrival) / sweep.sample_rate
+    opening_s = 0.5 * order_window(sweep, orders).before_s
+    emptied = rise((time_s + before_s) / opening_s) * rise((after_s - time_s) / (0.25 * after_s))
+    rest = deconvolved.impulse.copy()
+    rest[place % kept.n_fft] *= 1.0 - emptied
+    spectrum = scipy.fft.rfft(rest, overwrite_x=True)
     spectrum *= kept.spectrum
-    return np.asarray(scipy.fft.irfft(spectrum, kept.n_fft)[: deconvolved.n_used])
+    return np.asarray(scipy.fft.irfft(spectrum, kept.n_fft, overwrite_x=True)[: deconvolved.n_used])
 
 
-def _time_from_arrival_s(deconvolved: Deconvolved) -> FloatArray:
-    """Time of every sample of the circular impulse response, the latest part of it counted as before the arrival."""
-    kept = deconvolved.filter
-    index = np.arange(kept.n_fft)
-    before = index >= deconvolved.n_used
-    return np.asarray((index - np.where(before, kept.n_fft, 0) - deconvolved.arrival) / kept.sweep.sample_rate)
+def residual_power(deconvolved: Deconvolved, *, frequency_hz: FloatArray, octaves: float, orders: int) -> FloatArray:
+    """Power of the residual while the sweep passes each frequency, per squared amplitude of the stimulus, `(rows,)`.
 
-
-def residual_power(
-    deconvolved: Deconvolved, fundamental: FloatArray, *, frequency_hz: FloatArray, octaves: float, orders: int
-) -> FloatArray:
-    """Power of the residual re the fundamental, `(rows,)`, while the sweep passes each frequency.
-
-    fundamental   its power per squared amplitude of the stimulus, `(rows,)`
-    octaves       the residual is averaged over the time that the sweep takes for them (at least a twelfth)
+    `octaves`: it is averaged over the time that the sweep takes for them (at least a twelfth). It compares with the
+    power of the orders as readings state it: a tone of amplitude a has the mean square a^2 / 2.
     """
     sweep = deconvolved.filter.sweep
-    squared = np.square(residual_signal(deconvolved, orders=orders))
-    running = np.concatenate([[0.0], np.cumsum(squared)])
+    running = np.concatenate([[0.0], np.cumsum(np.square(residual_signal(deconvolved, orders=orders)))])
     half = OCTAVE_RATIO ** (max(octaves, LEAST_OCTAVES) / 2.0)
 
-    def sample(at_hz: FloatArray) -> FloatArray:
-        return np.clip(deconvolved.arrival + sweep.time_s(at_hz) * sweep.sample_rate, 0, squared.size)
+    def sample(at_hz: FloatArray) -> npt.NDArray[np.int64]:
+        place = np.rint(deconvolved.arrival + sweep.time_s(at_hz) * sweep.sample_rate).astype(np.int64)
+        return np.clip(place, 0, running.size - 1)
 
     low, high = sample(frequency_hz / half), sample(frequency_hz * half)
-    mean = (np.interp(high, np.arange(running.size), running) - np.interp(low, np.arange(running.size), running)) / (
-        high - low
-    )
+    mean = (running[high] - running[low]) / (high - low)
     amplitude = 10.0 ** (sweep.drive_dbfs / 20.0)
-    return np.asarray(np.maximum(mean, 0.0) / (0.5 * amplitude**2 * fundamental))
+    return np.asarray(np.maximum(mean, 0.0) / (0.5 * amplitude**2))

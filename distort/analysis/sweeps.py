@@ -7,7 +7,7 @@ import numpy as np
 import numpy.typing as npt
 
 from distort.analysis.curves import Harmonics, LevelUnit, Response
-from distort.analysis.deconvolution import Deconvolved, deconvolve
+from distort.analysis.deconvolution import deconvolve
 from distort.analysis.grid import grid_hz
 from distort.analysis.harmonics import harmonics
 from distort.analysis.noise import NoiseDensity, noise_density
@@ -71,38 +71,28 @@ def read_sweep(takes: Sequence[SweepTake], sweep: Sweep, settings: Settings) -> 
     """
     if not takes:
         raise AnalysisError("there is no recording of this sweep")
-    deconvolved = [deconvolve(take.samples, sweep, start=take.start, orders=settings.orders) for take in takes]
-    separated = mean_of_takes([separate(one, orders=settings.orders, gate_s=settings.gate_s) for one in deconvolved])
+    read = [_read_take(take, sweep, settings) for take in takes]
+    separated = mean_of_takes([separated for separated, _ in read])
     silences = [silence for take in takes for silence in take.silences]
     noise = noise_density(silences, sample_rate=sweep.sample_rate) if silences else None
-    frequency_hz = grid_hz()
-    found = readings(
-        separated,
-        deconvolved[0].filter,
-        noise=noise,
-        excitation_hz=frequency_hz,
-        octaves=settings.smoothing_octaves,
-    )
+    found = readings(separated, noise=noise, excitation_hz=grid_hz(), octaves=settings.smoothing_octaves)
     return SweepReadings(
         sweep=sweep,
         separated=separated,
         readings=found,
-        residual=_mean_residual(deconvolved, found[0].power, frequency_hz, settings),
+        residual=np.mean([residual for _, residual in read], axis=0) / found[0].power,
         arrival_s=takes[0].start / sweep.sample_rate,
         noise=noise,
     )
 
 
-def _mean_residual(
-    deconvolved: Sequence[Deconvolved], fundamental: FloatArray, frequency_hz: FloatArray, settings: Settings
-) -> FloatArray:
-    powers = [
-        residual_power(
-            one, fundamental, frequency_hz=frequency_hz, octaves=settings.smoothing_octaves, orders=settings.orders
-        )
-        for one in deconvolved
-    ]
-    return np.asarray(np.mean(powers, axis=0))
+def _read_take(take: SweepTake, sweep: Sweep, settings: Settings) -> tuple[SeparatedOrders, FloatArray]:
+    """Orders and residual of one take; its impulse response, the largest array, is let go before the next."""
+    deconvolved = deconvolve(take.samples, sweep, start=take.start, orders=settings.orders)
+    residual = residual_power(
+        deconvolved, frequency_hz=grid_hz(), octaves=settings.smoothing_octaves, orders=settings.orders
+    )
+    return separate(deconvolved, orders=settings.orders, gate_s=settings.gate_s), residual
 
 
 def sweep_response(read: SweepReadings, reference: Reference) -> Response:

@@ -12,7 +12,6 @@ transform of w^2 over its sum (time counted from the arrival). With no smoothing
 the tests against seeded trials.
 """
 
-import math
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -20,7 +19,7 @@ import numpy as np
 import numpy.typing as npt
 import scipy.fft
 
-from distort.analysis.windows import OrderWindow
+from distort.analysis.windows import OrderWindow, window_samples
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -53,12 +52,12 @@ class NoiseAveraging:
 @lru_cache(maxsize=64)
 def noise_averaging(window: OrderWindow, sample_rate: int) -> NoiseAveraging:
     """The averaging of one window; kept, because every recording of a sweep has the same windows."""
-    first = -math.ceil(window.before_s * sample_rate)
-    energy = np.square(window.at(np.arange(first, math.ceil(window.after_s * sample_rate)) / sample_rate))
+    before, shape = window_samples(window, sample_rate)
+    energy = np.square(shape)
     n_fft = int(scipy.fft.next_fast_len(4 * energy.size, real=True))
     lag_hz = np.asarray(np.arange(n_fft // 2 + 1) * (sample_rate / n_fft), dtype=np.float64)
     correlation = scipy.fft.rfft(energy, n_fft) / np.sum(energy)
-    correlation *= np.exp(-2j * np.pi * lag_hz * (first / sample_rate))
+    correlation *= np.exp(-2j * np.pi * lag_hz * (-before / sample_rate))
 
     def twice_integrated(kernel: FloatArray) -> FloatArray:
         """int_0^B (B - v) kernel(v) dv at every B, as the running integral of the running integral."""

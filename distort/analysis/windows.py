@@ -8,6 +8,7 @@ measures is the same for every order, about 11 periods before the arrival at 20 
 
 import math
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 import numpy.typing as npt
@@ -69,20 +70,40 @@ def order_window(sweep: Sweep, order: int, *, gate_s: float | None = None) -> Or
     )
 
 
+@lru_cache(maxsize=256)
+def window_samples(window: OrderWindow, sample_rate: int) -> tuple[int, FloatArray]:
+    """Samples before the arrival, and the window's values on whole samples; kept, every recording has the same ones.
+
+    The arrival is taken as a whole sample: half a sample does not matter to edges of hundreds of them.
+    """
+    before, after = math.ceil(window.before_s * sample_rate), math.ceil(window.after_s * sample_rate)
+    shape = window.at(np.arange(-before, after + 1) / sample_rate)
+    shape.setflags(write=False)
+    return before, shape
+
+
+@lru_cache(maxsize=256)
+def window_energy(window: OrderWindow, sample_rate: int) -> float:
+    """Sum of the squared window, in samples."""
+    return float(np.sum(np.square(window_samples(window, sample_rate)[1])))
+
+
 @dataclass(frozen=True, kw_only=True)
 class Cut:
-    """A windowed piece of an impulse response, and the window that cut it, both `(samples,)`."""
+    """A windowed piece of an impulse response, `(samples,)`."""
 
     samples: FloatArray
-    window: FloatArray
     first_s: float
     """Time of the first sample, seconds from the arrival (negative: before it), fractions of a sample included."""
 
 
 def cut(impulse: FloatArray, window: OrderWindow, *, arrival: float, sample_rate: int) -> Cut:
     """Cut `window` out of a circular `impulse` about `arrival` (samples, may be negative and fractional)."""
-    first = math.floor(arrival - window.before_s * sample_rate)
-    count = math.ceil((window.before_s + window.after_s) * sample_rate) + 2
-    index = np.arange(first, first + count)
-    shape = window.at((index - arrival) / sample_rate)
-    return Cut(samples=impulse[index % impulse.size] * shape, window=shape, first_s=(first - arrival) / sample_rate)
+    before, shape = window_samples(window, sample_rate)
+    first = round(arrival) - before
+    start = first % impulse.size
+    if start + shape.size <= impulse.size:
+        piece = impulse[start : start + shape.size] * shape
+    else:
+        piece = np.take(impulse, np.arange(start, start + shape.size), mode="wrap") * shape
+    return Cut(samples=piece, first_s=(first - arrival) / sample_rate)
