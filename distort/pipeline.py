@@ -23,7 +23,7 @@ from distort.analysis.sweeps import (
     sweep_harmonics,
     sweep_response,
 )
-from distort.capture.alignment import silences_in
+from distort.capture.alignment import made_whole, silences_in
 from distort.capture.examined import examine
 from distort.capture.reference import reference_of
 from distort.errors import AnalysisError, SessionError
@@ -34,7 +34,7 @@ from distort.session.plan import Plan
 from distort.session.plan_reading import read_plan
 from distort.session.recordings import Recording, load_recordings
 from distort.session.resampling import resample
-from distort.session.sidecar import read_stimulus_sidecar
+from distort.session.sidecar import Quality, read_stimulus_sidecar
 from distort.session.stimulus_files import SHORT_SWEEP, SWEEP
 from signals import Stimulus, Sweep
 
@@ -71,6 +71,7 @@ def analyze_condition(folder: SessionFolder, plan: Plan, condition: str, *, prog
     sweeps = _takes_of_each_level(recordings, SWEEP)
     if not sweeps:
         raise SessionError(f"{folder.recordings_folder(condition)} holds no sweep that was not rejected")
+    _require_one_unit([one for takes in sweeps.values() for one in takes])
     shorts = _takes_of_each_level(recordings, SHORT_SWEEP)
     jobs = {
         (name, level): takes for name, of in ((SWEEP, sweeps), (SHORT_SWEEP, shorts)) for level, takes in of.items()
@@ -105,18 +106,23 @@ def analyze_condition(folder: SessionFolder, plan: Plan, condition: str, *, prog
     )
 
 
-def analyze_file(path: Path, stimulus: Path, *, channel: int | None = None, settings: Settings) -> SweepReadings:
-    """Analyse one recording of the stimulus that the sidecar `stimulus` describes, without a session.
+def analyze_file(
+    path: Path, stimulus: Path, *, channel: int | None = None, settings: Settings
+) -> tuple[SweepReadings, Quality]:
+    """Analyse one recording of the stimulus that the sidecar `stimulus` describes, without a session; and judge it.
 
     Raises SessionError for the sidecar, RecordingError for the recording, AnalysisError as the analysis does.
     """
     described = read_stimulus_sidecar(stimulus)
     stored, sample_rate = read_audio(path, channel=channel)
     samples = resample(stored, from_rate=sample_rate, to_rate=described.sample_rate)
-    alignment = examine(samples, described.reel, what=str(path), as_stored=stored).alignment
+    examined = examine(samples, described.reel, what=str(path), as_stored=stored)
+    alignment = examined.alignment
     silences = tuple(samples[first:end] for first, end in alignment.silence_spans)
-    take = SweepTake(samples=samples, start=alignment.stimulus_start, silences=silences)
-    return read_sweep([take], _sweep_of(described.stimulus, stimulus), settings)
+    sweep = _sweep_of(described.stimulus, stimulus)
+    whole, start = made_whole(samples, start=alignment.stimulus_start, stimulus=sweep)
+    read = read_sweep([SweepTake(samples=whole, start=start, silences=silences)], sweep, settings)
+    return read, examined.for_sidecar()
 
 
 def _takes_of_each_level(recordings: Iterable[Recording], stimulus_name: str) -> dict[float, list[Recording]]:
@@ -127,6 +133,17 @@ def _takes_of_each_level(recordings: Iterable[Recording], stimulus_name: str) ->
         if sidecar.stimulus_name == stimulus_name and not sidecar.after and sidecar.rejected is None:
             found.setdefault(sidecar.level_db_spl, []).append(one)
     return dict(sorted(found.items()))
+
+
+def _require_one_unit(recordings: list[Recording]) -> None:
+    """Sound pressure levels and dBFS in one set of results would be compared with one another."""
+    known = [one for one in recordings if one.sidecar.calibration is not None]
+    unknown = [one for one in recordings if one.sidecar.calibration is None]
+    if known and unknown:
+        raise AnalysisError(
+            f"{unknown[0].files.audio_path} was saved without a calibration, {known[0].files.audio_path} with one: "
+            f"move the first and its .json out of the session, and bring it in again with `distort add`"
+        )
 
 
 def _read_all(
@@ -159,7 +176,9 @@ def _prepared(recording: Recording) -> SweepTake:
     samples = resample(recording.samples(), from_rate=sidecar.sample_rate, to_rate=rate)
     start = sidecar.stimulus_start_sample * rate / sidecar.sample_rate
     spans = silences_in(sidecar.reel, start=start, n_recorded=samples.size)
-    return SweepTake(samples=samples, start=start, silences=tuple(samples[first:end] for first, end in spans))
+    silences = tuple(samples[first:end] for first, end in spans)
+    whole, whole_start = made_whole(samples, start=start, stimulus=sidecar.stimulus)
+    return SweepTake(samples=whole, start=whole_start, silences=silences)
 
 
 def _sweep_of(stimulus: Stimulus, path: Path) -> Sweep:

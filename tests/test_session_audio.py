@@ -65,14 +65,14 @@ def test_a_channel_is_counted_from_one_and_never_guessed(tmp_path: Path, monkeyp
     soundfile.write(path, np.column_stack([SAMPLES, -SAMPLES, 0.5 * SAMPLES]), 48000, subtype="DOUBLE")
     assert np.array_equal(read_audio(path, channel=3)[0], 0.5 * SAMPLES)
     assert np.array_equal(read_audio(path, channel=1)[0], SAMPLES)
-    assert "has 3 channels: say which one" in refusal(path)
+    assert "has 3 channels: say with --channel which one" in refusal(path)
     assert "has no channel 4: it has 3" in refusal(path, channel=4)
     assert "has no channel 0" in refusal(path, channel=0)
 
 
 def test_missing_and_not_audio(tmp_path: Path) -> None:
     assert "is missing" in refusal(tmp_path / "none.wav")
-    assert "is not a file" in refusal(tmp_path)
+    assert "is a folder" in refusal(tmp_path)
     for name, content in [("a.wav", b"RIFF"), ("b.flac", b"fLaC"), ("c.wav", b"plain text")]:
         (tmp_path / name).write_bytes(content)
         assert "cannot be read as WAV or FLAC audio" in refusal(tmp_path / name)

@@ -205,7 +205,10 @@ def test_the_next_free_take(session: SessionFolder) -> None:
 def test_what_is_no_session(session: SessionFolder, tmp_path: Path) -> None:
     with pytest.raises(SessionError, match=r"holds no session\.toml"):
         session.require()
-    with pytest.raises(SessionError, match="is not a folder"):
+    with pytest.raises(SessionError, match="there is no folder"):
         SessionFolder(tmp_path / "none").require()
+    (tmp_path / "file").write_text("x", encoding="utf-8")
+    with pytest.raises(SessionError, match="is not a folder"):
+        SessionFolder(tmp_path / "file").require()
     session.plan_path.write_text("format = 1", encoding="utf-8")
     session.require()

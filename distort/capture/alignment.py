@@ -14,13 +14,14 @@ import numpy.typing as npt
 import scipy.fft
 import scipy.ndimage
 
+from distort.analysis.noise import BLOCK_S
 from distort.capture.clock import repair_clock
 from distort.capture.matched import Lags, correlate, deconvolve, stands_out_db, summit
 from distort.errors import RecordingError
 from signals import Chirp, Noise, Reel, Stimulus, Sweep
 from signals.levels import db_to_amplitude
 
-__all__ = ["Alignment", "find_reel", "repair_clock"]
+__all__ = ["Alignment", "find_reel", "made_whole", "repair_clock"]
 
 FloatArray = npt.NDArray[np.float64]
 NAN = float("nan")
@@ -46,8 +47,8 @@ NEAR_S = 0.1
 CUT_OFF_S = 1e-3
 """What may be missing at either end of the stimulus: its fades are longer."""
 
-SHORTEST_SILENCE_S = 0.1
-"""Less than this says nothing about noise below 100 Hz."""
+SHORTEST_SILENCE_S = BLOCK_S
+"""The noise floor is read in blocks of this length, so that anything shorter is as good as no silence."""
 
 SILENCE_MARGIN_S = 5e-3
 """Kept from the stimulus: a loudspeaker with linear-phase crossovers sounds a little before its peak."""
@@ -326,6 +327,19 @@ def _alignment(found: _Found, chirps: _Chirps, reel: Reel, n_recorded: int) -> A
         stimulus_peak_to_background_db=found.stands_out_db,
         silence_spans=silences_in(reel, start=found.start, n_recorded=n_recorded, stretch=1.0 + chirps.clock_to_use),
     )
+
+
+def made_whole(samples: FloatArray, *, start: float, stimulus: Stimulus) -> tuple[FloatArray, float]:
+    """`samples` `(n,)` with zeros for what may be missing of the stimulus at either end, and where it starts then.
+
+    `find_reel` lets up to `CUT_OFF_S` be missing: there a sweep is faded out so far that nothing is lost.
+    """
+    first = math.floor(start)
+    before = max(-first, 0)
+    after = max(first + stimulus.n_samples - samples.size, 0)
+    if before == after == 0:
+        return samples, start
+    return np.pad(samples, (before, after)), start + before
 
 
 def silences_in(reel: Reel, *, start: float, n_recorded: int, stretch: float = 1.0) -> tuple[tuple[int, int], ...]:

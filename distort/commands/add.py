@@ -1,10 +1,9 @@
 """distort add: brings in recordings that were made elsewhere."""
 
 import argparse
-from pathlib import Path
 
 from distort.commands.parser import Parser, Subparsers, add_command
-from distort.commands.values import channel, finite
+from distort.commands.values import channel, finite, path
 
 
 def add_parser(subparsers: "Subparsers[Parser]") -> None:
@@ -16,9 +15,9 @@ def add_parser(subparsers: "Subparsers[Parser]") -> None:
         details="The stimulus is one of the session's own files in stimuli/; it is found in the recording by itself.",
         examples=["distort add our-monitor take1.wav take2.wav --stimulus sweep --level 86 --condition desk"],
     )
-    parser.add_argument("folder", metavar="FOLDER", type=Path, help="the session")
+    parser.add_argument("folder", metavar="FOLDER", type=path, help="the session")
     parser.add_argument(
-        "files", metavar="FILE", type=Path, nargs="+", help="WAV or FLAC; several are takes of the same"
+        "files", metavar="FILE", type=path, nargs="+", help="WAV or FLAC; several are takes of the same"
     )
     parser.add_argument("--stimulus", metavar="NAME", required=True, help="what was played: sweep or sweep-short")
     parser.add_argument("--level", metavar="DB", type=finite, required=True, help="its nominal level, dB SPL at 1 m")

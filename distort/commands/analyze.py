@@ -4,7 +4,7 @@ import argparse
 from pathlib import Path
 
 from distort.commands.parser import Parser, Subparsers, add_command
-from distort.commands.values import channel
+from distort.commands.values import channel, path
 from distort.errors import UsageError
 
 
@@ -20,9 +20,9 @@ def add_parser(subparsers: "Subparsers[Parser]") -> None:
             "distort analyze take.wav --stimulus our-monitor/stimuli/sweep_86dB.json",
         ],
     )
-    parser.add_argument("target", metavar="FOLDER|FILE", type=Path, help="a session, or one recording (WAV or FLAC)")
+    parser.add_argument("target", metavar="FOLDER|FILE", type=path, help="a session, or one recording (WAV or FLAC)")
     parser.add_argument("--condition", metavar="NAME", help="this condition alone (default: all that are recorded)")
-    parser.add_argument("--stimulus", metavar="JSON", type=Path, help="for one recording: the stimulus's description")
+    parser.add_argument("--stimulus", metavar="JSON", type=path, help="for one recording: the stimulus's description")
     parser.add_argument(
         "--channel",
         metavar="N",
@@ -65,9 +65,10 @@ def _one_file(arguments: argparse.Namespace) -> int:
     from distort.report.console import make_console
     from distort.report.summary import print_single
 
-    read = analyze_file(arguments.target, arguments.stimulus, channel=arguments.channel, settings=Settings())
+    read, quality = analyze_file(arguments.target, arguments.stimulus, channel=arguments.channel, settings=Settings())
     response = sweep_response(read, Reference())
-    print_single(make_console(), arguments.target.name, response, sweep_harmonics(read, Reference(), linear=response))
+    harmonics = sweep_harmonics(read, Reference(), linear=response)
+    print_single(make_console(), arguments.target.name, response, harmonics, quality=quality)
     return 0
 
 
@@ -80,3 +81,7 @@ def check_words(arguments: argparse.Namespace) -> None:
         raise UsageError(f"{target} is a folder: --stimulus goes with one recording")
     if arguments.stimulus is not None and arguments.condition is not None:
         raise UsageError("--condition goes with a session, not with one recording")
+    if arguments.stimulus is not None and arguments.json:
+        raise UsageError("--json prints the findings of a session: one recording alone has none")
+    if arguments.stimulus is None and arguments.channel is not None:
+        raise UsageError("--channel goes with one recording: those of a session have theirs in the sidecar")

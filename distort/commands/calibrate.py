@@ -1,10 +1,9 @@
 """distort calibrate: sets the microphone's level from the recording of a sound calibrator."""
 
 import argparse
-from pathlib import Path
 
 from distort.commands.parser import Parser, Subparsers, add_command
-from distort.commands.values import channel, finite
+from distort.commands.values import channel, finite, path
 
 
 def add_parser(subparsers: "Subparsers[Parser]") -> None:
@@ -16,12 +15,12 @@ def add_parser(subparsers: "Subparsers[Parser]") -> None:
         details="The recording must be made with the gain that the measurement will be made with.",
         examples=["distort calibrate our-monitor --spl 94 --from calibrator.wav"],
     )
-    parser.add_argument("folder", metavar="FOLDER", type=Path, help="the session")
+    parser.add_argument("folder", metavar="FOLDER", type=path, help="the session")
     parser.add_argument(
         "--spl", metavar="DB", type=finite, required=True, help="what the calibrator gives, dB SPL: it is written on it"
     )
     parser.add_argument(
-        "--from", metavar="FILE", type=Path, required=True, dest="source", help="its recording, WAV or FLAC"
+        "--from", metavar="FILE", type=path, required=True, dest="source", help="its recording, WAV or FLAC"
     )
     parser.add_argument(
         "--channel", metavar="N", type=channel, help="the microphone's channel, counted from 1 (default: the only one)"

@@ -1,9 +1,9 @@
 """distort measure: plays and records every stimulus that is not recorded yet."""
 
 import argparse
-from pathlib import Path
 
 from distort.commands.parser import Parser, Subparsers, add_command
+from distort.commands.values import path
 
 
 def add_parser(subparsers: "Subparsers[Parser]") -> None:
@@ -17,7 +17,7 @@ def add_parser(subparsers: "Subparsers[Parser]") -> None:
             "distort measure our-monitor --simulate --only sweep_96dB --again",
         ],
     )
-    parser.add_argument("folder", metavar="FOLDER", type=Path, help="the session")
+    parser.add_argument("folder", metavar="FOLDER", type=path, help="the session")
     parser.add_argument(
         "--simulate", action="store_true", help="use the simulated loudspeaker; its results are marked as simulated"
     )

@@ -4,7 +4,7 @@ import argparse
 from pathlib import Path
 
 from distort.commands.parser import Parser, Subparsers, add_command
-from distort.commands.values import positive
+from distort.commands.values import path, positive
 
 
 def add_parser(subparsers: "Subparsers[Parser]") -> None:
@@ -19,7 +19,7 @@ def add_parser(subparsers: "Subparsers[Parser]") -> None:
             "distort new x --levels 90:102:1.5",
         ],
     )
-    parser.add_argument("folder", metavar="FOLDER", type=Path, help="the folder to make")
+    parser.add_argument("folder", metavar="FOLDER", type=path, help="the folder to make")
     parser.add_argument("--name", metavar="TEXT", help="what is tested (default: the folder's name)")
     parser.add_argument(
         "--levels",

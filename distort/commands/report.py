@@ -1,9 +1,9 @@
 """distort report: draws the figures."""
 
 import argparse
-from pathlib import Path
 
 from distort.commands.parser import Parser, Subparsers, add_command
+from distort.commands.values import path
 
 
 def add_parser(subparsers: "Subparsers[Parser]") -> None:
@@ -15,7 +15,7 @@ def add_parser(subparsers: "Subparsers[Parser]") -> None:
         details="Reads what 'distort analyze' wrote. Title and credit are those of session.toml.",
         examples=["distort report our-monitor"],
     )
-    parser.add_argument("folder", metavar="FOLDER", type=Path, help="a session that was analysed")
+    parser.add_argument("folder", metavar="FOLDER", type=path, help="a session that was analysed")
     parser.add_argument("--condition", metavar="NAME", help="this condition alone (default: all)")
     parser.set_defaults(run=run)
 

@@ -1,10 +1,9 @@
 """distort show: prints one result."""
 
 import argparse
-from pathlib import Path
 
 from distort.commands.parser import Parser, Subparsers, add_command
-from distort.commands.values import finite
+from distort.commands.values import finite, path
 
 
 def add_parser(subparsers: "Subparsers[Parser]") -> None:
@@ -16,7 +15,7 @@ def add_parser(subparsers: "Subparsers[Parser]") -> None:
         details="Reads what 'distort analyze' wrote; readings are printed at the octave midbands.",
         examples=["distort show our-monitor response", "distort show our-monitor harmonics --level 96"],
     )
-    parser.add_argument("folder", metavar="FOLDER", type=Path, help="a session that was analysed")
+    parser.add_argument("folder", metavar="FOLDER", type=path, help="a session that was analysed")
     parser.add_argument("what", metavar="WHAT", choices=("response", "harmonics"), help="response or harmonics")
     parser.add_argument("--condition", metavar="NAME", help="this condition alone (default: all)")
     parser.add_argument("--level", metavar="DB", type=finite, help="this nominal level alone, dB SPL (harmonics)")

@@ -1,9 +1,9 @@
 """distort stimuli: writes what is to be played."""
 
 import argparse
-from pathlib import Path
 
 from distort.commands.parser import Parser, Subparsers, add_command
+from distort.commands.values import path
 
 
 def add_parser(subparsers: "Subparsers[Parser]") -> None:
@@ -15,7 +15,7 @@ def add_parser(subparsers: "Subparsers[Parser]") -> None:
         details="Writes stimuli/ of the session: a 24-bit WAV for every stimulus and level, and how to make it again.",
         examples=["distort stimuli our-monitor"],
     )
-    parser.add_argument("folder", metavar="FOLDER", type=Path, help="the session")
+    parser.add_argument("folder", metavar="FOLDER", type=path, help="the session")
     parser.set_defaults(run=run)
 
 

@@ -2,6 +2,7 @@
 
 import argparse
 import math
+from pathlib import Path
 
 
 def finite(text: str) -> float:
@@ -28,3 +29,10 @@ def channel(text: str) -> int:
     if not text.isdecimal() or int(text) < 1:
         raise argparse.ArgumentTypeError(f"{text!r} is not a channel: they are counted 1, 2, 3 ...")
     return int(text)
+
+
+def path(text: str) -> Path:
+    """The name of a file or folder. Raises ArgumentTypeError for an empty one, which would mean the current folder."""
+    if not text.strip():
+        raise argparse.ArgumentTypeError("the name is empty")
+    return Path(text)

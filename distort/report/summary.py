@@ -3,21 +3,27 @@
 import json
 from collections.abc import Sequence
 
+import numpy as np
 from rich.console import Console
 
 from distort.analysis.curves import Harmonics, Response
 from distort.errors import UsageError
+from distort.report.capture_words import print_quality
 from distort.report.console import say
 from distort.report.numbers import level_name
 from distort.report.style import SIMULATED_WORDS
 from distort.report.tables import PROMINENT_ORDERS, UNIT_NAMES, harmonics_table, response_table
 from distort.session.condition_results import ConditionResults, Findings, LevelFound
 from distort.session.json_fields import as_document
+from distort.session.sidecar import Quality
+
+UNTROUBLED = Quality(verdict="good")
 
 
 def print_summary(console: Console, results: ConditionResults) -> None:
     """One table a level with the orders that matter most, under a line that says what was measured."""
     _print_heading(console, results)
+    _print_troubles(console, results.findings)
     _print_levels(console, results, orders=PROMINENT_ORDERS)
 
 
@@ -37,10 +43,15 @@ def print_harmonics(console: Console, results: ConditionResults, *, level_db_spl
     _print_levels(console, results, orders=None, only_db_spl=level_db_spl)
 
 
-def print_single(console: Console, name: str, response: Response, harmonics: Harmonics) -> None:
+def print_single(
+    console: Console, name: str, response: Response, harmonics: Harmonics, *, quality: Quality = UNTROUBLED
+) -> None:
     """One recording analysed without a session: what is known of it, in dBFS."""
     say(console, f"{name}: no session, so no calibration: levels are in dBFS, and no sound pressure level is known.")
+    if quality.verdict != "good":
+        print_quality(console, name, verdict=quality.verdict, sentences=quality.findings)
     console.print()
+    _say_without_floor(console, harmonics)
     console.print(harmonics_table(harmonics, response, orders=[order.order for order in harmonics.orders]))
 
 
@@ -72,8 +83,24 @@ def _print_levels(
         separated = [order.order for order in harmonics.orders]
         shown = [order for order in separated if orders is None or order in orders]
         say(console, _level_line(level))
+        _say_without_floor(console, harmonics)
         console.print(harmonics_table(harmonics, response, orders=shown))
         console.print()
+
+
+def _print_troubles(console: Console, findings: Findings) -> None:
+    """Every recording that is used although its check found something."""
+    troubled = [one for one in findings.recordings if one.quality.verdict != "good" and one.rejected is None]
+    for one in troubled:
+        print_quality(console, one.file, verdict=one.quality.verdict, sentences=one.quality.findings)
+    if troubled:
+        console.print()
+
+
+def _say_without_floor(console: Console, harmonics: Harmonics) -> None:
+    """A table without a noise floor carries no marks, which must not look as if all of it stood clear of noise."""
+    if not any(np.isfinite(order.noise_db).any() for order in harmonics.orders):
+        say(console, "No noise floor: no silence was recorded, so nothing here tells distortion from noise.")
 
 
 def _level_line(level: LevelFound) -> str:

@@ -36,17 +36,23 @@ def read_audio(path: Path, *, channel: int | None = None) -> tuple[FloatArray, i
     than MOST_FRAMES, holds NaN or infinity, or lacks that channel.
     """
     if not path.is_file():
-        raise RecordingError(f"{path} is {'not a file' if path.exists() else 'missing'}")
+        raise RecordingError(
+            f"{path} is a folder: name the WAV or FLAC file in it"
+            if path.is_dir()
+            else f"{path} is missing: look whether its name and folder are right"
+        )
     try:
         if path.stat().st_size == 0:
-            raise RecordingError(f"{path} is empty: it holds no byte")
+            raise RecordingError(f"{path} is empty: it holds no byte; copy or record it again")
         with soundfile.SoundFile(path) as file:
             _check_kind(path, file)
             _check_length(path, file)
             samples = _read_channel(path, file, _column(path, file.channels, channel))
             return samples, int(file.samplerate)
     except soundfile.SoundFileError as error:
-        raise RecordingError(f"{path} cannot be read as WAV or FLAC audio: it is damaged or no audio file") from error
+        raise RecordingError(
+            f"{path} cannot be read as WAV or FLAC audio: it is damaged or no audio file; export it as WAV"
+        ) from error
     except OSError as error:
         raise RecordingError(f"{path} cannot be read: {error.strerror or error}") from error
 
@@ -135,13 +141,15 @@ def _check_length(path: Path, file: Any) -> None:
                 f"{path} is truncated: it promises {promised} bytes of audio and holds {held}; copy it again"
             )
     if file.frames <= 0:
-        raise RecordingError(f"{path} is empty: it holds no sample")
+        raise RecordingError(f"{path} is empty: it holds no sample; record again")
 
 
 def _column(path: Path, channels: int, channel: int | None) -> int:
     if channel is None:
         if channels > 1:
-            raise RecordingError(f"{path} has {channels} channels: say which one is the microphone, counted from 1")
+            raise RecordingError(
+                f"{path} has {channels} channels: say with --channel which one is the microphone, counted from 1"
+            )
         return 0
     if not 1 <= channel <= channels:
         raise RecordingError(f"{path} has no channel {channel}: it has {channels}, counted from 1")
@@ -166,7 +174,9 @@ def _read_channel(path: Path, file: Any, column: int) -> FloatArray:
         )
     if not np.all(np.isfinite(samples)):
         first = int(np.argmin(np.isfinite(samples)))
-        raise RecordingError(f"{path} holds a sample that is not a number (sample {first}): it is damaged")
+        raise RecordingError(
+            f"{path} holds a sample that is not a number (sample {first}): export it again, or record again"
+        )
     return samples
 
 

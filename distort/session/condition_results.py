@@ -90,7 +90,10 @@ def read_results(folder: SessionFolder, condition: str) -> ConditionResults:
     path = folder.findings_path(condition)
     if not path.exists():
         raise SessionError(f"{condition} of {folder.root} has no results yet: run `distort analyze {folder.root}`")
-    findings = read_json(path, Findings)
+    try:
+        findings = read_json(path, Findings)
+    except SessionError as error:
+        raise SessionError(f"{error}. Or write it anew: `distort analyze {folder.root}`") from error
     responses = tuple(
         read_response(
             folder.level_result_path(condition, "response", level.level_db_spl),

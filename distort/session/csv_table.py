@@ -71,7 +71,7 @@ def _numbers(path: Path, number: int, line: str, width: int) -> list[float]:
     try:
         values = [float(cell) if cell.strip() else float("nan") for cell in cells]
     except ValueError as error:
-        raise SessionError(f"{path}, line {number}: {error}") from error
+        raise SessionError(f"{path}, line {number}: {error}; run `distort analyze` again") from error
     if not all(np.isfinite(value) or not cell.strip() for value, cell in zip(values, cells, strict=True)):
         raise SessionError(f"{path}, line {number}: a cell holds what is neither a number nor empty")
     return values

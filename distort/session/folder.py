@@ -46,6 +46,10 @@ class SessionFolder:
 
     def require(self) -> None:
         """Raises SessionError when this is not a session folder."""
+        if not os.path.lexists(self.root):
+            raise SessionError(
+                f"there is no folder {self.root}: look at its name, or make a session with `distort new`"
+            )
         if not self.root.is_dir():
             raise SessionError(f"{self.root} is not a folder: make a session with `distort new`")
         if not self.plan_path.is_file():

@@ -62,11 +62,19 @@ def load_json_object(path: Path) -> dict[str, Any]:
     try:
         document = json.loads(path.read_text(encoding="utf-8"), parse_constant=_refuse, object_pairs_hook=_once)
     except FileNotFoundError as error:
-        raise SessionError(f"{path} is missing") from error
+        raise SessionError(f"{path} is missing: look whether its name and folder are right") from error
+    except IsADirectoryError as error:
+        raise SessionError(f"{path} is a folder: name the .json file in it") from error
     except OSError as error:
         raise SessionError(f"{path} cannot be read: {error.strerror or error}") from error
-    except (ValueError, RecursionError) as error:  # JSONDecodeError and UnicodeDecodeError are ValueErrors
-        raise SessionError(f"{path} is not valid JSON: {error}") from error
+    except UnicodeDecodeError as error:
+        raise SessionError(
+            f"{path} is not valid JSON, not even text: name the .json file that this program wrote"
+        ) from error
+    except (ValueError, RecursionError) as error:  # JSONDecodeError is a ValueError
+        raise SessionError(
+            f"{path} is not valid JSON ({error}): name a .json file that this program wrote, as it wrote it"
+        ) from error
     if not isinstance(document, dict):
         raise SessionError(f"{path} must hold a JSON object, in braces")
     return document
