@@ -8,6 +8,7 @@ and write the tables and findings. Each step is one call; what it does is in the
 import math
 from collections.abc import Callable, Iterable
 from concurrent.futures import ThreadPoolExecutor
+from dataclasses import replace
 from functools import partial
 from importlib.metadata import version
 from pathlib import Path
@@ -23,6 +24,7 @@ from distort.analysis.sweeps import (
     sweep_harmonics,
     sweep_response,
 )
+from distort.analysis.windows import most_orders
 from distort.capture.alignment import made_whole, silences_in
 from distort.capture.examined import examine
 from distort.capture.reference import reference_of
@@ -166,7 +168,10 @@ def _read(settings: Settings, takes: list[Recording]) -> SweepReadings:
                 f"{takes[0].files.audio_path} and {one.files.audio_path} were played with different stimuli or "
                 f"calibrations, so they are not takes of the same: reject one of them"
             )
-    return read_sweep([_prepared(one) for one in takes], _sweep_of(first.stimulus, takes[0].files.audio_path), settings)
+    sweep = _sweep_of(first.stimulus, takes[0].files.audio_path)
+    if first.stimulus_name == SHORT_SWEEP:  # it only shows a bias, as far as its length lets it
+        settings = replace(settings, orders=min(settings.orders, most_orders(sweep)))
+    return read_sweep([_prepared(one) for one in takes], sweep, settings)
 
 
 def _prepared(recording: Recording) -> SweepTake:

@@ -182,8 +182,17 @@ def test_what_no_key_can_say_alone() -> None:
 
 def test_a_short_sweep_that_cannot_be_is_refused_only_where_it_is_wanted() -> None:
     """From 10 Hz to 22 kHz at least half of ln(2200) / 10 = 0.385 s rounds to a whole turn: 0.5 s does, 0.25 s not."""
-    assert plan_of("[sweep]\nseconds = 0.5\nshort = false").sweep.seconds == 0.5
+    assert plan_of("[sweep]\nseconds = 0.5\nshort = false\n[analysis]\norders = 2").sweep.seconds == 0.5
     assert "cannot be synchronised in 0.25 s" in refusal(SHORTEST + "[sweep]\nseconds = 0.5")
+
+
+def test_more_orders_than_the_sweep_can_tell_apart_are_refused_with_the_length_that_would_do() -> None:
+    """Orders n and n + 1 arrive L ln((n + 1) / n) apart (Farina 2000), L = T / ln(f2 / f1), and 0.03 s are needed: for
+    60 orders L = 1.815 s, rounded up to a whole turn at 10 Hz 1.9 s, and T = 1.9 ln(2200) = 14.62 s."""
+    said = refusal(SHORTEST + "[analysis]\norders = 60")
+    assert "60 orders cannot be told apart" in said
+    assert "play one of at least 14.7 s" in said
+    assert plan_of("[sweep]\nseconds = 14.7\n[analysis]\norders = 60").analysis.orders == 60
 
 
 def test_missing_and_unreadable_files(tmp_path: Path) -> None:

@@ -32,6 +32,11 @@ def gap_s(sweep: Sweep, order: int) -> float:
     return sweep.rate_s * math.log((order + 1) / order) if order > 0 else sweep.rate_s * math.log(2.0)
 
 
+def most_orders(sweep: Sweep) -> int:
+    """How many orders can be told apart in `sweep`; 0 when not even the fundamental stands alone."""
+    return math.floor(1.0 / math.expm1(SHORTEST_GAP_S / sweep.rate_s))
+
+
 def require_orders(sweep: Sweep, orders: int) -> None:
     """Raises AnalysisError when the sweep is too short to tell `orders` apart, and says how long a sweep would do."""
     if orders < 1:
@@ -39,9 +44,9 @@ def require_orders(sweep: Sweep, orders: int) -> None:
     if gap_s(sweep, orders) < SHORTEST_GAP_S:
         turns = math.ceil(sweep.start_hz * SHORTEST_GAP_S / math.log((orders + 1) / orders))  # f1 L stays whole
         needed_s = turns / sweep.start_hz * math.log(sweep.stop_hz / sweep.start_hz)
-        most = math.floor(1.0 / math.expm1(SHORTEST_GAP_S / sweep.rate_s))
         raise AnalysisError(
-            f"{orders} orders cannot be told apart in a sweep of {sweep.duration_s:.2f} s (at most {most}): "
+            f"{orders} orders cannot be told apart in a sweep of {sweep.duration_s:.2f} s "
+            f"(at most {most_orders(sweep)}): "
             f"play one of at least {math.ceil(10 * needed_s) / 10:.1f} s, or ask for fewer orders"
         )
 

@@ -2,10 +2,16 @@
 
 import argparse
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from distort.commands.parser import Parser, Subparsers, add_command
 from distort.commands.values import channel, path
 from distort.errors import UsageError
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+    from distort.session.condition_results import ConditionResults
 
 
 def add_parser(subparsers: "Subparsers[Parser]") -> None:
@@ -50,12 +56,28 @@ def run(arguments: argparse.Namespace) -> int:
         return 0
     for results in found:
         print_summary(console, results)
+    _say_calibrated_since(console, arguments.target, found)
     say(
         console,
         f"Tables are in {arguments.target / 'results'}. "
         f"Next: distort report {arguments.target}, or distort show {arguments.target} harmonics",
     )
     return 0
+
+
+def _say_calibrated_since(console: "Console", root: Path, found: "tuple[ConditionResults, ...]") -> None:
+    """Whoever calibrates after bringing recordings in expects SPL, and must hear why there is none."""
+    from distort.report.console import say
+    from distort.session.calibration_file import read_calibration
+    from distort.session.folder import SessionFolder
+
+    uncalibrated = any(level.unit == "dbfs" for results in found for level in results.findings.levels)
+    if uncalibrated and read_calibration(SessionFolder(root).calibration_path()) is not None:
+        say(
+            console,
+            "The session is calibrated now, but recordings were saved before that: if the input gain is the same, "
+            "move them and their .json files out of the session, and bring them in again with 'distort add'.",
+        )
 
 
 def _one_file(arguments: argparse.Namespace) -> int:

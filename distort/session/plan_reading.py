@@ -8,7 +8,8 @@ from pathlib import Path
 from typing import Any
 
 import signals
-from distort.errors import PlanError
+from distort.analysis.windows import require_orders
+from distort.errors import AnalysisError, PlanError
 from distort.session.folder import PLAN_FILE
 from distort.session.plan import FORMAT, SECTIONS, Plan
 
@@ -124,4 +125,8 @@ def _check_together(plan: Plan, document: Mapping[str, Any], source: str) -> Non
         except signals.SignalError as error:
             raise PlanError(f"{source}: [sweep] makes no sweep: {error}") from error
         if not plan.sweep.short:
-            return
+            break
+    try:
+        require_orders(sweep_stimulus(plan, drive_dbfs=TRIAL_DRIVE_DBFS), plan.analysis.orders)
+    except AnalysisError as error:
+        raise PlanError(f"{source}: [analysis] orders and [sweep] seconds do not fit: {error}") from error
