@@ -2,6 +2,7 @@
 
 from signals.chirp import Chirp
 from signals.errors import SignalError
+from signals.multitone import Multitone
 from signals.noise import Noise
 from signals.reel import Reel, framed
 from signals.silence import Silence
@@ -12,6 +13,7 @@ from signals.tones import Burst, Tone, calibration_tone
 __all__ = [
     "Burst",
     "Chirp",
+    "Multitone",
     "Noise",
     "Reel",
     "SignalError",

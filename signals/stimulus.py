@@ -7,6 +7,7 @@ import numpy as np
 import numpy.typing as npt
 
 from signals.errors import SignalError
+from signals.multitone import Multitone
 from signals.noise import Noise
 from signals.sweep import Sweep
 from signals.tones import Burst, Tone
@@ -39,7 +40,7 @@ class Stimulus(Playable, Protocol):
         ...
 
 
-KINDS: dict[str, type[Any]] = {"sweep": Sweep, "tone": Tone, "burst": Burst, "noise": Noise}
+KINDS: dict[str, type[Any]] = {"sweep": Sweep, "tone": Tone, "burst": Burst, "noise": Noise, "multitone": Multitone}
 """Every kind of stimulus that can be written down, by the name it is written under."""
 
 
