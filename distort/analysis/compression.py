@@ -16,6 +16,7 @@ import numpy.typing as npt
 
 from distort.analysis.compression_curves import Compression, LevelChange, Output, Repeat, Rung
 from distort.analysis.drift import drifted_reference, how_repeated, last_of_kind, repeat_changes
+from distort.analysis.readings import Reading
 from distort.analysis.sweeps import Reference, SweepReadings
 from distort.analysis.take_scatter import TakeScatter, take_scatter
 from distort.analysis.uncertainty import interval_db
@@ -27,10 +28,14 @@ FloatArray = npt.NDArray[np.float64]
 
 def sweep_output(read: SweepReadings, reference: Reference) -> Output:
     """What the fundamental of one analysed sweep says, in dB SPL or dBFS as `reference` has it."""
-    fundamental = read.readings[0]
+    return fundamental_output(read.readings[0], drive_dbfs=read.sweep.drive_dbfs, offset_db=reference.offset_db)
+
+
+def fundamental_output(fundamental: Reading, *, drive_dbfs: float, offset_db: float = 0.0) -> Output:
+    """The same from the reading of order 1 alone; `offset_db` turns dBFS into the unit of the output."""
     return Output(
-        drive_dbfs=read.sweep.drive_dbfs,
-        level_db=power_to_db(fundamental.power) + read.sweep.drive_dbfs + reference.offset_db,
+        drive_dbfs=drive_dbfs,
+        level_db=power_to_db(fundamental.power) + drive_dbfs + offset_db,
         variance=fundamental.variance,
     )
 
