@@ -25,8 +25,9 @@ from distort.analysis.sweeps import (
     sweep_response,
 )
 from distort.analysis.windows import most_orders
-from distort.capture.alignment import made_whole, silences_in
+from distort.capture.alignment import made_whole
 from distort.capture.examined import examine
+from distort.capture.prepared import prepare
 from distort.capture.reference import reference_of
 from distort.errors import AnalysisError, SessionError
 from distort.session.audio import read_audio
@@ -171,19 +172,12 @@ def _read(settings: Settings, takes: list[Recording]) -> SweepReadings:
     sweep = _sweep_of(first.stimulus, takes[0].files.audio_path)
     if first.stimulus_name == SHORT_SWEEP:  # it only shows a bias, as far as its length lets it
         settings = replace(settings, orders=min(settings.orders, most_orders(sweep)))
-    return read_sweep([_prepared(one) for one in takes], sweep, settings)
+    return read_sweep([_sweep_take(one) for one in takes], sweep, settings)
 
 
-def _prepared(recording: Recording) -> SweepTake:
-    """The recording at its stimulus's sample rate, with what was heard of its silences."""
-    sidecar = recording.sidecar
-    rate = sidecar.stimulus.sample_rate
-    samples = resample(recording.samples(), from_rate=sidecar.sample_rate, to_rate=rate)
-    start = sidecar.stimulus_start_sample * rate / sidecar.sample_rate
-    spans = silences_in(sidecar.reel, start=start, n_recorded=samples.size)
-    silences = tuple(samples[first:end] for first, end in spans)
-    whole, whole_start = made_whole(samples, start=start, stimulus=sidecar.stimulus)
-    return SweepTake(samples=whole, start=whole_start, silences=silences)
+def _sweep_take(recording: Recording) -> SweepTake:
+    prepared = prepare(recording)
+    return SweepTake(samples=prepared.samples, start=prepared.start, silences=prepared.silences)
 
 
 def _sweep_of(stimulus: Stimulus, path: Path) -> Sweep:

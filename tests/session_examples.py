@@ -23,6 +23,8 @@ SIDECAR = Sidecar(
     loudspeaker=Loudspeaker(name="Nearfield monitor", unit="left", note="grille off\nport open"),
     setup=Setup(distance_m=1.0, radiation="room", conditions=("stand", "desk")),
     date="2024-05-01T12:30:00+00:00",
+    rest_s=20.0,
+    clock_difference_ppm=-12.5,
     device="simulated loudspeaker",
     simulated=True,
     stimulus_sha256="a" * 64,

@@ -59,6 +59,8 @@ def add(
         loudspeaker=plan.loudspeaker,
         setup=plan.setup,
         date=now_utc(),
+        rest_s=None,
+        clock_difference_ppm=examined.clock_difference_ppm(),
         device=f"recorded elsewhere ({source.name})",
         simulated=False,
         stimulus_sha256=stimulus.sha256,

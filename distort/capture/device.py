@@ -1,5 +1,6 @@
 """What a sound card and the simulated loudspeaker have in common."""
 
+from datetime import datetime
 from typing import Protocol
 
 import numpy as np
@@ -28,4 +29,8 @@ class Device(Protocol):
 
     def rest(self, seconds: float) -> None:
         """Let the loudspeaker stand idle, as it would between two rungs."""
+        ...
+
+    def now(self) -> datetime:
+        """The time by which this device plays and rests, UTC: of day, or simulated."""
         ...

@@ -1,5 +1,6 @@
 """One recording made ready to be saved: found, checked, and described by its sidecar."""
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -20,6 +21,16 @@ class Examined:
 
     alignment: Alignment
     quality: Quality
+
+    def clock_difference_ppm(self) -> float | None:
+        """What the sidecar states: 0 where the difference may be noise; None where no two chirps were found.
+
+        The interval of the alignment is one of 95 %; three standard deviations are half as much again.
+        """
+        difference, interval = self.alignment.clock_difference_ppm, self.alignment.clock_uncertainty_ppm
+        if math.isnan(difference):
+            return None
+        return difference if abs(difference) > 1.5 * interval else 0.0
 
     def for_sidecar(self) -> on_disk.Quality:
         """The verdict and a sentence for everything that is not good."""

@@ -13,8 +13,11 @@ from distort.session.folder import SessionFolder
 from distort.session.names import RecordingName
 from distort.session.plan import Plan
 from distort.session.recordings import Recording, save_recording
-from distort.session.sidecar import Sidecar, StimulusSidecar, now_utc
+from distort.session.sidecar import Sidecar, StimulusSidecar, iso_utc
 from distort.session.stimulus_files import Planned, drives_dbfs, planned, write_stimulus
+
+REST_BEFORE_DRIFT_S = 60.0
+"""A voice coil cools in seconds to some tens of seconds; after a minute it is the rest of the chain that differs."""
 
 Progress = Callable[[str, int, int], None]
 """Told what is being done, how many steps of it are done, and how many there are."""
@@ -26,21 +29,28 @@ class Step:
 
     item: Planned
     name: RecordingName
+    rest_s: float
+    """How long the loudspeaker rests before it."""
 
 
 def steps(plan: Plan, items: tuple[Planned, ...]) -> tuple[Step, ...]:
-    """Every recording of one condition in the order of the ladder: levels rising, takes, then the reference again."""
+    """Every recording of one condition in the order of the ladder: levels rising, takes, then the reference again.
+
+    The reference is repeated at once, which shows what is still hot, and once more after a rest, which shows what has
+    drifted meanwhile.
+    """
     takes = range(1, plan.levels.takes + 1)
-    ladder = [
-        Step(item=item, name=RecordingName(stimulus=item.stimulus_name, level_db_spl=item.level_db_spl, take=take))
-        for item in items
-        for take in takes
-    ]
+    ladder = [_step(item, take=take, after=False, rest_s=plan.levels.rest_s) for item in items for take in takes]
     if not plan.levels.repeat_reference:
         return tuple(ladder)
-    first = items[0]
-    again = RecordingName(stimulus=first.stimulus_name, level_db_spl=first.level_db_spl, after=True)
-    return (*ladder, Step(item=first, name=again))
+    rested_s = max(plan.levels.rest_s, REST_BEFORE_DRIFT_S)
+    at_once = _step(items[0], take=1, after=True, rest_s=0.0)
+    return (*ladder, at_once, _step(items[0], take=2, after=True, rest_s=rested_s))
+
+
+def _step(item: Planned, *, take: int, after: bool, rest_s: float) -> Step:
+    name = RecordingName(stimulus=item.stimulus_name, level_db_spl=item.level_db_spl, take=take, after=after)
+    return Step(item=item, name=name, rest_s=rest_s)
 
 
 def measure(
@@ -70,10 +80,13 @@ def measure(
     wanted = _wanted(folder, steps(plan, items), condition, only=only, again=again)
     recorded = []
     for done, step in enumerate(wanted):
-        if done:
-            device.rest(plan.levels.rest_s)
         progress(f"recording {condition}/{step.name.stem}", done, len(wanted))
-        recorded.append(_record(folder, plan, device, step, condition=condition, calibration=calibration))
+        if done:
+            device.rest(step.rest_s)
+        rested_s = step.rest_s if done else None
+        recorded.append(
+            _record(folder, plan, device, step, condition=condition, calibration=calibration, rested_s=rested_s)
+        )
     return tuple(recorded)
 
 
@@ -115,20 +128,24 @@ def _record(
     *,
     condition: str,
     calibration: MicrophoneCalibration,
+    rested_s: float | None,
 ) -> Recording:
     """Play and record one step; a take that is no good is repeated once."""
     stimulus = write_stimulus(folder, step.item)
     reel = step.item.reel
     what = f"{condition}/{step.name.stem}"
+    began = device.now()
     samples = device.play_and_record(reel.samples(), sample_rate=reel.sample_rate)
     try:
         examined = examine(samples, reel, what=what)
     except RecordingError:
-        device.rest(plan.levels.rest_s)
+        rested_s = plan.levels.rest_s
+        device.rest(rested_s)
+        began = device.now()
         samples = device.play_and_record(reel.samples(), sample_rate=reel.sample_rate)
         examined = examine(samples, reel, what=what)
     sidecar = _sidecar(plan, device, step, stimulus, examined=examined, condition=condition, calibration=calibration)
-    return save_recording(folder, samples, sidecar)
+    return save_recording(folder, samples, replace(sidecar, date=iso_utc(began), rest_s=rested_s))
 
 
 def _sidecar(
@@ -157,7 +174,9 @@ def _sidecar(
         calibration=calibration.in_force(),
         loudspeaker=plan.loudspeaker,
         setup=plan.setup,
-        date=now_utc(),
+        date=iso_utc(device.now()),
+        rest_s=step.rest_s,
+        clock_difference_ppm=examined.clock_difference_ppm(),
         device=device.name,
         simulated=device.simulated,
         stimulus_sha256=stimulus.sha256,

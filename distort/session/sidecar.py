@@ -68,7 +68,12 @@ class Sidecar:
     loudspeaker: Loudspeaker
     setup: Setup
     date: str
-    """When it was recorded: ISO 8601, UTC."""
+    """When it began to be recorded: ISO 8601, UTC."""
+    rest_s: float | None
+    """How long the loudspeaker rested before it, seconds; None: nobody knows."""
+    clock_difference_ppm: float | None
+    """Recorder's clock against the player's, positive when it is faster; 0: the same within what can be told; None:
+    not known, because the recording lacks a chirp."""
     device: str
     simulated: bool
     """True: no real loudspeaker was heard, and everything made from this must say so."""
@@ -168,7 +173,12 @@ def require_same_file(path: Path, sha256: str, sidecar_path: Path) -> None:
 
 def now_utc() -> str:
     """This moment as ISO 8601 in UTC, to the second."""
-    return datetime.now(UTC).replace(microsecond=0).isoformat()
+    return iso_utc(datetime.now(UTC))
+
+
+def iso_utc(moment: datetime) -> str:
+    """`moment`, which knows its zone, as ISO 8601 in UTC, to the second."""
+    return moment.astimezone(UTC).replace(microsecond=0).isoformat()
 
 
 def _check_hashes(*digests: str) -> None:

@@ -1,6 +1,7 @@
 """The simulated loudspeaker as a device: what is played goes in, what a microphone would have heard comes out."""
 
 import math
+from datetime import UTC, datetime, timedelta
 
 import numpy as np
 import numpy.typing as npt
@@ -43,6 +44,8 @@ class SimulatedMonitor:
         self.parameters = Parameters() if parameters is None else parameters
         self.state = State()
         self._seed = seed
+        self._switched_on = datetime.now(UTC).replace(microsecond=0)
+        self._elapsed_s = 0.0
         self._takes = 0
         self._calibrations = 0
 
@@ -61,6 +64,11 @@ class SimulatedMonitor:
         if not (math.isfinite(seconds) and seconds >= 0.0):
             raise SignalError(f"seconds of rest must be 0 or more, not {seconds}")
         self.state = self.state.rested(self.parameters, seconds)
+        self._elapsed_s += seconds
+
+    def now(self) -> datetime:
+        """The simulated time: when it was made, plus all that it has played and rested since."""
+        return self._switched_on + timedelta(seconds=self._elapsed_s)
 
     def play_and_record(self, playback: FloatArray, *, sample_rate: int) -> FloatArray:
         """What the microphone heard, full scale 1, float64: playback, latency and half a second longer.
@@ -70,6 +78,7 @@ class SimulatedMonitor:
         """
         _require_playable(playback, sample_rate)
         self._takes += 1
+        self._elapsed_s += playback.size / sample_rate
         random = np.random.default_rng([self._seed, ANALOGUE, self._takes])
         latency_s = random.uniform(*self.parameters.microphone.latency_s)
         n_recorded = playback.size + math.ceil((latency_s + TAIL_S) * sample_rate)

@@ -1,0 +1,41 @@
+"""A recording from disk made ready for the analysis: at its stimulus's sample rate and on its player's clock."""
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from distort.capture.alignment import made_whole, silences_in
+from distort.capture.clock import repair_clock
+from distort.session.recordings import Recording
+from distort.session.resampling import resample
+
+FloatArray = npt.NDArray[np.float64]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Prepared:
+    """Samples, where the stimulus begins in them, and the stretches that hold noise alone."""
+
+    samples: FloatArray
+    """`(n,)` at the stimulus's sample rate, full scale 1."""
+    start: float
+    """First sample of the stimulus, fractions included."""
+    silences: tuple[FloatArray, ...]
+
+
+def prepare(recording: Recording) -> Prepared:
+    """Read a recording, bring it to its stimulus's rate, repair a clock that differs, and cut its silences out.
+
+    Raises SessionError when the file is not the one that was recorded, RecordingError when it cannot be read.
+    """
+    sidecar = recording.sidecar
+    rate = sidecar.stimulus.sample_rate
+    samples = resample(recording.samples(), from_rate=sidecar.sample_rate, to_rate=rate)
+    start = sidecar.stimulus_start_sample * rate / sidecar.sample_rate
+    if sidecar.clock_difference_ppm:
+        samples = repair_clock(samples, sidecar.clock_difference_ppm, rate)
+        start /= 1.0 + 1e-6 * sidecar.clock_difference_ppm
+    spans = silences_in(sidecar.reel, start=start, n_recorded=samples.size)
+    whole, whole_start = made_whole(samples, start=start, stimulus=sidecar.stimulus)
+    return Prepared(samples=whole, start=whole_start, silences=tuple(samples[first:end] for first, end in spans))
