@@ -79,20 +79,27 @@ def input_output(found: Compression, *, lowest_valid_hz: float) -> InputOutput:
     )
 
 
+def _noise_of_all_orders(one: Harmonics) -> FloatArray:
+    """Noise power re the fundamental in the sum of the orders, `(rows,)`; NaN where that of none is known."""
+    floors = np.array([db_to_power(order.noise_db) for order in one.orders]).reshape(-1, one.frequency_hz.size)
+    return np.where(np.any(np.isfinite(floors), axis=0), np.nansum(floors, axis=0), np.nan)
+
+
 def octave_distortion(harmonics: Sequence[Harmonics], midband_hz: FloatArray) -> tuple[FloatArray, FloatArray]:
     """Total harmonic distortion re the fundamental per octave of excitation, and its noise floor, both in dB.
 
     harmonics    one a level
     midband_hz   `(bands,)`
 
-    Powers are summed over the band and then divided: `(levels, bands)` each. NaN where no order could be separated.
+    Powers are summed over the band and then divided: `(levels, bands)` each. NaN where no order could be separated, or
+    no noise was recorded.
     """
     low_hz, high_hz = band_edges_hz(midband_hz, bands_per_octave=1)
     thd_db = np.full((len(harmonics), midband_hz.size), np.nan)
     noise_db = np.full_like(thd_db, np.nan)
     for level, one in enumerate(harmonics):
         power = db_to_power(one.fundamental_db)
-        noise = np.sum([np.nan_to_num(db_to_power(order.noise_db)) for order in one.orders], axis=0)
+        noise = _noise_of_all_orders(one)
         for band, (low, high) in enumerate(zip(low_hz, high_hz, strict=True)):
             row = (one.frequency_hz >= low) & (one.frequency_hz < high) & np.isfinite(one.thd_db + one.fundamental_db)
             if np.any(row):

@@ -1,0 +1,138 @@
+"""A limiter of known threshold, ratio, attack and release on one band: onset, words, and the sweep's lag through it.
+
+Truth is the closed form of what the device does to a steady tone (`BandLimiter.steady_change_db`), its power meant over
+the smoothing band. A 24 kHz sample rate holds the band and its neighbours, and keeps the detector's loop short.
+"""
+
+import numpy as np
+import pytest
+
+from distort.analysis.compression import compression
+from distort.analysis.octaves import input_output
+from distort.analysis.operating_range import operating_ranges
+from distort.analysis.sweep_lag import needed_seconds, sweep_lag, sweep_lags
+from signals import Sweep
+from tests.devices.ladder import FULL_SCALE_DB_SPL, HZ, output_of, rung_at, smoothed_db, sweep_at
+from tests.devices.limited import BandLimiter
+
+RATE = 24000
+READABLE = (HZ > 24.9) & (HZ < 9500.0)
+THRESHOLD_DB_SPL = 93.2
+BRICK_WALL = BandLimiter(threshold_dbfs=THRESHOLD_DB_SPL - FULL_SCALE_DB_SPL, ratio=1e6)
+SOFT = BandLimiter(threshold_dbfs=THRESHOLD_DB_SPL - FULL_SCALE_DB_SPL, ratio=2.5)
+KHZ = 5
+"""Index of the octave at 1 kHz, in the middle of the limiter's band, from 31.6 Hz up."""
+
+
+def ladder(device, levels, *, short=False):
+    def answer(sweep: Sweep):
+        return device.answer(sweep, silence_s=0.5)
+
+    return compression(HZ, [rung_at(level, answer, short=short, sample_rate=RATE) for level in levels])
+
+
+def ranges(found):
+    return operating_ranges(input_output(found, lowest_valid_hz=25.0))
+
+
+@pytest.fixture(scope="module")
+def coarse():
+    return {device: ladder(device, (76.0, 86.0, 96.0, 102.0), short=True) for device in (BRICK_WALL, SOFT)}
+
+
+def test_the_device_holds_what_its_closed_form_says():
+    """The share of a steady sine that the detector holds, against its loop on one second of 1 kHz at 96 kHz."""
+    held = 0.0
+    for power in np.square(np.sin(2 * np.pi * 1000.0 * np.arange(96000) / 96000.0)):
+        time_s = BRICK_WALL.attack_s if power > held else BRICK_WALL.release_s
+        held += -np.expm1(-1 / (time_s * 96000.0)) * (power - held)
+    assert held == pytest.approx(BRICK_WALL.held_share(), abs=0.005)  # its ripple at 2 kHz, 0.02 dB
+
+
+@pytest.mark.parametrize(("device", "word"), [(BRICK_WALL, "limiting"), (SOFT, "gradual compression")])
+def test_a_coarse_ladder_brackets_the_onset_and_names_the_band(coarse, device, word):
+    bands = ranges(coarse[device])
+    middle = bands[KHZ]
+    assert middle.midband_hz == pytest.approx(1000.0)
+    assert middle.words == ("reference", "linear", word, word)
+    assert middle.word == word
+    assert middle.onset.text == "between 86 and 96 dB"
+    assert [bands[at].word for at in (0, 1, 2, 8)] == ["linear"] * 4  # 31.6, 63, 126 Hz and 7.9 kHz
+
+
+@pytest.mark.parametrize("device", [BRICK_WALL, SOFT])
+def test_bands_outside_are_untouched(coarse, device):
+    """Two octaves off either edge the band's own filter has fallen by 48 dB: within 0.05 dB at every row."""
+    outside = READABLE & ((HZ < 75.0) | (HZ > 6000.0))
+    for level in coarse[device].levels:
+        assert np.max(np.abs(level.change_db[outside])) < 0.005
+
+
+@pytest.mark.parametrize("device", [BRICK_WALL, SOFT])
+@pytest.mark.parametrize("first_db_spl", [90.0, 90.7])
+def test_a_fine_ladder_finds_the_onset(device, first_db_spl):
+    """Rungs 1.5 dB apart: within 0.5 dB of the threshold, which a sine in the middle of the band meets at 93.2 dB."""
+    middle = ranges(ladder(device, first_db_spl + 1.5 * np.arange(6)))[KHZ]
+    assert middle.onset.level_db_spl == pytest.approx(THRESHOLD_DB_SPL, abs=0.3)
+    assert middle.word == ("limiting" if device is BRICK_WALL else "gradual compression")
+
+
+def lag_and_bias(device, found, level):
+    """True lag (sweep less steady tone) and what the short sweep says of it, `(rows,)` each."""
+    change = found.levels[level]
+    steady = smoothed_db(lambda hz: device.steady_change_db(hz, drive_dbfs=change.drive_dbfs))
+    return change.change_db - steady, change.bias_db
+
+
+@pytest.mark.parametrize("device", [BRICK_WALL, SOFT])
+def test_the_short_sweep_states_the_lag_within_a_tenth_of_a_decibel(coarse, device):
+    """3 dB above the threshold: at every row."""
+    lag, bias = lag_and_bias(device, coarse[device], 2)
+    assert np.max(np.abs(lag[READABLE])) > 0.05  # there is something to state
+    assert np.max(np.abs(bias - lag)[READABLE]) < 0.05
+
+
+@pytest.mark.parametrize("device", [BRICK_WALL, SOFT])
+def test_far_above_the_threshold_the_lag_is_stated_or_overstated(coarse, device):
+    """9 dB above it the short sweep outruns the release where the limiter lets go (about 3.5 kHz): within a third of
+    an octave the bias is larger than the lag, never smaller by 0.1 dB; everywhere else it is within 0.1 dB."""
+    lag, bias = lag_and_bias(device, coarse[device], 3)
+    letting_go = (HZ > 3100.0) & (HZ < 3900.0)
+    assert np.max(np.abs(bias - lag)[READABLE & ~letting_go]) < 0.1
+    assert np.max((np.abs(lag) - np.abs(bias))[letting_go]) < 0.1
+
+
+@pytest.mark.parametrize("device", [BRICK_WALL, SOFT])
+def test_the_length_stated_brings_the_lag_under_a_tenth_of_a_decibel(coarse, device):
+    worst = sweep_lags(HZ, coarse[device].levels, lowest_valid_hz=25.0, duration_s=10.0)[-1]
+    assert worst.level_db_spl == 102.0
+    assert 2500.0 < worst.frequency_hz < 3900.0
+    assert 10.0 < worst.needed_s < 40.0
+    changes = []
+    for level in (76.0, 102.0):
+        sweep = sweep_at(level, seconds=worst.needed_s, sample_rate=RATE)
+        changes.append(output_of(device.answer(sweep, silence_s=0.5), sweep).gain_db)
+    steady = smoothed_db(lambda hz: device.steady_change_db(hz, drive_dbfs=102.0 - FULL_SCALE_DB_SPL))
+    assert np.max(np.abs(changes[1] - changes[0] - steady)[READABLE]) < 0.1
+
+
+def test_the_length_needed_follows_one_over_the_length():
+    assert needed_seconds(0.05, duration_s=10.0) == 10.0
+    assert needed_seconds(-0.25, duration_s=10.0) == 25.0
+    assert needed_seconds(0.251, duration_s=10.0) == 26.0
+
+
+def test_without_short_sweeps_there_is_no_lag_to_state(coarse):
+    found = ladder(BRICK_WALL, (76.0, 96.0))
+    assert sweep_lags(HZ, found.levels, lowest_valid_hz=25.0, duration_s=10.0) == ()
+    assert sweep_lag(HZ, coarse[SOFT].levels[2], rows=HZ < 0, duration_s=10.0) is None
+
+
+def test_a_certain_lag_goes_before_a_larger_one_that_may_be_noise(coarse):
+    level = coarse[BRICK_WALL].levels[3]
+    noisy = np.where(HZ > 3000.0, 10.0, 0.001)
+    uncertain = type(level)(**{**vars(level), "bias_uncertainty_db": noisy})
+    worst = sweep_lag(HZ, uncertain, rows=READABLE, duration_s=10.0)
+    assert worst.certain
+    assert worst.frequency_hz < 3000.0
+    assert not sweep_lag(HZ, uncertain, rows=HZ > 3000.0, duration_s=10.0).certain
