@@ -15,7 +15,7 @@ FORMAT = 1
 
 Radiation = Literal["free", "ground-plane", "near-field", "room"]
 ResponseIs = Literal["response", "correction"]
-Spectrum = Literal["pink", "flat", "red"]
+Spectrum = Literal["pink", "flat", "red", "programme"]
 Phases = Literal["random", "schroeder", "low-crest"]
 
 
@@ -144,7 +144,8 @@ class MultitonePlan:
     spectrum: Spectrum = field(
         default="pink",
         metadata=_facts(
-            rules.one_of(*get_args(Spectrum)), '"pink" (equal level a tone), "flat" (rising) or "red" (falling)'
+            rules.one_of(*get_args(Spectrum)),
+            '"pink" (equal level a tone), "flat" (rising), "red" (falling) or "programme"',
         ),
     )
     phases: Phases = field(

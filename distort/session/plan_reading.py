@@ -13,6 +13,10 @@ from distort.errors import AnalysisError, PlanError
 from distort.session.folder import PLAN_FILE
 from distort.session.plan import FORMAT, SECTIONS, Plan
 
+HIGHEST_TONE_HZ = 20000.0
+HIGHEST_TONE_SHARE = 0.45
+"""Of the sample rate: above it a converter's filter begins to act."""
+
 TRIAL_DRIVE_DBFS = -20.0
 """Any drive will do to see whether the numbers make a sweep."""
 
@@ -69,6 +73,26 @@ def sweep_stimulus(plan: Plan, *, drive_dbfs: float, short: bool = False) -> sig
         sample_rate=sweep.sample_rate,
         drive_dbfs=drive_dbfs,
         lowest_hz=sweep.lowest_hz,
+    )
+
+
+def multitone_stimulus(plan: Plan, *, drive_dbfs: float) -> signals.Multitone:
+    """The multitone of the plan at `drive_dbfs` (AES17), up to 20 kHz as far as the sample rate allows.
+
+    Raises signals.SignalError when the plan's lines do not fit its period, or the peak would pass full scale.
+    """
+    tones = plan.multitone
+    return signals.Multitone(
+        lines_per_decade=tones.lines_per_decade,
+        high_hz=min(HIGHEST_TONE_HZ, HIGHEST_TONE_SHARE * plan.sweep.sample_rate),
+        period_s=tones.period_s,
+        periods=tones.periods,
+        spectrum=tones.spectrum,
+        phases=tones.phases,
+        seed=tones.seed,
+        sample_rate=plan.sweep.sample_rate,
+        drive_dbfs=drive_dbfs,
+        lowest_hz=plan.sweep.lowest_hz,
     )
 
 

@@ -12,11 +12,17 @@ from distort.session.folder import SessionFolder
 from distort.session.hashing import sha256_of_file
 from distort.session.names import format_level, stimulus_stem
 from distort.session.plan import Plan
-from distort.session.plan_reading import sweep_stimulus
+from distort.session.plan_reading import multitone_stimulus, sweep_stimulus
 from distort.session.sidecar import StimulusSidecar, read_stimulus_sidecar, write_stimulus_sidecar
-from signals import Reel, Sweep
+from signals import Multitone, Reel, Sweep
 
-SWEEP, SHORT_SWEEP = "sweep", "sweep-short"
+SWEEP, SHORT_SWEEP, MULTITONE = "sweep", "sweep-short", "multitone"
+
+TRIAL_DRIVE_DBFS = -60.0
+"""Any drive will do to see how far the multitone's peak lies above its r.m.s."""
+
+HEADROOM_DB = 0.1
+"""What dither and a converter's own filter may add to a peak."""
 
 DITHER_SEED = 1
 """Makes the dither of every stimulus file again."""
@@ -28,7 +34,7 @@ class Planned:
 
     stimulus_name: str
     level_db_spl: float
-    stimulus: Sweep
+    stimulus: Sweep | Multitone
 
     @property
     def stem(self) -> str:
@@ -44,13 +50,15 @@ class Planned:
 def drives_dbfs(plan: Plan, sensitivity: Sensitivity | None) -> dict[float, float]:
     """Drive of every nominal level, dBFS (AES17).
 
-    Without a measured sensitivity the highest level gets [safety] max_drive_dbfs and the others lie exactly as far
-    below it as their levels do: the volume of the player then sets the level. Raises PlanError when a level would need
+    Without a measured sensitivity the highest level gets [safety] max_drive_dbfs, or less where the multitone's peak
+    needs the room, and the others lie exactly as far below it as their levels do: the volume of the player then sets
+    the level. Raises PlanError when a level would need
     more than max_drive_dbfs, or would pass the ceiling at the frequency where the loudspeaker is loudest.
     """
     levels = plan.levels.db_spl
     if sensitivity is None:
-        return {level: plan.safety.max_drive_dbfs - (levels[-1] - level) for level in levels}
+        highest = min(plan.safety.max_drive_dbfs, multitone_headroom_dbfs(plan))
+        return {level: highest - (levels[-1] - level) for level in levels}
     drives = {level: sensitivity.drive_dbfs(level) for level in levels}
     for level, drive in drives.items():
         if drive > plan.safety.max_drive_dbfs:
@@ -67,18 +75,33 @@ def drives_dbfs(plan: Plan, sensitivity: Sensitivity | None) -> dict[float, floa
     return drives
 
 
+def multitone_headroom_dbfs(plan: Plan) -> float:
+    """The highest drive at which the multitone's peak stays 0.1 dB below digital full scale, dBFS."""
+    trial = multitone_stimulus(plan, drive_dbfs=TRIAL_DRIVE_DBFS)
+    return TRIAL_DRIVE_DBFS - trial.peak_dbfs - HEADROOM_DB
+
+
 def planned(plan: Plan, drives: Mapping[float, float]) -> tuple[Planned, ...]:
-    """Every stimulus in the order of the ladder: at each level the sweep, then the short one if the plan has it."""
-    names = (SWEEP, SHORT_SWEEP) if plan.sweep.short else (SWEEP,)
-    return tuple(
-        Planned(
-            stimulus_name=name,
-            level_db_spl=level,
-            stimulus=sweep_stimulus(plan, drive_dbfs=drive, short=name == SHORT_SWEEP),
-        )
-        for level, drive in drives.items()
-        for name in names
-    )
+    """Every stimulus in the order of the ladder: at each level the sweep, the short one if planned, the multitone.
+
+    A multitone whose peak would pass digital full scale is left out; `too_peaky` names those levels.
+    """
+    items = []
+    headroom_dbfs = multitone_headroom_dbfs(plan)
+    for level, drive in drives.items():
+        stimuli: dict[str, Sweep | Multitone] = {SWEEP: sweep_stimulus(plan, drive_dbfs=drive)}
+        if plan.sweep.short:
+            stimuli[SHORT_SWEEP] = sweep_stimulus(plan, drive_dbfs=drive, short=True)
+        if drive <= headroom_dbfs:
+            stimuli[MULTITONE] = multitone_stimulus(plan, drive_dbfs=drive)
+        items += [Planned(stimulus_name=name, level_db_spl=level, stimulus=one) for name, one in stimuli.items()]
+    return tuple(items)
+
+
+def too_peaky(plan: Plan, drives: Mapping[float, float]) -> tuple[float, ...]:
+    """Levels whose multitone is left out, because its peak would pass digital full scale."""
+    headroom_dbfs = multitone_headroom_dbfs(plan)
+    return tuple(level for level, drive in drives.items() if drive > headroom_dbfs)
 
 
 def write_stimulus(folder: SessionFolder, item: Planned) -> StimulusSidecar:

@@ -62,5 +62,10 @@ def calibrator_pa(
 
 
 def converted(pressure_pa: FloatArray, microphone: Microphone) -> FloatArray:
-    """Digital samples for the pressure, same shape: full scale 1, clipped there as a converter clips."""
-    return np.clip(pressure_pa / full_scale_pa(microphone.full_scale_db_spl), -1.0, 1.0)
+    """Digital samples for the pressure, same shape: full scale 1, in the converter's steps, clipped as it clips.
+
+    The microphone's own noise is larger than a step, so the steps add noise and no distortion.
+    """
+    steps = 2.0 ** (microphone.converter_bits - 1)
+    rounded = np.rint(pressure_pa / full_scale_pa(microphone.full_scale_db_spl) * steps) / steps
+    return np.clip(rounded, -1.0, 1.0)

@@ -211,6 +211,8 @@ class Microphone:
     """Level of a sine that just reaches digital full scale."""
     noise_db_spl: float = 13.0
     """Self noise, 20 Hz to 20 kHz, white."""
+    converter_bits: int = 20
+    """Resolution that the converter really has."""
     calibrator_noise_db_spl: float = 30.0
     """What leaks past the calibrator's seal, 20 Hz to 20 kHz, pink."""
     latency_s: tuple[float, float] = (0.02, 0.06)
