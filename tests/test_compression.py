@@ -5,15 +5,18 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from distort.analysis.compression import compression
+from distort.analysis.compression import compression, sweep_output
 from distort.analysis.compression_curves import Repeat, Rung
+from distort.analysis.sweeps import Reference, Settings, read_sweep
 from distort.errors import AnalysisError
 from signals import Sweep
 from tests.devices.heated_coil import HeatedCoil
 from tests.devices.ladder import HZ, flat_output, output_of, rung_at, sweep_at
 from tests.devices.memoryless import sweep_with_harmonics
+from tests.devices.takes import take
 
 FROM_25_HZ = HZ > 24.9
+READABLE_AT_12_KHZ = FROM_25_HZ & (HZ < 5000.0)
 LEVELS = (76.0, 86.0, 96.0, 102.0)
 
 
@@ -111,6 +114,24 @@ def test_study_of_the_intervals_of_the_change():
     assert np.max(width) < 1.3
 
 
+def test_four_takes_halve_the_interval():
+    sweep = sweep_at(86.0, sample_rate=12000)
+    one, four = (output_of(sweep.samples(), sweep, noise=1e-3, takes=takes) for takes in (1, 4))
+    rows = READABLE_AT_12_KHZ
+    assert np.sqrt(np.median((four.variance / one.variance)[rows])) == pytest.approx(0.5, abs=0.01)  # silences scatter
+
+
+def test_an_analysed_sweep_becomes_an_output():
+    """A wire that loses 2 dB, where full scale is 110 dB SPL: 76 - 2 dB SPL at a drive of -34 dBFS."""
+    sweep = sweep_at(76.0)
+    read = read_sweep([take(sweep.samples() * 10**-0.1)], sweep, Settings(orders=2))
+    output = sweep_output(read, Reference(offset_db=110.0, unit="db_spl"))
+    assert output.drive_dbfs == pytest.approx(-34.0)
+    assert output.level_db[FROM_25_HZ] == pytest.approx(74.0, abs=0.002)
+    assert output.gain_db[FROM_25_HZ] == pytest.approx(108.0, abs=0.002)
+    assert np.isnan(output.variance).all()  # no silence was recorded
+
+
 def test_scatter_of_takes_widens_the_interval():
     """Takes whose gain differs by 0.2 dB s.d.: about 95 % of the intervals hold the truth, though noise is nothing.
 
@@ -159,9 +180,6 @@ def drifting_ladder(drift_db):
         for index, level in enumerate(LEVELS)
     ]
     return compression(HZ, rungs, [Repeat(time_s=120.0, rested=True, output=output(LEVELS[0], 120.0))])
-
-
-READABLE_AT_12_KHZ = FROM_25_HZ & (HZ < 5000.0)
 
 
 def test_linear_drift_is_reported_and_leaves_the_corrected_change_alone():

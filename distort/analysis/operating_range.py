@@ -37,7 +37,7 @@ FINE_STEP_DB = 1.5
 """An onset is interpolated only between rungs that are at most this far apart."""
 
 METHOD_DB = 0.02
-"""What the separation of the fundamental itself is sure of, from 25 Hz; a smaller change is never given a name."""
+"""What the separation of the fundamental itself is sure of, from 25 Hz: it joins the uncertainty of every change."""
 
 CLEAR_OF_NOISE_DB = 10.0
 """Distortion nearer to its noise floor than this is not said to exceed a limit: it may be noise."""
@@ -50,11 +50,13 @@ def operating_ranges(
     table: InputOutput,
     *,
     basis: Basis = "change",
+    least_db: float = METHOD_DB,
     distortion_db: FloatArray | None = None,
     distortion_noise_db: FloatArray | None = None,
 ) -> tuple[BandRange, ...]:
     """Words, onset and highest levels of every octave band, on either `change` or `corrected`.
 
+    least_db                             joins the uncertainty: what no change may be smaller than to be given a name
     distortion_db, distortion_noise_db   `(levels, bands)` of `octave_distortion`, levels and bands those of `table`;
                                          None leaves the limits of distortion empty
     """
@@ -63,7 +65,7 @@ def operating_ranges(
         if basis == "change"
         else (table.corrected_db, table.corrected_uncertainty_db)
     )
-    uncertainty_db = np.hypot(noise_db, METHOD_DB)
+    uncertainty_db = np.hypot(noise_db, least_db)
     found = []
     for band, midband_hz in enumerate(table.midband_hz):
         own_db, within_db = change_db[:, band], uncertainty_db[:, band]
