@@ -119,7 +119,7 @@ def analyze_file(
     described = read_stimulus_sidecar(stimulus)
     stored, sample_rate = read_audio(path, channel=channel)
     samples = resample(stored, from_rate=sample_rate, to_rate=described.sample_rate)
-    examined = examine(samples, described.reel, what=str(path), as_stored=stored)
+    examined = examine(samples, described.reel, what=str(path), as_stored=stored, stated_hz=sample_rate)
     alignment = examined.alignment
     silences = tuple(samples[first:end] for first, end in alignment.silence_spans)
     sweep = _sweep_of(described.stimulus, stimulus)

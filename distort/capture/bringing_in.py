@@ -39,7 +39,7 @@ def add(
     samples, sample_rate = read_audio(source, channel=channel)
     _refuse_twice(folder, source, condition)
     at_rate = resample(samples, from_rate=sample_rate, to_rate=stimulus.sample_rate)
-    examined = examine(at_rate, stimulus.reel, what=str(source), as_stored=samples)
+    examined = examine(at_rate, stimulus.reel, what=str(source), as_stored=samples, stated_hz=sample_rate)
     name = folder.next_take(condition, RecordingName(stimulus=stimulus_name, level_db_spl=level_db_spl))
     calibration = read_calibration(folder.calibration_path())
     sidecar = Sidecar(

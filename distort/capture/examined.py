@@ -8,6 +8,7 @@ import numpy.typing as npt
 
 from distort.capture.alignment import Alignment, find_reel
 from distort.capture.quality import Quality, check_recording
+from distort.capture.wrong_rate import likely_rate
 from distort.errors import RecordingError
 from distort.session import sidecar as on_disk
 from signals import Reel
@@ -38,11 +39,19 @@ class Examined:
         return on_disk.Quality(verdict=self.quality.verdict, findings=sentences)
 
 
-def examine(samples: FloatArray, reel: Reel, *, what: str, as_stored: FloatArray | None = None) -> Examined:
+def examine(
+    samples: FloatArray,
+    reel: Reel,
+    *,
+    what: str,
+    as_stored: FloatArray | None = None,
+    stated_hz: int | None = None,
+) -> Examined:
     """Find `reel` in `samples` `(n,)`, at the reel's rate, and check the recording.
 
     what        names the recording in the error
     as_stored   the samples before any change of sample rate
+    stated_hz   the sample rate that their file states; with it, a file that states a wrong one is told
 
     Raises RecordingError with the first reason when the recording must be refused.
     """
@@ -52,11 +61,22 @@ def examine(samples: FloatArray, reel: Reel, *, what: str, as_stored: FloatArray
         alignment = find_reel(samples, reel)
     except RecordingError as error:
         refused = _refusals(check_recording(samples, reel=reel, alignment=error, as_stored=as_stored))
+        if refused == [str(error)] and as_stored is not None and stated_hz is not None:
+            _require_right_rate(as_stored, reel, what=what, stated_hz=stated_hz)
         raise RecordingError(f"{what}: {refused[0] if refused else error}") from error
     quality = check_recording(samples, reel=reel, alignment=alignment, as_stored=as_stored)
     if refused := _refusals(quality):
         raise RecordingError(f"{what}: {refused[0]}")
     return Examined(alignment=alignment, quality=quality)
+
+
+def _require_right_rate(as_stored: FloatArray, reel: Reel, *, what: str, stated_hz: int) -> None:
+    likely_hz = likely_rate(as_stored, reel, stated_hz=stated_hz)
+    if likely_hz is not None:
+        raise RecordingError(
+            f"{what} has the wrong sample rate in its header: it states {stated_hz} Hz, but holds the stimulus as "
+            f"recorded at {likely_hz} Hz. Export it again with the rate that it was recorded at."
+        )
 
 
 def _refusals(quality: Quality) -> list[str]:

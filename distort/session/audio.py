@@ -44,6 +44,8 @@ def read_audio(path: Path, *, channel: int | None = None) -> tuple[FloatArray, i
     try:
         if path.stat().st_size == 0:
             raise RecordingError(f"{path} is empty: it holds no byte; copy or record it again")
+        with path.open("rb"):
+            pass  # soundfile calls a file that may not be read a damaged one; this says why
         with soundfile.SoundFile(path) as file:
             _check_kind(path, file)
             _check_length(path, file)
