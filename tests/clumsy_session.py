@@ -17,6 +17,8 @@ from distort.__main__ import main
 
 FloatArray = npt.NDArray[np.float64]
 RATE = 48000
+AS_THE_SWEEP = ("--stimulus", "sweep", "--level", "86")
+"""How `distort add` is told what a recording of stimuli/sweep_86dB.wav is."""
 NOBODY = 65534
 """User and group that own nothing, on every Linux (Linux Standard Base, from memory)."""
 
