@@ -6,40 +6,41 @@ and write the tables and findings. Each step is one call; what it does is in the
 """
 
 import math
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import replace
 from functools import partial
 from importlib.metadata import version
 from pathlib import Path
+from typing import TypeVar
 
-from distort.analysis.curves import Response
-from distort.analysis.response import band_mean_db
-from distort.analysis.sweeps import (
-    Reference,
-    Settings,
-    SweepReadings,
-    SweepTake,
-    read_sweep,
-    sweep_harmonics,
-    sweep_response,
-)
-from distort.analysis.windows import most_orders
+from distort.analysis.curves import Harmonics, Response
+from distort.analysis.response import band_mean_db, lowest_valid_hz
+from distort.analysis.sweeps import Settings, SweepReadings, SweepTake, read_sweep, sweep_harmonics, sweep_response
 from distort.capture.alignment import made_whole
 from distort.capture.examined import examine
-from distort.capture.prepared import prepare
-from distort.capture.reference import reference_of
+from distort.capture.ladder import Ladder, multitone_ladder, stated, sweep_ladder
+from distort.capture.takes import (
+    MultitoneLevel,
+    read_multitone_takes,
+    read_sweep_takes,
+    reference_for,
+    require_one_unit,
+    sweep_of,
+    takes_of_each_level,
+)
 from distort.errors import AnalysisError, SessionError
 from distort.session.audio import read_audio
 from distort.session.condition_results import ConditionResults, Findings, LevelFound, RecordingUsed, write_results
 from distort.session.folder import SessionFolder
+from distort.session.multitone_results import band_table, multitone_found
 from distort.session.plan import Plan
 from distort.session.plan_reading import read_plan
 from distort.session.recordings import Recording, load_recordings
 from distort.session.resampling import resample
 from distort.session.sidecar import Quality, read_stimulus_sidecar
-from distort.session.stimulus_files import SHORT_SWEEP, SWEEP
-from signals import Stimulus, Sweep
+from distort.session.stimulus_files import MULTITONE, SHORT_SWEEP, SWEEP
+
+T = TypeVar("T")
 
 Progress = Callable[[str, int, int], None]
 """Told what is being done, how many steps of it are done, and how many there are."""
@@ -71,24 +72,30 @@ def analyze_session(root: Path, *, condition: str | None = None, progress: Progr
 def analyze_condition(folder: SessionFolder, plan: Plan, condition: str, *, progress: Progress) -> ConditionResults:
     """Analyse one condition without writing anything. Raises as `analyze_session` does."""
     recordings = load_recordings(folder, condition)
-    sweeps = _takes_of_each_level(recordings, SWEEP)
+    sweeps = takes_of_each_level(recordings, SWEEP)
     if not sweeps:
         raise SessionError(f"{folder.recordings_folder(condition)} holds no sweep that was not rejected")
-    _require_one_unit([one for takes in sweeps.values() for one in takes])
-    shorts = _takes_of_each_level(recordings, SHORT_SWEEP)
-    jobs = {
-        (name, level): takes for name, of in ((SWEEP, sweeps), (SHORT_SWEEP, shorts)) for level, takes in of.items()
-    }
-    reads = _read_all(jobs, _settings(plan), condition, progress)
-
-    references = {level: _reference(takes) for level, takes in sweeps.items()}
-    responses = [sweep_response(reads[SWEEP, level], references[level]) for level in sweeps]
+    require_one_unit([one for takes in sweeps.values() for one in takes])
+    settings = _settings(plan)
+    reads, shorts = (
+        _in_turn(partial(read_sweep_takes, settings=settings), of_each_level, f"analysing {condition}", progress)
+        for of_each_level in (sweeps, takes_of_each_level(recordings, SHORT_SWEEP))
+    )
+    references = {level: reference_for(takes) for level, takes in sweeps.items()}
+    responses = [sweep_response(reads[level], references[level]) for level in sweeps]
     harmonics = [
-        sweep_harmonics(
-            reads[SWEEP, level], references[level], linear=responses[0], short=reads.get((SHORT_SWEEP, level))
-        )
+        sweep_harmonics(reads[level], references[level], linear=responses[0], short=shorts.get(level))
         for level in sweeps
     ]
+    multitones = takes_of_each_level(recordings, MULTITONE)
+    tones = _in_turn(read_multitone_takes, multitones, f"analysing the multitones of {condition}", progress)
+    try:
+        ladders = [_from_sweeps(recordings, sweeps, reads, shorts=shorts, harmonics=harmonics, settings=settings)]
+        if len(tones) > 1:
+            ladders.append(_from_multitones(multitones, tones))
+        no_compression = None
+    except AnalysisError as reason:
+        ladders, no_compression = [], f"No compression result: {reason}."
     return ConditionResults(
         findings=Findings(
             loudspeaker=recordings[0].sidecar.loudspeaker,
@@ -103,9 +110,14 @@ def analyze_condition(folder: SessionFolder, plan: Plan, condition: str, *, prog
                 _level_found(plan, level, takes, response)
                 for (level, takes), response in zip(sweeps.items(), responses, strict=True)
             ),
+            multitones=tuple(multitone_found(one.tone, level, one.result) for level, one in tones.items()),
+            compression=tuple(ladder.found for ladder in ladders),
+            no_compression=no_compression,
         ),
         responses=tuple(responses),
         harmonics=tuple(harmonics),
+        multitones=tuple(band_table(one.result.bands) for one in tones.values()),
+        changes=tuple(ladder.curves for ladder in ladders),
     )
 
 
@@ -122,68 +134,47 @@ def analyze_file(
     examined = examine(samples, described.reel, what=str(path), as_stored=stored, stated_hz=sample_rate)
     alignment = examined.alignment
     silences = tuple(samples[first:end] for first, end in alignment.silence_spans)
-    sweep = _sweep_of(described.stimulus, stimulus)
+    sweep = sweep_of(described.stimulus, stimulus)
     whole, start = made_whole(samples, start=alignment.stimulus_start, stimulus=sweep)
     read = read_sweep([SweepTake(samples=whole, start=start, silences=silences)], sweep, settings)
     return read, examined.for_sidecar()
 
 
-def _takes_of_each_level(recordings: Iterable[Recording], stimulus_name: str) -> dict[float, list[Recording]]:
-    """Takes that were not rejected, by level from the lowest up; repeats of the reference are not among them."""
-    found: dict[float, list[Recording]] = {}
-    for one in recordings:
-        sidecar = one.sidecar
-        if sidecar.stimulus_name == stimulus_name and not sidecar.after and sidecar.rejected is None:
-            found.setdefault(sidecar.level_db_spl, []).append(one)
-    return dict(sorted(found.items()))
+def _from_sweeps(
+    recordings: Sequence[Recording],
+    sweeps: Mapping[float, list[Recording]],
+    reads: Mapping[float, SweepReadings],
+    *,
+    shorts: Mapping[float, SweepReadings],
+    harmonics: Sequence[Harmonics],
+    settings: Settings,
+) -> Ladder:
+    first = reads[min(reads)]
+    return stated(
+        sweep_ladder(recordings, sweeps, reads, shorts=shorts, settings=settings),
+        "sweep",
+        lowest_valid_hz=lowest_valid_hz(first.separated),
+        duration_s=first.sweep.duration_s,
+        harmonics=harmonics,
+    )
 
 
-def _require_one_unit(recordings: list[Recording]) -> None:
-    """Sound pressure levels and dBFS in one set of results would be compared with one another."""
-    known = [one for one in recordings if one.sidecar.calibration is not None]
-    unknown = [one for one in recordings if one.sidecar.calibration is None]
-    if known and unknown:
-        raise AnalysisError(
-            f"{unknown[0].files.audio_path} was saved without a calibration, {known[0].files.audio_path} with one: "
-            f"move the first and its .json out of the session, and bring it in again with `distort add`"
-        )
+def _from_multitones(multitones: Mapping[float, list[Recording]], tones: Mapping[float, MultitoneLevel]) -> Ladder:
+    results = {level: one.result for level, one in tones.items()}
+    lowest_line_hz = float(results[min(results)].response.frequency_hz[0])
+    return stated(multitone_ladder(multitones, results), "multitone", lowest_valid_hz=lowest_line_hz)
 
 
-def _read_all(
-    jobs: dict[tuple[str, float], list[Recording]], settings: Settings, condition: str, progress: Progress
-) -> dict[tuple[str, float], SweepReadings]:
-    """Read the sweeps of every level; two at a time, because most of the work is Fourier transforms."""
-    reads = {}
+def _in_turn(
+    read: Callable[[list[Recording]], T], of_each_level: dict[float, list[Recording]], what: str, progress: Progress
+) -> dict[float, T]:
+    """What `read` makes of the takes of every level; two at a time, because most of the work is Fourier transforms."""
+    found = {}
     with ThreadPoolExecutor(max_workers=2) as pool:
-        for done, (key, read) in enumerate(zip(jobs, pool.map(partial(_read, settings), jobs.values()), strict=True)):
-            reads[key] = read
-            progress(f"analysing {condition}", done + 1, len(jobs))
-    return reads
-
-
-def _read(settings: Settings, takes: list[Recording]) -> SweepReadings:
-    first = takes[0].sidecar
-    for one in takes[1:]:
-        if (one.sidecar.stimulus, one.sidecar.calibration) != (first.stimulus, first.calibration):
-            raise AnalysisError(
-                f"{takes[0].files.audio_path} and {one.files.audio_path} were played with different stimuli or "
-                f"calibrations, so they are not takes of the same: reject one of them"
-            )
-    sweep = _sweep_of(first.stimulus, takes[0].files.audio_path)
-    if first.stimulus_name == SHORT_SWEEP:  # it only shows a bias, as far as its length lets it
-        settings = replace(settings, orders=min(settings.orders, most_orders(sweep)))
-    return read_sweep([_sweep_take(one) for one in takes], sweep, settings)
-
-
-def _sweep_take(recording: Recording) -> SweepTake:
-    prepared = prepare(recording)
-    return SweepTake(samples=prepared.samples, start=prepared.start, silences=prepared.silences)
-
-
-def _sweep_of(stimulus: Stimulus, path: Path) -> Sweep:
-    if not isinstance(stimulus, Sweep):
-        raise AnalysisError(f"{path} is a {type(stimulus).__name__.lower()}, where an exponential sweep was expected")
-    return stimulus
+        for done, (level, result) in enumerate(zip(of_each_level, pool.map(read, of_each_level.values()), strict=True)):
+            found[level] = result
+            progress(what, done + 1, len(of_each_level))
+    return found
 
 
 def _settings(plan: Plan) -> Settings:
@@ -193,11 +184,6 @@ def _settings(plan: Plan) -> Settings:
         smoothing_octaves=plan.analysis.smoothing_octaves,
         gate_s=None if gate_ms is None else gate_ms / 1000.0,
     )
-
-
-def _reference(takes: list[Recording]) -> Reference:
-    sidecar = takes[0].sidecar
-    return reference_of(sidecar.calibration, sidecar.setup.distance_m)
 
 
 def _level_found(plan: Plan, level: float, takes: list[Recording], response: Response) -> LevelFound:

@@ -24,8 +24,10 @@ class Prepared:
     silences: tuple[FloatArray, ...]
 
 
-def prepare(recording: Recording) -> Prepared:
+def prepare(recording: Recording, *, repair: bool = True) -> Prepared:
     """Read a recording, bring it to its stimulus's rate, repair a clock that differs, and cut its silences out.
+
+    repair   False leaves the clock as it was recorded: the analysis of multitones sees to it itself
 
     Raises SessionError when the file is not the one that was recorded, RecordingError when it cannot be read.
     """
@@ -33,7 +35,7 @@ def prepare(recording: Recording) -> Prepared:
     rate = sidecar.stimulus.sample_rate
     samples = resample(recording.samples(), from_rate=sidecar.sample_rate, to_rate=rate)
     start = sidecar.stimulus_start_sample * rate / sidecar.sample_rate
-    if sidecar.clock_difference_ppm:
+    if repair and sidecar.clock_difference_ppm:
         samples = repair_clock(samples, sidecar.clock_difference_ppm, rate)
         start /= 1.0 + 1e-6 * sidecar.clock_difference_ppm
     spans = silences_in(sidecar.reel, start=start, n_recorded=samples.size)

@@ -7,6 +7,8 @@ from distort.errors import SessionError
 from distort.session.atomic import make_folder
 from distort.session.folder import SessionFolder
 from distort.session.json_fields import read_json, write_json
+from distort.session.ladder_results import ChangeCurves, CompressionFound, read_changes, write_changes
+from distort.session.multitone_results import BandTable, MultitoneFound, read_bands, write_bands
 from distort.session.plan import Loudspeaker, Setup
 from distort.session.result_files import read_harmonics, read_response, write_harmonics, write_response
 from distort.session.sidecar import Quality
@@ -52,6 +54,10 @@ class Findings:
     gate_ms: float | None
     recordings: tuple[RecordingUsed, ...]
     levels: tuple[LevelFound, ...]
+    multitones: tuple[MultitoneFound, ...]
+    compression: tuple[CompressionFound, ...]
+    no_compression: str | None
+    """Why there is no compression result, in a sentence; None where there is one."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -61,10 +67,16 @@ class ConditionResults:
     findings: Findings
     responses: tuple[Response, ...]
     harmonics: tuple[Harmonics, ...]
+    multitones: tuple[BandTable, ...] = ()
+    """In the order of `findings.multitones`."""
+    changes: tuple[ChangeCurves, ...] = ()
+    """In the order of `findings.compression`."""
 
     def __post_init__(self) -> None:
         if not len(self.findings.levels) == len(self.responses) == len(self.harmonics):
             raise ValueError("every level needs one response and one set of harmonics")
+        if len(self.findings.multitones) != len(self.multitones) or len(self.findings.compression) != len(self.changes):
+            raise ValueError("every multitone and every compression needs its table")
 
     @property
     def levels_db_spl(self) -> tuple[float, ...]:
@@ -82,6 +94,10 @@ def write_results(folder: SessionFolder, results: ConditionResults) -> None:
     for level, response, harmonics in zip(results.levels_db_spl, results.responses, results.harmonics, strict=True):
         write_response(folder.level_result_path(condition, "response", level), response)
         write_harmonics(folder.level_result_path(condition, "harmonics", level), harmonics)
+    for multitone, bands in zip(results.findings.multitones, results.multitones, strict=True):
+        write_bands(folder.level_result_path(condition, "multitone", multitone.level_db_spl), bands)
+    for changes in results.changes:
+        write_changes(folder.compression_path(condition, changes.source), changes)
     write_json(folder.findings_path(condition), results.findings)
 
 
@@ -106,7 +122,18 @@ def read_results(folder: SessionFolder, condition: str) -> ConditionResults:
         read_harmonics(folder.level_result_path(condition, "harmonics", level.level_db_spl))
         for level in findings.levels
     )
-    return ConditionResults(findings=findings, responses=responses, harmonics=harmonics)
+    return ConditionResults(
+        findings=findings,
+        responses=responses,
+        harmonics=harmonics,
+        multitones=tuple(
+            read_bands(folder.level_result_path(condition, "multitone", one.level_db_spl))
+            for one in findings.multitones
+        ),
+        changes=tuple(
+            read_changes(folder.compression_path(condition, one.source), one) for one in findings.compression
+        ),
+    )
 
 
 def conditions_analysed(folder: SessionFolder) -> tuple[str, ...]:

@@ -143,6 +143,10 @@ class SessionFolder:
         check_condition(condition)
         return self.inside("results", condition, f"{stimulus_stem(kind, level_db_spl)}.csv")
 
+    def compression_path(self, condition: str, source: str) -> Path:
+        """results/<condition>/compression_<source>.csv, `source` being "sweep" or "multitone"."""
+        return self.inside("results", check_condition(condition), f"compression_{source}.csv")
+
     def findings_path(self, condition: str) -> Path:
         """results/<condition>/findings.json"""
         check_condition(condition)

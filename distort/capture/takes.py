@@ -1,0 +1,121 @@
+"""The recordings of a condition put together: which belong to one level, and what the analysis makes of them."""
+
+import math
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+from datetime import datetime
+from pathlib import Path
+
+from distort.analysis.multitone import MultitoneTake, multitone_result, read_multitone
+from distort.analysis.multitone_curves import MultitoneResult
+from distort.analysis.sweeps import Reference, Settings, SweepReadings, SweepTake, read_sweep
+from distort.analysis.windows import most_orders
+from distort.capture.prepared import prepare
+from distort.capture.reference import reference_of
+from distort.errors import AnalysisError
+from distort.session.recordings import Recording
+from distort.session.stimulus_files import SHORT_SWEEP
+from signals import Multitone, Stimulus, Sweep
+
+
+def takes_of_each_level(recordings: Iterable[Recording], stimulus_name: str) -> dict[float, list[Recording]]:
+    """Takes that were not rejected, by level from the lowest up; repeats of the reference are not among them."""
+    found: dict[float, list[Recording]] = {}
+    for one in recordings:
+        sidecar = one.sidecar
+        if sidecar.stimulus_name == stimulus_name and not sidecar.after and sidecar.rejected is None:
+            found.setdefault(sidecar.level_db_spl, []).append(one)
+    return dict(sorted(found.items()))
+
+
+def repeats_of(recordings: Iterable[Recording], stimulus_name: str, level_db_spl: float) -> list[Recording]:
+    """The level again, after the ladder, in the order of recording; rejected ones are not among them."""
+    found = [
+        one
+        for one in recordings
+        if one.sidecar.after
+        and one.sidecar.rejected is None
+        and (one.sidecar.stimulus_name, one.sidecar.level_db_spl) == (stimulus_name, level_db_spl)
+    ]
+    return sorted(found, key=recorded_at_s)
+
+
+def recorded_at_s(recording: Recording) -> float:
+    """When it began, seconds from a fixed origin."""
+    return datetime.fromisoformat(recording.sidecar.date).timestamp()
+
+
+def require_one_unit(recordings: Sequence[Recording]) -> None:
+    """Raises AnalysisError when some have a calibration and some do not: SPL and dBFS would be compared."""
+    known = [one for one in recordings if one.sidecar.calibration is not None]
+    unknown = [one for one in recordings if one.sidecar.calibration is None]
+    if known and unknown:
+        raise AnalysisError(
+            f"{unknown[0].files.audio_path} was saved without a calibration, {known[0].files.audio_path} with one: "
+            f"move the first and its .json out of the session, and bring it in again with `distort add`"
+        )
+
+
+def require_alike(takes: Sequence[Recording]) -> None:
+    """Raises AnalysisError when the takes of a level differ in stimulus or calibration."""
+    first = takes[0].sidecar
+    for one in takes[1:]:
+        if (one.sidecar.stimulus, one.sidecar.calibration) != (first.stimulus, first.calibration):
+            raise AnalysisError(
+                f"{takes[0].files.audio_path} and {one.files.audio_path} were played with different stimuli or "
+                f"calibrations, so they are not takes of the same: reject one of them"
+            )
+
+
+def reference_for(takes: Sequence[Recording]) -> Reference:
+    """What turns the takes' dBFS into dB SPL at 1 m."""
+    sidecar = takes[0].sidecar
+    return reference_of(sidecar.calibration, sidecar.setup.distance_m)
+
+
+def read_sweep_takes(takes: Sequence[Recording], settings: Settings) -> SweepReadings:
+    """The coherent mean of the takes of one sweep. Raises as `read_sweep`, `prepare` and `require_alike` do."""
+    require_alike(takes)
+    sweep = sweep_of(takes[0].sidecar.stimulus, takes[0].files.audio_path)
+    if takes[0].sidecar.stimulus_name == SHORT_SWEEP:  # it only shows a bias, as far as its length lets it
+        settings = replace(settings, orders=min(settings.orders, most_orders(sweep)))
+    return read_sweep([_sweep_take(one) for one in takes], sweep, settings)
+
+
+@dataclass(frozen=True, kw_only=True)
+class MultitoneLevel:
+    """The multitone of one level: what was played, and what the recordings say."""
+
+    tone: Multitone
+    result: MultitoneResult
+
+
+def read_multitone_takes(takes: Sequence[Recording]) -> MultitoneLevel:
+    """The multitones of one level, averaged. Raises as `read_multitone`, `prepare` and `require_alike` do."""
+    require_alike(takes)
+    reads = []
+    for one in takes:
+        tone = one.sidecar.stimulus
+        if not isinstance(tone, Multitone):
+            raise AnalysisError(f"{one.files.audio_path} is a {type(tone).__name__.lower()}, not a multitone")
+        prepared = prepare(one, repair=False)
+        clock_ppm = one.sidecar.clock_difference_ppm
+        take = MultitoneTake(
+            samples=prepared.samples,
+            start=prepared.start,
+            clock_difference_ppm=math.nan if clock_ppm is None else clock_ppm,
+        )
+        reads.append(read_multitone(take, tone))
+    return MultitoneLevel(tone=reads[0].tone, result=multitone_result(reads, reference_for(takes)))
+
+
+def sweep_of(stimulus: Stimulus, path: Path) -> Sweep:
+    """`stimulus`, which `path` holds or describes. Raises AnalysisError when it is no sweep."""
+    if not isinstance(stimulus, Sweep):
+        raise AnalysisError(f"{path} is a {type(stimulus).__name__.lower()}, where an exponential sweep was expected")
+    return stimulus
+
+
+def _sweep_take(recording: Recording) -> SweepTake:
+    prepared = prepare(recording)
+    return SweepTake(samples=prepared.samples, start=prepared.start, silences=prepared.silences)
