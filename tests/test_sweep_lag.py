@@ -13,8 +13,9 @@ from distort.analysis.compression import compression
 from distort.analysis.compression_curves import Rung
 from distort.analysis.octaves import input_output
 from distort.analysis.operating_range import operating_ranges
-from distort.analysis.sweep_lag import needed_seconds, stated_lag_db, sweep_lag, sweep_lags
+from distort.analysis.sweep_lag import bias_parts, needed_seconds, sweep_lag, sweep_lags
 from signals import Sweep
+from tests.devices.heated_coil import HeatedCoil
 from tests.devices.ladder import FULL_SCALE_DB_SPL, HZ, flat_output, output_of, rung_at, smoothed_db, sweep_at
 from tests.devices.limited import BandLimiter
 
@@ -84,7 +85,7 @@ def lag_and_bias(device, found, level):
     """True lag (sweep less steady tone), the lag that is stated, and the plain bias, `(rows,)` each."""
     change = found.levels[level]
     steady = smoothed_db(lambda hz: device.steady_change_db(hz, drive_dbfs=change.drive_dbfs))
-    return change.change_db - steady, stated_lag_db(HZ, change), change.bias_db
+    return change.change_db - steady, bias_parts(HZ, change).lag_db, change.bias_db
 
 
 @pytest.mark.parametrize("device", [BRICK_WALL, SOFT])
@@ -147,7 +148,7 @@ def test_a_steady_edge_in_noise_is_given_no_lag():
         noisy = [replace(flat, level_db=flat.level_db + lost_db + random.normal(0, 0.05, HZ.size)) for _ in range(2)]
         rungs.append(Rung(level_db_spl=level, time_s=level, output=noisy[0], short=noisy[1]))
     change = compression(HZ, rungs).levels[1]
-    assert np.max(np.abs(stated_lag_db(HZ, change))) < 0.4
+    assert np.max(np.abs(bias_parts(HZ, change).lag_db)) < 0.4
 
 
 def test_the_length_needed_follows_one_over_the_length():
@@ -162,11 +163,31 @@ def test_without_short_sweeps_there_is_no_lag_to_state(coarse):
     assert sweep_lag(HZ, coarse[SOFT].levels[2], rows=HZ < 0, duration_s=10.0) is None
 
 
-def test_a_certain_lag_goes_before_a_larger_one_that_may_be_noise(coarse):
+def test_what_noise_explains_is_no_lag(coarse):
+    """The limiter's upper edge is read in so much noise that its bias may be nothing: the lower edge is stated."""
     level = coarse[BRICK_WALL].levels[3]
-    noisy = np.where(HZ > 3000.0, 10.0, 0.001)
-    uncertain = type(level)(**{**vars(level), "bias_uncertainty_db": noisy})
-    worst = sweep_lag(HZ, uncertain, rows=READABLE, duration_s=10.0)
-    assert worst.certain
-    assert worst.frequency_hz < 3000.0
-    assert not sweep_lag(HZ, uncertain, rows=HZ > 3000.0, duration_s=10.0).certain
+    uncertain = replace(level, bias_uncertainty_db=np.where(HZ > 1000.0, 10.0, 0.001))
+    assert sweep_lag(HZ, level, rows=READABLE, duration_s=10.0).frequency_hz > 1000.0
+    assert sweep_lag(HZ, uncertain, rows=READABLE, duration_s=10.0).frequency_hz < 1000.0
+    above = sweep_lag(HZ, uncertain, rows=HZ > 1000.0, duration_s=10.0)
+    assert (above.frequency_hz, above.lag_db, above.needed_s) == (None, 0.0, 10.0)
+    unknown = replace(level, bias_uncertainty_db=np.full(HZ.size, np.nan))
+    assert sweep_lag(HZ, unknown, rows=READABLE, duration_s=10.0).frequency_hz is None
+
+
+def test_heat_is_not_taken_for_lag():
+    """A coil that is warmer in the longer sweep: the bias is stated apart, and no longer sweep is asked for."""
+    rungs = []
+    for level in (76.0, 104.0):
+        outputs = []
+        for seconds in (10.0, 5.0):
+            sweep = sweep_at(level, seconds=seconds, sample_rate=RATE)
+            outputs.append(output_of(HeatedCoil(RATE).play(sweep.samples())[0], sweep))
+        rungs.append(Rung(level_db_spl=level, time_s=level, output=outputs[0], short=outputs[1]))
+    change = compression(HZ, rungs).levels[1]
+    found = sweep_lag(HZ, change, rows=READABLE, duration_s=10.0)
+    assert np.max(change.bias_db[READABLE]) > 0.3  # the shorter sweep has lost less
+    assert found.other_db == pytest.approx(np.max(change.bias_db[READABLE]))
+    assert found.other_hz > 3000.0  # heat grows while the sweep climbs
+    assert abs(found.lag_db) < 0.05
+    assert found.needed_s == 10.0

@@ -36,8 +36,9 @@ LIMITING_SLOPE = 0.2
 FINE_STEP_DB = 1.5
 """An onset is interpolated only between rungs that are at most this far apart."""
 
-METHOD_DB = 0.02
-"""What the separation of the fundamental itself is sure of, from 25 Hz: it joins the uncertainty of every change."""
+LEAST_NAMED_DB = 0.1
+"""Joins the uncertainty of every change before it is given a name. Noise says how well one run was read, not how well
+the next would agree with it; what repeats to 0.1 dB is a good measurement (common practice, no source)."""
 
 CLEAR_OF_NOISE_DB = 10.0
 """Distortion nearer to its noise floor than this is not said to exceed a limit: it may be noise."""
@@ -50,13 +51,13 @@ def operating_ranges(
     table: InputOutput,
     *,
     basis: Basis = "change",
-    least_db: float = METHOD_DB,
+    least_db: float = LEAST_NAMED_DB,
     distortion_db: FloatArray | None = None,
     distortion_noise_db: FloatArray | None = None,
 ) -> tuple[BandRange, ...]:
     """Words, onset and highest levels of every octave band, on either `change` or `corrected`.
 
-    least_db                             joins the uncertainty: what no change may be smaller than to be given a name
+    least_db                             joins the uncertainty; smaller where takes say how well runs repeat
     distortion_db, distortion_noise_db   `(levels, bands)` of `octave_distortion`, levels and bands those of `table`;
                                          None leaves the limits of distortion empty
     """

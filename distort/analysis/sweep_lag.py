@@ -13,6 +13,9 @@ the axis of ln f, change(T/2) by 2 d. So d is found where moving change(T) by it
 the lag is change(T) less itself moved back by d. Tried on limiters of 2/30, 5/100 and 20/300 ms, 3 and 9 dB over their
 thresholds, it is at most 0.6 times as wrong as the plain bias wherever that is wrong by 0.1 dB; on straight slopes both
 agree.
+
+Where no such d explains the bias, the two sweeps differ for another reason: the shorter one heats the coil less, or
+something drifted between them. No longer sweep mends that; it is stated apart.
 """
 
 import math
@@ -33,79 +36,94 @@ ACCEPTED_LAG_DB = 0.1
 MOST_MOVED = 0.25
 """The largest d that is looked for, in nepers of frequency (a third of an octave): 0.36 s in the default sweep."""
 
-MOVES = 101
-"""How many values of d are tried either way; 0.0025 apart, a tenth of the distance between two rows."""
+MOVES = 251
+"""How many values of d are tried; 0.001 apart, of which 10 dB per neper make 0.01 dB."""
 
 ROWS_ABOUT = 4
 """d is common to so many rows on either side, a third of an octave in all."""
 
+EXPLAINED = 0.25
+"""A bias is a lag where moving leaves at most this share of its power. Through limiters alone nothing changes from 0.2
+to 0.5; at 0.1 the bend where they let go is missed."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class BiasParts:
+    """What the bias of a level is made of, `(rows,)` each; NaN without a short sweep."""
+
+    lag_db: FloatArray
+    """What the sweep's speed adds to the change, its sign that of the error; 0 where `is_lag` does not hold."""
+    other_db: FloatArray
+    """The bias where it is certain and not a lag, else 0: more heat in the longer sweep, or drift between the two."""
+    is_lag: BoolArray
+    """Rows where the bias is larger than noise explains, and moving explains it."""
+
 
 @dataclass(frozen=True, kw_only=True)
 class SweepLag:
-    """The largest lag among some rows at one level."""
+    """What one level's short sweep says about the long one, at the worst of some rows."""
 
     level_db_spl: float
-    frequency_hz: float
-    """Where it is."""
+    frequency_hz: float | None
+    """Where the lag is largest; None where there is none."""
     lag_db: float
-    """What the sweep's speed adds to the change there; its sign is that of the error."""
-    bias_db: float
-    """The plain difference of the two sweeps there."""
+    """The lag there; 0 where there is none."""
     uncertainty_db: float
+    """Of the lag, from noise; of the bias in general where there is none."""
     needed_s: float
-    """Length of a sweep of the same range that would bring it under 0.1 dB, full seconds; that of the sweep itself
-    where it already is."""
-    certain: bool
-    """Whether it is larger than noise explains."""
+    """Length of a sweep of the same range that would bring the lag under 0.1 dB, in full seconds; that of the sweep
+    itself where it already is."""
+    other_hz: float | None
+    """Where the bias is largest that is not a lag; None where there is none."""
+    other_db: float
 
 
-def stated_lag_db(frequency_hz: FloatArray, change: LevelChange) -> FloatArray:
-    """What the sweep's speed adds to `change.change_db`, dB, `(rows,)`; NaN without a short sweep.
+def bias_parts(frequency_hz: FloatArray, change: LevelChange) -> BiasParts:
+    """Tell the lag of a sweep through a limiter from other reasons why the short sweep reads differently.
 
-    The bias itself where it may be noise, else as the module says.
+    On a straight slope the two cannot be told apart, and a lag is assumed.
     """
     known = np.isfinite(change.change_db) & np.isfinite(change.bias_db)
-    found = np.full(frequency_hz.size, np.nan)
+    nothing = np.where(known, 0.0, np.nan)
     if not np.any(known):
-        return found
+        return BiasParts(lag_db=nothing, other_db=nothing, is_lag=known)
     axis, long_db, bias_db = np.log(frequency_hz[known]), change.change_db[known], change.bias_db[known]
-    moves = np.linspace(-MOST_MOVED, MOST_MOVED, 2 * MOVES - 1)
-    moves = moves[np.argsort(np.abs(moves), kind="stable")]  # of equally good ones the smallest is taken
+    moves = np.linspace(0.0, MOST_MOVED, MOVES)
     misfit = np.array([np.square(np.interp(axis - move, axis, long_db) - long_db - bias_db) for move in moves])
     about = scipy.ndimage.uniform_filter1d(misfit, 2 * ROWS_ABOUT + 1, axis=1, mode="nearest")
-    moved = moves[np.argmin(about, axis=0)]
-    by_moving = long_db - np.interp(axis + moved, axis, long_db)
-    found[known] = np.where(_certain(change)[known], by_moving, bias_db)
-    return found
-
-
-def _certain(change: LevelChange) -> BoolArray:
-    """Rows whose bias is larger than noise explains; nowhere, where noise is not known."""
-    return np.asarray(np.abs(change.bias_db) > np.nan_to_num(change.bias_uncertainty_db, nan=np.inf))
+    best = np.argmin(about, axis=0)
+    explained = (best < MOVES - 1) & (np.min(about, axis=0) <= EXPLAINED * about[0])
+    certain = np.abs(bias_db) > np.nan_to_num(change.bias_uncertainty_db[known], nan=np.inf)
+    by_moving = long_db - np.interp(axis + moves[best], axis, long_db)
+    lag_db, other_db, is_lag = nothing.copy(), nothing.copy(), known.copy()
+    is_lag[known] = certain & explained
+    lag_db[known] = np.where(certain & explained, by_moving, 0.0)
+    other_db[known] = np.where(certain & ~explained, bias_db, 0.0)
+    return BiasParts(lag_db=lag_db, other_db=other_db, is_lag=is_lag)
 
 
 def sweep_lag(frequency_hz: FloatArray, change: LevelChange, *, rows: BoolArray, duration_s: float) -> SweepLag | None:
     """The largest lag of one level among `rows` `(rows,)`; None where the short sweep is missing.
 
-    Rows whose bias is certain go before those where it may be noise. `duration_s` is the length of the long sweep. The
-    length needed is that for the largest bias among the same rows, which errs on the long side.
+    `duration_s` is the length of the long sweep. The length needed is that for the largest bias among the rows where it
+    is a lag, which errs on the long side.
     """
-    lag = stated_lag_db(frequency_hz, change)
-    counts = rows & np.isfinite(lag)
+    parts = bias_parts(frequency_hz, change)
+    counts = rows & np.isfinite(parts.lag_db)
     if not np.any(counts):
         return None
-    certain = counts & _certain(change)
-    looked_at = certain if np.any(certain) else counts
-    row = int(np.argmax(np.where(looked_at, np.abs(lag), -1.0)))
-    most_db = float(np.max(np.abs(np.where(looked_at, change.bias_db, 0.0))))
+    lag, other = (np.where(counts, np.abs(part), 0.0) for part in (parts.lag_db, parts.other_db))
+    row, other_row = int(np.argmax(lag)), int(np.argmax(other))
+    unsure_db = change.bias_uncertainty_db
+    most_db = float(np.max(np.abs(np.where(counts & parts.is_lag, change.bias_db, 0.0))))
     return SweepLag(
         level_db_spl=change.level_db_spl,
-        frequency_hz=float(frequency_hz[row]),
-        lag_db=float(lag[row]),
-        bias_db=float(change.bias_db[row]),
-        uncertainty_db=float(change.bias_uncertainty_db[row]),
+        frequency_hz=float(frequency_hz[row]) if lag[row] > 0 else None,
+        lag_db=float(parts.lag_db[row]) if lag[row] > 0 else 0.0,
+        uncertainty_db=float(unsure_db[row] if lag[row] > 0 else np.median(unsure_db[counts])),
         needed_s=needed_seconds(most_db, duration_s=duration_s),
-        certain=bool(certain[row]),
+        other_hz=float(frequency_hz[other_row]) if other[other_row] > 0 else None,
+        other_db=float(parts.other_db[other_row]) if other[other_row] > 0 else 0.0,
     )
 
 
