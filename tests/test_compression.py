@@ -8,6 +8,7 @@ import pytest
 from distort.analysis.compression import compression, sweep_output
 from distort.analysis.compression_curves import Repeat, Rung
 from distort.analysis.sweeps import Reference, Settings, read_sweep
+from distort.analysis.take_scatter import take_scatter
 from distort.errors import AnalysisError
 from signals import Sweep
 from tests.devices.heated_coil import HeatedCoil
@@ -213,6 +214,35 @@ def test_two_rested_repeats_follow_drift_that_turns():
     found = compression(HZ, rungs, repeats)
     assert [level.change_db[0] for level in found.levels] == pytest.approx([0.0, 0.2, 0.2, 0.0])
     assert [level.corrected_db[0] for level in found.levels] == pytest.approx([0.0, 0.0, 0.0, 0.0])
+
+
+def test_uncertainties_of_drift_heating_and_correction_add_as_variances():
+    """Half way between references of 0.1 and 0.2 dB s.d. the reference has `0.25 x 0.01 + 0.25 x 0.04` dB squared."""
+    rungs = [
+        Rung(level_db_spl=level, time_s=time_s, output=flat_output(level, sigma_db=0.1))
+        for level, time_s in ((76.0, 0.0), (86.0, 50.0))
+    ]
+    repeats = [
+        Repeat(time_s=70.0, rested=False, output=flat_output(76.0, -0.4, sigma_db=0.1)),
+        Repeat(time_s=60.0, rested=False, output=flat_output(76.0, -0.9, sigma_db=0.1)),
+        Repeat(time_s=100.0, rested=True, output=flat_output(76.0, 0.2, sigma_db=0.2)),
+    ]
+    found = compression(HZ, rungs, repeats)
+    half_width = 1.96 * np.sqrt(0.01 + 0.25 * 0.01 + 0.25 * 0.04)
+    assert found.levels[1].corrected_uncertainty_db[0] == pytest.approx(half_width, rel=1e-4)
+    assert found.levels[1].uncertainty_db[0] == pytest.approx(1.96 * np.sqrt(0.02), rel=1e-4)
+    assert found.drift_uncertainty_db[0] == pytest.approx(1.96 * np.sqrt(0.05), rel=1e-4)
+    assert found.heating_db[0] == pytest.approx(-0.4)  # the last hot repeat
+    assert found.heating_uncertainty_db[0] == pytest.approx(1.96 * np.sqrt(0.02), rel=1e-4)
+    assert [one.time_s for one in found.repeats] == [60.0, 70.0, 100.0]
+
+
+def test_scatter_is_pooled_by_degrees_of_freedom():
+    """Two takes of variance 0.02 and three of 0.09 dB squared: (0.02 + 2 x 0.09) / 3, by hand."""
+    two, three = (np.array(gains)[:, None] + np.zeros(HZ.size) for gains in ([0.1, -0.1], [0.3, 0.0, -0.3]))
+    found = take_scatter(HZ, [(two, np.zeros(HZ.size)), (three, np.zeros(HZ.size)), (None, np.zeros(HZ.size))])
+    assert found.freedom == 3
+    assert found.excess == pytest.approx(0.2 / 3)
 
 
 def test_drift_is_never_extrapolated():

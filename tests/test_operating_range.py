@@ -80,6 +80,38 @@ def test_there_is_no_number_without_two_rungs_beyond_the_onset():
     assert (found.above_db_spl, found.up_to_db_spl, found.level_db_spl) == (100.5, 102.0, None)
 
 
+def test_there_is_no_number_across_a_wide_gap():
+    levels = np.array([76.0, 90.0, 91.5, 93.0])
+    found = onset([0.0, -0.5, -1.0, -1.5], levels)
+    assert found.text == "between 76 and 90 dB"
+
+
+def test_a_band_is_named_by_its_highest_level_that_is_not_linear():
+    """It expands at first and compresses in the end."""
+    change_db = np.array([0.0, 0.5, 0.0, -0.5])
+    found = operating_ranges(input_output(changed_by(change_db), lowest_valid_hz=25.0))[0]
+    assert found.words == ("reference", "expansion", "linear", "gradual compression")
+    assert found.word == "gradual compression"
+    assert found.onset.text == "between 96 and 102 dB"
+
+
+def changed_by(change_db):
+    """The coarse ladder with the same change in all rows, and short sweeps that read 0.1 dB less at each level."""
+    return compression(
+        HZ,
+        [
+            Rung(level_db_spl=level, time_s=level, output=flat_output(level, one), short=flat_output(level, one - less))
+            for level, one, less in zip(COARSE, change_db, (0.0, 0.1, 0.1, 0.1), strict=True)
+        ],
+    )
+
+
+def test_the_bias_of_an_octave_is_that_of_its_rows():
+    table = input_output(changed_by([0.0, 0.0, -1.0, -3.0]), lowest_valid_hz=25.0)
+    assert table.bias_db[0] == pytest.approx(0.0)
+    assert table.bias_db[1:] == pytest.approx(-0.1)
+
+
 def test_a_band_that_is_linear_at_the_top_has_no_onset():
     assert onset([0.0, -0.5, 0.0, 0.0], COARSE) is None
     assert onset([0.0, 0.0, 0.0, 0.5], COARSE).kind == "expansion"
