@@ -255,7 +255,7 @@ def test_a_recording_that_is_cut_off_says_where_and_by_how_much() -> None:
 
 
 def test_a_recording_shorter_than_the_stimulus_is_refused() -> None:
-    with pytest.raises(RecordingError, match=r"3\.00 s long, shorter than the stimulus"):
+    with pytest.raises(RecordingError, match=r"3\.000 s long, shorter than the stimulus"):
         find_reel(np.ones(3 * RATE), REEL)
 
 

@@ -160,8 +160,8 @@ def test_without_any_silence_there_is_no_noise_floor_and_every_command_says_so(
     distort, session, recording, good
 ) -> None:
     first, end = sweep_span(session)
-    # a quarter of a second after the sweep is no silence: the room still rings, and less than a block is left
-    cut_to(recording, good, first - 10, end + RATE // 4)
+    # the room is given 0.95 s to fall silent; a quarter of a second of silence is less than one block of 0.4 s
+    cut_to(recording, good, first - 10, end + round(1.2 * RATE))
     out = distort.done("add", session, recording, *AS_THE_SWEEP)
     assert "no silence before or after the stimulus, so there is no noise floor" in out
     assert "no silence before or after the stimulus, so there is no noise floor" in distort.done("analyze", session)
@@ -175,6 +175,27 @@ def test_without_any_silence_there_is_no_noise_floor_and_every_command_says_so(
         assert np.isnan(harmonics[f"h{order}_uncertainty_db"]).all()
     assert np.isnan(response["noise_dbfs"]).all()
     assert np.isfinite(harmonics["h2_db"]).any()
+
+
+@pytest.mark.parametrize(("before", "after"), [(24, 200), (-200, -24)])
+def test_a_recording_that_lacks_some_samples_of_the_fades_is_whole_enough(
+    distort, session, recording, good, before, after
+) -> None:
+    """Half a millisecond at either end: the sweep has hardly begun there, and is over."""
+    first, end = sweep_span(session)
+    cut_to(recording, good, first + before, end + after)
+    distort.done("add", session, recording, *AS_THE_SWEEP)
+    distort.done("analyze", session)
+    single = distort.done("analyze", recording, "--stimulus", session / "stimuli/sweep_86dB.json")
+    assert "H2 dB" in single
+    less = table(session / "results/default/response_86dB.csv")
+    soundfile.write(recording, good, RATE, subtype="FLOAT")
+    distort.done("add", session, recording, "--stimulus", "sweep", "--level", "96")
+    distort.done("analyze", session)
+    whole = table(session / "results/default/response_96dB.csv")
+    # both are one recording, told to be of drives 10 dB apart, so levels agree; noise subtracted or not is 0.01 dB
+    middle = (whole["frequency_hz"] > 30.0) & (whole["frequency_hz"] < 19000.0)
+    np.testing.assert_allclose(less["level_dbfs"][middle], whole["level_dbfs"][middle], rtol=0, atol=0.02)
 
 
 @pytest.mark.parametrize("side", ["before", "after"])

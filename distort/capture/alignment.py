@@ -136,8 +136,8 @@ def _require_usable(samples: FloatArray, stimulus: Stimulus) -> None:
         )
     if samples.size < stimulus.n_samples:
         raise RecordingError(
-            f"The recording is {samples.size / rate:.2f} s long, shorter than the stimulus "
-            f"({stimulus.n_samples / rate:.2f} s): record all of it, with two seconds of silence before and after."
+            f"The recording is {samples.size / rate:.3f} s long, shorter than the stimulus "
+            f"({stimulus.n_samples / rate:.3f} s): record all of it, with two seconds of silence before and after."
         )
     if not np.any(samples != samples[0]):
         raise RecordingError("The recording is silent throughout: check the cable, the channel and the input gain.")
