@@ -1,7 +1,10 @@
 #!/bin/sh
-# Makes the demo recordings again from session.toml: simulated loudspeaker, seeded, the same samples each time.
+# Makes the demo recordings again from session.toml with the simulated loudspeaker.
+# On the desk the multitone is recorded at two levels only, to keep the folder small.
 set -e
 cd "$(dirname "$0")"
 rm -rf stimuli recordings calibration results
-distort measure . --simulate
+distort measure . --simulate --condition stand
+distort measure . --simulate --condition desk
+rm -f recordings/desk/multitone_76dB.* recordings/desk/multitone_96dB.*
 rm -f stimuli/*.wav # `distort stimuli demo_recordings` writes them again, byte for byte

@@ -7,7 +7,7 @@ ring, and their ringing falls into the windows of the orders. Components of orde
 fundamental (Farina, AES 108th Convention, 2000).
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property, lru_cache
 
 import numpy as np
@@ -15,6 +15,7 @@ import numpy.typing as npt
 import scipy.fft
 
 from distort.errors import AnalysisError
+from signals.levels import db_to_amplitude
 from signals.sweep import Sweep
 from signals.tapers import log_rise, rise
 
@@ -58,6 +59,7 @@ class Deconvolved:
     """The impulse response of one recording, circular: times before the arrival wrap to the end."""
 
     filter: InverseFilter
+    """Of the sweep at 0 dBFS, so that all drives share it; what was recorded is divided by the amplitude played."""
     impulse: FloatArray
     """`(n_fft,)`, recording's full scale per stimulus's full scale."""
     arrival: float
@@ -104,7 +106,8 @@ def deconvolve(recording: FloatArray, sweep: Sweep, *, start: float, orders: int
     Raises AnalysisError when the recording does not hold the whole sweep, or holds values that are not numbers.
     """
     used, first = _used_part(recording, sweep, start)
-    kept = inverse_filter(sweep, padded_length(used.size, sweep, orders))
+    used /= float(db_to_amplitude(sweep.drive_dbfs))
+    kept = inverse_filter(replace(sweep, drive_dbfs=0.0), padded_length(used.size, sweep, orders))
     spectrum = scipy.fft.rfft(used, kept.n_fft)
     spectrum *= kept.inverse
     impulse = scipy.fft.irfft(spectrum, kept.n_fft, overwrite_x=True)

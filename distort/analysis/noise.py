@@ -10,6 +10,7 @@ import scipy.signal
 from distort.analysis.deconvolution import InverseFilter
 from distort.analysis.smoothing import PowerSpectrum
 from distort.errors import AnalysisError
+from signals.levels import db_to_power
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -52,12 +53,15 @@ def noise_density(silences: Sequence[FloatArray], *, sample_rate: int) -> NoiseD
     )
 
 
-def deconvolved_noise(noise: NoiseDensity, kept: InverseFilter) -> PowerSpectrum:
+def deconvolved_noise(noise: NoiseDensity, kept: InverseFilter, *, drive_dbfs: float) -> PowerSpectrum:
     """Power per unit of window energy that the noise has after deconvolution, on the bins of the filter.
+
+    Like the recording it is divided by the amplitude of a sweep at `drive_dbfs`; `kept` is of the sweep at 0 dBFS.
 
     White noise of variance s^2 has the density 2 s^2 / fs, and in a window w the power s^2 sum(w^2); the deconvolution
     multiplies it by |inverse|^2. So: density x fs / 2 x |inverse|^2.
     """
     frequency_hz = np.arange(kept.inverse.size) * kept.bin_hz
     density = np.interp(frequency_hz, noise.frequency_hz, noise.density)
-    return PowerSpectrum(density * (noise.sample_rate / 2.0) * kept.inverse_power, kept.bin_hz)
+    per_stimulus = noise.sample_rate / 2.0 / float(db_to_power(drive_dbfs))
+    return PowerSpectrum(density * per_stimulus * kept.inverse_power, kept.bin_hz)

@@ -41,7 +41,7 @@ class Reading:
     noise: FloatArray
     """Expected noise power within the unreduced reading."""
     leak: FloatArray
-    """Expected power of the next order's decay in this window; zero where none was separated."""
+    """Expected power of the next order's decay in this window; NaN where the next order was not separated."""
     variance: FloatArray
     """Variance of `power` from noise, relative to its square."""
 
@@ -59,6 +59,7 @@ def readings(
     separated: SeparatedOrders,
     *,
     noise: NoiseDensity | None,
+    drive_dbfs: float,
     excitation_hz: FloatArray,
     octaves: float,
 ) -> tuple[Reading, ...]:
@@ -68,7 +69,7 @@ def readings(
     """
     context = _Context(
         separated=separated,
-        noise_per_energy=None if noise is None else deconvolved_noise(noise, separated.filter),
+        noise_per_energy=None if noise is None else deconvolved_noise(noise, separated.filter, drive_dbfs=drive_dbfs),
         silence_s=0.0 if noise is None else noise.seconds * separated.takes,
         excitation_hz=excitation_hz,
         octaves=octaves,
@@ -106,7 +107,7 @@ def _reading(context: _Context, order: int) -> Reading:
     return Reading(
         power=np.where(within, signal * made_good, np.nan),
         noise=np.where(within, noise * made_good, np.nan),
-        leak=np.zeros_like(power),
+        leak=np.full_like(power, np.nan),
         variance=np.where(within, variance, np.nan),
     )
 
@@ -117,7 +118,7 @@ def _decay_ratio(context: _Context, spectrum: WindowedSpectrum, at_hz: FloatArra
     whole, whole_noise = _smooth(context, context.separated.spectra[0], at_hz, octaves)
     part, part_noise = _smooth(context, spectrum, at_hz, octaves)
     believed = whole > USABLE_DECAY_SNR * np.nan_to_num(whole_noise)
-    with np.errstate(invalid="ignore"):
+    with np.errstate(invalid="ignore", divide="ignore"):  # beyond the sweep there is nothing to compare
         share = _less(part, part_noise) / _less(whole, whole_noise)
     return np.where(believed, share, np.nan)
 

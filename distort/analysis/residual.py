@@ -22,10 +22,11 @@ frequency (a subharmonic) arrives just after it."""
 
 
 def residual_signal(deconvolved: Deconvolved, *, orders: int) -> FloatArray:
-    """The recording less everything from the highest separated order's arrival to the end of the fundamental's decay.
+    """The recording less everything from the highest separated order to the end of the fundamental's decay.
 
     The impulse response is emptied from where the window of order `orders` opens to 0.95 L ln 2 after the fundamental,
-    and what remains is played through the sweep again: `(n_used,)`, within the sweep's pass band.
+    and what remains is played through the sweep again: `(n_used,)`, within the sweep's pass band, per
+    amplitude of the stimulus.
     """
     kept, sweep = deconvolved.filter, deconvolved.filter.sweep
     before_s = sweep.advance_s(orders) + order_window(sweep, orders).before_s
@@ -59,6 +60,5 @@ def residual_power(deconvolved: Deconvolved, *, frequency_hz: FloatArray, octave
         return np.clip(place, 0, running.size - 1)
 
     low, high = sample(frequency_hz / half), sample(frequency_hz * half)
-    mean = (running[high] - running[low]) / (high - low)
-    amplitude = 10.0 ** (sweep.drive_dbfs / 20.0)
-    return np.asarray(np.maximum(mean, 0.0) / (0.5 * amplitude**2))
+    mean = (running[high] - running[low]) / np.maximum(high - low, 1)  # rows beyond the sweep hold nothing
+    return np.asarray(np.maximum(mean, 0.0) / 0.5)

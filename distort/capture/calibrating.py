@@ -1,6 +1,7 @@
 """Sets the level of a session's microphone channel, and keeps the recording that it was read from."""
 
 import shutil
+from itertools import chain, count
 from pathlib import Path
 
 import numpy as np
@@ -33,11 +34,9 @@ def calibrate_from_file(
     reading = calibrator_level(samples, sample_rate=sample_rate, db_spl=db_spl)
     if reading.warnings and not replace:
         raise CalibrationError(f"{' '.join(reading.warnings)} If it is right all the same, say --replace.")
-    kept = folder.calibration_path(f"calibrator_{format_level(db_spl)}dB{source.suffix.lower()}")
-    make_folder(kept.parent)
-    if not (kept.exists() and kept.samefile(source)):
-        with staged(kept, replace=True) as temporary:
-            shutil.copyfile(source, temporary)
+    kept = _free_name(folder, db_spl, source.suffix.lower())
+    with staged(kept, replace=False) as temporary:
+        shutil.copyfile(source, temporary)
     _write(folder, kept, reading, db_spl=db_spl, device=f"recorded elsewhere ({source.name})")
     return reading
 
@@ -54,11 +53,18 @@ def calibrate_from_samples(
     """The same from samples `(n,)`, full scale 1, that `device` heard; they are kept as 24-bit FLAC."""
     _require_new(folder, replace)
     reading = calibrator_level(samples, sample_rate=sample_rate, db_spl=db_spl)
-    kept = folder.calibration_path(f"calibrator_{format_level(db_spl)}dB.flac")
-    make_folder(kept.parent)
-    write_audio(kept, samples, sample_rate, replace=True)
+    kept = _free_name(folder, db_spl, ".flac")
+    write_audio(kept, samples, sample_rate)
     _write(folder, kept, reading, db_spl=db_spl, device=device)
     return reading
+
+
+def _free_name(folder: SessionFolder, db_spl: float, suffix: str) -> Path:
+    """Where the calibrator recording goes: an earlier one, which earlier recordings rest on, is never overwritten."""
+    stem = f"calibrator_{format_level(db_spl)}dB"
+    make_folder(folder.calibration_path().parent)
+    names = chain([stem], (f"{stem}_{number}" for number in count(2)))
+    return next(path for name in names if not (path := folder.calibration_path(name + suffix)).exists())
 
 
 def _require_new(folder: SessionFolder, replace: bool) -> None:

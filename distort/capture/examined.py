@@ -7,7 +7,7 @@ import numpy as np
 import numpy.typing as npt
 
 from distort.capture.alignment import Alignment, find_reel
-from distort.capture.quality import Quality, check_recording
+from distort.capture.quality import CLOCK_SAME_PPM, Quality, check_recording
 from distort.capture.wrong_rate import likely_rate
 from distort.errors import RecordingError
 from distort.session import sidecar as on_disk
@@ -24,14 +24,14 @@ class Examined:
     quality: Quality
 
     def clock_difference_ppm(self) -> float | None:
-        """What the sidecar states: 0 where the difference may be noise; None where no two chirps were found.
+        """What the sidecar states: 0 where it may be noise or is too small to matter, None without two chirps.
 
         The interval of the alignment is one of 95 %; three standard deviations are half as much again.
         """
         difference, interval = self.alignment.clock_difference_ppm, self.alignment.clock_uncertainty_ppm
         if math.isnan(difference):
             return None
-        return difference if abs(difference) > 1.5 * interval else 0.0
+        return difference if abs(difference) > max(1.5 * interval, CLOCK_SAME_PPM) else 0.0
 
     def for_sidecar(self) -> on_disk.Quality:
         """The verdict and a sentence for everything that is not good."""

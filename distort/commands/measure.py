@@ -33,10 +33,12 @@ def run(arguments: argparse.Namespace) -> int:
     from distort.capture.simulating import calibrate_simulated, simulated_monitor
     from distort.commands.conditions import of_the_plan
     from distort.errors import UsageError
-    from distort.report.capture_words import print_calibration, print_recorded
+    from distort.report.capture_words import print_calibration, print_left_out, print_recorded
     from distort.report.console import make_console, progress, say
+    from distort.session.drive_file import read_sensitivity
     from distort.session.folder import SessionFolder
     from distort.session.plan_reading import read_plan
+    from distort.session.stimulus_files import drives_dbfs, too_peaky
 
     if not arguments.simulate:
         raise UsageError("a sound card cannot be used yet: say --simulate, or bring recordings in with 'distort add'")
@@ -60,5 +62,7 @@ def run(arguments: argparse.Namespace) -> int:
                 progress=moved,
             )
         print_recorded(console, condition, recorded)
+    drives = drives_dbfs(plan, read_sensitivity(folder.calibration_path("drive.json")))
+    print_left_out(console, too_peaky(plan, drives))
     say(console, f"Next: distort analyze {folder.root}")
     return 0

@@ -16,33 +16,39 @@ def add_parser(subparsers: "Subparsers[Parser]") -> None:
         examples=["distort stimuli our-monitor"],
     )
     parser.add_argument("folder", metavar="FOLDER", type=path, help="the session")
+    parser.add_argument(
+        "--replace", action="store_true", help="replace files that describe other stimuli, after session.toml changed"
+    )
     parser.set_defaults(run=run)
 
 
 def run(arguments: argparse.Namespace) -> int:
     """Write them. Raises PlanError for a plan that cannot be played, SessionError when the folder cannot be written."""
+    from distort.report.capture_words import print_left_out
     from distort.report.console import make_console, progress, say
     from distort.session.drive_file import read_sensitivity
     from distort.session.folder import SessionFolder
     from distort.session.plan_reading import read_plan
-    from distort.session.stimulus_files import drives_dbfs, planned, write_stimulus
+    from distort.session.stimulus_files import drives_dbfs, planned, too_peaky, write_stimulus
 
     folder = SessionFolder(arguments.folder)
     folder.require()
     plan = read_plan(folder.root)
     sensitivity = read_sensitivity(folder.calibration_path("drive.json"))
-    items = planned(plan, drives_dbfs(plan, sensitivity))
+    drives = drives_dbfs(plan, sensitivity)
+    items = planned(plan, drives)
     console = make_console()
     with progress() as moved:
         for done, item in enumerate(items):
             moved(f"writing {item.stem}", done, len(items))
-            write_stimulus(folder, item)
+            write_stimulus(folder, item, replace=arguments.replace)
     for item in items:
         say(
             console,
             f"{item.stem}.wav: {item.reel.n_samples / item.reel.sample_rate:.1f} s, "
             f"drive {item.stimulus.drive_dbfs:.1f} dBFS",
         )
+    print_left_out(console, too_peaky(plan, drives))
     if sensitivity is None:
         say(
             console,

@@ -104,10 +104,11 @@ def too_peaky(plan: Plan, drives: Mapping[float, float]) -> tuple[float, ...]:
     return tuple(level for level, drive in drives.items() if drive > headroom_dbfs)
 
 
-def write_stimulus(folder: SessionFolder, item: Planned) -> StimulusSidecar:
+def write_stimulus(folder: SessionFolder, item: Planned, *, replace: bool = True) -> StimulusSidecar:
     """Write stimuli/<name>_<level>dB.wav (24 bits, triangular dither) and its sidecar, unless they are there already.
 
-    Raises SessionError when the folder does not allow it.
+    Raises SessionError when the folder does not allow it, or, unless `replace`, when a file of that name describes
+    another stimulus: it may have been played already, and its recording is not found without it.
     """
     path = folder.stimulus_path(item.stimulus_name, item.level_db_spl)
     beside = path.with_suffix(".json")
@@ -115,6 +116,11 @@ def write_stimulus(folder: SessionFolder, item: Planned) -> StimulusSidecar:
         there = read_stimulus_sidecar(beside)
         if there.reel == item.reel and sha256_of_file(path) == there.sha256:
             return there
+    if not replace and beside.exists() and read_stimulus_sidecar(beside).reel != item.reel:
+        raise SessionError(
+            f"{beside} describes another stimulus than session.toml now asks for; recordings of it can only be brought "
+            f"in while it is there: bring them in first, then say --replace"
+        )
     make_folder(path.parent)
     reel = item.reel
     write_audio(path, reel.samples(), reel.sample_rate, subtype="PCM_24", dither_seed=DITHER_SEED, replace=True)

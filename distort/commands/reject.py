@@ -1,0 +1,44 @@
+"""distort reject: leaves a spoilt take out of the results, and says why."""
+
+import argparse
+from pathlib import Path
+
+from distort.commands.parser import Parser, Subparsers, add_command
+
+
+def add_parser(subparsers: "Subparsers[Parser]") -> None:
+    """Add the command."""
+    parser = add_command(
+        subparsers,
+        "reject",
+        "leave a spoilt recording out of the results",
+        details="The recording is kept; results and reports name it with the reason.",
+        examples=["distort reject our-monitor desk/sweep_96dB --reason 'a lorry passed'"],
+    )
+    parser.add_argument("folder", metavar="FOLDER", type=Path, help="the session")
+    parser.add_argument("recording", metavar="CONDITION/RECORDING", help="which one, such as desk/sweep_96dB_take2")
+    parser.add_argument("--reason", metavar="TEXT", required=True, help="why, in a few words; it will be published")
+    parser.set_defaults(run=run)
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """Mark it. Raises SessionError when there is no such recording, or the reason is empty."""
+    from distort.errors import SessionError
+    from distort.report.console import make_console, say
+    from distort.session.folder import SessionFolder
+    from distort.session.sidecar import reject
+
+    folder = SessionFolder(arguments.folder)
+    folder.require()
+    known = {
+        f"{condition}/{files.name.stem}": files
+        for condition in folder.conditions_recorded()
+        for files in folder.recordings(condition)
+    }
+    files = known.get(arguments.recording)
+    if files is None:
+        listed = ", ".join(known) or "none yet"
+        raise SessionError(f"{folder.root} has no recording {arguments.recording!r}: there are {listed}")
+    reject(files.sidecar_path, arguments.reason)
+    say(make_console(), f"{arguments.recording} is left out from the next analysis on: {arguments.reason.strip()}")
+    return 0
