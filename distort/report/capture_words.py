@@ -6,6 +6,7 @@ from rich.console import Console
 
 from distort.capture.calibration import CalibratorReading
 from distort.report.console import say
+from distort.report.numbers import level_name
 from distort.session.recordings import Recording
 
 
@@ -36,3 +37,14 @@ def print_recorded(console: Console, condition: str, recordings: tuple[Recording
         quality = recording.sidecar.quality
         name = f"{condition}/{recording.sidecar.name.stem}"
         print_quality(console, name, verdict=quality.verdict, sentences=quality.findings)
+
+
+def print_left_out(console: Console, levels_db_spl: tuple[float, ...]) -> None:
+    """Which multitones are not played, because their peaks would pass digital full scale; nothing where all are."""
+    if levels_db_spl:
+        named = ", ".join(level_name(level) for level in levels_db_spl)
+        say(
+            console,
+            f"No multitone at {named} dB SPL: its peak would pass digital full scale. Turn the loudspeaker up, or "
+            f'choose another seed or phases = "low-crest" in [multitone] of session.toml.',
+        )
