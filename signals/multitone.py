@@ -27,8 +27,11 @@ Phases = Literal["random", "schroeder", "low-crest"]
 LEAST_DISTANCE = 4
 """Bins between neighbouring lines: at least one odd bin between them stays free."""
 
-FADE_S = 0.05
-"""Fade-in, within the settling time, and fade-out, after the last period."""
+FADE_IN_S = 0.005
+"""Within the settling time, and short: a longer one would hide how a limiter comes in."""
+
+FADE_OUT_S = 0.05
+"""After the last period."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -123,11 +126,7 @@ class Multitone:
     @property
     def n_samples(self) -> int:
         """Length in samples: settling, measured periods, fade-out."""
-        return (self.settling_periods + self.periods) * self.period_samples + self._fade_samples
-
-    @property
-    def _fade_samples(self) -> int:
-        return round(FADE_S * self.sample_rate)
+        return (self.settling_periods + self.periods) * self.period_samples + round(FADE_OUT_S * self.sample_rate)
 
     @cached_property
     def line_bins(self) -> IntArray:
@@ -187,11 +186,10 @@ class Multitone:
     def samples(self) -> FloatArray:
         """The multitone as float64 `(n_samples,)`, digital full scale = 1. Raises SignalError as `period` does."""
         one = self.period()
-        fade = self._fade_samples
-        repeats = -(-self.n_samples // one.size)
-        played = np.tile(one, repeats)[: self.n_samples]
-        slope = rise(np.arange(fade) / fade)
+        played = np.tile(one, -(-self.n_samples // one.size))[: self.n_samples]
         if self.settling_periods:  # without them, nothing may be faded that is measured
-            played[:fade] *= slope
-        played[-fade:] *= slope[::-1]
+            fade_in = round(FADE_IN_S * self.sample_rate)
+            played[:fade_in] *= rise(np.arange(fade_in) / fade_in)
+        fade_out = round(FADE_OUT_S * self.sample_rate)
+        played[-fade_out:] *= rise(np.arange(fade_out, 0, -1) / fade_out)
         return played

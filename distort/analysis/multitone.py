@@ -10,11 +10,11 @@ from dataclasses import dataclass, fields
 import numpy as np
 import numpy.typing as npt
 
-from distort.analysis.multitone_blocks import BLOCK_PERIODS, HOP_PERIODS, block_spectra, block_starts
-from distort.analysis.multitone_clock import Steady, on_players_clock
+from distort.analysis.multitone_blocks import BLOCK_PERIODS, HOP_PERIODS, BlockSpectra, block_spectra, block_starts
+from distort.analysis.multitone_clock import Steady, on_players_clock, without_wander_in_periods
 from distort.analysis.multitone_curves import ClockFound, MultitoneBands, MultitoneResponse, MultitoneResult
 from distort.analysis.multitone_powers import BandPowers, LinePowers, band_powers, line_powers, with_wander
-from distort.analysis.multitone_wander import FastWander, fast_wander
+from distort.analysis.multitone_wander import FastWander, fast_wander, lines_apart
 from distort.analysis.sweeps import Reference
 from distort.analysis.uncertainty import interval_db
 from distort.errors import AnalysisError
@@ -65,19 +65,29 @@ def read_multitone(take: MultitoneTake, tone: Multitone) -> MultitoneReadings:
         )
     samples = np.asarray(take.samples, dtype=np.float64)
     steady = on_players_clock(samples, tone, start=take.start, clock_difference_ppm=take.clock_difference_ppm)
-    wander = fast_wander(steady.samples, tone, first=steady.first)
-    spectra = block_spectra(
-        steady.samples,
-        first=steady.first,
-        period_samples=tone.period_samples,
-        periods=tone.periods,
-        delays=_block_delays(steady, tone.periods),
-    )
+    spectra = _spectra(steady, tone)
+    wander = fast_wander(spectra, tone)
+    if wander.found:
+        calmer = without_wander_in_periods(samples, tone, steady)
+        if calmer is not steady:
+            steady, spectra = calmer, _spectra(calmer, tone)
+            wander = fast_wander(spectra, tone)
     return MultitoneReadings(
         tone=tone,
         bands=with_wander(band_powers(spectra, tone), tone, wander),
         lines=line_powers(spectra, tone, late_samples=steady.late_samples),
         clock=_clock_found(steady, wander),
+    )
+
+
+def _spectra(steady: Steady, tone: Multitone) -> BlockSpectra:
+    return block_spectra(
+        steady.samples,
+        first=steady.first,
+        period_samples=tone.period_samples,
+        periods=tone.periods,
+        delays=_block_delays(steady, tone.periods),
+        beside_bins=lines_apart(tone),
     )
 
 

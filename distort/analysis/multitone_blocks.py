@@ -20,10 +20,17 @@ import scipy.signal
 
 FloatArray = npt.NDArray[np.float64]
 ComplexArray = npt.NDArray[np.complex128]
+IntArray = npt.NDArray[np.int64]
 
 BLOCK_PERIODS = 8
 HOP_PERIODS = 2
 """From block to block; with a hop of 1 the blocks tell little more, with 4 the noise is less well known."""
+
+MANY_PERIODS = 20
+"""Beyond so many, a hop of 4 tells enough of the noise and takes half the work."""
+
+SIDEBANDS = np.arange(1, 8)
+"""Offsets from a line, in bins of the period, at which what stands beside it is kept block by block."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -51,12 +58,15 @@ class BlockSpectra:
     """Noise power of a bin (a full-scale sine: 1/2), from the scatter of the blocks, `(bins,)`."""
     between_noise: FloatArray
     """Noise power of a bin, read halfway between bin k and k + 1, `(bins - 1,)`."""
+    beside: ComplexArray
+    """Complex amplitudes beside the bins asked for, `(blocks, 2, sidebands, asked)`: above and below, re the bin's own.
+    The block's delay is out of neither, since it turns both alike."""
     statistics: Statistics
 
 
 def block_starts(periods: int) -> range:
     """First period of each block of a recording of so many measured periods."""
-    return range(0, periods - BLOCK_PERIODS + 1, HOP_PERIODS)
+    return range(0, periods - BLOCK_PERIODS + 1, HOP_PERIODS if periods <= MANY_PERIODS else 2 * HOP_PERIODS)
 
 
 @lru_cache(maxsize=4)
@@ -91,11 +101,18 @@ def statistics(periods: int) -> Statistics:
 
 
 def block_spectra(
-    samples: FloatArray, *, first: int, period_samples: int, periods: int, delays: FloatArray | None = None
+    samples: FloatArray,
+    *,
+    first: int,
+    period_samples: int,
+    periods: int,
+    delays: FloatArray | None = None,
+    beside_bins: IntArray | None = None,
 ) -> BlockSpectra:
     """Read the `periods` that begin at sample `first` of `samples` `(n,)`, which must hold them all.
 
-    delays   how late each block comes, `(blocks,)`, samples; taken out of its phases before the mean
+    delays        how late each block comes, `(blocks,)`, samples; taken out of its phases before the mean
+    beside_bins   bins, more than 7 from either end, whose sidebands are kept
 
     Memory does not grow with the number of periods. There must be at least two blocks.
     """
@@ -103,33 +120,63 @@ def block_spectra(
     bins = np.arange(period_samples // 2 + 1)
     mean = np.zeros(bins.size, dtype=np.complex128)
     scatter, between = np.zeros(bins.size), np.zeros(bins.size - 1)
+    asked = np.zeros(0, dtype=np.int64) if beside_bins is None else beside_bins
+    beside = np.empty((kept.blocks, 2, SIDEBANDS.size, asked.size), dtype=np.complex128)
     for number, (on, off) in enumerate(_folded(samples, first, period_samples, periods)):
         spectrum = scipy.fft.rfft(on)
-        if delays is not None:
+        if delays is not None and np.any(delays):
             spectrum *= np.exp((2j * np.pi / period_samples * delays[number]) * bins)
+        for side, sign in enumerate((1, -1)):
+            beside[number, side] = spectrum[asked + sign * SIDEBANDS[:, None]] / spectrum[asked]
         step = spectrum - mean
         mean += step / (number + 1)
-        scatter += np.real(step * np.conj(spectrum - mean))  # Welford, Technometrics 4(3), 1962
-        half = scipy.fft.fft(off)[: between.size]
-        between += np.square(half.real) + np.square(half.imag)
+        scatter += (number / (number + 1)) * _power(step)  # Welford, Technometrics 4(3), 1962
+        between += _power_halfway(off)
     scale = 2.0 / (BLOCK_PERIODS * period_samples)
     power = 0.5 * scale**2 / kept.blocks
     return BlockSpectra(
         mean=np.asarray(mean * scale),
         scatter_noise=np.asarray(scatter * (power / (kept.block_width - kept.mean_width))),
         between_noise=np.asarray(between * (power / kept.block_width)),
+        beside=beside,
         statistics=kept,
     )
 
 
 def _folded(
     samples: FloatArray, first: int, period_samples: int, periods: int
-) -> Iterator[tuple[FloatArray, ComplexArray]]:
-    """For each block its windowed periods added up, and the same turned by half a bin."""
+) -> Iterator[tuple[FloatArray, FloatArray]]:
+    """For each block its windowed periods added up, and the same with every second one subtracted."""
     window = block_window(period_samples)
-    signs = np.where(np.arange(BLOCK_PERIODS) % 2 == 0, 1.0, -1.0)[:, None]
-    half_turn = np.exp(-1j * math.pi / period_samples * np.arange(period_samples))
     for start in block_starts(periods):
         begin = first + start * period_samples
-        block = samples[begin : begin + BLOCK_PERIODS * period_samples].reshape(BLOCK_PERIODS, period_samples) * window
-        yield block.sum(axis=0), (block * signs).sum(axis=0) * half_turn
+        block = samples[begin : begin + BLOCK_PERIODS * period_samples].reshape(BLOCK_PERIODS, period_samples)
+        even = np.einsum("pn,pn->n", block[::2], window[::2])
+        odd = np.einsum("pn,pn->n", block[1::2], window[1::2])
+        yield even + odd, even - odd
+
+
+def _power(spectrum: ComplexArray) -> FloatArray:
+    return np.asarray(np.square(spectrum.real) + np.square(spectrum.imag))
+
+
+def _power_halfway(alternating: FloatArray) -> FloatArray:
+    """Power of the transform of `(n,)` real values halfway between its bins: at 1/2, 3/2, ..., `(n / 2,)`.
+
+    `X(2k + 1/2) = sum over n < N/2 of (x[n] - i x[n + N/2]) exp(-2 pi i n (2k + 1/2) / N)`, one transform of half the
+    length, and `X(2k + 3/2)` is the conjugate of the value as far from the other end.
+    """
+    half = alternating.size // 2
+    folded = (alternating[:half] - 1j * alternating[half:]) * _half_turn(alternating.size)
+    power = _power(scipy.fft.fft(folded))
+    halfway = np.empty(half)
+    halfway[0::2] = power[: (half + 1) // 2]
+    halfway[1::2] = power[::-1][: half // 2]
+    return halfway
+
+
+@lru_cache(maxsize=4)
+def _half_turn(period_samples: int) -> ComplexArray:
+    turn = np.exp(-1j * math.pi / period_samples * np.arange(period_samples // 2))
+    turn.setflags(write=False)
+    return np.asarray(turn)

@@ -7,7 +7,7 @@ the recording where the player's samples really lie.
 """
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -54,8 +54,18 @@ class Steady:
     period_delays: FloatArray
     """What is still left of the delay of each measured period, samples, `(periods,)`, about their mean."""
     difference_ppm: float
-    wander_ppm: float
-    repaired: bool
+    path: "_Path"
+    """How it was read."""
+
+    @property
+    def wander_ppm(self) -> float:
+        """r.m.s. of the difference of rate that was repaired beside the constant one."""
+        return self.path.wander_ppm
+
+    @property
+    def repaired(self) -> bool:
+        """Whether the recording was read between its samples."""
+        return self.path.moved
 
 
 @dataclass(frozen=True)
@@ -101,12 +111,6 @@ def on_players_clock(
         if limit >= tone.period_samples and abs(slope_ppm) < HARMLESS_PPM and not wanders:
             break
         path.add(delays, wanders=wanders and limit >= tone.period_samples)
-    for _ in range(PASSES):
-        shared = shared_delay(read, tone, first=first)
-        if float(np.std(shared.delay)) < max(HARMLESS_WANDER, SIGNIFICANT * shared.sigma):
-            break
-        path.add_within(shared)
-        read, first, late = path.read(samples)
     left = delays.values[path.extra :]
     return Steady(
         samples=read,
@@ -114,9 +118,23 @@ def on_players_clock(
         late_samples=late,
         period_delays=np.asarray(left - np.mean(left)),
         difference_ppm=path.difference_ppm + slope_ppm,
-        wander_ppm=path.wander_ppm,
-        repaired=path.moved,
+        path=path,
     )
+
+
+def without_wander_in_periods(samples: FloatArray, tone: Multitone, steady: Steady) -> Steady:
+    """`samples` `(n,)` read again along a path that also follows the delay the lines share within each period.
+
+    Nothing is done where that delay does not stand out of noise. Raises AnalysisError when it jumps: lost samples.
+    """
+    for _ in range(PASSES):
+        shared = shared_delay(steady.samples, tone, first=steady.first)
+        if float(np.std(shared.delay)) < max(HARMLESS_WANDER, SIGNIFICANT * shared.sigma):
+            break
+        path = steady.path.followed(shared)
+        read, first, late = path.read(samples)
+        steady = replace(steady, samples=read, first=first, late_samples=late, path=path)
+    return steady
 
 
 @dataclass(frozen=True)
@@ -171,12 +189,13 @@ class _Path:
             through = scipy.interpolate.make_interp_spline(np.arange(sums.size), sums, k=min(5, sums.size - 1))
             self.corrections.append(_Correction(through.derivative(), 0.0, sums.size - 1.0))
 
-    def add_within(self, shared: SharedDelay) -> None:
-        """Take a delay that was followed within the measured periods into the path."""
+    def followed(self, shared: SharedDelay) -> "_Path":
+        """This path with a delay that was seen within the measured periods."""
         at = shared.at_periods + self.extra
-        self.corrections.append(
-            _Correction(scipy.interpolate.make_interp_spline(at, shared.delay, k=5), float(at[0]), float(at[-1]))
-        )
+        spline = scipy.interpolate.make_interp_spline(at, shared.delay, k=5)
+        path = _Path(self.tone, self.start, self.difference)
+        path.corrections = [*self.corrections, _Correction(spline, float(at[0]), float(at[-1]))]
+        return path
 
     def read(self, samples: FloatArray) -> tuple[FloatArray, int, float]:
         """Tracked periods, the sample at which the measured ones begin, and how far behind their true start."""
@@ -217,11 +236,12 @@ def _period_delays(samples: FloatArray, tone: Multitone, *, first: int, up_to_bi
     turns = -np.angle(seen[1:] * np.conj(seen[:-1]))  # radians by which each line came later than a period before
     radians_a_sample = 2.0 * np.pi * bins / n
     trust = np.ones(bins.size)
-    for _ in range(4):  # lines are trusted as little as they stray; four rounds settle it
+    for _ in range(3):  # a line is trusted as little as it strays; the third round changes little
         weight = np.square(radians_a_sample) * trust
         steps = (turns * trust * radians_a_sample).sum(axis=1) / weight.sum()
         stray = turns - steps[:, None] * radians_a_sample
-        trust = 1.0 / (np.mean(np.square(stray), axis=0) + 1e-24)
+        own_share = weight / weight.sum()  # a line that makes the mean strays less from it than it should
+        trust = (1.0 - np.minimum(own_share, 0.9)) / (np.mean(np.square(stray), axis=0) + 1e-24)
     _require_common(np.median(np.abs(stray), axis=1), tone)
     delays = np.concatenate([[0.0], np.cumsum(steps)])
     return _Delays(np.asarray(delays), float(1.0 / math.sqrt(weight.sum())))

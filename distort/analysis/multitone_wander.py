@@ -3,8 +3,8 @@
 In frames of an eighth of a period each line's phase tells the delay at that moment. What the lines share is wander
 (or a link that loses and stretches); what each has for itself is distortion and noise. Wander that repeats with the
 period cannot be told from distortion that shifts phases, and is left alone; the rest can be repaired. What is left of
-the shared delay, taken through the same blocks and windows as the recording, tells what it has put beside every line: a
-line of amplitude A and angular frequency w gains the sidebands A w |d_m| at m bins of the period on either side.
+the shared delay stands beside every line: a line of amplitude A and angular frequency w gains the sidebands -i A w d_m
+and -i A w conj(d_m) at m bins of the period above and below.
 """
 
 from dataclasses import dataclass
@@ -13,12 +13,11 @@ import numpy as np
 import numpy.typing as npt
 import scipy.signal
 
-from distort.analysis.multitone_blocks import BLOCK_PERIODS, block_starts, block_window
+from distort.analysis.multitone_blocks import SIDEBANDS, BlockSpectra
 from distort.errors import AnalysisError
 from signals import Multitone
 
 FloatArray = npt.NDArray[np.float64]
-ComplexArray = npt.NDArray[np.complex128]
 
 FRAMES_A_PERIOD = 16
 FRAME_SHARE = 8
@@ -29,12 +28,12 @@ LEAST_LINES = 4
 LEAST_DISTANCE = 40
 """Bins to the next line: outside the main lobe of a frame's window, 32 bins."""
 
-SIDEBANDS = np.arange(1, 8)
-"""Offsets in bins of the period at which sidebands are counted; a frame smooths away what lies beyond."""
-
 SHARED_RATIO = 3.0
 """How many times stronger the lines' sum must be than lines that have nothing in common would make it: 1 with a
 standard deviation of 0.4 over seven sidebands, so 3 is five standard deviations."""
+
+WORTH_TELLING = 10.0**-11.5
+"""Power of the sidebands of the highest line re the line: 115 dB down, what a constant clock's repair must reach."""
 
 JUMP_SAMPLES = 0.1
 """Ten times the delay that 1 ppm of wander with a period of 2 s makes; a lost sample makes 1."""
@@ -48,6 +47,7 @@ class FastWander:
     """Sidebands that fall on even bins, and are taken for even-order distortion."""
     even_offsets: float
     found: bool
+    """Whether they are strong enough to be told; weaker ones still count in the floors."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -63,12 +63,16 @@ class SharedDelay:
 
 
 def shared_delay(samples: FloatArray, tone: Multitone, *, first: int) -> SharedDelay:
-    """What can be repaired of the wander within the measured periods, which begin at `first` of `samples` `(n,)`."""
-    bins = _lines_apart(tone)
+    """What can be repaired of the wander within the measured periods, which begin at `first` of `samples` `(n,)`.
+
+    Raises AnalysisError, naming the moment, when the shared delay jumps as it does where samples were lost.
+    """
+    bins = lines_apart(tone)
     at = _centres(tone) / tone.period_samples
     if bins.size < LEAST_LINES:
         return SharedDelay(at_periods=at, delay=np.zeros(at.size), sigma=np.inf)
     tracks = _delay_tracks(samples, tone, first, bins)
+    _require_no_jump(tracks @ (bins / bins.sum()), tone)
     tracks -= _repeating(tracks, at)
     weight = bins / bins.sum()
     shared = tracks @ weight
@@ -76,37 +80,40 @@ def shared_delay(samples: FloatArray, tone: Multitone, *, first: int) -> SharedD
     return SharedDelay(at_periods=at, delay=shared, sigma=float(np.sqrt(own @ np.square(weight))))
 
 
-def fast_wander(samples: FloatArray, tone: Multitone, *, first: int) -> FastWander:
-    """What the lines' phases share within the measured periods, which begin at sample `first` of `samples` `(n,)`.
+def fast_wander(spectra: BlockSpectra, tone: Multitone) -> FastWander:
+    """What the lines' sidebands share; `spectra` kept those of `lines_apart(tone)`.
 
-    Raises AnalysisError, naming the moment, when the shared delay jumps as it does where samples were lost.
+    The difference of both sides is the part that shifts phases; a level that fluctuates is in their sum.
     """
-    bins = _lines_apart(tone)
+    bins = lines_apart(tone)
     if bins.size < LEAST_LINES:
         return FastWander(odd_offsets=0.0, even_offsets=0.0, found=False)
-    tracks = _delay_tracks(samples, tone, first, bins)
+    above, below = spectra.beside[:, 0], spectra.beside[:, 1]
+    at = 0.5j * (above - np.conj(below)) * (tone.period_samples / (2.0 * np.pi * bins))
     weight = bins / bins.sum()
-    _require_no_jump(tracks @ weight, tone)
-    at = _sidebands(tracks, tone.periods)
     together = np.mean(np.square(np.abs(at @ weight)), axis=0)
     apart = np.mean(np.square(np.abs(at)) @ np.square(weight), axis=0)
     ratio = float(np.sum(together) / np.sum(apart)) if np.any(apart > 0) else 0.0
     shared = np.maximum(together - apart, 0.0) / (1.0 - np.sum(np.square(weight)))
-    found = ratio > SHARED_RATIO
+    if ratio <= SHARED_RATIO:
+        return FastWander(odd_offsets=0.0, even_offsets=0.0, found=False)
     odd = SIDEBANDS % 2 == 1
+    sides = 2.0 * np.sum(shared[odd]), 2.0 * np.sum(shared[~odd])
+    radians_a_sample = 2.0 * np.pi * bins[-1] / tone.period_samples
     return FastWander(
-        odd_offsets=float(2.0 * np.sum(shared[odd])) if found else 0.0,
-        even_offsets=float(2.0 * np.sum(shared[~odd])) if found else 0.0,
-        found=found,
+        odd_offsets=float(sides[0]),
+        even_offsets=float(sides[1]),
+        found=bool(sum(sides) * radians_a_sample**2 > WORTH_TELLING),
     )
 
 
-def _lines_apart(tone: Multitone) -> npt.NDArray[np.int64]:
+def lines_apart(tone: Multitone) -> npt.NDArray[np.int64]:
     """The highest lines that stand far enough from their neighbours."""
     bins = tone.line_bins
     gap = np.diff(bins, prepend=-bins[0], append=2 * bins[-1])
     apart = bins[(gap[:-1] >= LEAST_DISTANCE) & (gap[1:] >= LEAST_DISTANCE)]
-    return apart[-MOST_LINES:]
+    apart = apart[apart + SIDEBANDS[-1] <= tone.period_samples // 2]
+    return np.asarray(apart[-MOST_LINES:])
 
 
 def _centres(tone: Multitone) -> npt.NDArray[np.int64]:
@@ -146,15 +153,6 @@ def _repeating(tracks: FloatArray, at_periods: FloatArray) -> FloatArray:
     turning = np.exp(2j * np.pi * np.outer(at_periods, np.arange(1, FRAMES_A_PERIOD // 2)))
     series = (np.conj(turning) * window[:, None]).T @ tracks / window.sum()
     return np.asarray(2.0 * np.real(turning @ series))
-
-
-def _sidebands(tracks: FloatArray, periods: int) -> ComplexArray:
-    """Complex amplitude of each track at each of SIDEBANDS in each block, `(blocks, sidebands, lines)`."""
-    window = block_window(FRAMES_A_PERIOD).reshape(-1, 1)
-    frames = np.arange(BLOCK_PERIODS * FRAMES_A_PERIOD)
-    turning = np.exp(-2j * np.pi / FRAMES_A_PERIOD * np.outer(SIDEBANDS, frames)) / frames.size
-    starts = [start * FRAMES_A_PERIOD for start in block_starts(periods)]
-    return np.asarray([turning @ (tracks[s : s + frames.size] * window) for s in starts])
 
 
 def _require_no_jump(shared: FloatArray, tone: Multitone) -> None:
