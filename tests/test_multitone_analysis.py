@@ -11,7 +11,7 @@ import scipy.fft
 from distort.analysis.grid import band_edges_hz
 from distort.analysis.multitone import MultitoneReadings, MultitoneTake, multitone_result, read_multitone
 from distort.analysis.multitone_blocks import block_spectra
-from distort.analysis.multitone_powers import band_of_bins
+from distort.analysis.multitone_powers import band_of_bins, filled
 from distort.analysis.sweeps import Reference
 from distort.errors import AnalysisError
 from signals import Multitone
@@ -176,6 +176,20 @@ def test_totals_are_those_of_the_brute_force_residual(lines_per_decade, even, od
     assert abs(total_db) < 0.2
     assert np.max(np.abs(off_db[midbands > 500.0][:-1])) < 0.2  # above 500 Hz a line is one of a hundred bins or more
     assert result.realisations == 4
+
+
+def test_lines_are_filled_from_their_free_odd_neighbours():
+    """Lines 4 bins apart have two free odd bins beside them and lines beyond: those two alone count, and no even bin."""
+    tone = Multitone(low_hz=20.0, lines_per_decade=59 / 3)
+    power = np.where(np.arange(tone.period_samples // 2 + 1) % 2 == 1, 3.0, 1000.0)
+    power[tone.line_bins] = 1e6
+    power[43] = 9.0  # between lines 41 and 45
+    result = filled(power, tone)
+    assert tone.line_bins[:3].tolist() == [41, 45, 51]
+    assert result[41] == pytest.approx((3.0 + 3.0 + 9.0) / 3)  # 37, 39 and 43: 45 is a line
+    assert result[45] == pytest.approx((9.0 + 3.0 + 3.0) / 3)  # 43, 47 and 49: 41 is one
+    assert np.all(result[tone.line_bins[3:]] == 3.0)
+    assert power[41] == 1e6
 
 
 def test_reads_that_do_not_belong_together_are_refused():

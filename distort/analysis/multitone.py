@@ -113,7 +113,8 @@ def multitone_result(reads: Sequence[MultitoneReadings], reference: Reference) -
     """
     _require_alike(reads)
     bands = _mean_bands([one.bands for one in reads])
-    whole = {name: float(np.nansum(getattr(bands, name))) for name in ("lines", "even", "odd", "noise")}
+    names = ("lines", "even", "odd", "noise", "even_noise", "odd_noise", "even_wander", "odd_wander")
+    whole = {name: float(np.nansum(getattr(bands, name))) for name in names}
     return MultitoneResult(
         bands=_bands(bands, reference),
         response=_response(reads, reference),
@@ -123,6 +124,7 @@ def multitone_result(reads: Sequence[MultitoneReadings], reference: Reference) -
         even_db=_ratio_db(whole["even"], whole["lines"]),
         odd_db=_ratio_db(whole["odd"], whole["lines"]),
         noise_db=_ratio_db(whole["noise"], whole["lines"]),
+        floor_db=_ratio_db(sum(whole[name] for name in names[4:]), whole["lines"]),
         realisations=len(reads),
     )
 

@@ -98,5 +98,7 @@ class MultitoneResult:
     even_db: float
     odd_db: float
     noise_db: float
+    floor_db: float
+    """What noise and wander may account for in `distortion_db`; nearer to it than 10 dB, read the bands instead."""
     realisations: int
     """How many recordings were averaged."""

@@ -176,7 +176,18 @@ def line_powers(spectra: BlockSpectra, tone: Multitone, *, late_samples: float) 
 
 
 def with_wander(powers: BandPowers, tone: Multitone, wander: FastWander) -> BandPowers:
-    """The same with what `wander` may have put into even and odd: `P (2 pi b / N)^2` times its sidebands, a band's line
-    power P counted at the band's middle."""
-    turn = np.square(2.0 * np.pi * powers.frequency_hz / tone.sample_rate) * powers.lines
-    return replace(powers, even_wander=turn * wander.odd_offsets, odd_wander=turn * wander.even_offsets)
+    """The same with what `wander` may have put into even and odd.
+
+    A band's line power P is counted at the band's middle: P w^2 times the delay's sidebands, w in radians a sample.
+    Sidebands on a line's free odd neighbours fill the line as well (a quarter more). Of an angle so large that its
+    square counts, the second sidebands have an eighth of the square of the first ones' share (Bessel functions, small
+    arguments); a quarter is allowed.
+    """
+    turn = np.square(2.0 * np.pi * powers.frequency_hz / tone.sample_rate)
+    on_even, on_odd = turn * wander.odd_offsets, 1.25 * turn * wander.even_offsets
+    second = 0.25 * np.square(on_even + on_odd)
+    return replace(
+        powers,
+        even_wander=powers.lines * (on_even + second),
+        odd_wander=powers.lines * (on_odd + second),
+    )
