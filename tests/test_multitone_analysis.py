@@ -179,7 +179,7 @@ def test_totals_are_those_of_the_brute_force_residual(lines_per_decade, even, od
 
 
 def test_lines_are_filled_from_their_free_odd_neighbours():
-    """Lines 4 bins apart have two free odd bins beside them and lines beyond: those two alone count, and no even bin."""
+    """Lines 4 bins apart have free odd bins beside them and lines beyond: the free alone count, and no even bin."""
     tone = Multitone(low_hz=20.0, lines_per_decade=59 / 3)
     power = np.where(np.arange(tone.period_samples // 2 + 1) % 2 == 1, 3.0, 1000.0)
     power[tone.line_bins] = 1e6
