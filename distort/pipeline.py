@@ -32,7 +32,7 @@ from distort.errors import AnalysisError, SessionError
 from distort.session.audio import read_audio
 from distort.session.condition_results import ConditionResults, Findings, LevelFound, RecordingUsed, write_results
 from distort.session.folder import SessionFolder
-from distort.session.multitone_results import band_table, multitone_found
+from distort.session.multitone_results import MultitoneFound, WarmUp, band_table, multitone_found
 from distort.session.plan import Plan
 from distort.session.plan_reading import read_plan
 from distort.session.recordings import Recording, load_recordings
@@ -110,7 +110,7 @@ def analyze_condition(folder: SessionFolder, plan: Plan, condition: str, *, prog
                 _level_found(plan, level, takes, response)
                 for (level, takes), response in zip(sweeps.items(), responses, strict=True)
             ),
-            multitones=tuple(multitone_found(one.tone, level, one.result) for level, one in tones.items()),
+            multitones=tuple(_multitone_found(level, one) for level, one in tones.items()),
             compression=tuple(ladder.found for ladder in ladders),
             no_compression=no_compression,
         ),
@@ -196,6 +196,23 @@ def _level_found(plan: Plan, level: float, takes: list[Recording], response: Res
         delay_s=response.delay_s,
         lowest_valid_hz=response.lowest_valid_hz,
     )
+
+
+def _multitone_found(level: float, one: MultitoneLevel) -> MultitoneFound:
+    warm_up, attack = (
+        tuple(
+            WarmUp(
+                low_hz=band.low_hz,
+                high_hz=band.high_hz,
+                depth_db=band.within_db,
+                uncertainty_db=band.uncertainty_db,
+                time_constant_s=band.time_constant_s,
+            )
+            for band in bands
+        )
+        for bands in (one.warm_up, one.attack)
+    )
+    return multitone_found(one.tone, level, one.result, warm_up=warm_up, attack=attack)
 
 
 def _used(folder: SessionFolder, recording: Recording) -> RecordingUsed:

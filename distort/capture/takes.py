@@ -6,8 +6,11 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
 
+import numpy as np
+
 from distort.analysis.multitone import MultitoneTake, multitone_result, read_multitone
 from distort.analysis.multitone_curves import MultitoneResult
+from distort.analysis.multitone_time import Settling, onset, period_levels, settling
 from distort.analysis.sweeps import Reference, Settings, SweepReadings, SweepTake, read_sweep
 from distort.analysis.windows import most_orders
 from distort.capture.prepared import prepare
@@ -16,6 +19,16 @@ from distort.errors import AnalysisError
 from distort.session.recordings import Recording
 from distort.session.stimulus_files import SHORT_SWEEP
 from signals import Multitone, Stimulus, Sweep
+
+TIME_BANDS_HZ = ((20.0, 200.0), (200.0, 2000.0), (2000.0, 20000.0))
+"""Lines that are looked at together against time: a decade each, so that single lines do not speak for a driver."""
+
+LEAST_WARM_UP_DB = 0.1
+"""A smaller change from the first to the last period is within what a quiet take shows by chance (measured on the
+simulated monitor)."""
+
+LEAST_ATTACK_DB = 1.0
+"""A room that fills up and the fade-in move the first moments by some tenths of a decibel."""
 
 
 def takes_of_each_level(recordings: Iterable[Recording], stimulus_name: str) -> dict[float, list[Recording]]:
@@ -88,25 +101,40 @@ class MultitoneLevel:
 
     tone: Multitone
     result: MultitoneResult
+    warm_up: tuple[Settling, ...]
+    """Bands whose level settles from period to period."""
+    attack: tuple[Settling, ...]
+    """Bands whose level settles within the first period."""
 
 
 def read_multitone_takes(takes: Sequence[Recording]) -> MultitoneLevel:
     """The multitones of one level, averaged. Raises as `read_multitone`, `prepare` and `require_alike` do."""
     require_alike(takes)
-    reads = []
-    for one in takes:
-        tone = one.sidecar.stimulus
-        if not isinstance(tone, Multitone):
-            raise AnalysisError(f"{one.files.audio_path} is a {type(tone).__name__.lower()}, not a multitone")
-        prepared = prepare(one, repair=False)
-        clock_ppm = one.sidecar.clock_difference_ppm
-        take = MultitoneTake(
-            samples=prepared.samples,
-            start=prepared.start,
-            clock_difference_ppm=math.nan if clock_ppm is None else clock_ppm,
-        )
-        reads.append(read_multitone(take, tone))
-    return MultitoneLevel(tone=reads[0].tone, result=multitone_result(reads, reference_for(takes)))
+    made = [_multitone_take(one) for one in takes]
+    reads = [read_multitone(take, tone) for take, tone in made]
+    first, tone = made[0]
+    bands = [band for band in TIME_BANDS_HZ if np.any((tone.line_hz >= band[0]) & (tone.line_hz < band[1]))]
+    slow = (settling(one) for one in period_levels(first.samples, tone, start=first.start, bands=bands))
+    fast: Iterable[Settling] = ()
+    if tone.settling_periods:
+        fast = (settling(one) for one in onset(first.samples, tone, start=first.start, bands=bands))
+    return MultitoneLevel(
+        tone=tone,
+        result=multitone_result(reads, reference_for(takes)),
+        warm_up=tuple(one for one in slow if one.significant and abs(one.within_db) > LEAST_WARM_UP_DB),
+        attack=tuple(one for one in fast if one.significant and one.within_db < -LEAST_ATTACK_DB),
+    )
+
+
+def _multitone_take(recording: Recording) -> tuple[MultitoneTake, Multitone]:
+    """As recorded, on the recorder's clock: the analysis finds the difference anew, from the lines."""
+    sidecar = recording.sidecar
+    tone = sidecar.stimulus
+    if not isinstance(tone, Multitone):
+        raise AnalysisError(f"{recording.files.audio_path} is a {type(tone).__name__.lower()}, not a multitone")
+    prepared = prepare(recording, repair=False)
+    clock_ppm = math.nan if sidecar.clock_difference_ppm is None else sidecar.clock_difference_ppm
+    return MultitoneTake(samples=prepared.samples, start=prepared.start, clock_difference_ppm=clock_ppm), tone
 
 
 def sweep_of(stimulus: Stimulus, path: Path) -> Sweep:

@@ -17,13 +17,14 @@ FloatArray = npt.NDArray[np.float64]
 
 @dataclass(frozen=True, kw_only=True)
 class WarmUp:
-    """What the level of the low lines did while the multitone played: a fall of `depth_db` with `time_constant_s`."""
+    """What the level of the lines between two frequencies did while the multitone played: an exponential settling."""
 
     low_hz: float
     high_hz: float
     depth_db: float
-    """How far the level falls (negative) from the first to the end, extrapolated by the exponential."""
+    """From the first to the last moment that was looked at; negative where the level fell."""
     uncertainty_db: float
+    """Half-width of the 95 % interval, from how the moments scatter about the exponential."""
     time_constant_s: float
 
 
@@ -46,12 +47,14 @@ class MultitoneFound:
     spectrum: str
     realisations: int
     clock_difference_ppm: float
-    """What was left of it after the chirps' repair, and was taken out as well."""
+    """Recorder against player, chirps and lines together; it was taken out."""
     wander_ppm: float
     fast_wander: bool
     """The clocks wander faster than could be repaired: floors are raised accordingly."""
     warm_up: tuple[WarmUp, ...]
-    """Bands whose level fell measurably while it played; empty where none did."""
+    """Bands whose level changed measurably from period to period: heating; empty where none did."""
+    attack: tuple[WarmUp, ...]
+    """Bands that began louder than they settled, within the first period: a limiter that comes in; empty where none."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -72,7 +75,12 @@ class BandTable:
 
 
 def multitone_found(
-    tone: Multitone, level_db_spl: float, result: MultitoneResult, *, warm_up: tuple[WarmUp, ...] = ()
+    tone: Multitone,
+    level_db_spl: float,
+    result: MultitoneResult,
+    *,
+    warm_up: tuple[WarmUp, ...],
+    attack: tuple[WarmUp, ...],
 ) -> MultitoneFound:
     """What findings.json holds of an analysed multitone."""
     return MultitoneFound(
@@ -92,6 +100,7 @@ def multitone_found(
         wander_ppm=result.clock.wander_ppm,
         fast_wander=result.clock.fast_wander,
         warm_up=warm_up,
+        attack=attack,
     )
 
 

@@ -147,7 +147,7 @@ class Limiter:
 
     threshold_db_spl: float = 98.5
     """Level at 1 m of a tone whose peak just reaches the threshold; ripple lets a steady tone pass about 1 dB more."""
-    ratio: float = 6.0
+    ratio: float = 20.0
     """Decibels in for one decibel out, well above the threshold."""
     knee_db: float = 3.0
     """Width of the soft knee."""
