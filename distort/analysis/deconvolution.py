@@ -62,6 +62,8 @@ class Deconvolved:
     """Of the sweep at 0 dBFS, so that all drives share it; what was recorded is divided by the amplitude played."""
     impulse: FloatArray
     """`(n_fft,)`, recording's full scale per stimulus's full scale."""
+    drive_dbfs: float
+    """Of the sweep as it was played."""
     arrival: float
     """Where the fundamental arrives, samples; order n arrives `L ln n` earlier."""
     n_used: int
@@ -111,7 +113,9 @@ def deconvolve(recording: FloatArray, sweep: Sweep, *, start: float, orders: int
     spectrum = scipy.fft.rfft(used, kept.n_fft)
     spectrum *= kept.inverse
     impulse = scipy.fft.irfft(spectrum, kept.n_fft, overwrite_x=True)
-    return Deconvolved(filter=kept, impulse=impulse, arrival=start - first, n_used=used.size)
+    return Deconvolved(
+        filter=kept, impulse=impulse, drive_dbfs=sweep.drive_dbfs, arrival=start - first, n_used=used.size
+    )
 
 
 def _used_part(recording: FloatArray, sweep: Sweep, start: float) -> tuple[FloatArray, int]:

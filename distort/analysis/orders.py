@@ -51,6 +51,8 @@ class SeparatedOrders:
 
     filter: InverseFilter
     """What they were deconvolved with; the noise goes through it too."""
+    drive_dbfs: float
+    """Of the sweep as it was played; `filter` is of the sweep at 0 dBFS."""
     spectra: tuple[WindowedSpectrum, ...]
     """Order n at index n - 1."""
     fundamental_in: tuple[WindowedSpectrum, ...]
@@ -62,7 +64,7 @@ class SeparatedOrders:
 
     @property
     def sweep(self) -> Sweep:
-        """The sweep whose orders these are."""
+        """The sweep whose orders these are, at 0 dBFS."""
         return self.filter.sweep
 
 
@@ -86,6 +88,7 @@ def separate(deconvolved: Deconvolved, *, orders: int = 10, gate_s: float | None
     own = tuple(spectrum(window, -sweep.advance_s(window.order)) for window in windows)
     return SeparatedOrders(
         filter=deconvolved.filter,
+        drive_dbfs=deconvolved.drive_dbfs,
         spectra=own,
         fundamental_in=(own[0], *(spectrum(window, 0.0) for window in windows[1:])),
         fundamental_leak=tuple(
@@ -103,6 +106,10 @@ def _spectrum(piece: Cut, window: OrderWindow, sample_rate: int) -> WindowedSpec
     return WindowedSpectrum(window=window, values=values, bin_hz=bin_hz, energy=energy, first_s=piece.first_s)
 
 
+def _kind(separated: SeparatedOrders) -> tuple[Sweep, float, int, float | None]:
+    return separated.sweep, separated.drive_dbfs, len(separated.spectra), separated.gate_s
+
+
 def mean_of_takes(takes: Sequence[SeparatedOrders]) -> SeparatedOrders:
     """Coherent mean of several takes of one sweep: noise falls as 1 / takes, what repeats stays.
 
@@ -111,7 +118,7 @@ def mean_of_takes(takes: Sequence[SeparatedOrders]) -> SeparatedOrders:
     if not takes:
         raise AnalysisError("there is no take to average")
     first = takes[0]
-    if any((t.sweep, len(t.spectra), t.gate_s) != (first.sweep, len(first.spectra), first.gate_s) for t in takes):
+    if any(_kind(one) != _kind(first) for one in takes):
         raise AnalysisError("takes of different sweeps, orders or gates cannot be averaged: analyse them one by one")
     if len(takes) == 1:
         return first

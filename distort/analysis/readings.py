@@ -59,7 +59,6 @@ def readings(
     separated: SeparatedOrders,
     *,
     noise: NoiseDensity | None,
-    drive_dbfs: float,
     excitation_hz: FloatArray,
     octaves: float,
 ) -> tuple[Reading, ...]:
@@ -69,7 +68,9 @@ def readings(
     """
     context = _Context(
         separated=separated,
-        noise_per_energy=None if noise is None else deconvolved_noise(noise, separated.filter, drive_dbfs=drive_dbfs),
+        noise_per_energy=None
+        if noise is None
+        else deconvolved_noise(noise, separated.filter, drive_dbfs=separated.drive_dbfs),
         silence_s=0.0 if noise is None else noise.seconds * separated.takes,
         excitation_hz=excitation_hz,
         octaves=octaves,

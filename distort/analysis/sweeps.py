@@ -75,9 +75,7 @@ def read_sweep(takes: Sequence[SweepTake], sweep: Sweep, settings: Settings) -> 
     separated = mean_of_takes([separated for separated, _ in read])
     silences = [silence for take in takes for silence in take.silences]
     noise = noise_density(silences, sample_rate=sweep.sample_rate) if silences else None
-    found = readings(
-        separated, noise=noise, drive_dbfs=sweep.drive_dbfs, excitation_hz=grid_hz(), octaves=settings.smoothing_octaves
-    )
+    found = readings(separated, noise=noise, excitation_hz=grid_hz(), octaves=settings.smoothing_octaves)
     return SweepReadings(
         sweep=sweep,
         separated=separated,
