@@ -48,6 +48,9 @@ def results(condition: str, *, simulated: bool = True, levels: tuple[float, ...]
         gate_ms=None,
         recordings=(used,),
         levels=found,
+        multitones=(),
+        compression=(),
+        no_compression=None,
     )
     curves = tuple(harmonics(lift_db=level - 96.0) for level in levels)
     return ConditionResults(findings=findings, responses=tuple(response(level) for level in levels), harmonics=curves)

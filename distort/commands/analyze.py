@@ -60,9 +60,22 @@ def run(arguments: argparse.Namespace) -> int:
     say(
         console,
         f"Tables are in {arguments.target / 'results'}. "
-        f"Next: distort report {arguments.target}, or distort show {arguments.target} harmonics",
+        f"Next: distort report {arguments.target}, or distort show {arguments.target} harmonics{_more_to_show(found)}",
     )
     return 0
+
+
+def _more_to_show(found: "tuple[ConditionResults, ...]") -> str:
+    """What else `distort show` has something to say about, as the end of a list."""
+    more = [
+        what
+        for what, there in (
+            ("multitone", any(results.findings.multitones for results in found)),
+            ("compression", any(results.findings.compression for results in found)),
+        )
+        if there
+    ]
+    return "".join(f"|{what}" for what in more)
 
 
 def _say_calibrated_since(console: "Console", root: Path, found: "tuple[ConditionResults, ...]") -> None:

@@ -1,9 +1,20 @@
 """distort show: prints one result."""
 
 import argparse
+from typing import TYPE_CHECKING
 
 from distort.commands.parser import Parser, Subparsers, add_command
 from distort.commands.values import finite, path
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+    from distort.session.condition_results import ConditionResults
+
+RESULTS = ("response", "harmonics", "multitone", "compression")
+OF_ONE_LEVEL = ("harmonics", "multitone")
+IN_FINDINGS = {"multitone": ("multitones",), "compression": ("compression", "no_compression")}
+"""Results that are more than a table, and the fields of findings.json that hold them."""
 
 
 def add_parser(subparsers: "Subparsers[Parser]") -> None:
@@ -12,30 +23,74 @@ def add_parser(subparsers: "Subparsers[Parser]") -> None:
         subparsers,
         "show",
         "print one result",
-        details="Reads what 'distort analyze' wrote; readings are printed at the octave midbands.",
-        examples=["distort show our-monitor response", "distort show our-monitor harmonics --level 96"],
+        details="Reads what 'distort analyze' wrote; response and harmonics at octave midbands, the rest per octave.",
+        examples=[
+            "distort show our-monitor response",
+            "distort show our-monitor harmonics --level 96",
+            "distort show our-monitor multitone --level 96",
+            "distort show our-monitor compression",
+        ],
     )
     parser.add_argument("folder", metavar="FOLDER", type=path, help="a session that was analysed")
-    parser.add_argument("what", metavar="WHAT", choices=("response", "harmonics"), help="response or harmonics")
+    parser.add_argument("what", metavar="WHAT", choices=RESULTS, help="response, harmonics, multitone or compression")
     parser.add_argument("--condition", metavar="NAME", help="this condition alone (default: all)")
-    parser.add_argument("--level", metavar="DB", type=finite, help="this nominal level alone, dB SPL (harmonics)")
+    parser.add_argument(
+        "--level",
+        metavar="DB",
+        type=finite,
+        help="this nominal level alone, dB SPL (harmonics; multitone, then in third octaves)",
+    )
+    parser.add_argument(
+        "--json", action="store_true", help="print this part of the findings for machines (multitone, compression)"
+    )
     parser.set_defaults(run=run)
 
 
 def run(arguments: argparse.Namespace) -> int:
-    """Print it. Raises SessionError when there are no results, UsageError for an unknown condition or level."""
+    """Print it. Raises SessionError when there are no results, UsageError for words that do not go together."""
     from distort.commands.conditions import analysed
-    from distort.errors import UsageError
     from distort.report.console import make_console
-    from distort.report.summary import print_harmonics, print_response
+    from distort.report.summary import print_json_part
     from distort.session.folder import SessionFolder
 
-    if arguments.level is not None and arguments.what != "harmonics":
-        raise UsageError("--level goes with harmonics: the response is printed for all levels together")
+    check_words(arguments)
     console = make_console()
-    for results in analysed(SessionFolder(arguments.folder), arguments.condition):
-        if arguments.what == "response":
-            print_response(console, results)
-        else:
-            print_harmonics(console, results, level_db_spl=arguments.level)
+    found = analysed(SessionFolder(arguments.folder), arguments.condition)
+    if arguments.json:
+        print_json_part(console, [results.findings for results in found], IN_FINDINGS[arguments.what])
+        return 0
+    for results in found:
+        _print(console, results, arguments.what, level_db_spl=arguments.level)
     return 0
+
+
+def check_words(arguments: argparse.Namespace) -> None:
+    """Raise UsageError for a level of a result that holds all levels, or --json of one that is in CSV files alone."""
+    from distort.errors import UsageError
+
+    if arguments.level is not None and arguments.what not in OF_ONE_LEVEL:
+        raise UsageError(
+            f"--level goes with harmonics and multitone: the {arguments.what} is printed for all levels together"
+        )
+    if arguments.json and arguments.what not in IN_FINDINGS:
+        raise UsageError(
+            f"--json goes with multitone and compression: the {arguments.what} is in the CSV files in "
+            f"{arguments.folder / 'results'}"
+        )
+    if arguments.json and arguments.level is not None:
+        raise UsageError("--json prints all levels: leave --level out")
+
+
+def _print(console: "Console", results: "ConditionResults", what: str, *, level_db_spl: float | None) -> None:
+    from distort.report.summary import print_harmonics, print_response
+    from distort.report.tables_compression import print_compression
+    from distort.report.tables_multitone import print_multitone
+
+    if what == "response":
+        print_response(console, results)
+    elif what == "harmonics":
+        print_harmonics(console, results, level_db_spl=level_db_spl)
+    elif what == "multitone":
+        print_multitone(console, results, level_db_spl=level_db_spl)
+    else:
+        print_compression(console, results)

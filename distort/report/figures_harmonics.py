@@ -15,19 +15,16 @@ from distort.report.numbers import level_name
 from distort.report.style import (
     BLACK,
     BOX_BOTTOM_INCHES,
-    DECADE_INCHES,
     FILL,
-    GREY,
     HIGHEST_HZ,
     LOWEST_HZ,
     ORDER_COLOURS,
     ORDER_DASHES,
-    PANEL_LEFT_INCHES,
     QUIET,
     SETTINGS,
-    SHEET_INCHES,
     Legend,
     frequency_axis,
+    key_beside,
     level_axis,
     new_sheet,
     note,
@@ -73,8 +70,8 @@ def harmonics_figure(
         _percent_scale(axes)
         _noise(axes, harmonics)
         for order in reversed(harmonics.orders):
-            _draw(axes, _trust(harmonics, order), _order_style(order.order))
-        _draw(axes, _thd_trust(harmonics), THD_STYLE)
+            draw_trust(axes, _trust(harmonics, order), _order_style(order.order))
+        draw_trust(axes, _thd_trust(harmonics), THD_STYLE)
         _label(axes, harmonics)
         _key(axes, harmonics)
         note(figure, CARE_NOTE, top_inches=BOX_BOTTOM_INCHES + 1.12)
@@ -106,7 +103,8 @@ def _thd_trust(harmonics: Harmonics) -> Trust:
     return harmonics.frequency_hz, readings, *thd_marks(harmonics)
 
 
-def _draw(axes: "Axes", trust: Trust, style: dict[str, Any]) -> None:
+def draw_trust(axes: "Axes", trust: Trust, style: dict[str, Any]) -> None:
+    """Draw one curve bold, thin or dotted as far as it can be trusted."""
     frequency_hz, readings, doubtful, below = trust
     width = style["linewidth"]
     parts: tuple[tuple[BoolArray, dict[str, Any]], ...] = (
@@ -171,19 +169,6 @@ def _key(axes: "Axes", harmonics: Harmonics) -> None:
         entries.append((Patch(color=FILL), f"noise floor (highest of {min(prominent)} to {max(prominent)})"))
     else:
         entries.append((Patch(color="white"), "noise floor not known"))
-    width, height = SHEET_INCHES
     figure = axes.get_figure(root=True)
     assert figure is not None
-    figure.legend(
-        [handle for handle, _ in entries],
-        [name for _, name in entries],
-        loc="upper left",
-        bbox_to_anchor=(PANEL_LEFT_INCHES / width, (BOX_BOTTOM_INCHES + 2.0 * DECADE_INCHES) / height),
-        frameon=False,
-        borderpad=0.0,
-        borderaxespad=0.0,
-        handlelength=3.4,
-        labelspacing=0.9,
-        labelcolor=BLACK,
-        edgecolor=GREY,
-    )
+    key_beside(figure, [handle for handle, _ in entries], [name for _, name in entries])

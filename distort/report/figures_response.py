@@ -6,13 +6,11 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from distort.analysis.curves import FloatArray, Response
-from distort.report.labels import spread
+from distort.report.labels import Labelled, label_right
 from distort.report.numbers import level_name
 from distort.report.style import (
     BOX_BOTTOM_INCHES,
-    DECADE_INCHES,
     FILL,
-    GREY,
     HIGHEST_HZ,
     LEVEL_DASHES,
     LOWEST_HZ,
@@ -34,7 +32,6 @@ LEVEL_NOTE = """Labels are nominal levels: the level
 at 1 m that the drive would give if the
 loudspeaker stayed as it is when played
 quietly. The curves show what it gave."""
-LABEL_GAP_POINTS = 15.0
 HEADROOM_DB = 3.0
 
 
@@ -84,7 +81,18 @@ def response_figure(
                 linewidth=1.8,
                 label=f"{level_name(level)} dB",
             )
-        _label_levels(axes, responses)
+        label_right(
+            axes,
+            [
+                Labelled(
+                    name=f"{level_name(level)} dB",
+                    colour=level_colour(index, len(levels)),
+                    frequency_hz=responses[level].frequency_hz,
+                    level_db=shown(responses[level]),
+                )
+                for index, level in enumerate(levels)
+            ],
+        )
         note(figure, LEVEL_NOTE, top_inches=BOX_BOTTOM_INCHES + 0.95)
     return figure
 
@@ -99,40 +107,3 @@ def _noise(axes: "Axes", responses: Mapping[float, Response]) -> None:
     if not np.any(highest[known] > bottom):
         return
     axes.fill_between(first.frequency_hz, bottom, highest, color=FILL, linewidth=0.0, zorder=0.5, label="noise floor")
-
-
-def _label_levels(axes: "Axes", responses: Mapping[float, Response]) -> None:
-    """Each level's name right of the box, level with the end of its curve, joined to it by a thin line."""
-    bottom, top = axes.get_ylim()
-    levels = sorted(responses)
-    db_per_point = (top - bottom) / (2.0 * DECADE_INCHES * 72.0)
-    ends = [_last(responses[level]) for level in levels]
-    held = [float(np.clip(level_db, bottom, top)) for _, level_db in ends]
-    places = spread(held, gap=LABEL_GAP_POINTS * db_per_point, low=bottom + 2 * db_per_point, high=top)
-    for index, (level, (end_hz, _), end_db, place_db) in enumerate(zip(levels, ends, held, places, strict=True)):
-        colour = level_colour(index, len(levels))
-        axes.annotate(
-            f"{level_name(level)} dB",
-            xy=(end_hz, end_db),
-            xytext=(1.0 + 0.28 / (3.0 * DECADE_INCHES), (place_db - bottom) / (top - bottom)),
-            textcoords="axes fraction",
-            color=colour,
-            weight="bold",
-            va="center",
-            annotation_clip=False,
-            arrowprops={
-                "arrowstyle": "-",
-                "color": GREY,
-                "linewidth": 0.6,
-                "shrinkA": 2.0,
-                "shrinkB": 0.0,
-                "relpos": (0.0, 0.5),
-            },
-        )
-
-
-def _last(response: Response) -> tuple[float, float]:
-    """Frequency and level at the right end of the drawn curve."""
-    drawn = shown(response)
-    row = int(np.flatnonzero(np.isfinite(drawn))[-1])
-    return float(response.frequency_hz[row]), float(drawn[row])

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from distort.analysis.curves import FloatArray
-from distort.report.style import halo
+from distort.report.style import DECADE_INCHES, GREY, halo
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -21,6 +21,9 @@ CLEAR_POINTS = 1.5
 
 NEIGHBOUR_PIXELS = 40.0
 """Curves this near to the side of a point count when the room above and below it is judged."""
+
+COLUMN_GAP_POINTS = 15.0
+"""From one label to the next in a column."""
 
 OWN_SHARE = 1.3
 """Every other curve is at least this many times as far from a label as its own, so that nobody reads it wrong."""
@@ -61,6 +64,38 @@ def spread(wanted: Sequence[float], *, gap: float, low: float, high: float) -> l
     for rank, index in enumerate(order):
         positions[index] = min(max(placed[rank], low), top) + rank * gap
     return positions
+
+
+def label_right(axes: "Axes", curves: Sequence[Labelled]) -> None:
+    """Each curve's name right of the box, level with the curve's end, joined to it by a thin line.
+
+    Curves without a reading get no name. The limits of `axes` must be final.
+    """
+    bottom, top = axes.get_ylim()
+    db_per_point = (top - bottom) / (2.0 * DECADE_INCHES * 72.0)
+    drawn = [curve for curve in curves if np.isfinite(curve.level_db).any()]
+    ends = [int(np.flatnonzero(np.isfinite(curve.level_db))[-1]) for curve in drawn]
+    held = [float(np.clip(curve.level_db[end], bottom, top)) for curve, end in zip(drawn, ends, strict=True)]
+    places = spread(held, gap=COLUMN_GAP_POINTS * db_per_point, low=bottom + 2 * db_per_point, high=top)
+    for curve, end, end_db, place_db in zip(drawn, ends, held, places, strict=True):
+        axes.annotate(
+            curve.name,
+            xy=(float(curve.frequency_hz[end]), end_db),
+            xytext=(1.0 + 0.28 / (3.0 * DECADE_INCHES), (place_db - bottom) / (top - bottom)),
+            textcoords="axes fraction",
+            color=curve.colour,
+            weight="bold",
+            va="center",
+            annotation_clip=False,
+            arrowprops={
+                "arrowstyle": "-",
+                "color": GREY,
+                "linewidth": 0.6,
+                "shrinkA": 2.0,
+                "shrinkB": 0.0,
+                "relpos": (0.0, 0.5),
+            },
+        )
 
 
 def label_beside_curves(axes: "Axes", curves: Sequence[Labelled], *, avoid: Sequence[Labelled] = ()) -> list[str]:

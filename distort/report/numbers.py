@@ -38,6 +38,28 @@ def hertz(frequency_hz: float) -> str:
     return f"{frequency_hz / 1000.0:.3g}k"
 
 
+def hertz_words(frequency_hz: float) -> str:
+    """The same within a sentence: 31.6 Hz, 1.06 kHz."""
+    return f"{frequency_hz:.3g} Hz" if frequency_hz < 999.5 else f"{frequency_hz / 1000.0:.3g} kHz"
+
+
+def octave_index(midband_hz: float) -> int:
+    """Which of the ten octaves has its midband nearest to `midband_hz`."""
+    return min(range(len(OCTAVE_HZ)), key=lambda index: abs(math.log(OCTAVE_HZ[index] / midband_hz)))
+
+
+def octave_words(midband_hz: float) -> str:
+    """An octave by its nominal name: 63 Hz octave, 2 kHz octave."""
+    name = OCTAVE_NAMES[octave_index(midband_hz)]
+    return f"{name[:-1]} kHz octave" if name.endswith("k") else f"{name} Hz octave"
+
+
+def with_interval(value: float, half_width: float) -> str:
+    """A value and its 95 % interval, both to the digit that the interval leaves: 0.6 +- 0.1, 0.28 +- 0.02."""
+    decimals = 1 if half_width >= 0.095 else 2
+    return f"{value:.{decimals}f} +- {max(half_width, 0.01):.{decimals}f}"
+
+
 def level_name(level_db: float) -> str:
     """A nominal level as file names and tables write it: 86 or 91.5."""
     return f"{level_db:g}"

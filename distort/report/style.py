@@ -74,6 +74,7 @@ class Legend:
     smoothing         such as "1/12" (octave)
     gate_ms           length of the time gate
     lowest_valid_hz   below it the window or gate is too short
+    stimulus          what was played, where that is no sweep: nothing is smoothed, gated or windowed then
     """
 
     title: str | None = None
@@ -84,15 +85,20 @@ class Legend:
     smoothing: str | None = None
     gate_ms: float | None = None
     lowest_valid_hz: float | None = None
+    stimulus: str | None = None
 
     def caption(self) -> str:
         """How the curves came about, in one line."""
-        parts = [
-            None if self.distance_m is None else f"microphone at {self.distance_m:g} m, levels referred to 1 m",
-            None if self.smoothing is None else f"{self.smoothing} octave smoothing",
-            "no time gate" if self.gate_ms is None else f"time gate {self.gate_ms:g} ms",
-            None if self.lowest_valid_hz is None else f"fundamental valid from {self.lowest_valid_hz:.3g} Hz",
-        ]
+        place = None if self.distance_m is None else f"microphone at {self.distance_m:g} m, levels referred to 1 m"
+        if self.stimulus is not None:
+            parts = [place, self.stimulus]
+        else:
+            parts = [
+                place,
+                None if self.smoothing is None else f"{self.smoothing} octave smoothing",
+                "no time gate" if self.gate_ms is None else f"time gate {self.gate_ms:g} ms",
+                None if self.lowest_valid_hz is None else f"fundamental valid from {self.lowest_valid_hz:.3g} Hz",
+            ]
         text = "; ".join(part for part in parts if part)
         return f"{text[0].upper()}{text[1:]}."
 
@@ -101,18 +107,24 @@ SIMULATED_WORDS = "Simulated loudspeaker, not a measurement"
 
 
 def new_sheet(legend: Legend, heading: str) -> "tuple[Figure, Axes]":
-    """An empty sheet with its words around one empty box: title, heading, caption, credit."""
-    from matplotlib.figure import Figure
-
+    """A sheet with its words around one empty box."""
+    figure = new_page(legend, heading)
     width, height = SHEET_INCHES
-    figure = Figure(figsize=SHEET_INCHES, dpi=DOTS_PER_INCH, facecolor="white")
     box = (
         BOX_LEFT_INCHES / width,
         BOX_BOTTOM_INCHES / height,
         3.0 * DECADE_INCHES / width,
         2.0 * DECADE_INCHES / height,
     )
-    axes = figure.add_axes(box)
+    return figure, figure.add_axes(box)
+
+
+def new_page(legend: Legend, heading: str) -> "Figure":
+    """A sheet with its words and nothing else yet: title, heading, caption, credit."""
+    from matplotlib.figure import Figure
+
+    width, height = SHEET_INCHES
+    figure = Figure(figsize=SHEET_INCHES, dpi=DOTS_PER_INCH, facecolor="white")
     left = BOX_LEFT_INCHES / width
     right = 1.0 - MARGIN_INCHES / width
     end = mark_simulated(figure) if legend.simulated else right
@@ -128,7 +140,7 @@ def new_sheet(legend: Legend, heading: str) -> "tuple[Figure, Axes]":
     if legend.credit:
         credit = figure.text(right, 0.2 / height, legend.credit, ha="right", gid="credit", **small)
         fit(credit, right - _extent(caption).x1 - MARGIN_INCHES / width)
-    return figure, axes
+    return figure
 
 
 def fit(text: "Text", share: float) -> None:
@@ -203,6 +215,24 @@ def halo(text: "Text") -> None:
     from matplotlib import patheffects
 
     text.set_path_effects([patheffects.withStroke(linewidth=2.5, foreground="white")])
+
+
+def key_beside(figure: "Figure", handles: Sequence[Any], names: Sequence[str]) -> None:
+    """Line samples and their names right of the box, from its upper edge down."""
+    width, height = SHEET_INCHES
+    figure.legend(
+        handles,
+        names,
+        loc="upper left",
+        bbox_to_anchor=(PANEL_LEFT_INCHES / width, (BOX_BOTTOM_INCHES + 2.0 * DECADE_INCHES) / height),
+        frameon=False,
+        borderpad=0.0,
+        borderaxespad=0.0,
+        handlelength=3.4,
+        labelspacing=0.9,
+        labelcolor=BLACK,
+        edgecolor=GREY,
+    )
 
 
 def note(figure: "Figure", text: str, *, top_inches: float) -> None:

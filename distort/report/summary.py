@@ -10,8 +10,9 @@ from distort.analysis.curves import Harmonics, Response
 from distort.errors import UsageError
 from distort.report.capture_words import print_quality
 from distort.report.console import say
+from distort.report.headings import print_heading
+from distort.report.ladder_summary import print_ladder_summary
 from distort.report.numbers import level_name
-from distort.report.style import SIMULATED_WORDS
 from distort.report.tables import PROMINENT_ORDERS, UNIT_NAMES, harmonics_table, response_table
 from distort.session.condition_results import ConditionResults, Findings, LevelFound
 from distort.session.json_fields import as_document
@@ -22,14 +23,15 @@ UNTROUBLED = Quality(verdict="good")
 
 def print_summary(console: Console, results: ConditionResults) -> None:
     """One table a level with the orders that matter most, under a line that says what was measured."""
-    _print_heading(console, results)
+    print_heading(console, results)
     _print_troubles(console, results.findings)
     _print_levels(console, results, orders=PROMINENT_ORDERS)
+    print_ladder_summary(console, results)
 
 
 def print_response(console: Console, results: ConditionResults) -> None:
     """The response of every level."""
-    _print_heading(console, results)
+    print_heading(console, results)
     console.print(response_table(dict(zip(results.levels_db_spl, results.responses, strict=True))))
     console.print()
 
@@ -39,7 +41,7 @@ def print_harmonics(console: Console, results: ConditionResults, *, level_db_spl
     if level_db_spl is not None and level_db_spl not in results.levels_db_spl:
         known = ", ".join(level_name(level) for level in results.levels_db_spl)
         raise UsageError(f"no level of {level_name(level_db_spl)} dB SPL was analysed: there are {known}")
-    _print_heading(console, results)
+    print_heading(console, results)
     _print_levels(console, results, orders=None, only_db_spl=level_db_spl)
 
 
@@ -57,17 +59,18 @@ def print_single(
 
 def print_json(console: Console, findings: Sequence[Findings]) -> None:
     """The findings of every condition as one JSON list, for machines."""
-    console.out(json.dumps([as_document(one) for one in findings], indent=2, ensure_ascii=False, allow_nan=False))
+    _print_document(console, [as_document(one) for one in findings])
 
 
-def _print_heading(console: Console, results: ConditionResults) -> None:
-    findings = results.findings
-    say(console, f"{findings.loudspeaker.name}, condition {findings.condition}")
-    if findings.simulated:
-        say(console, f"{SIMULATED_WORDS}.")
-    if findings.levels and findings.levels[0].unit == "dbfs":
-        say(console, "No calibration: levels are in dBFS, and no sound pressure level is known.")
-    console.print()
+def print_json_part(console: Console, findings: Sequence[Findings], names: Sequence[str]) -> None:
+    """The fields `names` of the findings of every condition, each beside its condition, as one JSON list."""
+    wanted = ("condition", *names)
+    documents = [as_document(one) for one in findings]
+    _print_document(console, [{name: document[name] for name in wanted} for document in documents])
+
+
+def _print_document(console: Console, document: object) -> None:
+    console.out(json.dumps(document, indent=2, ensure_ascii=False, allow_nan=False))
 
 
 def _print_levels(

@@ -141,25 +141,28 @@ def harmonics_table(harmonics: Harmonics, response: Response, *, orders: Sequenc
         thd_quantity(harmonics),
         *(order_quantity(separated[order]) for order in orders),
     ]
-    table = _octave_table("Hz", worst=True)
+    table = octave_table("Hz", worst=True)
     for index, quantity in enumerate(quantities):
-        table.add_row(*_cells(quantity, harmonics.frequency_hz), *_worst(quantity, harmonics.frequency_hz, index > 0))
-    _add_legend(table, quantities, harmonics.frequency_hz)
+        table.add_row(
+            *cells(quantity, harmonics.frequency_hz), *worst_cells(quantity, harmonics.frequency_hz, index > 0)
+        )
+    add_legend(table, quantities, harmonics.frequency_hz)
     return table
 
 
 def response_table(responses: Mapping[float, Response]) -> Table:
     """The response of each nominal level (the keys, dB SPL) at the octave midbands."""
     quantities = [level_quantity(response, f"{level_name(level)} dB") for level, response in responses.items()]
-    table = _octave_table("Hz", worst=False)
+    table = octave_table("Hz", worst=False)
     for quantity, response in zip(quantities, responses.values(), strict=True):
-        table.add_row(*_cells(quantity, response.frequency_hz))
+        table.add_row(*cells(quantity, response.frequency_hz))
     first = next(iter(responses.values()))
-    _add_legend(table, quantities, first.frequency_hz, before=f"{UNIT_NAMES[first.unit]}, one row a nominal level")
+    add_legend(table, quantities, first.frequency_hz, before=f"{UNIT_NAMES[first.unit]}, one row a nominal level")
     return table
 
 
-def _octave_table(corner: str, *, worst: bool) -> Table:
+def octave_table(corner: str, *, worst: bool) -> Table:
+    """An empty table with a column an octave and, if wanted, two for the worst reading and where it is."""
     table = Table(box=None, padding=0, pad_edge=False, show_edge=False, header_style="bold", caption_justify="left")
     table.add_column(corner, width=LABEL_COLUMNS, no_wrap=True)
     for name in OCTAVE_NAMES:
@@ -170,20 +173,22 @@ def _octave_table(corner: str, *, worst: bool) -> Table:
     return table
 
 
-def _cells(quantity: Quantity, frequency_hz: FloatArray) -> list[Text]:
-    cells = [Text(quantity.label, style="bold")]
+def cells(quantity: Quantity, frequency_hz: FloatArray) -> list[Text]:
+    """The label of a quantity, and its reading at each octave midband; `frequency_hz` is its grid, `(rows,)`."""
+    written = [Text(quantity.label, style="bold")]
     for row in octave_rows(frequency_hz):
         if row is None or not np.isfinite(quantity.values[row]):
-            cells.append(Text(NOT_MEASURABLE, style="dim"))
+            written.append(Text(NOT_MEASURABLE, style="dim"))
             continue
         mark = quantity.mark(row)
         shown = quantity.floor[row] if mark == BELOW_FLOOR else quantity.values[row]
         number = quantity.write(float(shown))
-        cells.append(Text(f"{mark}{number}", style=STYLES[mark]))
-    return cells
+        written.append(Text(f"{mark}{number}", style=STYLES[mark]))
+    return written
 
 
-def _worst(quantity: Quantity, frequency_hz: FloatArray, wanted: bool) -> list[Text]:
+def worst_cells(quantity: Quantity, frequency_hz: FloatArray, wanted: bool) -> list[Text]:
+    """The highest reading without a mark and its frequency; two empty cells where they are not `wanted`."""
     if not wanted:
         return [Text(""), Text("")]
     row = quantity.worst_row()
@@ -192,8 +197,16 @@ def _worst(quantity: Quantity, frequency_hz: FloatArray, wanted: bool) -> list[T
     return [Text(quantity.write(float(quantity.values[row])), style="bold"), Text(hertz(float(frequency_hz[row])))]
 
 
-def _add_legend(table: Table, quantities: Sequence[Quantity], frequency_hz: FloatArray, *, before: str = "") -> None:
+def add_legend(
+    table: Table,
+    quantities: Sequence[Quantity],
+    frequency_hz: FloatArray,
+    *,
+    before: str = "",
+    words: Mapping[str, str] = LEGEND,
+) -> None:
+    """Explain under the table the marks that stand in it, in the `words` for each; `before` comes first."""
     rows = [row for row in octave_rows(frequency_hz) if row is not None]
     shown = {quantity.mark(row) for quantity in quantities for row in rows if np.isfinite(quantity.values[row])}
-    lines = [before, *(LEGEND[mark] for mark in (DOUBTFUL, BELOW_FLOOR) if mark in shown)]
+    lines = [before, *(words[mark] for mark in (DOUBTFUL, BELOW_FLOOR) if mark in shown)]
     table.caption = Text("\n".join(line for line in lines if line), style="dim")

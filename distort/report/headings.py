@@ -1,0 +1,18 @@
+"""The lines above the results of a condition."""
+
+from rich.console import Console
+
+from distort.report.console import say
+from distort.report.style import SIMULATED_WORDS
+from distort.session.condition_results import ConditionResults
+
+
+def print_heading(console: Console, results: ConditionResults) -> None:
+    """Whose results these are, and what must be known before any of them is read."""
+    findings = results.findings
+    say(console, f"{findings.loudspeaker.name}, condition {findings.condition}")
+    if findings.simulated:
+        say(console, f"{SIMULATED_WORDS}.")
+    if findings.levels and findings.levels[0].unit == "dbfs":
+        say(console, "No calibration: levels are in dBFS, and no sound pressure level is known.")
+    console.print()

@@ -1,0 +1,283 @@
+"""The figures of multitones and compression: what they draw, that no words overlap, and which a session gets."""
+
+import dataclasses
+import json
+
+import numpy as np
+import pytest
+
+from distort import __main__ as program
+from distort.report import style
+from distort.report.figures_compression import change_limits, compression_figure
+from distort.report.figures_input_output import input_output_figure
+from distort.report.figures_multitone import multitone_figure, multitone_top_db
+from distort.report.numbers import OCTAVE_NAMES
+from distort.report.style import level_colour
+from distort.session.condition_results import ConditionResults, write_results
+from distort.session.folder import SessionFolder
+from distort.session.plan_template import plan_text, write_plan
+from tests.ladder_examples import LADDER, ladder, linear_ladder, multitone_bands, multitone_found
+from tests.report_examples import FREQUENCY_HZ
+from tests.test_report_figures import LEGEND, LONG, assert_no_words_overlap, said
+from tests.test_report_session import results
+
+FINE = tuple(90.0 + 1.5 * step for step in range(9))
+SIX = (80.0, 85.0, 90.0, 95.0, 100.0, 105.0)
+PLAYED = dataclasses.replace(LEGEND, stimulus="31 lines, pink spectrum, random phases, crest factor 12.4 dB")
+
+SHEETS = {
+    **{
+        f"compression, {source}, {len(levels)} levels": (
+            lambda source=source, levels=levels: compression_figure(
+                ladder(levels, source=source)[1], LEGEND, includes_heating=True
+            )
+        )
+        for source, levels in (("sweep", LADDER), ("sweep", FINE), ("multitone", (86.0, 96.0)), ("multitone", SIX))
+    },
+    **{
+        f"input and output, {len(levels)} levels": (
+            lambda levels=levels: input_output_figure(ladder(levels)[0], LEGEND, unit="db_spl")
+        )
+        for levels in (LADDER, FINE)
+    },
+    **{
+        f"multitone at {level:g} dB": (
+            lambda level=level: multitone_figure(multitone_bands(level), PLAYED, level_db_spl=level, top_db=105.0)
+        )
+        for level in (76.0, 102.0)
+    },
+    "compression, long words": lambda: compression_figure(ladder()[1], LONG),
+    "multitone, long words": lambda: multitone_figure(multitone_bands(96.0), LONG, level_db_spl=96.0),
+    "input and output, long words": lambda: input_output_figure(ladder()[0], LONG, unit="dbfs"),
+    "compression of a straight line": lambda: compression_figure(linear_ladder()[1], LEGEND),
+}
+
+
+@pytest.mark.parametrize("name", SHEETS)
+def test_no_words_overlap(name) -> None:
+    assert_no_words_overlap(SHEETS[name]())
+
+
+def test_compression_figure_draws_every_level_above_the_reference() -> None:
+    _, curves = ladder()
+    figure = compression_figure(curves, LEGEND, includes_heating=True)
+    axes = figure.axes[0]
+    lines = {line.get_label(): line for line in axes.get_lines()}
+    assert [name for name in lines if not name.startswith("_")] == [
+        "86 dB",
+        "96 dB",
+        "102 dB",
+        "drift of the reference",
+    ]
+    valid = LEGEND.lowest_valid_hz <= FREQUENCY_HZ
+    for level, change_db in zip(LADDER[1:], curves.change_db[1:], strict=True):
+        drawn = np.asarray(lines[f"{level:g} dB"].get_ydata())
+        np.testing.assert_array_equal(drawn[valid], change_db[valid])
+        assert np.isnan(drawn[~valid]).all(), "nothing below the lowest valid frequency"
+        assert lines[f"{level:g} dB"].get_color() == level_colour(LADDER.index(level), len(LADDER))
+    drift = np.asarray(lines["drift of the reference"].get_ydata())
+    np.testing.assert_array_equal(drift[valid], curves.drift_db[valid])
+    assert "Heating while playing is included." in said(figure)
+    assert "re 76 dB SPL (1 m, nominal)" in said(figure)
+    assert "Heating" not in said(compression_figure(curves, LEGEND))
+
+
+def test_the_band_about_a_curve_is_its_interval() -> None:
+    _, curves = ladder(noise=1e-4)
+    axes = compression_figure(curves, LEGEND).axes[0]
+    assert len(axes.collections) == len(LADDER) - 1
+    corners = axes.collections[0].get_paths()[0].vertices
+    row = int(np.argmin(np.abs(curves.frequency_hz - 1000.0)))
+    edges = np.sort(np.unique(corners[np.isclose(corners[:, 0], curves.frequency_hz[row]), 1]))
+    half_db = curves.uncertainty_db[1][row]
+    np.testing.assert_allclose(edges, curves.change_db[1][row] + np.array([-half_db, half_db]), atol=1e-9)  # rounding
+
+
+def test_no_drift_is_drawn_where_none_is_known() -> None:
+    figure = compression_figure(ladder(drift_db=None)[1], LEGEND)
+    assert "drift" not in said(figure)
+
+
+def test_lines_of_a_multitone_are_marked_and_not_cut_at_the_sweeps_limit() -> None:
+    _, curves = ladder(source="multitone")
+    figure = compression_figure(curves, dataclasses.replace(PLAYED, lowest_valid_hz=100.0))
+    line = next(line for line in figure.axes[0].get_lines() if line.get_label() == "102 dB")
+    assert line.get_marker() == "o"
+    assert np.isfinite(np.asarray(line.get_ydata())[curves.frequency_hz < 100.0]).any()
+    text = said(figure)
+    assert "31 lines, pink spectrum" in text
+    assert "time gate" not in text
+    assert "smoothing" not in text
+
+
+def test_the_scale_of_changes_is_shared_and_deaf_to_noise() -> None:
+    (_, mild), (_, strong) = ladder((86.0, 96.0)), ladder((80.0, 105.0))
+    top_db, span_db = change_limits([mild, strong])
+    assert top_db - span_db <= np.nanmin(strong.change_db)
+    assert top_db >= np.nanmax(mild.change_db)
+    assert change_limits([mild])[1] < span_db
+    wild = strong.change_db.copy()
+    wild[1, :20] = -60.0
+    unsure = strong.uncertainty_db.copy()
+    unsure[1, :20] = 30.0
+    noisy = dataclasses.replace(strong, change_db=wild, uncertainty_db=unsure)
+    assert change_limits([noisy]) == change_limits([strong])
+
+
+def test_figures_that_would_be_empty_are_refused() -> None:
+    found, curves = ladder((96.0, 102.0))
+    alone = dataclasses.replace(curves, level_db_spl=(96.0,))
+    with pytest.raises(ValueError, match="above the reference"):
+        compression_figure(alone, LEGEND)
+    with pytest.raises(ValueError, match="at least two levels"):
+        input_output_figure(dataclasses.replace(found, level_db_spl=(96.0,)), LEGEND, unit="db_spl")
+
+
+def test_input_output_has_a_picture_an_octave() -> None:
+    found, _ = ladder()
+    figure = input_output_figure(found, LEGEND, unit="db_spl")
+    assert len(figure.axes) == len(OCTAVE_NAMES)
+    drive_db = np.array(found.drive_dbfs) - found.drive_dbfs[0]
+    for axes, octave, band in zip(figure.axes, found.octaves, found.ranges, strict=True):
+        points = axes.collections[-1].get_offsets()
+        np.testing.assert_allclose(points[:, 0], drive_db)
+        np.testing.assert_allclose(points[:, 1], drive_db + np.array(octave.change_db, dtype=float))
+        assert axes.get_xlim() == axes.get_ylim(), "a straight line is at 45 degrees"
+        text = "\n".join(each.get_text() for each in axes.texts)
+        assert band.word in text
+        assert f"{max(value for value in octave.output_db if value is not None):.1f} dB SPL" in text
+
+
+def test_an_octave_that_was_not_measured_is_said_to_be() -> None:
+    found, _ = ladder()
+    partly = dataclasses.replace(found, octaves=found.octaves[1:], ranges=found.ranges[1:])
+    figure = input_output_figure(partly, LEGEND, unit="db_spl")
+    assert "not measurable" in "\n".join(text.get_text() for text in figure.axes[0].texts)
+    assert len(figure.axes[0].collections) == 0
+
+
+def test_multitone_figure_draws_lines_distortion_and_noise_per_third() -> None:
+    bands = multitone_bands(102.0)
+    figure = multitone_figure(bands, PLAYED, level_db_spl=102.0)
+    axes = figure.axes[0]
+
+    def drawn(colour: str) -> np.ndarray:
+        parts = [np.asarray(line.get_ydata()) for line in axes.get_lines() if line.get_color() == colour]
+        return np.nanmax(np.where(np.isfinite(np.stack(parts)), np.stack(parts), -np.inf), axis=0)
+
+    np.testing.assert_array_equal(drawn(style.GREY), np.repeat(bands.level_db, 2))
+    np.testing.assert_array_equal(drawn(style.ORDER_COLOURS[2]), np.repeat(bands.level_db + bands.even_db, 2))
+    np.testing.assert_array_equal(drawn(style.ORDER_COLOURS[3]), np.repeat(bands.level_db + bands.odd_db, 2))
+    np.testing.assert_array_equal(drawn(style.BLACK), np.repeat(bands.level_db + bands.distortion_db, 2))
+    (noise,) = axes.collections
+    top = noise.get_paths()[0].get_extents().y1
+    assert top == pytest.approx(float(np.max(bands.level_db + bands.noise_db)))
+    edges_hz = np.asarray(axes.get_lines()[0].get_xdata())
+    # IEC 61260-1, base ten: a third octave is 10^0.1 wide
+    np.testing.assert_allclose(edges_hz[1::2] / edges_hz[::2], 10.0**0.1)
+
+
+def test_guides_run_whole_twenties_below_the_lines() -> None:
+    """-20 dB is 10 %, -40 dB 1 % (definition of the decibel)."""
+    bands = multitone_bands(102.0)
+    figure = multitone_figure(bands, PLAYED, level_db_spl=102.0)
+    guides = [line for line in figure.axes[0].get_lines() if line.get_color() == style.QUIET]
+    for below_db, line in zip((20.0, 40.0, 60.0, 80.0), guides, strict=True):
+        np.testing.assert_allclose(np.asarray(line.get_ydata()), np.repeat(bands.level_db - below_db, 2))
+    for words in ("10 %", "1 %", "0.1 %"):
+        assert words in said(figure).split("\n")
+
+
+def test_what_lies_below_its_floor_is_dotted() -> None:
+    bands = multitone_bands(76.0)
+    axes = multitone_figure(bands, PLAYED, level_db_spl=76.0).axes[0]
+    blue = [line for line in axes.get_lines() if line.get_color() == style.ORDER_COLOURS[2]]
+    dotted = np.isfinite(np.asarray(blue[2].get_ydata()))[1::2]
+    np.testing.assert_array_equal(dotted, bands.even_db < bands.even_floor_db)
+    assert blue[2].get_linestyle() == ":"
+
+
+def test_multitones_share_the_scale_of_the_loudest() -> None:
+    tables = [multitone_bands(level) for level in LADDER]
+    assert multitone_top_db(tables) == multitone_top_db(tables[-1:]) == 95.0
+    limits = {
+        multitone_figure(bands, PLAYED, level_db_spl=level, top_db=95.0).axes[0].get_ylim()
+        for bands, level in zip(tables, LADDER, strict=True)
+    }
+    assert limits == {(-5.0, 95.0)}
+
+
+@pytest.fixture
+def session(tmp_path) -> SessionFolder:
+    write_plan(tmp_path, plan_text(name="Monitor A", levels_db_spl=(86.0, 96.0), conditions=("stand", "desk")))
+    folder = SessionFolder(tmp_path)
+    write_results(folder, whole("desk"))
+    write_results(folder, results("stand"))
+    return folder
+
+
+def whole(condition: str) -> ConditionResults:
+    empty, levels = results(condition), (86.0, 96.0)
+    both = (ladder(levels), ladder(levels, source="multitone"))
+    findings = dataclasses.replace(
+        empty.findings,
+        multitones=tuple(multitone_found(level) for level in levels),
+        compression=tuple(found for found, _ in both),
+    )
+    return dataclasses.replace(
+        empty,
+        findings=findings,
+        multitones=tuple(multitone_bands(level) for level in levels),
+        changes=tuple(curves for _, curves in both),
+    )
+
+
+def test_report_draws_what_there_is(session, capsys) -> None:
+    assert program.main(["report", str(session.root)]) == 0
+    capsys.readouterr()
+    names = {path.stem for path in (session.root / "results" / "figures").glob("*.png")}
+    of_sweeps = {f"{kind}_{where}" for where in ("desk", "stand") for kind in ("response",)} | {
+        f"harmonics_{where}_{level}dB" for where in ("desk", "stand") for level in (86, 96)
+    }
+    assert names - of_sweeps == {
+        "multitone_desk_86dB",
+        "multitone_desk_96dB",
+        "compression_desk_sweep",
+        "compression_desk_multitone",
+        "input_output_desk_sweep",
+        "input_output_desk_multitone",
+    }
+    assert of_sweeps <= names
+
+
+def test_show_prints_both(session, capsys) -> None:
+    assert program.main(["show", str(session.root), "multitone", "--condition", "desk", "--level", "96"]) == 0
+    out = capsys.readouterr().out
+    assert "dist. dB" in out
+    assert "86 dB SPL nominal" not in out
+    assert program.main(["show", str(session.root), "compression", "--condition", "desk"]) == 0
+    assert "Change of the sweep against 86 dB SPL, in dB" in capsys.readouterr().out
+
+
+def test_show_json_is_that_part_of_the_findings(session, capsys) -> None:
+    assert program.main(["show", str(session.root), "compression", "--json"]) == 0
+    desk, stand = json.loads(capsys.readouterr().out)
+    written = json.loads(session.findings_path("desk").read_text(encoding="utf-8"))
+    assert desk == {name: written[name] for name in ("condition", "compression", "no_compression")}
+    assert stand == {"condition": "stand", "compression": [], "no_compression": None}
+    assert program.main(["show", str(session.root), "multitone", "--json", "--condition", "desk"]) == 0
+    assert json.loads(capsys.readouterr().out) == [{"condition": "desk", "multitones": written["multitones"]}]
+
+
+@pytest.mark.parametrize(
+    ("words", "said_"),
+    [
+        (["compression", "--level", "96"], "--level goes with harmonics and multitone"),
+        (["multitone", "--level", "90"], "there are 86, 96"),
+        (["response", "--json"], "--json goes with multitone and compression"),
+        (["multitone", "--json", "--level", "96"], "leave --level out"),
+    ],
+)
+def test_words_that_do_not_go_together(session, capsys, words, said_) -> None:
+    assert program.main(["show", str(session.root), *words]) == 2
+    assert said_ in capsys.readouterr().err
