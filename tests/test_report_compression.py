@@ -286,3 +286,17 @@ def test_colours_on_a_terminal_alone() -> None:
 @pytest.mark.parametrize(("value", "text"), [(-0.04, "0.0"), (0.04, "0.0"), (-0.06, "-0.1"), (12.34, "+12.3")])
 def test_changes_are_signed(value, text) -> None:
     assert signed(value) == text
+
+
+def test_a_level_that_rises_is_neither_a_limiter_nor_heat() -> None:
+    loud = multitone_found(102.0)
+    rising = dataclasses.replace(
+        loud,
+        attack=tuple(dataclasses.replace(one, depth_db=1.0) for one in loud.attack),
+        warm_up=tuple(dataclasses.replace(one, depth_db=0.6) for one in loud.warm_up),
+    )
+    assert limiter_sentences([rising]) == []
+    found, curves = ladder(source="multitone")
+    text = " ".join(heating_sentences(found, curves, [rising]))
+    assert "40-80 Hz rose by 0.6 +- 0.1 dB" in text
+    assert "warmer" not in text
