@@ -53,8 +53,13 @@ def order(number: int) -> Order:
     values = {name: curve(100 * number + index) for index, name in enumerate(ORDER_FIELDS)}
     values["relative_db"][-20:] = np.nan
     values["chain_db"][:] = np.nan
-    # The rule of the contract: under 10 dB above the noise floor, or under 25 dB above the leak.
+    values["uncertainty_db"][:] = 1.0
+    values["bias_db"][:] = 1.9
+    values["bias_db"][80] = -2.1
+    # The rule of the contract: under 10 dB above the noise floor, under 25 dB above the leak, or within a quarter of an
+    # octave (6 rows) of a bias over 0.3 dB and over twice its uncertainty.
     doubtful = (values["relative_db"] - values["noise_db"] < 10) | (values["relative_db"] - values["leak_db"] < 25)
+    doubtful |= np.abs(np.arange(ROWS) - 80) <= 6
     return Order(order=number, doubtful=doubtful, **values)
 
 

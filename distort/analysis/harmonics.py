@@ -85,8 +85,6 @@ def _order(
     leak_db = power_to_db(own.leak / fundamental.power)
     bias_db = _bias_db(relative_db, number, short)
     uncertainty_db = interval_db(own.variance + fundamental.variance)
-    with np.errstate(invalid="ignore"):
-        doubtful = (relative_db < noise_db + CLEAR_OF_NOISE_DB) | (relative_db < leak_db + CLEAR_OF_LEAK_DB)
     return Order(
         order=number,
         relative_db=relative_db,
@@ -97,8 +95,24 @@ def _order(
         uncertainty_db=uncertainty_db,
         level_db=relative_db + power_to_db(fundamental.power) + level_offset_db,
         equivalent_input_db=_equivalent_input_db(relative_db, number, frequency_hz, linear),
-        doubtful=doubtful | _rushed(bias_db, uncertainty_db),
+        doubtful=doubtful_rows(
+            relative_db, noise_db=noise_db, leak_db=leak_db, bias_db=bias_db, uncertainty_db=uncertainty_db
+        ),
     )
+
+
+def doubtful_rows(
+    relative_db: FloatArray,
+    *,
+    noise_db: FloatArray,
+    leak_db: FloatArray,
+    bias_db: FloatArray,
+    uncertainty_db: FloatArray,
+) -> BoolArray:
+    """Which rows of an order are to be read with care, from its own columns, `(rows,)` each; NaN marks nothing."""
+    with np.errstate(invalid="ignore"):
+        unclear = (relative_db < noise_db + CLEAR_OF_NOISE_DB) | (relative_db < leak_db + CLEAR_OF_LEAK_DB)
+    return np.asarray(unclear | _rushed(bias_db, uncertainty_db))
 
 
 def _bias_db(relative_db: FloatArray, number: int, short: Sequence[Reading] | None) -> FloatArray:

@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 
 from distort.analysis.curves import FloatArray, Harmonics, LevelUnit, Order, Response
-from distort.analysis.harmonics import CLEAR_OF_LEAK_DB, CLEAR_OF_NOISE_DB
+from distort.analysis.harmonics import doubtful_rows
 from distort.errors import SessionError
 from distort.session.atomic import write_text
 from distort.session.csv_table import read_table, write_table
@@ -127,9 +127,8 @@ def _order_columns(number: int, unit: LevelUnit) -> dict[str, str]:
 
 def _order(table: Mapping[str, FloatArray], number: int, unit: LevelUnit) -> Order:
     values = {field: table[column] for field, column in _order_columns(number, unit).items()}
-    doubtful = (values["relative_db"] < values["noise_db"] + CLEAR_OF_NOISE_DB) | (
-        values["relative_db"] < values["leak_db"] + CLEAR_OF_LEAK_DB
-    )
+    columns = ("noise_db", "leak_db", "bias_db", "uncertainty_db")
+    doubtful = doubtful_rows(values["relative_db"], **{column: values[column] for column in columns})
     return Order(order=number, doubtful=doubtful, **values)
 
 
