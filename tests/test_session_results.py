@@ -1,6 +1,5 @@
 """Result files: the columns that scripts rely on, what a cell says, and the way back."""
 
-import json
 from dataclasses import fields, replace
 from pathlib import Path
 from typing import Any
@@ -14,10 +13,8 @@ from distort.analysis.curves import Harmonics, LevelUnit, Order, Response
 from distort.errors import SessionError
 from distort.session.csv_table import read_table, write_table
 from distort.session.result_files import (
-    read_findings,
     read_harmonics,
     read_response,
-    write_findings,
     write_harmonics,
     write_response,
 )
@@ -234,52 +231,3 @@ def test_orders_in_the_sum_must_be_whole(tmp_path: Path) -> None:
 def test_harmonics_without_a_single_order(tmp_path: Path) -> None:
     write_harmonics(tmp_path / "h.csv", replace(harmonics(), orders=()))
     assert read_harmonics(tmp_path / "h.csv").orders == ()
-
-
-def test_findings_are_sorted_plain_and_come_back(tmp_path: Path) -> None:
-    path = tmp_path / "findings.json"
-    findings = {
-        "levels": [{"nominal_db_spl": np.float64(86.0), "measured_db_spl": None, "drive_dbfs": -31.5}],
-        "format": np.int64(1),
-        "anomalies": (),
-        "curve": np.array([1.0, 2.0]),
-        "condition": "Küche",
-        "simulated": np.bool_(True),
-    }
-    write_findings(path, findings)
-    text = path.read_text(encoding="utf-8")
-    assert list(json.loads(text)) == sorted(findings)
-    assert "Küche" in text
-    assert text.endswith("}\n")
-    assert read_findings(path) == {
-        "levels": [{"nominal_db_spl": 86.0, "measured_db_spl": None, "drive_dbfs": -31.5}],
-        "format": 1,
-        "anomalies": [],
-        "curve": [1.0, 2.0],
-        "condition": "Küche",
-        "simulated": True,
-    }
-
-
-@pytest.mark.parametrize(
-    ("findings", "said"),
-    [
-        ({"a": [1.0, {"b": float("nan")}]}, r"a\.1\.b is nan"),
-        ({"a": np.array([np.inf])}, r"a\.0 is inf"),
-        ({"a": {1: 2}}, "a key in a is no text"),
-        ({"a": {1, 2}}, "a is a set"),
-        ({"a": Path("x")}, "which JSON lacks"),
-    ],
-)
-def test_findings_that_json_cannot_hold_are_not_written(tmp_path: Path, findings: dict[str, Any], said: str) -> None:
-    with pytest.raises(SessionError, match=said):
-        write_findings(tmp_path / "findings.json", findings)
-    assert list(tmp_path.iterdir()) == []
-
-
-def test_findings_that_are_none(tmp_path: Path) -> None:
-    with pytest.raises(SessionError, match="is missing"):
-        read_findings(tmp_path / "findings.json")
-    (tmp_path / "findings.json").write_text("[]", encoding="utf-8")
-    with pytest.raises(SessionError, match="JSON object"):
-        read_findings(tmp_path / "findings.json")

@@ -1,9 +1,8 @@
-"""Results as files: response and harmonics as CSV, findings as JSON.
+"""Results as files: response and harmonics as CSV.
 
 Where no calibration is known the columns of absolute level end in `_dbfs` instead of `_db_spl`.
 """
 
-import json
 import re
 from collections.abc import Mapping
 from pathlib import Path
@@ -14,9 +13,7 @@ import numpy as np
 from distort.analysis.curves import FloatArray, Harmonics, LevelUnit, Order, Response
 from distort.analysis.harmonics import doubtful_rows
 from distort.errors import SessionError
-from distort.session.atomic import write_text
 from distort.session.csv_table import read_table, write_table
-from distort.session.json_fields import load_json_object
 
 UNITS: tuple[LevelUnit, ...] = ("db_spl", "dbfs")
 
@@ -106,21 +103,6 @@ def read_harmonics(path: Path) -> Harmonics:
     )
 
 
-def write_findings(path: Path, findings: Mapping[str, Any]) -> None:
-    """Write findings.json with sorted keys. Arrays and numpy numbers become plain ones.
-
-    Raises SessionError when a number is not finite (write None where nothing could be measured), a key is no text, or
-    the folder does not allow it.
-    """
-    text = json.dumps(_plain(findings, path, ()), indent=2, sort_keys=True, ensure_ascii=False, allow_nan=False)
-    write_text(path, text + "\n")
-
-
-def read_findings(path: Path) -> dict[str, Any]:
-    """What `write_findings` wrote. Raises SessionError when it is missing or not a JSON object."""
-    return load_json_object(path)
-
-
 def _order_columns(number: int, unit: LevelUnit) -> dict[str, str]:
     return {field: f"h{number}_{column.format(unit=unit)}" for field, column in _ORDER_COLUMNS.items()}
 
@@ -146,20 +128,3 @@ def _require_columns(path: Path, table: Mapping[str, FloatArray], expected: list
             f"{path} has not the columns it must have ({', '.join(wrong) or 'their order differs'}): "
             f"run `distort analyze` again"
         )
-
-
-def _plain(value: Any, path: Path, where: tuple[str, ...]) -> Any:
-    """`value` as what JSON knows."""
-    if isinstance(value, np.generic | np.ndarray):
-        value = value.tolist()
-    if isinstance(value, Mapping):
-        if not all(isinstance(key, str) for key in value):
-            raise SessionError(f"{path} is not written: a key in {'.'.join(where) or 'it'} is no text")
-        return {key: _plain(item, path, (*where, key)) for key, item in value.items()}
-    if isinstance(value, list | tuple):
-        return [_plain(item, path, (*where, str(index))) for index, item in enumerate(value)]
-    if isinstance(value, float) and not np.isfinite(value):
-        raise SessionError(f"{path} is not written: {'.'.join(where)} is {value}")
-    if value is None or isinstance(value, str | bool | int | float):
-        return value
-    raise SessionError(f"{path} is not written: {'.'.join(where)} is a {type(value).__name__}, which JSON lacks")
