@@ -163,6 +163,14 @@ def test_without_short_sweeps_there_is_no_lag_to_state(coarse):
     assert sweep_lag(HZ, coarse[SOFT].levels[2], rows=HZ < 0, duration_s=10.0) is None
 
 
+def test_without_noise_readings_nothing_is_said_of_the_lag(coarse):
+    """Recordings without silence: no bias is certain, and a number that is none could not be written down."""
+    level = coarse[BRICK_WALL].levels[2]
+    unknown = replace(level, bias_uncertainty_db=np.full(HZ.size, np.nan))
+    assert sweep_lag(HZ, level, rows=READABLE, duration_s=10.0) is not None
+    assert sweep_lag(HZ, unknown, rows=READABLE, duration_s=10.0) is None
+
+
 def test_what_noise_explains_is_no_lag(coarse):
     """The limiter's upper edge is read in so much noise that its bias may be nothing: the lower edge is stated."""
     level = coarse[BRICK_WALL].levels[3]

@@ -34,7 +34,7 @@ BoolArray = npt.NDArray[np.bool_]
 ACCEPTED_LAG_DB = 0.1
 
 MOST_MOVED = 0.25
-"""The largest d that is looked for, in nepers of frequency (a third of an octave): 0.36 s in the default sweep."""
+"""The largest d that is looked for, in nepers of frequency (0.36 octaves): tau = 0.33 s in the default sweep."""
 
 MOVES = 251
 """How many values of d are tried; 0.001 apart, of which 10 dB per neper make 0.01 dB."""
@@ -103,13 +103,13 @@ def bias_parts(frequency_hz: FloatArray, change: LevelChange) -> BiasParts:
 
 
 def sweep_lag(frequency_hz: FloatArray, change: LevelChange, *, rows: BoolArray, duration_s: float) -> SweepLag | None:
-    """The largest lag of one level among `rows` `(rows,)`; None where the short sweep is missing.
+    """The largest lag of one level among `rows` `(rows,)`; None where the short sweep or any noise reading is missing.
 
     `duration_s` is the length of the long sweep. The length needed is that for the largest bias among the rows where it
     is a lag, which errs on the long side.
     """
     parts = bias_parts(frequency_hz, change)
-    counts = rows & np.isfinite(parts.lag_db)
+    counts = rows & np.isfinite(parts.lag_db) & np.isfinite(change.bias_uncertainty_db)
     if not np.any(counts):
         return None
     lag, other = (np.where(counts, np.abs(part), 0.0) for part in (parts.lag_db, parts.other_db))
