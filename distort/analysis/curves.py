@@ -48,7 +48,7 @@ class Order:
     bias_db: FloatArray
     """Estimate of what the sweep's speed adds to `relative_db` (from the short sweep)."""
     uncertainty_db: FloatArray
-    """Half-width of the 95 % interval that noise (and takes) leave."""
+    """Half-width of the 95 % interval that noise leaves; what takes differ by otherwise is not in it."""
     level_db: FloatArray
     """Absolute level, unit as that of the set."""
     equivalent_input_db: FloatArray

@@ -2,8 +2,9 @@
 
 With `gap(n) = L ln((n + 1) / n)`, the time between the arrivals of orders n + 1 and n, the window of order n opens
 0.45 gap(n) before its arrival and closes 0.6 gap(n - 1) after it (order 1: 0.6 L ln 2), or at the time gate if that is
-sooner. Both edges are raised cosines; between them the window is flat. Its length in periods of the component it
-measures is the same for every order, about 11 periods before the arrival at 20 Hz for the default sweep.
+sooner. Both edges are raised cosines; between them the window is flat. In periods of the component that it measures it
+is about as long for every order: at 20 Hz, in the default sweep, it opens 8 (order 1) to 11 periods (order 10) before
+the arrival, and closes 11 (order 1) or 22 (order 2) to 16 periods (order 10) after it.
 """
 
 import math
