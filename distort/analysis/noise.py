@@ -26,7 +26,7 @@ class NoiseDensity:
     density: FloatArray
     sample_rate: int
     seconds: float
-    """How much silence it was read from; decides how far it can be trusted."""
+    """How much silence it was read from, of all takes together; decides how far it can be trusted."""
 
 
 def noise_density(silences: Sequence[FloatArray], *, sample_rate: int) -> NoiseDensity:

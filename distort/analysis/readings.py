@@ -71,7 +71,7 @@ def readings(
         noise_per_energy=None
         if noise is None
         else deconvolved_noise(noise, separated.filter, drive_dbfs=separated.drive_dbfs),
-        silence_s=0.0 if noise is None else noise.seconds * separated.takes,
+        silence_s=0.0 if noise is None else noise.seconds,  # of all takes together
         excitation_hz=excitation_hz,
         octaves=octaves,
     )
