@@ -138,6 +138,7 @@ def multitone_found(level_db_spl: float, *, fast_wander: bool = False) -> Multit
         even_db=total_db(bands.even_db),
         odd_db=total_db(bands.odd_db),
         noise_db=total_db(bands.noise_db),
+        floor_db=total_db(10.0 * np.log10(10.0 ** (bands.even_floor_db / 10.0) + 10.0 ** (bands.odd_floor_db / 10.0))),
         lines=31,
         crest_factor_db=12.4,
         phases="random",

@@ -13,6 +13,7 @@ from distort.analysis.coil_heating import coil_change_db
 from distort.analysis.compression_curves import HighestLevel
 from distort.report.change_colours import COOL_WARM, FULL_COLOUR_DB, change_colour, change_style, luminance
 from distort.report.compression_words import (
+    closer_sentences,
     heating_sentences,
     lag_sentences,
     limit_word,
@@ -25,6 +26,7 @@ from distort.report.ladder_summary import print_ladder_summary
 from distort.report.tables_compression import changes_table, print_compression, ranges_table, signed
 from distort.session.condition_results import ConditionResults
 from distort.session.ladder_results import CompressionFound
+from distort.session.plan_template import parse_levels
 from tests.ladder_examples import LADDER, ladder, lag, linear_ladder, multitone_found
 from tests.test_report_session import results
 
@@ -185,29 +187,43 @@ def test_expansion_is_told_from_compression() -> None:
 
 
 def test_heating_and_drift_are_said_and_never_hidden() -> None:
-    found, curves = ladder()
-    text = " ".join(heating_sentences(found, curves, ()))
+    found, _ = ladder()
+    text = " ".join(heating_sentences(found, ()))
     assert "include heating" in text
     # the example drifts by 0.15 dB everywhere, scattered by noise of at most 0.05 dB in an octave
-    assert re.search(r"After a rest, 76 dB SPL read up to 0\.[12] dB more", text)
-    once, without = ladder(drift_db=None)
-    assert "was not played again" in " ".join(heating_sentences(once, without, ()))
-    hot = dataclasses.replace(found, repeated="hot")
-    assert "still hot" in " ".join(heating_sentences(hot, curves, ()))
-    still = dataclasses.replace(curves, drift_db=np.zeros_like(curves.drift_db))
-    assert "within 0.05 dB: nothing drifted" in " ".join(heating_sentences(found, still, ()))
+    assert re.search(r"76 dB SPL, played again after a rest, read up to 0\.[12]\d? \+- 0\.\d+ dB more", text)
+    once, _ = ladder(drift_db=None)
+    assert "was not played again" in " ".join(heating_sentences(once, ()))
+    warm = tuple(dataclasses.replace(one, heating_db=-0.3, heating_uncertainty_db=0.02) for one in found.octaves)
+    hot = dataclasses.replace(found, repeated="hot", octaves=warm)
+    assert "played again at once, read up to 0.30 +- 0.02 dB less" in " ".join(heating_sentences(hot, ()))
+    still = tuple(dataclasses.replace(one, drift_db=0.01) for one in found.octaves)
+    same = " ".join(heating_sentences(dataclasses.replace(found, octaves=still), ()))
+    assert "read the same as before within 0.05 dB" in same
+
+
+def test_large_steps_say_what_smaller_ones_would_tell() -> None:
+    """The ladder that is advised keeps the reference and goes through the last bracket in steps of 1.5 dB."""
+    coarse, _ = ladder((76.0, 86.0, 102.0))
+    (sentence,) = closer_sentences(coarse)
+    levels = parse_levels(sentence.rsplit(" ", 1)[1])
+    assert levels[0] == 76.0
+    assert levels[-1] == 102.0
+    assert np.diff(levels[1:]) == pytest.approx(1.5)
+    assert 84.0 < levels[1] <= 86.0
+    assert closer_sentences(linear_ladder()[0]) == []
 
 
 def test_how_far_it_heats_comes_from_the_loudest_multitone() -> None:
-    found, curves = ladder(source="multitone")
-    sentences = heating_sentences(found, curves, tuple(multitone_found(level) for level in LADDER))
+    found, _ = ladder(source="multitone")
+    sentences = heating_sentences(found, tuple(multitone_found(level) for level in LADDER))
     assert (
         "While the multitone at 102 dB SPL played, 40-80 Hz fell by 0.6 +- 0.1 dB with a time constant of 9.0 s."
     ) in sentences
     (warmer,) = re.findall(r"grown (\d+) K warmer", " ".join(sentences))
     # copper, 0.393 % per kelvin: 20 log10(1 + 0.00393 x 18.2) = 0.6 dB (closed form), written in whole kelvins
     assert float(coil_change_db(float(warmer))) == pytest.approx(-0.6, abs=0.02)
-    cold = heating_sentences(found, curves, (multitone_found(76.0),))
+    cold = heating_sentences(found, (multitone_found(76.0),))
     assert "No band changed its level measurably while the multitones played." in cold
 
 
@@ -296,7 +312,7 @@ def test_a_level_that_rises_is_neither_a_limiter_nor_heat() -> None:
         warm_up=tuple(dataclasses.replace(one, depth_db=0.6) for one in loud.warm_up),
     )
     assert limiter_sentences([rising]) == []
-    found, curves = ladder(source="multitone")
-    text = " ".join(heating_sentences(found, curves, [rising]))
+    found, _ = ladder(source="multitone")
+    text = " ".join(heating_sentences(found, [rising]))
     assert "40-80 Hz rose by 0.6 +- 0.1 dB" in text
     assert "warmer" not in text

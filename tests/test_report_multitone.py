@@ -120,7 +120,8 @@ def test_every_level_with_its_totals_and_worst_third() -> None:
     assert "31 lines, pink spectrum, random phases, crest factor 12.4 dB" in lines
     found, bands = multitone_found(96.0), multitone_bands(96.0)
     assert (
-        f"Re all lines: distortion {found.distortion_db:.1f} dB ({100.0 * 10 ** (found.distortion_db / 20.0):.3f} %), "
+        f"Re all lines: distortion {found.distortion_db:.1f} dB ({100.0 * 10 ** (found.distortion_db / 20.0):.3f} %, "
+        f"floor {found.floor_db:.1f}), "
         f"even {found.even_db:.1f}, odd {found.odd_db:.1f}, noise {found.noise_db:.1f}"
     ) in lines
     of_96 = lines[lines.index("96 dB SPL nominal, drive -14.0 dBFS, measured 95.2 dB SPL") :]

@@ -134,6 +134,11 @@ class InputOutput:
     corrected_db: FloatArray
     corrected_uncertainty_db: FloatArray
     bias_db: FloatArray
+    heating_db: FloatArray
+    """`(bands,)`: the reference played again at once, less its first time; NaN where it was not. Drift likewise."""
+    heating_uncertainty_db: FloatArray
+    drift_db: FloatArray
+    drift_uncertainty_db: FloatArray
 
 
 @dataclass(frozen=True, kw_only=True)

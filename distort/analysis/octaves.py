@@ -76,6 +76,10 @@ def input_output(found: Compression, *, lowest_valid_hz: float) -> InputOutput:
         corrected_db=np.array([mean_change_db(level.corrected_db) for level in levels]),
         corrected_uncertainty_db=np.array([mean_db(level.corrected_uncertainty_db) for level in levels]),
         bias_db=np.array([mean_change_db(level.change_db + level.bias_db) for level in levels]) - change_db,
+        heating_db=np.array(mean_change_db(found.heating_db)),
+        heating_uncertainty_db=np.array(mean_db(found.heating_uncertainty_db)),
+        drift_db=np.array(mean_change_db(found.drift_db)),
+        drift_uncertainty_db=np.array(mean_db(found.drift_uncertainty_db)),
     )
 
 

@@ -1,17 +1,17 @@
 """What a ladder of levels says, in sentences that need no manual."""
 
+import math
 from collections.abc import Sequence
 from itertools import groupby
-
-import numpy as np
 
 from distort.analysis.coil_heating import coil_rise_k
 from distort.analysis.compression_curves import BandRange, HighestLevel
 from distort.analysis.grid import OCTAVE_RATIO, band_edges_hz
+from distort.analysis.operating_range import FINE_STEP_DB
 from distort.analysis.sweep_lag import ACCEPTED_LAG_DB
 from distort.report.numbers import hertz_words, level_name, octave_words, with_interval
 from distort.report.tables_multitone import seconds, warm_up_lines
-from distort.session.ladder_results import ChangeCurves, CompressionFound, OctaveLevels
+from distort.session.ladder_results import CompressionFound, OctaveLevels
 from distort.session.multitone_results import MultitoneFound, WarmUp
 
 LEAST_DRIFT_DB = 0.05
@@ -64,7 +64,7 @@ def _ordered_runs(found: CompressionFound) -> list[list[Band]]:
     return sorted(runs, key=lambda run: order.index(run[0][0].word))
 
 
-def heating_sentences(found: CompressionFound, curves: ChangeCurves, multitones: Sequence[MultitoneFound]) -> list[str]:
+def heating_sentences(found: CompressionFound, multitones: Sequence[MultitoneFound]) -> list[str]:
     """How far the loudspeaker heats, and what the repeats of the reference level say about it and about drift."""
     sentences = []
     if found.includes_heating:
@@ -74,7 +74,7 @@ def heating_sentences(found: CompressionFound, curves: ChangeCurves, multitones:
         )
     if found.source == "multitone":
         sentences += _warming(multitones)
-    return [*sentences, *_repeat_sentences(found, curves)]
+    return [*sentences, *_repeat_sentences(found)]
 
 
 def lag_sentences(found: CompressionFound) -> list[str]:
@@ -261,41 +261,46 @@ def _warming(multitones: Sequence[MultitoneFound]) -> list[str]:
     return sentences
 
 
-def _repeat_sentences(found: CompressionFound, curves: ChangeCurves) -> list[str]:
+def _repeat_sentences(found: CompressionFound) -> list[str]:
+    level = f"{level_name(found.level_db_spl[0])} dB SPL"
     if found.repeated == "no":
-        return [
-            f"{level_name(found.level_db_spl[0])} dB SPL was not played again after the ladder, so neither drift nor "
-            f"the heat that stayed is known."
-        ]
+        return [f"{level} was not played again after the ladder, so neither drift nor the heat that stayed is known."]
     sentences = []
     if found.repeated in ("hot", "hot and rested"):
+        hot = [(one.heating_db, one.heating_uncertainty_db, one.midband_hz) for one in found.octaves]
         sentences.append(
-            f"{level_name(found.level_db_spl[0])} dB SPL was also played again at once, still hot: what it lost then "
-            f"is heat that stayed, and is never subtracted."
+            f"{level}, played again at once, {_moved(hot)}. What it lost then is heat that stayed; it is never "
+            f"subtracted."
         )
     if found.repeated in ("rested", "hot and rested"):
-        sentences.append(_drift_sentence(found, curves))
+        rested = [(one.drift_db, one.drift_uncertainty_db, one.midband_hz) for one in found.octaves]
+        sentences.append(
+            f"{level}, played again after a rest, {_moved(rested)}. What it moved then is drift of microphone, air or "
+            f"electronics, or heat that the rest did not take away."
+        )
     return sentences
 
 
-def _drift_sentence(found: CompressionFound, curves: ChangeCurves) -> str:
-    """The octave that drifted most."""
-    low_hz, high_hz = band_edges_hz([octave.midband_hz for octave in found.octaves], bands_per_octave=1)
-    inside = [
-        (curves.frequency_hz >= low) & (curves.frequency_hz < high) & np.isfinite(curves.drift_db)
-        for low, high in zip(low_hz, high_hz, strict=True)
+def _moved(octaves: Sequence[tuple[float | None, float | None, float]]) -> str:
+    """By how much a repeat of the reference read differently, in the octave where it did most."""
+    known = [(change, within, midband_hz) for change, within, midband_hz in octaves if change is not None]
+    change_db, within_db, midband_hz = max(known, key=lambda one: abs(one[0]), default=(0.0, None, 0.0))
+    if abs(change_db) < LEAST_DRIFT_DB:
+        return f"read the same as before within {LEAST_DRIFT_DB:g} dB"
+    amount = f"{abs(change_db):.2f}" if within_db is None else with_interval(abs(change_db), within_db)
+    return f"read up to {amount} dB {'more' if change_db > 0 else 'less'} than before ({octave_words(midband_hz)})"
+
+
+def closer_sentences(found: CompressionFound) -> list[str]:
+    """What smaller steps would tell, where the steps are too large to name a limiter or to state an onset."""
+    levels = found.level_db_spl
+    brackets = [band.onset for band in found.ranges if band.onset is not None and band.onset.level_db_spl is None]
+    if not brackets or any(band.word == "limiting" for band in found.ranges):
+        return []
+    steps = math.ceil((levels[-1] - max(onset.above_db_spl for onset in brackets)) / FINE_STEP_DB)
+    closer = (levels[0], *(levels[-1] - step * FINE_STEP_DB for step in range(steps, -1, -1)))
+    listed = ",".join(level_name(level) for level in dict.fromkeys(closer))
+    return [
+        f"Steps as large as these only bracket where it begins, and cannot tell a limiter from gradual compression. "
+        f"Smaller ones can: distort new CLOSER --levels {listed}"
     ]
-    drifts = [
-        (float(np.mean(curves.drift_db[rows])), octave.midband_hz)
-        for rows, octave in zip(inside, found.octaves, strict=True)
-        if np.any(rows)
-    ]
-    again = f"After a rest, {level_name(found.level_db_spl[0])} dB SPL"
-    drift_db, midband_hz = max(drifts, key=lambda drift: abs(drift[0]), default=(0.0, 0.0))
-    if abs(drift_db) < LEAST_DRIFT_DB:
-        return f"{again} read the same as before within {LEAST_DRIFT_DB:g} dB: nothing drifted."
-    return (
-        f"{again} read up to {abs(drift_db):.1f} dB {'more' if drift_db > 0 else 'less'} than before "
-        f"({octave_words(midband_hz)}): drift of microphone, air or electronics, or heat that "
-        "the rest did not take away."
-    )

@@ -14,6 +14,7 @@ from distort.analysis.compression_curves import BandRange, Basis
 from distort.analysis.operating_range import LEAST_NAMED_DB
 from distort.report.change_colours import change_style
 from distort.report.compression_words import (
+    closer_sentences,
     heating_sentences,
     lag_sentences,
     limit_word,
@@ -25,7 +26,7 @@ from distort.report.headings import print_heading
 from distort.report.numbers import NOT_MEASURABLE, OCTAVE_NAMES, level_name, octave_index
 from distort.report.tables import CELL_COLUMNS, LABEL_COLUMNS, octave_table
 from distort.session.condition_results import ConditionResults
-from distort.session.ladder_results import ChangeCurves, CompressionFound, OctaveLevels
+from distort.session.ladder_results import CompressionFound, OctaveLevels
 
 WITHIN, UNSURE = "~", "?"
 LEGEND = {
@@ -45,11 +46,11 @@ def print_compression(console: Console, results: ConditionResults) -> None:
     if findings.no_compression is not None:
         say(console, findings.no_compression)
         console.print()
-    for found, curves in zip(findings.compression, results.changes, strict=True):
-        _print_source(console, results, found, curves)
+    for found in findings.compression:
+        _print_source(console, results, found)
 
 
-def _print_source(console: Console, results: ConditionResults, found: CompressionFound, curves: ChangeCurves) -> None:
+def _print_source(console: Console, results: ConditionResults, found: CompressionFound) -> None:
     say(console, f"Change of {SOURCE_NAMES[found.source]} against {level_name(found.level_db_spl[0])} dB SPL, in dB")
     console.print(changes_table(found, basis="change"))
     if any(band.basis == "corrected" for band in found.ranges):
@@ -63,7 +64,8 @@ def _print_source(console: Console, results: ConditionResults, found: Compressio
         console,
         *range_sentences(found),
         *(limiter_sentences(results.findings.multitones) if found.source == "multitone" else []),
-        *heating_sentences(found, curves, results.findings.multitones),
+        *closer_sentences(found),
+        *heating_sentences(found, results.findings.multitones),
         *lag_sentences(found),
     )
     console.print()

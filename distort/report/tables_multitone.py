@@ -59,8 +59,8 @@ def totals_line(found: MultitoneFound) -> str:
     """What came that was not asked for, over the whole band."""
     share = percent(float(100.0 * db_to_amplitude(found.distortion_db)))
     return (
-        f"Re all lines: distortion {decibels(found.distortion_db)} dB ({share} %), even {decibels(found.even_db)}, "
-        f"odd {decibels(found.odd_db)}, noise {decibels(found.noise_db)}"
+        f"Re all lines: distortion {decibels(found.distortion_db)} dB ({share} %, floor {decibels(found.floor_db)}), "
+        f"even {decibels(found.even_db)}, odd {decibels(found.odd_db)}, noise {decibels(found.noise_db)}"
     )
 
 

@@ -21,14 +21,22 @@ Source = Literal["sweep", "multitone"]
 
 @dataclass(frozen=True, kw_only=True)
 class OctaveLevels:
-    """One octave band over the ladder; every tuple has one value a level, from the lowest up; None: not measurable."""
+    """One octave band over the ladder; every tuple has one value a level, from the lowest up; None: not measurable.
+
+    heating_db, drift_db: the reference played again at once, and after a rest, less its first time.
+    """
 
     midband_hz: float
     output_db: tuple[float | None, ...]
     change_db: tuple[float | None, ...]
     uncertainty_db: tuple[float | None, ...]
     corrected_db: tuple[float | None, ...]
+    corrected_uncertainty_db: tuple[float | None, ...]
     bias_db: tuple[float | None, ...]
+    heating_db: float | None
+    heating_uncertainty_db: float | None
+    drift_db: float | None
+    drift_uncertainty_db: float | None
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -97,8 +105,11 @@ def compression_found(
 def octave_levels(table: InputOutput) -> tuple[OctaveLevels, ...]:
     """The octaves of an input-output table as plain numbers."""
 
+    def number(value: np.float64) -> float | None:
+        return float(value) if np.isfinite(value) else None
+
     def column(values: FloatArray, band: int) -> tuple[float | None, ...]:
-        return tuple(float(value) if np.isfinite(value) else None for value in values[:, band])
+        return tuple(number(value) for value in values[:, band])
 
     return tuple(
         OctaveLevels(
@@ -107,7 +118,12 @@ def octave_levels(table: InputOutput) -> tuple[OctaveLevels, ...]:
             change_db=column(table.change_db, band),
             uncertainty_db=column(table.uncertainty_db, band),
             corrected_db=column(table.corrected_db, band),
+            corrected_uncertainty_db=column(table.corrected_uncertainty_db, band),
             bias_db=column(table.bias_db, band),
+            heating_db=number(table.heating_db[band]),
+            heating_uncertainty_db=number(table.heating_uncertainty_db[band]),
+            drift_db=number(table.drift_db[band]),
+            drift_uncertainty_db=number(table.drift_uncertainty_db[band]),
         )
         for band, midband_hz in enumerate(table.midband_hz)
     )

@@ -41,6 +41,8 @@ class MultitoneFound:
     even_db: float
     odd_db: float
     noise_db: float
+    floor_db: float
+    """What noise and the clocks' wander may have put into `distortion_db`."""
     lines: int
     crest_factor_db: float
     phases: str
@@ -91,6 +93,7 @@ def multitone_found(
         even_db=result.even_db,
         odd_db=result.odd_db,
         noise_db=result.noise_db,
+        floor_db=result.floor_db,
         lines=int(tone.line_bins.size),
         crest_factor_db=tone.crest_factor_db,
         phases=tone.phases,
