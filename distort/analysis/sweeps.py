@@ -1,7 +1,7 @@
 """One recorded sweep, or several takes of it, analysed: the response and the harmonics at one drive."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -16,6 +16,7 @@ from distort.analysis.readings import Reading, readings
 from distort.analysis.residual import residual_power
 from distort.analysis.response import response
 from distort.errors import AnalysisError
+from signals.levels import amplitude_to_db
 from signals.sweep import Sweep
 
 FloatArray = npt.NDArray[np.float64]
@@ -116,9 +117,12 @@ def sweep_harmonics(
 ) -> Harmonics:
     """The harmonics of one drive.
 
-    linear   response at the reference level, for the equivalent input
+    linear   response at the reference level, of a sweep with the same fades and protection, for the equivalent input
     short    the sweep of half the length at the same drive, for the bias
     """
+    if linear is not None:  # the path alone is taken out, not a drive that falls below lowest_hz
+        played_db = amplitude_to_db(read.sweep.envelope(linear.frequency_hz))
+        linear = replace(linear, level_db=linear.level_db - played_db)
     return harmonics(
         read.readings,
         frequency_hz=grid_hz(),
