@@ -16,9 +16,9 @@ from typing import TypeVar
 from distort.analysis.curves import Harmonics, Response
 from distort.analysis.response import band_mean_db, lowest_valid_hz
 from distort.analysis.sweeps import Settings, SweepReadings, SweepTake, read_sweep, sweep_harmonics, sweep_response
-from distort.capture.alignment import made_whole
 from distort.capture.examined import examine
 from distort.capture.ladder import Ladder, multitone_ladder, stated, sweep_ladder
+from distort.capture.prepared import prepare_samples
 from distort.capture.takes import (
     MultitoneLevel,
     read_multitone_takes,
@@ -132,11 +132,15 @@ def analyze_file(
     stored, sample_rate = read_audio(path, channel=channel)
     samples = resample(stored, from_rate=sample_rate, to_rate=described.sample_rate)
     examined = examine(samples, described.reel, what=str(path), as_stored=stored, stated_hz=sample_rate)
-    alignment = examined.alignment
-    silences = tuple(samples[first:end] for first, end in alignment.silence_spans)
     sweep = sweep_of(described.stimulus, stimulus)
-    whole, start = made_whole(samples, start=alignment.stimulus_start, stimulus=sweep)
-    read = read_sweep([SweepTake(samples=whole, start=start, silences=silences)], sweep, settings)
+    prepared = prepare_samples(
+        samples,
+        described.reel,
+        start=examined.alignment.stimulus_start,
+        clock_difference_ppm=examined.clock_difference_ppm(),
+    )
+    take = SweepTake(samples=prepared.samples, start=prepared.start, silences=prepared.silences)
+    read = read_sweep([take], sweep, settings)
     return read, examined.for_sidecar()
 
 

@@ -6,8 +6,11 @@ import pytest
 from distort.analysis.sweeps import Reference, Settings, SweepTake, read_sweep, sweep_harmonics, sweep_response
 from distort.capture.examined import examine
 from distort.capture.prepared import prepare
+from distort.pipeline import analyze_file
+from distort.session.audio import write_audio
 from distort.session.folder import SessionFolder
 from distort.session.recordings import save_recording
+from distort.session.stimulus_files import Planned, write_stimulus
 from signals import Sweep, framed
 from tests.made_recordings import recorded
 from tests.session_examples import SIDECAR
@@ -53,3 +56,21 @@ def test_a_clock_difference_is_found_and_repaired(tmp_path, ppm):
     hz = straight.frequency_hz[rows]
     delay = np.polyfit(hz, turned, 1)  # a constant delay is no error of the phase
     assert np.max(np.abs(np.degrees(turned - np.polyval(delay, hz)))) < 1.5
+
+
+def test_one_recording_without_a_session_is_repaired_as_well(tmp_path):
+    """Phases as above; unrepaired, 120 ppm over the 10 s turn the phase at 20 kHz by 24 turns against that at 20 Hz."""
+    folder = SessionFolder(tmp_path)
+    write_stimulus(folder, Planned(stimulus_name="sweep", level_db_spl=86.0, stimulus=SWEEP))
+    phases = []
+    for ppm in (0.0, -120.0):
+        write_audio(tmp_path / f"{ppm:g}.wav", recorded(REEL, ppm=ppm), 48000, subtype="FLOAT")
+        read, _ = analyze_file(
+            tmp_path / f"{ppm:g}.wav", tmp_path / "stimuli" / "sweep_86dB.json", settings=Settings(orders=2)
+        )
+        phases.append(sweep_response(read, Reference()).phase_deg)
+    hz = sweep_response(read, Reference()).frequency_hz
+    rows = (hz > 24.9) & (hz < 20000.0)
+    turned = np.unwrap(np.radians(phases[1] - phases[0])[rows])
+    delay = np.polyfit(hz[rows], turned, 1)  # a constant delay is no error of the phase
+    assert np.max(np.abs(np.degrees(turned - np.polyval(delay, hz[rows])))) < 1.5

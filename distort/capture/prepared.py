@@ -9,6 +9,7 @@ from distort.capture.alignment import made_whole, silences_in
 from distort.capture.clock import repair_clock
 from distort.session.recordings import Recording
 from distort.session.resampling import resample
+from signals import Reel
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -35,9 +36,21 @@ def prepare(recording: Recording, *, repair: bool = True) -> Prepared:
     rate = sidecar.stimulus.sample_rate
     samples = resample(recording.samples(), from_rate=sidecar.sample_rate, to_rate=rate)
     start = sidecar.stimulus_start_sample * rate / sidecar.sample_rate
-    if repair and sidecar.clock_difference_ppm:
-        samples = repair_clock(samples, sidecar.clock_difference_ppm, rate)
-        start /= 1.0 + 1e-6 * sidecar.clock_difference_ppm
-    spans = silences_in(sidecar.reel, start=start, n_recorded=samples.size)
-    whole, whole_start = made_whole(samples, start=start, stimulus=sidecar.stimulus)
+    clock_ppm = sidecar.clock_difference_ppm if repair else None
+    return prepare_samples(samples, sidecar.reel, start=start, clock_difference_ppm=clock_ppm)
+
+
+def prepare_samples(
+    samples: FloatArray, reel: Reel, *, start: float, clock_difference_ppm: float | None = None
+) -> Prepared:
+    """The same from samples `(n,)` at the rate of `reel`, whose only stimulus begins at sample `start` of them.
+
+    clock_difference_ppm   recorder against player; None or 0 leaves the clock as it was recorded
+    """
+    if clock_difference_ppm:
+        samples = repair_clock(samples, clock_difference_ppm, reel.sample_rate)
+        start /= 1.0 + 1e-6 * clock_difference_ppm
+    spans = silences_in(reel, start=start, n_recorded=samples.size)
+    _, stimulus = reel.only_stimulus()
+    whole, whole_start = made_whole(samples, start=start, stimulus=stimulus)
     return Prepared(samples=whole, start=whole_start, silences=tuple(samples[first:end] for first, end in spans))
