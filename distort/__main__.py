@@ -8,6 +8,7 @@ import os
 import sys
 from collections.abc import Sequence
 
+from distort import __version__
 from distort.commands.parser import check_leftover, nearest
 from distort.commands.table import build_parser
 from distort.errors import DistortError, UsageError
@@ -46,9 +47,7 @@ def _run(words: list[str]) -> int:
     _check_command(words, parser.commands())
     arguments, leftover = parser.parse_known_args(words)
     if arguments.version:
-        from importlib.metadata import version
-
-        print(f"distort {version('distort')}")
+        print(f"distort {__version__}")
         return DONE
     if arguments.command is None:
         parser.print_help(sys.stderr)

@@ -166,6 +166,12 @@ def test_a_read_only_folder_is_named_and_nothing_is_half_written(distort, made, 
     distort.done("analyze", session)
     (session / "stimuli/sweep_96dB.json").write_bytes((made / "stimuli/sweep_96dB.json").read_bytes())
     tone = calibrator(shared / "calibrator.wav")
+    # whoever owns nothing may not even read the program where it is installed, so all of it is loaded before
+    rehearsal = Path(shutil.copytree(session, shared / "rehearsal"))
+    distort.done("report", rehearsal)
+    distort.done("show", rehearsal, "harmonics")
+    distort.done("calibrate", rehearsal, "--from", tone, "--spl", "94", "--replace")
+    distort.done("new", shared / "rehearsed")
     with read_only(session):
         with pytest.raises(PermissionError):
             (session / "probe").touch()
