@@ -1,5 +1,6 @@
 """All results of one condition, there and back: the tables of every level, and findings.json that joins them."""
 
+import re
 from dataclasses import dataclass
 
 from distort.analysis.curves import Harmonics, LevelUnit, Response
@@ -12,6 +13,9 @@ from distort.session.multitone_results import BandTable, MultitoneFound, read_ba
 from distort.session.plan import Loudspeaker, Setup
 from distort.session.result_files import read_harmonics, read_response, write_harmonics, write_response
 from distort.session.sidecar import Quality
+
+_TABLE = re.compile(r"(response|harmonics|multitone)_[0-9.]+dB\.csv|compression_(sweep|multitone)\.csv")
+"""Names of the tables that are written here; any other file in the folder is the user's."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -57,7 +61,7 @@ class Findings:
     multitones: tuple[MultitoneFound, ...]
     compression: tuple[CompressionFound, ...]
     no_compression: str | None
-    """Why there is no compression result, in a sentence; None where there is one."""
+    """Why there is none from the sweeps, or from the multitones, a sentence each; None where nothing is missing."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -87,18 +91,26 @@ class ConditionResults:
 def write_results(folder: SessionFolder, results: ConditionResults) -> None:
     """Write the tables of every level and then findings.json, so that findings never name a table that is not there.
 
-    Raises SessionError when the folder does not allow it.
+    Tables of an earlier analysis that this one does not have (a level that was rejected) are removed last: they would
+    be taken for results of today. Raises SessionError when the folder does not allow it.
     """
     condition = results.findings.condition
     make_folder(folder.results_folder(condition))
+    written = set()
     for level, response, harmonics in zip(results.levels_db_spl, results.responses, results.harmonics, strict=True):
-        write_response(folder.level_result_path(condition, "response", level), response)
-        write_harmonics(folder.level_result_path(condition, "harmonics", level), harmonics)
+        write_response(path := folder.level_result_path(condition, "response", level), response)
+        write_harmonics(other := folder.level_result_path(condition, "harmonics", level), harmonics)
+        written |= {path, other}
     for multitone, bands in zip(results.findings.multitones, results.multitones, strict=True):
-        write_bands(folder.level_result_path(condition, "multitone", multitone.level_db_spl), bands)
+        write_bands(path := folder.level_result_path(condition, "multitone", multitone.level_db_spl), bands)
+        written.add(path)
     for changes in results.changes:
-        write_changes(folder.compression_path(condition, changes.source), changes)
+        write_changes(path := folder.compression_path(condition, changes.source), changes)
+        written.add(path)
     write_json(folder.findings_path(condition), results.findings)
+    for path in folder.results_folder(condition).glob("*.csv"):
+        if path not in written and _TABLE.fullmatch(path.name):
+            path.unlink()
 
 
 def read_results(folder: SessionFolder, condition: str) -> ConditionResults:
