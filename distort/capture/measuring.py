@@ -65,7 +65,7 @@ def measure(
 ) -> tuple[Recording, ...]:
     """Record what the plan asks for in `condition` and is not there yet; return what was recorded now.
 
-    only    a stimulus and level alone, such as "sweep_96dB"
+    only    a stimulus and level alone, such as "sweep_96dB", without the repeats after the ladder; or one recording
     again   another take of what is recorded already
 
     Raises CalibrationError without a calibration, PlanError when a level would be too loud, UsageError for an `only`
@@ -108,14 +108,18 @@ def _wanted(
     folder: SessionFolder, every: tuple[Step, ...], condition: str, *, only: str | None, again: bool
 ) -> tuple[Step, ...]:
     if only is not None:
-        chosen = tuple(step for step in every if only in (step.name.stem, step.item.stem))
+        chosen = tuple(
+            step for step in every if only == step.name.stem or (only == step.item.stem and not step.name.after)
+        )
         if not chosen:
             known = ", ".join(step.name.stem for step in every)
             raise UsageError(f"the plan has no {only!r}: it has {known}")
         every = chosen
     if again:
-        first_takes = [step for step in every if step.name.take == 1]
-        return tuple(replace(step, name=folder.next_take(condition, step.name)) for step in first_takes)
+        one_of_each = {replace(step.name, take=1): step for step in reversed(every)}  # the first of its takes
+        return tuple(
+            replace(step, name=folder.next_take(condition, step.name)) for step in reversed(one_of_each.values())
+        )
     there = {files.name for files in folder.recordings(condition)}
     return tuple(step for step in every if step.name not in there)
 
