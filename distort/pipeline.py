@@ -9,10 +9,10 @@ import math
 from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from functools import partial
-from importlib.metadata import version
 from pathlib import Path
 from typing import TypeVar
 
+from distort import __version__
 from distort.analysis.curves import Harmonics, Response
 from distort.analysis.response import band_mean_db, lowest_valid_hz
 from distort.analysis.sweeps import Settings, SweepReadings, SweepTake, read_sweep, sweep_harmonics, sweep_response
@@ -28,7 +28,7 @@ from distort.capture.takes import (
     sweep_of,
     takes_of_each_level,
 )
-from distort.errors import AnalysisError, SessionError
+from distort.errors import AnalysisError, PlanError, SessionError
 from distort.session.audio import read_audio
 from distort.session.condition_results import ConditionResults, Findings, LevelFound, RecordingUsed, write_results
 from distort.session.folder import SessionFolder
@@ -49,12 +49,14 @@ Progress = Callable[[str, int, int], None]
 def analyze_session(root: Path, *, condition: str | None = None, progress: Progress) -> tuple[ConditionResults, ...]:
     """Analyse every recorded condition of the session in `root`, or `condition` alone, and write results/.
 
-    Raises PlanError for a bad session.toml, SessionError for files that are missing or cannot be trusted,
-    RecordingError for audio that cannot be read, AnalysisError when the recordings do not allow the result.
+    Raises PlanError for a bad session.toml, or one that names a response file (none is applied yet), SessionError for
+    files that are missing or cannot be trusted, RecordingError for audio that cannot be read, AnalysisError when the
+    recordings do not allow the result.
     """
     folder = SessionFolder(root)
     folder.require()
     plan = read_plan(root)
+    _require_applied(plan)
     recorded = folder.conditions_recorded()
     if condition is not None and condition not in recorded:
         raise SessionError(f"{root} has no recordings of condition {condition!r}: there are {_listed(recorded)}")
@@ -75,7 +77,7 @@ def analyze_condition(folder: SessionFolder, plan: Plan, condition: str, *, prog
     sweeps = takes_of_each_level(recordings, SWEEP)
     if not sweeps:
         raise SessionError(f"{folder.recordings_folder(condition)} holds no sweep that was not rejected")
-    require_one_unit([one for takes in sweeps.values() for one in takes])
+    require_one_unit([one for one in recordings if one.sidecar.rejected is None])
     settings = _settings(plan)
     reads, shorts = (
         _in_turn(partial(read_sweep_takes, settings=settings), of_each_level, f"analysing {condition}", progress)
@@ -89,20 +91,21 @@ def analyze_condition(folder: SessionFolder, plan: Plan, condition: str, *, prog
     ]
     multitones = takes_of_each_level(recordings, MULTITONE)
     tones = _in_turn(read_multitone_takes, multitones, f"analysing the multitones of {condition}", progress)
-    try:
-        ladders = [_from_sweeps(recordings, sweeps, reads, shorts=shorts, harmonics=harmonics, settings=settings)]
-        if len(tones) > 1:
-            ladders.append(_from_multitones(multitones, tones))
-        no_compression = None
-    except AnalysisError as reason:
-        ladders, no_compression = [], f"No compression result: {reason}."
+    sources: dict[str, Callable[[], Ladder]] = {
+        "sweeps": partial(
+            _from_sweeps, recordings, sweeps, reads, shorts=shorts, harmonics=harmonics, settings=settings
+        )
+    }
+    if len(tones) > 1:
+        sources["multitones"] = partial(_from_multitones, multitones, tones)
+    ladders, no_compression = _ladders(sources)
     return ConditionResults(
         findings=Findings(
             loudspeaker=recordings[0].sidecar.loudspeaker,
             setup=recordings[0].sidecar.setup,
             condition=condition,
             simulated=any(one.sidecar.simulated for one in recordings),
-            software=f"distort {version('distort')}",
+            software=f"distort {__version__}",
             smoothing=plan.analysis.smoothing,
             gate_ms=plan.analysis.gate_ms,
             recordings=tuple(_used(folder, one) for one in recordings),
@@ -144,6 +147,17 @@ def analyze_file(
     return read, examined.for_sidecar()
 
 
+def _ladders(sources: Mapping[str, Callable[[], Ladder]]) -> tuple[list[Ladder], str | None]:
+    """What every source allows, and why there is nothing from the others; None where all allow it."""
+    ladders, reasons = [], []
+    for name, made in sources.items():
+        try:
+            ladders.append(made())
+        except AnalysisError as reason:
+            reasons.append(f"No compression result from the {name}: {reason}.")
+    return ladders, " ".join(reasons) or None
+
+
 def _from_sweeps(
     recordings: Sequence[Recording],
     sweeps: Mapping[float, list[Recording]],
@@ -179,6 +193,20 @@ def _in_turn(
             found[level] = result
             progress(what, done + 1, len(of_each_level))
     return found
+
+
+def _require_applied(plan: Plan) -> None:
+    """Raises PlanError for a correction that the plan asks for and this version does not make."""
+    named = {
+        "[microphone] response_file": plan.microphone.response_file,
+        "[analysis] response_files": plan.analysis.response_files,
+    }
+    for key, value in named.items():
+        if value:
+            raise PlanError(
+                f"session.toml asks for {key}, which this version does not apply: comment that line out, "
+                f"and say with the results that it was not used"
+            )
 
 
 def _settings(plan: Plan) -> Settings:

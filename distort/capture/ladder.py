@@ -16,16 +16,14 @@ from distort.analysis.sweep_lag import SweepLag, sweep_lags
 from distort.analysis.sweeps import Settings, SweepReadings
 from distort.analysis.uncertainty import DB_PER_NEPER_OF_POWER, TWO_SIDED_95
 from distort.capture.measuring import REST_BEFORE_DRIFT_S
-from distort.capture.takes import read_sweep_takes, recorded_at_s, reference_for, repeats_of
+from distort.capture.takes import read_sweep_takes, recorded_at_s, reference_for, repeats_of, takes_of_each_level
 from distort.errors import AnalysisError
 from distort.session.ladder_results import ChangeCurves, CompressionFound, Source, compression_found, curves_of
 from distort.session.recordings import Recording
-from distort.session.stimulus_files import SWEEP
+from distort.session.stimulus_files import SHORT_SWEEP, SWEEP
 
 
-def sweep_rung(
-    takes: Sequence[Recording], read: SweepReadings, *, short: SweepReadings | None, settings: Settings
-) -> Rung:
+def sweep_rung(takes: Sequence[Recording], read: SweepReadings, *, short: Output | None, settings: Settings) -> Rung:
     """One level from its sweep; each take alone as well, where there are several."""
     reference = reference_for(takes)
     alone = [read_sweep_takes([one], replace(settings, orders=1)) for one in takes] if len(takes) > 1 else []
@@ -34,8 +32,15 @@ def sweep_rung(
         time_s=recorded_at_s(takes[0]),
         output=_as_driven(sweep_output(read, reference), takes[0]),
         takes_db=np.array([sweep_output(one, reference).level_db for one in alone]) if alone else None,
-        short=None if short is None else _as_driven(sweep_output(short, reference), takes[0]),
+        short=short,
     )
+
+
+def _short_output(takes: Sequence[Recording], read: SweepReadings) -> Output | None:
+    """What the short sweep says, at the drive of its own recording; None where nobody said how that was turned."""
+    if takes[0].sidecar.turned_db is None:
+        return None
+    return _as_driven(sweep_output(read, reference_for(takes)), takes[0])
 
 
 def sweep_repeats(repeats: Sequence[Recording], settings: Settings) -> tuple[Repeat, ...]:
@@ -67,11 +72,15 @@ def sweep_ladder(
 ) -> Compression:
     """Compression from the sweeps of a condition. Raises AnalysisError when the levels cannot be compared."""
     _require_comparable(sweeps)
+    short_takes = takes_of_each_level(recordings, SHORT_SWEEP)
+    short = {level: _short_output(short_takes[level], read) for level, read in shorts.items()}
     rungs = [
-        sweep_rung(takes, reads[level], short=shorts.get(level), settings=settings) for level, takes in sweeps.items()
+        sweep_rung(takes, reads[level], short=short.get(level), settings=settings) for level, takes in sweeps.items()
     ]
-    repeats = sweep_repeats(repeats_of(recordings, SWEEP, min(sweeps)), settings)
-    return compression(grid_hz(), rungs, repeats)
+    # a reference that was rejected and recorded anew is not repeated by what was played before it
+    began_s = recorded_at_s(sweeps[min(sweeps)][0])
+    repeats = [one for one in repeats_of(recordings, SWEEP, min(sweeps)) if recorded_at_s(one) >= began_s]
+    return compression(grid_hz(), rungs, sweep_repeats(repeats, settings))
 
 
 def multitone_ladder(
@@ -97,12 +106,12 @@ def _lines_output(result: MultitoneResult, drive_dbfs: float) -> Output:
 
 def _require_comparable(of_each_level: Mapping[float, Sequence[Recording]]) -> None:
     if len(of_each_level) < 2:
-        raise AnalysisError("there is no compression result: it takes recordings of at least two levels")
+        raise AnalysisError("it takes recordings of at least two levels")
     for takes in of_each_level.values():
         for one in takes:
             if one.sidecar.turned_db is None:
                 raise AnalysisError(
-                    f"there is no compression result: nobody said by how much the volume was turned before "
+                    f"nobody said by how much the volume was turned before "
                     f"{one.files.audio_path.name} (distort add --turned-db, 0 where nothing was turned)"
                 )
 

@@ -17,6 +17,7 @@ from distort.capture.prepared import prepare
 from distort.capture.reference import reference_of
 from distort.errors import AnalysisError
 from distort.session.recordings import Recording
+from distort.session.sidecar import CalibrationInForce
 from distort.session.stimulus_files import SHORT_SWEEP
 from signals import Multitone, Stimulus, Sweep
 
@@ -70,14 +71,20 @@ def require_one_unit(recordings: Sequence[Recording]) -> None:
 
 
 def require_alike(takes: Sequence[Recording]) -> None:
-    """Raises AnalysisError when the takes of a level differ in stimulus or calibration."""
-    first = takes[0].sidecar
+    """Raises AnalysisError when the takes of a level differ in stimulus, calibration, distance or turned volume."""
+    first = takes[0]
+    turned = {one.sidecar.turned_db for one in takes} - {None}
     for one in takes[1:]:
-        if (one.sidecar.stimulus, one.sidecar.calibration) != (first.stimulus, first.calibration):
+        if _made_with(one) != _made_with(first) or len(turned) > 1:
             raise AnalysisError(
-                f"{takes[0].files.audio_path} and {one.files.audio_path} were played with different stimuli or "
-                f"calibrations, so they are not takes of the same: reject one of them"
+                f"{first.files.audio_path} and {one.files.audio_path} were made with different stimuli, calibrations, "
+                f"distances or turns of the volume, so they are not takes of the same: reject one of them"
             )
+
+
+def _made_with(recording: Recording) -> tuple[Stimulus, CalibrationInForce | None, float]:
+    sidecar = recording.sidecar
+    return sidecar.stimulus, sidecar.calibration, sidecar.setup.distance_m
 
 
 def reference_for(takes: Sequence[Recording]) -> Reference:

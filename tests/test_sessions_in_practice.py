@@ -1,0 +1,103 @@
+"""What happens to a session in practice: a take is rejected, the volume is turned, a level is measured again."""
+
+import json
+from pathlib import Path
+
+import numpy as np
+import pytest
+import soundfile
+
+from distort.__main__ import main
+from distort.capture.measuring import _wanted, steps
+from distort.session.folder import SessionFolder
+from distort.session.plan_reading import read_plan
+from distort.session.stimulus_files import drives_dbfs, planned
+from tests.clumsy_session import RATE, heard
+
+pytest_plugins = ["tests.clumsy_fixtures"]
+
+
+@pytest.fixture
+def add(distort, session, tmp_path):
+    """Brings in what a microphone heard of a stimulus, with a gain in dB that nobody set on the player."""
+
+    def add(stimulus: str, level: int, *words: str, gain_db: float = 0.0, seed: int = 1) -> Path:
+        path = tmp_path / f"{stimulus}_{level}_{seed}.wav"
+        samples = heard(session / f"stimuli/{stimulus}_{level}dB.wav", seed=seed, noise=1e-5)
+        soundfile.write(path, samples * 10.0 ** (gain_db / 20.0), RATE, subtype="FLOAT")
+        distort.done("add", session, path, "--stimulus", stimulus, "--level", str(level), *words)
+        return path
+
+    return add
+
+
+def findings(session: Path) -> dict:
+    return json.loads((session / "results/default/findings.json").read_text(encoding="utf-8"))
+
+
+def test_tables_of_a_level_that_was_rejected_do_not_stay_behind(distort, session, add) -> None:
+    for level in (86, 96):
+        add("sweep", level, "--turned-db", "0")
+    distort.done("analyze", session)
+    results = session / "results/default"
+    (results / "my notes.csv").write_text("mine", encoding="utf-8")
+    assert {"response_96dB.csv", "harmonics_96dB.csv", "compression_sweep.csv"} <= {p.name for p in results.iterdir()}
+    distort.done("reject", session, "default/sweep_96dB", "--reason", "a lorry passed")
+    distort.done("analyze", session)
+    kept = {"response_86dB.csv", "harmonics_86dB.csv", "findings.json", "my notes.csv"}
+    assert {path.name for path in results.iterdir()} == kept
+    said = "No compression result from the sweeps: it takes recordings of at least two levels."
+    assert findings(session)["no_compression"] == said
+
+
+def test_takes_between_which_the_volume_was_turned_are_not_averaged(distort, session, add) -> None:
+    add("sweep", 86, "--turned-db", "0")
+    add("sweep", 86, "--turned-db", "3", gain_db=3.0, seed=2)
+    said = distort.refused("analyze", session, inside=session)
+    assert "turns of the volume" in said
+    assert "reject one of them" in said
+
+
+def test_the_short_sweep_counts_at_its_own_volume(distort, session, add) -> None:
+    """Two levels of one curve, but before the louder short sweep the volume was turned up by 2 dB, which was said."""
+    for level in (86, 96):
+        add("sweep", level, "--turned-db", "0")
+    add("sweep-short", 86, "--turned-db", "0")
+    add("sweep-short", 96, "--turned-db", "2", gain_db=2.0)
+    distort.done("analyze", session)
+    octaves = findings(session)["compression"][0]["octaves"]
+    bias_db = [one["bias_db"][1] for one in octaves if 200.0 < one["midband_hz"] < 9000.0]
+    assert np.max(np.abs(bias_db)) < 0.1  # noise and the room; counted at the long sweep's volume it would be 2 dB
+
+
+def test_a_response_file_that_would_not_be_applied_stops_the_analysis(distort, session, add) -> None:
+    add("sweep", 86)
+    plan = session / "session.toml"
+    text = plan.read_text(encoding="utf-8")
+    named = text.replace("# response_file = ", "response_file = ").replace("# response_is = ", "response_is = ")
+    plan.write_text(named, encoding="utf-8")
+    assert "[microphone] response_file, which this version does not apply" in distort.refused(
+        "analyze", session, inside=session
+    )
+
+
+@pytest.mark.parametrize(
+    ("only", "again", "wanted"),
+    [
+        ("sweep_76dB", False, ["sweep_76dB", "sweep_76dB_take2"]),
+        ("sweep_76dB_after", False, ["sweep_76dB_after"]),
+        ("sweep_76dB", True, ["sweep_76dB"]),
+        ("sweep_76dB_take2_after", True, ["sweep_76dB_after"]),
+        (None, True, ["sweep_76dB", "sweep_86dB", "sweep_76dB_after"]),
+    ],
+)
+def test_which_recordings_are_wanted(tmp_path: Path, only: str | None, again: bool, wanted: list[str]) -> None:
+    """Nothing is recorded yet, so that the next take is the first. A level alone is not also its repeats."""
+    assert main(["new", str(tmp_path / "s"), "--levels", "76,86"]) == 0
+    path = tmp_path / "s/session.toml"
+    text = path.read_text(encoding="utf-8").replace("takes = 1", "takes = 2").replace("short = true", "short = false")
+    path.write_text(text, encoding="utf-8")
+    plan = read_plan(tmp_path / "s")
+    items = tuple(item for item in planned(plan, drives_dbfs(plan, None)) if item.stimulus_name == "sweep")
+    found = _wanted(SessionFolder(tmp_path / "s"), steps(plan, items), "default", only=only, again=again)
+    assert [step.name.stem for step in found] == wanted
