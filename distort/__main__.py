@@ -8,10 +8,10 @@ import os
 import sys
 from collections.abc import Sequence
 
-from distort import __version__
 from distort.commands.parser import check_leftover, nearest
 from distort.commands.table import build_parser
 from distort.errors import DistortError, UsageError
+from distort.version import __version__
 
 DONE, NO_ANSWER, WRONG_USAGE, INTERRUPTED = 0, 1, 2, 130
 

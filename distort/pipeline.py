@@ -12,7 +12,6 @@ from functools import partial
 from pathlib import Path
 from typing import TypeVar
 
-from distort import __version__
 from distort.analysis.curves import Harmonics, Response
 from distort.analysis.response import band_mean_db, lowest_valid_hz
 from distort.analysis.sweeps import Settings, SweepReadings, SweepTake, read_sweep, sweep_harmonics, sweep_response
@@ -39,6 +38,7 @@ from distort.session.recordings import Recording, load_recordings
 from distort.session.resampling import resample
 from distort.session.sidecar import Quality, read_stimulus_sidecar
 from distort.session.stimulus_files import MULTITONE, SHORT_SWEEP, SWEEP
+from distort.version import __version__
 
 T = TypeVar("T")
 

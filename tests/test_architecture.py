@@ -21,7 +21,15 @@ MAY_IMPORT = {
     "distort.session": {"signals", "distort.errors", "distort.analysis"},
     "distort.capture": {"signals", "distort.errors", "distort.analysis", "distort.session"},
     "distort.report": {"signals", "distort.errors", "distort.analysis", "distort.session", "distort.capture"},
-    "distort.pipeline": {"signals", "distort.errors", "distort.analysis", "distort.session", "distort.capture"},
+    "distort.version": set(),
+    "distort.pipeline": {
+        "signals",
+        "distort.version",
+        "distort.errors",
+        "distort.analysis",
+        "distort.session",
+        "distort.capture",
+    },
     "distort.verification": {"signals", "distort.errors", "distort.analysis"},
     "distort.commands": {
         "signals",
@@ -33,7 +41,7 @@ MAY_IMPORT = {
         "distort.pipeline",
         "distort.verification",
     },
-    "distort.__main__": {"signals", "distort.errors", "distort.commands", "distort.report"},
+    "distort.__main__": {"signals", "distort.version", "distort.errors", "distort.commands", "distort.report"},
 }
 """Each part and the parts below it. A new part of the house is added here, on purpose."""
 
