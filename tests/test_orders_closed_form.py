@@ -148,6 +148,17 @@ def test_equivalent_input_does_not_take_the_protection_of_the_drive_for_the_path
     assert second.equivalent_input_db[rows] == pytest.approx(wanted_db[rows], abs=0.6)
 
 
+def test_orders_below_one_period_of_the_gate_are_marked():
+    """A gate of 8 ms holds one period of 125 Hz: below it the fundamental, and what is stated re it, does not hold."""
+    answer = sweep_with_harmonics(SWEEP, {1: 1.0, 2: 0.01})
+    read = read_sweep([take(answer)], SWEEP, Settings(orders=3, gate_s=0.008))
+    harmonics = sweep_harmonics(read, Reference())
+    second = harmonics.orders[0]
+    assert np.all(second.doubtful[harmonics.frequency_hz < 124.9])
+    clear = (harmonics.frequency_hz > 125.1) & (harmonics.frequency_hz < 10000.0)
+    assert not np.any(second.doubtful[clear])
+
+
 def test_too_many_orders_say_how_long_a_sweep_would_do():
     short = Sweep(seconds=1.0, drive_dbfs=-6.0)
     with pytest.raises(AnalysisError, match=r"at most 2\): play one of at least 3\.1 s"):

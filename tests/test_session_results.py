@@ -57,6 +57,7 @@ def order(number: int) -> Order:
     # octave (6 rows) of a bias over 0.3 dB and over twice its uncertainty.
     doubtful = (values["relative_db"] - values["noise_db"] < 10) | (values["relative_db"] - values["leak_db"] < 25)
     doubtful |= np.abs(np.arange(ROWS) - 80) <= 6
+    doubtful |= FREQUENCY_HZ < 25.0  # where the fundamental itself does not hold
     return Order(order=number, doubtful=doubtful, **values)
 
 
@@ -125,7 +126,7 @@ def test_harmonics(tmp_path: Path, unit: LevelUnit, column: str) -> None:
             "db", "noise_db", "leak_db", "chain_db", "bias_db", "uncertainty_db", column, "equivalent_input_db",
         )
     ]  # fmt: skip
-    back = read_harmonics(path)
+    back = read_harmonics(path, lowest_valid_hz=25.0)
     assert_alike(back, harmonics(unit))
     assert [each.order for each in back.orders] == [2, 3, 10]
     for got, wanted in zip(back.orders, harmonics(unit).orders, strict=True):
@@ -203,18 +204,18 @@ def test_a_damaged_table_is_named_by_file_and_line(tmp_path: Path, content: str,
 
 def test_tables_of_another_kind_are_refused(tmp_path: Path) -> None:
     with pytest.raises(SessionError, match=r"none\.csv is missing: run `distort analyze`"):
-        read_harmonics(tmp_path / "none.csv")
+        read_harmonics(tmp_path / "none.csv", lowest_valid_hz=25.0)
     write_response(tmp_path / "r.csv", response())
     write_harmonics(tmp_path / "h.csv", harmonics())
     with pytest.raises(SessionError, match="no column fundamental_db_spl or fundamental_dbfs"):
-        read_harmonics(tmp_path / "r.csv")
+        read_harmonics(tmp_path / "r.csv", lowest_valid_hz=25.0)
     with pytest.raises(SessionError, match="no column level_db_spl or level_dbfs"):
         read_response(tmp_path / "h.csv", delay_s=0.0, lowest_valid_hz=20.0)
     table = read_table(tmp_path / "h.csv")
     del table["h3_leak_db"]
     write_table(tmp_path / "h.csv", table)
     with pytest.raises(SessionError, match=r"has not the columns it must have \(h3_leak_db\)"):
-        read_harmonics(tmp_path / "h.csv")
+        read_harmonics(tmp_path / "h.csv", lowest_valid_hz=25.0)
     write_table(tmp_path / "h.csv", {**read_table(tmp_path / "r.csv"), "extra": FREQUENCY_HZ})
     with pytest.raises(SessionError, match=r"\(extra\)"):
         read_response(tmp_path / "h.csv", delay_s=0.0, lowest_valid_hz=20.0)
@@ -225,9 +226,9 @@ def test_orders_in_the_sum_must_be_whole(tmp_path: Path) -> None:
     rest = {"thd_total_percent": [1.0], "thd_orders": [9.5], "residual_db": [-60.0]}
     write_table(tmp_path / "h.csv", {**table, **rest})
     with pytest.raises(SessionError, match="whole numbers"):
-        read_harmonics(tmp_path / "h.csv")
+        read_harmonics(tmp_path / "h.csv", lowest_valid_hz=25.0)
 
 
 def test_harmonics_without_a_single_order(tmp_path: Path) -> None:
     write_harmonics(tmp_path / "h.csv", replace(harmonics(), orders=()))
-    assert read_harmonics(tmp_path / "h.csv").orders == ()
+    assert read_harmonics(tmp_path / "h.csv", lowest_valid_hz=25.0).orders == ()

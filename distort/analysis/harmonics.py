@@ -37,6 +37,7 @@ def harmonics(
     residual: FloatArray,
     level_offset_db: float,
     unit: LevelUnit,
+    lowest_valid_hz: float,
     linear: Response | None = None,
     short: Sequence[Reading] | None = None,
 ) -> Harmonics:
@@ -46,12 +47,21 @@ def harmonics(
     residual           what no order explains, power re the fundamental, `(rows,)`
     level_offset_db    what turns a power per squared stimulus amplitude into `unit`: drive plus calibration plus
                        distance
+    lowest_valid_hz    below it the fundamental does not hold, and nothing that is stated re it
     linear             response at the reference level, for the equivalent input; None leaves that empty
     short              readings of the sweep of half the length at the same drive; None leaves the bias empty
     """
     fundamental = found[0].power
     orders = tuple(
-        _order(found, number, frequency_hz, level_offset_db, linear=linear, short=short)
+        _order(
+            found,
+            number,
+            frequency_hz,
+            level_offset_db,
+            lowest_valid_hz=lowest_valid_hz,
+            linear=linear,
+            short=short,
+        )
         for number in range(2, len(found) + 1)
     )
     ratios = np.array([reading.power / fundamental for reading in found[1:]]).reshape(len(found) - 1, frequency_hz.size)
@@ -76,6 +86,7 @@ def _order(
     frequency_hz: FloatArray,
     level_offset_db: float,
     *,
+    lowest_valid_hz: float,
     linear: Response | None,
     short: Sequence[Reading] | None,
 ) -> Order:
@@ -96,7 +107,12 @@ def _order(
         level_db=relative_db + power_to_db(fundamental.power) + level_offset_db,
         equivalent_input_db=_equivalent_input_db(relative_db, number, frequency_hz, linear),
         doubtful=doubtful_rows(
-            relative_db, noise_db=noise_db, leak_db=leak_db, bias_db=bias_db, uncertainty_db=uncertainty_db
+            relative_db,
+            noise_db=noise_db,
+            leak_db=leak_db,
+            bias_db=bias_db,
+            uncertainty_db=uncertainty_db,
+            invalid=frequency_hz < lowest_valid_hz,
         ),
     )
 
@@ -108,11 +124,15 @@ def doubtful_rows(
     leak_db: FloatArray,
     bias_db: FloatArray,
     uncertainty_db: FloatArray,
+    invalid: BoolArray,
 ) -> BoolArray:
-    """Which rows of an order are to be read with care, from its own columns, `(rows,)` each; NaN marks nothing."""
+    """Which rows of an order are to be read with care, from its own columns, `(rows,)` each; NaN marks nothing.
+
+    invalid   rows below the lowest frequency at which the fundamental holds: `relative_db` is stated re it
+    """
     with np.errstate(invalid="ignore"):
         unclear = (relative_db < noise_db + CLEAR_OF_NOISE_DB) | (relative_db < leak_db + CLEAR_OF_LEAK_DB)
-    return np.asarray(unclear | _rushed(bias_db, uncertainty_db))
+    return np.asarray(invalid | unclear | _rushed(bias_db, uncertainty_db))
 
 
 def _bias_db(relative_db: FloatArray, number: int, short: Sequence[Reading] | None) -> FloatArray:

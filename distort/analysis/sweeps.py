@@ -14,7 +14,7 @@ from distort.analysis.noise import NoiseDensity, noise_density
 from distort.analysis.orders import SeparatedOrders, mean_of_takes, separate
 from distort.analysis.readings import Reading, readings
 from distort.analysis.residual import residual_power
-from distort.analysis.response import response
+from distort.analysis.response import lowest_valid_hz, response
 from distort.errors import AnalysisError
 from signals.levels import amplitude_to_db
 from signals.sweep import Sweep
@@ -129,6 +129,7 @@ def sweep_harmonics(
         residual=read.residual,
         level_offset_db=read.sweep.drive_dbfs + reference.offset_db,
         unit=reference.unit,
+        lowest_valid_hz=lowest_valid_hz(read.separated),
         linear=linear,
         short=None if short is None else short.readings,
     )

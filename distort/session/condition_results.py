@@ -131,7 +131,9 @@ def read_results(folder: SessionFolder, condition: str) -> ConditionResults:
         for level in findings.levels
     )
     harmonics = tuple(
-        read_harmonics(folder.level_result_path(condition, "harmonics", level.level_db_spl))
+        read_harmonics(
+            folder.level_result_path(condition, "harmonics", level.level_db_spl), lowest_valid_hz=level.lowest_valid_hz
+        )
         for level in findings.levels
     )
     return ConditionResults(

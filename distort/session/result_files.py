@@ -79,8 +79,11 @@ def write_harmonics(path: Path, harmonics: Harmonics) -> None:
     write_table(path, columns)
 
 
-def read_harmonics(path: Path) -> Harmonics:
-    """The harmonics in `path`. Raises SessionError when it is missing or its columns are not those of harmonics."""
+def read_harmonics(path: Path, *, lowest_valid_hz: float) -> Harmonics:
+    """The harmonics in `path`; the number that no column holds stands in findings.json.
+
+    Raises SessionError when the file is missing or its columns are not those of harmonics.
+    """
     table = read_table(path)
     unit = _unit(path, table, "fundamental")
     numbers = sorted(int(found[1]) for name in table if (found := re.fullmatch(r"h([1-9][0-9]*)_db", name)))
@@ -99,7 +102,7 @@ def read_harmonics(path: Path) -> Harmonics:
         thd_total_percent=table["thd_total_percent"],
         thd_orders=thd_orders.astype(np.int64),
         residual_db=table["residual_db"],
-        orders=tuple(_order(table, number, unit) for number in numbers),
+        orders=tuple(_order(table, number, unit, lowest_valid_hz=lowest_valid_hz) for number in numbers),
     )
 
 
@@ -107,10 +110,14 @@ def _order_columns(number: int, unit: LevelUnit) -> dict[str, str]:
     return {field: f"h{number}_{column.format(unit=unit)}" for field, column in _ORDER_COLUMNS.items()}
 
 
-def _order(table: Mapping[str, FloatArray], number: int, unit: LevelUnit) -> Order:
+def _order(table: Mapping[str, FloatArray], number: int, unit: LevelUnit, *, lowest_valid_hz: float) -> Order:
     values = {field: table[column] for field, column in _order_columns(number, unit).items()}
     columns = ("noise_db", "leak_db", "bias_db", "uncertainty_db")
-    doubtful = doubtful_rows(values["relative_db"], **{column: values[column] for column in columns})
+    doubtful = doubtful_rows(
+        values["relative_db"],
+        **{column: values[column] for column in columns},
+        invalid=table["frequency_hz"] < lowest_valid_hz,
+    )
     return Order(order=number, doubtful=doubtful, **values)
 
 
