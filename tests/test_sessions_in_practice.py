@@ -12,7 +12,7 @@ from distort.capture.measuring import _wanted, steps
 from distort.session.folder import SessionFolder
 from distort.session.plan_reading import read_plan
 from distort.session.stimulus_files import drives_dbfs, planned
-from tests.clumsy_session import RATE, heard
+from tests.clumsy_session import RATE, heard, shorten
 
 pytest_plugins = ["tests.clumsy_fixtures"]
 
@@ -101,3 +101,12 @@ def test_which_recordings_are_wanted(tmp_path: Path, only: str | None, again: bo
     items = tuple(item for item in planned(plan, drives_dbfs(plan, None)) if item.stimulus_name == "sweep")
     found = _wanted(SessionFolder(tmp_path / "s"), steps(plan, items), "default", only=only, again=again)
     assert [step.name.stem for step in found] == wanted
+
+
+def test_a_band_in_which_nothing_was_read_sets_no_level(distort, tmp_path: Path) -> None:
+    session = tmp_path / "s"
+    distort.done("new", session, "--levels", "60,70")
+    shorten(session, orders="2", band_hz="[1, 5]")
+    ending = distort("measure", session, "--simulate")
+    assert ending.status == 1
+    assert "no reading in [levels] band_hz, 1 to 5 Hz" in ending.err

@@ -12,6 +12,7 @@ from distort.analysis.sweeps import Settings, SweepTake, read_sweep, sweep_respo
 from distort.capture.device import Device
 from distort.capture.examined import examine
 from distort.capture.reference import reference_of
+from distort.errors import PlanError
 from distort.session.calibration_file import MicrophoneCalibration
 from distort.session.drive_file import Sensitivity
 from distort.session.plan import Plan
@@ -27,7 +28,8 @@ SMOOTHING_OCTAVES = 1.0 / 6.0
 def find_sensitivity(device: Device, plan: Plan, calibration: MicrophoneCalibration, *, condition: str) -> Sensitivity:
     """Play a quiet sweep and say what the loudspeaker would give at 0 dBFS if it stayed as it is.
 
-    Raises RecordingError when the quiet sweep is not found in what was recorded.
+    Raises RecordingError when the quiet sweep is not found in what was recorded, PlanError when it has no reading in
+    the band that sets the drive.
     """
     sweep = sweep_stimulus(plan, drive_dbfs=QUIET_DRIVE_DBFS, short=True)
     reel = signals.framed(sweep)
@@ -36,9 +38,16 @@ def find_sensitivity(device: Device, plan: Plan, calibration: MicrophoneCalibrat
     take = SweepTake(samples=samples, start=alignment.stimulus_start)
     read = read_sweep([take], sweep, Settings(orders=1, smoothing_octaves=SMOOTHING_OCTAVES))
     response = sweep_response(read, reference_of(calibration.in_force(), plan.setup.distance_m))
+    in_band_db = band_mean_db(response, plan.levels.band_hz)
+    if not np.isfinite(in_band_db):
+        low_hz, high_hz = plan.levels.band_hz
+        raise PlanError(
+            f"the response has no reading in [levels] band_hz, {low_hz:g} to {high_hz:g} Hz, so no level can be set: "
+            f"take a band that the sweep covers, between 20 Hz and 20 kHz"
+        )
     measured = response.level_db[np.isfinite(response.level_db)]
     return Sensitivity(
-        db_spl=band_mean_db(response, plan.levels.band_hz) - QUIET_DRIVE_DBFS,
+        db_spl=in_band_db - QUIET_DRIVE_DBFS,
         highest_db_spl=float(np.max(measured)) - QUIET_DRIVE_DBFS,
         quiet_drive_dbfs=QUIET_DRIVE_DBFS,
         condition=condition,
