@@ -8,6 +8,7 @@ import numpy.typing as npt
 import scipy.fft
 import scipy.signal
 
+from distort.analysis.grid import OCTAVE_RATIO
 from distort.capture.alignment import Alignment
 from distort.capture.finding import Finding, Verdict
 from signals import Noise, Reel, Sweep
@@ -15,9 +16,6 @@ from signals.levels import FULL_SCALE_SINE_RMS, NOTHING_DB, power_to_db
 
 FloatArray = npt.NDArray[np.float64]
 NAN = float("nan")
-
-OCTAVE_RATIO = 10.0**0.3
-"""G of IEC 61260-1, base ten."""
 
 OCTAVE_INDEX = range(-5, 5)
 """31.6 Hz to 15.8 kHz: mid-band frequencies 1000 G^x Hz (IEC 61260-1)."""

@@ -19,7 +19,9 @@ def add_parser(subparsers: "Subparsers[Parser]") -> None:
     parser.add_argument(
         "files", metavar="FILE", type=path, nargs="+", help="WAV or FLAC; several are takes of the same"
     )
-    parser.add_argument("--stimulus", metavar="NAME", required=True, help="what was played: sweep or sweep-short")
+    parser.add_argument(
+        "--stimulus", metavar="NAME", required=True, help="what was played: sweep, sweep-short or multitone"
+    )
     parser.add_argument("--level", metavar="DB", type=finite, required=True, help="its nominal level, dB SPL at 1 m")
     parser.add_argument("--condition", metavar="NAME", help="the condition it was made in (default: the only one)")
     parser.add_argument(
