@@ -76,7 +76,10 @@ def analyze_condition(folder: SessionFolder, plan: Plan, condition: str, *, prog
     recordings = load_recordings(folder, condition)
     sweeps = takes_of_each_level(recordings, SWEEP)
     if not sweeps:
-        raise SessionError(f"{folder.recordings_folder(condition)} holds no sweep that was not rejected")
+        raise SessionError(
+            f"{folder.recordings_folder(condition)} holds no sweep, or every one in it was rejected: record one with "
+            f"`distort measure`, or bring one in with `distort add`"
+        )
     require_one_unit([one for one in recordings if one.sidecar.rejected is None])
     settings = _settings(plan)
     reads, shorts = (
