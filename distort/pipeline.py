@@ -75,11 +75,7 @@ def analyze_condition(folder: SessionFolder, plan: Plan, condition: str, *, prog
     """Analyse one condition without writing anything. Raises as `analyze_session` does."""
     recordings = load_recordings(folder, condition)
     sweeps = takes_of_each_level(recordings, SWEEP)
-    if not sweeps:
-        raise SessionError(
-            f"{folder.recordings_folder(condition)} holds no sweep, or every one in it was rejected: record one with "
-            f"`distort measure`, or bring one in with `distort add`"
-        )
+    _require_some(sweeps, folder.recordings_folder(condition))
     require_one_unit([one for one in recordings if one.sidecar.rejected is None])
     settings = _settings(plan)
     reads, shorts = (
@@ -196,6 +192,14 @@ def _in_turn(
             found[level] = result
             progress(what, done + 1, len(of_each_level))
     return found
+
+
+def _require_some(sweeps: Mapping[float, list[Recording]], where: Path) -> None:
+    if not sweeps:
+        raise SessionError(
+            f"{where} holds no sweep, or every one in it was rejected: record one with `distort measure`, "
+            f"or bring one in with `distort add`"
+        )
 
 
 def _require_applied(plan: Plan) -> None:

@@ -143,6 +143,18 @@ def test_report_draws_every_figure(session, capsys) -> None:
     assert out.count("Drew ") == len(names)
 
 
+def test_report_removes_figures_of_levels_that_are_gone_and_leaves_the_users(session, capsys) -> None:
+    figures = session.figures_folder()
+    figures.mkdir(parents=True)
+    stale = figures / "harmonics_desk_101.5dB.png"
+    own = figures / "photo_of_the_desk.png"
+    for path in (stale, own):
+        path.write_bytes(b"old")
+    assert program.main(["report", str(session.root), "--condition", "desk"]) == 0
+    assert not stale.exists()
+    assert own.read_bytes() == b"old"
+
+
 def test_all_figures_of_a_session_share_their_scales(session, monkeypatch, capsys) -> None:
     write_results(session, results("stand", levels=(60.0, 131.0)))
     drawn = {}

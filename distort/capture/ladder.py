@@ -48,12 +48,13 @@ def sweep_repeats(repeats: Sequence[Recording], settings: Settings) -> tuple[Rep
     return tuple(
         Repeat(
             time_s=recorded_at_s(one),
-            rested=one.sidecar.rest_s is None or one.sidecar.rest_s >= REST_BEFORE_DRIFT_S,
+            rested=one.sidecar.rest_s >= REST_BEFORE_DRIFT_S,
             output=_as_driven(
                 sweep_output(read_sweep_takes([one], replace(settings, orders=1)), reference_for([one])), one
             ),
         )
         for one in repeats
+        if one.sidecar.rest_s is not None  # whether it shows heat or drift cannot be told
     )
 
 

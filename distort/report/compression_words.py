@@ -55,6 +55,8 @@ def range_clauses(found: CompressionFound) -> str:
             flat = f", flat from {_flat_from(run, found)} up" if word == "limiting" else ""
             amounts.append(f"{_largest(run, found)[0]:.1f} dB ({low} to {high}{flat})")
         clauses.append(f"{word} by up to {', '.join(amounts)}")
+    if not clauses and all(band.word in ("unknown", "reference") for band in found.ranges):
+        return "the uncertainty is not known, so nothing can be said"
     return "; ".join(clauses) or "nothing beyond the uncertainty"
 
 
@@ -262,7 +264,7 @@ def _warming(multitones: Sequence[MultitoneFound]) -> list[str]:
 
 
 def _repeat_sentences(found: CompressionFound) -> list[str]:
-    level = f"{level_name(found.level_db_spl[0])} dB SPL"
+    level = f"The {found.source} at {level_name(found.level_db_spl[0])} dB SPL"
     if found.repeated == "no":
         return [f"{level} was not played again after the ladder, so neither drift nor the heat that stayed is known."]
     sentences = []
@@ -297,7 +299,7 @@ def closer_sentences(found: CompressionFound) -> list[str]:
     brackets = [band.onset for band in found.ranges if band.onset is not None and band.onset.level_db_spl is None]
     if not brackets or any(band.word == "limiting" for band in found.ranges):
         return []
-    steps = math.ceil((levels[-1] - max(onset.above_db_spl for onset in brackets)) / FINE_STEP_DB)
+    steps = math.floor((levels[-1] - max(onset.above_db_spl for onset in brackets)) / FINE_STEP_DB)
     closer = (levels[0], *(levels[-1] - step * FINE_STEP_DB for step in range(steps, -1, -1)))
     listed = ",".join(level_name(level) for level in dict.fromkeys(closer))
     return [

@@ -1,5 +1,6 @@
 """The figures of a whole session, those of a kind on one scale; what there is no result for is not drawn."""
 
+import re
 from collections.abc import Callable, Iterator
 from dataclasses import replace
 from functools import partial
@@ -55,7 +56,23 @@ def draw_session(
     for stem, draw in figures:
         progress(f"drawing {stem}", len(paths) // 2, len(figures))
         paths += save_figure(draw(), folder.figures_folder() / stem)
+    _remove_stale(folder, conditions, kept=set(paths))
     return tuple(paths)
+
+
+def _remove_stale(folder: SessionFolder, conditions: tuple[ConditionResults, ...], *, kept: set[Path]) -> None:
+    """Figures that an earlier run drew of these conditions and this one did not: a level that was rejected, say.
+
+    Only names that are given here count; any other file in the folder is the user's.
+    """
+    names = "|".join(re.escape(results.findings.condition) for results in conditions)
+    ours = re.compile(
+        rf"(response_({names})|(harmonics|multitone)_({names})_[0-9.]+dB"
+        rf"|(compression|input_output)_({names})_(sweep|multitone))\.(png|svg)"
+    )
+    for path in folder.figures_folder().glob("*.*"):
+        if ours.fullmatch(path.name) and path not in kept:
+            path.unlink()
 
 
 Named = tuple[str, "Callable[[], Figure]"]
