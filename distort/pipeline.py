@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import TypeVar
 
 from distort.analysis.curves import Harmonics, Response
+from distort.analysis.microphone import MicrophoneResponse
 from distort.analysis.response import band_mean_db, lowest_valid_hz
 from distort.analysis.sweeps import Settings, SweepReadings, SweepTake, read_sweep, sweep_harmonics, sweep_response
 from distort.capture.alignment import made_whole
@@ -32,6 +33,7 @@ from distort.errors import AnalysisError, SessionError
 from distort.session.audio import read_audio
 from distort.session.condition_results import ConditionResults, Findings, LevelFound, RecordingUsed, write_results
 from distort.session.folder import SessionFolder
+from distort.session.microphone_file import read_microphone
 from distort.session.multitone_results import MultitoneFound, WarmUp, band_table, multitone_found
 from distort.session.plan import Plan
 from distort.session.plan_reading import read_plan
@@ -76,7 +78,8 @@ def analyze_condition(folder: SessionFolder, plan: Plan, condition: str, *, prog
     if not sweeps:
         raise SessionError(f"{folder.recordings_folder(condition)} holds no sweep that was not rejected")
     require_one_unit([one for takes in sweeps.values() for one in takes])
-    settings = _settings(plan)
+    microphone = read_microphone(folder, plan)
+    settings = _settings(plan, None if microphone is None else microphone.response)
     reads, shorts = (
         _in_turn(partial(read_sweep_takes, settings=settings), of_each_level, f"analysing {condition}", progress)
         for of_each_level in (sweeps, takes_of_each_level(recordings, SHORT_SWEEP))
@@ -88,7 +91,8 @@ def analyze_condition(folder: SessionFolder, plan: Plan, condition: str, *, prog
         for level in sweeps
     ]
     multitones = takes_of_each_level(recordings, MULTITONE)
-    tones = _in_turn(read_multitone_takes, multitones, f"analysing the multitones of {condition}", progress)
+    read_multitones = partial(read_multitone_takes, microphone=settings.microphone)
+    tones = _in_turn(read_multitones, multitones, f"analysing the multitones of {condition}", progress)
     try:
         ladders = [_from_sweeps(recordings, sweeps, reads, shorts=shorts, harmonics=harmonics, settings=settings)]
         if len(tones) > 1:
@@ -105,6 +109,7 @@ def analyze_condition(folder: SessionFolder, plan: Plan, condition: str, *, prog
             software=f"distort {version('distort')}",
             smoothing=plan.analysis.smoothing,
             gate_ms=plan.analysis.gate_ms,
+            microphone=None if microphone is None else microphone.used,
             recordings=tuple(_used(folder, one) for one in recordings),
             levels=tuple(
                 _level_found(plan, level, takes, response)
@@ -177,12 +182,13 @@ def _in_turn(
     return found
 
 
-def _settings(plan: Plan) -> Settings:
+def _settings(plan: Plan, microphone: MicrophoneResponse | None) -> Settings:
     gate_ms = plan.analysis.gate_ms
     return Settings(
         orders=plan.analysis.orders,
         smoothing_octaves=plan.analysis.smoothing_octaves,
         gate_s=None if gate_ms is None else gate_ms / 1000.0,
+        microphone=microphone,
     )
 
 
