@@ -31,6 +31,7 @@ from distort.errors import AnalysisError, PlanError, SessionError
 from distort.session.audio import read_audio
 from distort.session.condition_results import ConditionResults, Findings, LevelFound, RecordingUsed, write_results
 from distort.session.folder import SessionFolder
+from distort.session.microphone_file import SessionMicrophone, read_microphone
 from distort.session.multitone_results import MultitoneFound, WarmUp, band_table, multitone_found
 from distort.session.plan import Plan
 from distort.session.plan_reading import read_plan
@@ -49,7 +50,7 @@ Progress = Callable[[str, int, int], None]
 def analyze_session(root: Path, *, condition: str | None = None, progress: Progress) -> tuple[ConditionResults, ...]:
     """Analyse every recorded condition of the session in `root`, or `condition` alone, and write results/.
 
-    Raises PlanError for a bad session.toml, or one that names a response file (none is applied yet), SessionError for
+    Raises PlanError for a bad session.toml, or one that asks for what is not done yet, SessionError for
     files that are missing or cannot be trusted, RecordingError for audio that cannot be read, AnalysisError when the
     recordings do not allow the result.
     """
@@ -74,22 +75,19 @@ def analyze_session(root: Path, *, condition: str | None = None, progress: Progr
 def analyze_condition(folder: SessionFolder, plan: Plan, condition: str, *, progress: Progress) -> ConditionResults:
     """Analyse one condition without writing anything. Raises as `analyze_session` does."""
     recordings = load_recordings(folder, condition)
+    require_one_unit([one for one in recordings if one.sidecar.rejected is None])
     sweeps = takes_of_each_level(recordings, SWEEP)
     _require_some(sweeps, folder.recordings_folder(condition))
-    require_one_unit([one for one in recordings if one.sidecar.rejected is None])
-    settings = _settings(plan)
+    microphone = read_microphone(folder, plan)
+    settings = _settings(plan, microphone)
     reads, shorts = (
         _in_turn(partial(read_sweep_takes, settings=settings), of_each_level, f"analysing {condition}", progress)
         for of_each_level in (sweeps, takes_of_each_level(recordings, SHORT_SWEEP))
     )
-    references = {level: reference_for(takes) for level, takes in sweeps.items()}
-    responses = [sweep_response(reads[level], references[level]) for level in sweeps]
-    harmonics = [
-        sweep_harmonics(reads[level], references[level], linear=responses[0], short=shorts.get(level))
-        for level in sweeps
-    ]
+    responses, harmonics = _curves(sweeps, reads, shorts)
     multitones = takes_of_each_level(recordings, MULTITONE)
-    tones = _in_turn(read_multitone_takes, multitones, f"analysing the multitones of {condition}", progress)
+    read_tones = partial(read_multitone_takes, microphone=settings.microphone)
+    tones = _in_turn(read_tones, multitones, f"analysing the multitones of {condition}", progress)
     sources: dict[str, Callable[[], Ladder]] = {
         "sweeps": partial(
             _from_sweeps, recordings, sweeps, reads, shorts=shorts, harmonics=harmonics, settings=settings
@@ -107,6 +105,7 @@ def analyze_condition(folder: SessionFolder, plan: Plan, condition: str, *, prog
             software=f"distort {__version__}",
             smoothing=plan.analysis.smoothing,
             gate_ms=plan.analysis.gate_ms,
+            microphone=None if microphone is None else microphone.used,
             recordings=tuple(_used(folder, one) for one in recordings),
             levels=tuple(
                 _level_found(plan, level, takes, response)
@@ -144,6 +143,19 @@ def analyze_file(
     take = SweepTake(samples=prepared.samples, start=prepared.start, silences=prepared.silences)
     read = read_sweep([take], sweep, settings)
     return read, examined.for_sidecar()
+
+
+def _curves(
+    sweeps: Mapping[float, list[Recording]], reads: Mapping[float, SweepReadings], shorts: Mapping[float, SweepReadings]
+) -> tuple[list[Response], list[Harmonics]]:
+    """Response and harmonics of every level; the lowest level's response is that of the equivalent input."""
+    references = {level: reference_for(takes) for level, takes in sweeps.items()}
+    responses = [sweep_response(reads[level], references[level]) for level in sweeps]
+    harmonics = [
+        sweep_harmonics(reads[level], references[level], linear=responses[0], short=shorts.get(level))
+        for level in sweeps
+    ]
+    return responses, harmonics
 
 
 def _ladders(sources: Mapping[str, Callable[[], Ladder]]) -> tuple[list[Ladder], str | None]:
@@ -203,25 +215,21 @@ def _require_some(sweeps: Mapping[float, list[Recording]], where: Path) -> None:
 
 
 def _require_applied(plan: Plan) -> None:
-    """Raises PlanError for a correction that the plan asks for and this version does not make."""
-    named = {
-        "[microphone] response_file": plan.microphone.response_file,
-        "[analysis] response_files": plan.analysis.response_files,
-    }
-    for key, value in named.items():
-        if value:
-            raise PlanError(
-                f"session.toml asks for {key}, which this version does not apply: comment that line out, "
-                f"and say with the results that it was not used"
-            )
+    """Raises PlanError for what the plan asks for and this version does not do."""
+    if plan.analysis.response_files:
+        raise PlanError(
+            "session.toml asks for [analysis] response_files, which this version does not use: comment that line out, "
+            "and say with the results that it was not used"
+        )
 
 
-def _settings(plan: Plan) -> Settings:
+def _settings(plan: Plan, microphone: SessionMicrophone | None) -> Settings:
     gate_ms = plan.analysis.gate_ms
     return Settings(
         orders=plan.analysis.orders,
         smoothing_octaves=plan.analysis.smoothing_octaves,
         gate_s=None if gate_ms is None else gate_ms / 1000.0,
+        microphone=None if microphone is None else microphone.response,
     )
 
 

@@ -70,13 +70,13 @@ def test_the_short_sweep_counts_at_its_own_volume(distort, session, add) -> None
     assert np.max(np.abs(bias_db)) < 0.1  # noise and the room; counted at the long sweep's volume it would be 2 dB
 
 
-def test_a_response_file_that_would_not_be_applied_stops_the_analysis(distort, session, add) -> None:
+def test_response_files_that_would_not_be_used_stop_the_analysis(distort, session, add) -> None:
     add("sweep", 86)
     plan = session / "session.toml"
     text = plan.read_text(encoding="utf-8")
-    named = text.replace("# response_file = ", "response_file = ").replace("# response_is = ", "response_is = ")
+    named = text.replace("# response_files = ", "response_files = ")
     plan.write_text(named, encoding="utf-8")
-    assert "[microphone] response_file, which this version does not apply" in distort.refused(
+    assert "[analysis] response_files, which this version does not use" in distort.refused(
         "analyze", session, inside=session
     )
 

@@ -10,6 +10,8 @@ from dataclasses import dataclass, fields
 import numpy as np
 import numpy.typing as npt
 
+from distort.analysis.microphone import MicrophoneResponse
+from distort.analysis.microphone_removal import blocks_in_air, only_covered_bands, only_covered_lines
 from distort.analysis.multitone_blocks import BLOCK_PERIODS, HOP_PERIODS, BlockSpectra, block_spectra, block_starts
 from distort.analysis.multitone_clock import Steady, on_players_clock, without_wander_in_periods
 from distort.analysis.multitone_curves import ClockFound, MultitoneBands, MultitoneResponse, MultitoneResult
@@ -52,8 +54,10 @@ class MultitoneReadings:
     clock: ClockFound
 
 
-def read_multitone(take: MultitoneTake, tone: Multitone) -> MultitoneReadings:
-    """Read one recording.
+def read_multitone(
+    take: MultitoneTake, tone: Multitone, microphone: MicrophoneResponse | None = None
+) -> MultitoneReadings:
+    """Read one recording, and take `microphone` out of it.
 
     Raises AnalysisError when the multitone has too few periods, is not held whole, or does not keep its period
     (lost samples, another multitone).
@@ -72,10 +76,16 @@ def read_multitone(take: MultitoneTake, tone: Multitone) -> MultitoneReadings:
         if calmer is not steady:
             steady, spectra = calmer, _spectra(calmer, tone)
             wander = fast_wander(spectra, tone)
+    if microphone is not None:
+        spectra = blocks_in_air(spectra, tone, microphone)
+    bands = with_wander(band_powers(spectra, tone), tone, wander)
+    lines = line_powers(spectra, tone, late_samples=steady.late_samples)
+    if microphone is not None:
+        bands, lines = only_covered_bands(bands, microphone), only_covered_lines(lines, tone, microphone)
     return MultitoneReadings(
         tone=tone,
-        bands=with_wander(band_powers(spectra, tone), tone, wander),
-        lines=line_powers(spectra, tone, late_samples=steady.late_samples),
+        bands=bands,
+        lines=lines,
         clock=_clock_found(steady, wander),
     )
 

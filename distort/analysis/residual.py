@@ -8,6 +8,7 @@ import scipy.fft
 
 from distort.analysis.deconvolution import Deconvolved
 from distort.analysis.grid import OCTAVE_RATIO
+from distort.analysis.microphone import MicrophoneResponse
 from distort.analysis.windows import gap_s, order_window
 from signals.tapers import rise
 
@@ -21,12 +22,14 @@ CLOSING_SHARE = 0.95
 frequency (a subharmonic) arrives just after it."""
 
 
-def residual_signal(deconvolved: Deconvolved, *, orders: int) -> FloatArray:
+def residual_signal(
+    deconvolved: Deconvolved, *, orders: int, microphone: MicrophoneResponse | None = None
+) -> FloatArray:
     """The recording less everything from the highest separated order to the end of the fundamental's decay.
 
     The impulse response is emptied from where the window of order `orders` opens to 0.95 L ln 2 after the fundamental,
     and what remains is played through the sweep again: `(n_used,)`, within the sweep's pass band, per
-    amplitude of the stimulus.
+    amplitude of the stimulus. The level of `microphone` is taken out at every frequency; its phase plays no part.
     """
     kept, sweep = deconvolved.filter, deconvolved.filter.sweep
     before_s = sweep.advance_s(orders) + order_window(sweep, orders).before_s
@@ -42,17 +45,28 @@ def residual_signal(deconvolved: Deconvolved, *, orders: int) -> FloatArray:
     rest[place % kept.n_fft] *= 1.0 - emptied
     spectrum = scipy.fft.rfft(rest, overwrite_x=True)
     spectrum *= kept.spectrum
+    if microphone is not None:
+        spectrum /= microphone.amplitude(np.arange(spectrum.size) * kept.bin_hz)
     return np.asarray(scipy.fft.irfft(spectrum, kept.n_fft, overwrite_x=True)[: deconvolved.n_used])
 
 
-def residual_power(deconvolved: Deconvolved, *, frequency_hz: FloatArray, octaves: float, orders: int) -> FloatArray:
+def residual_power(
+    deconvolved: Deconvolved,
+    *,
+    frequency_hz: FloatArray,
+    octaves: float,
+    orders: int,
+    microphone: MicrophoneResponse | None = None,
+) -> FloatArray:
     """Power of the residual while the sweep passes each frequency, per squared amplitude of the stimulus, `(rows,)`.
 
     `octaves`: it is averaged over the time that the sweep takes for them (at least a twelfth). It compares with the
     power of the orders as readings state it: a tone of amplitude a has the mean square a^2 / 2.
     """
     sweep = deconvolved.filter.sweep
-    running = np.concatenate([[0.0], np.cumsum(np.square(residual_signal(deconvolved, orders=orders)))])
+    running = np.concatenate(
+        [[0.0], np.cumsum(np.square(residual_signal(deconvolved, orders=orders, microphone=microphone)))]
+    )
     half = OCTAVE_RATIO ** (max(octaves, LEAST_OCTAVES) / 2.0)
 
     def sample(at_hz: FloatArray) -> npt.NDArray[np.int64]:

@@ -10,6 +10,8 @@ from distort.analysis.curves import Harmonics, LevelUnit, Response
 from distort.analysis.deconvolution import deconvolve
 from distort.analysis.grid import grid_hz
 from distort.analysis.harmonics import harmonics
+from distort.analysis.microphone import MicrophoneResponse
+from distort.analysis.microphone_removal import noise_in_air, only_covered, orders_in_air
 from distort.analysis.noise import NoiseDensity, noise_density
 from distort.analysis.orders import SeparatedOrders, mean_of_takes, separate
 from distort.analysis.readings import Reading, readings
@@ -41,6 +43,8 @@ class Settings:
     orders: int = 10
     smoothing_octaves: float = 1.0 / 12.0
     gate_s: float | None = None
+    microphone: MicrophoneResponse | None = None
+    """Is taken out of all readings; None: they are as the microphone heard them."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -76,7 +80,12 @@ def read_sweep(takes: Sequence[SweepTake], sweep: Sweep, settings: Settings) -> 
     separated = mean_of_takes([separated for separated, _ in read])
     silences = [silence for take in takes for silence in take.silences]
     noise = noise_density(silences, sample_rate=sweep.sample_rate) if silences else None
+    if settings.microphone is not None:
+        separated = orders_in_air(separated, settings.microphone)
+        noise = None if noise is None else noise_in_air(noise, settings.microphone)
     found = readings(separated, noise=noise, excitation_hz=grid_hz(), octaves=settings.smoothing_octaves)
+    if settings.microphone is not None:
+        found = only_covered(found, grid_hz(), settings.microphone)
     return SweepReadings(
         sweep=sweep,
         separated=separated,
@@ -91,7 +100,11 @@ def _read_take(take: SweepTake, sweep: Sweep, settings: Settings) -> tuple[Separ
     """Orders and residual of one take; its impulse response, the largest array, is let go before the next."""
     deconvolved = deconvolve(take.samples, sweep, start=take.start, orders=settings.orders)
     residual = residual_power(
-        deconvolved, frequency_hz=grid_hz(), octaves=settings.smoothing_octaves, orders=settings.orders
+        deconvolved,
+        frequency_hz=grid_hz(),
+        octaves=settings.smoothing_octaves,
+        orders=settings.orders,
+        microphone=settings.microphone,
     )
     return separate(deconvolved, orders=settings.orders, gate_s=settings.gate_s), residual
 

@@ -10,6 +10,7 @@ from distort.errors import CalibrationError, RecordingError, UsageError
 from distort.session.calibration_file import MicrophoneCalibration, read_calibration
 from distort.session.drive_file import read_sensitivity, write_sensitivity
 from distort.session.folder import SessionFolder
+from distort.session.microphone_file import read_microphone
 from distort.session.names import RecordingName
 from distort.session.plan import Plan
 from distort.session.recordings import Recording, save_recording
@@ -97,7 +98,9 @@ def _drives(
     path = folder.calibration_path("drive.json")
     sensitivity = read_sensitivity(path)
     if sensitivity is None:
-        sensitivity = find_sensitivity(device, plan, calibration, condition=condition)
+        microphone = read_microphone(folder, plan)
+        response = None if microphone is None else microphone.response
+        sensitivity = find_sensitivity(device, plan, calibration, condition=condition, microphone=response)
         drives = drives_dbfs(plan, sensitivity)
         write_sensitivity(path, sensitivity)
         return drives

@@ -4,9 +4,13 @@
 The level is reached by extrapolation from a quiet sweep, never by chasing the SPL upwards, which drives a limiter hard.
 """
 
+import math
+from dataclasses import replace
+
 import numpy as np
 
 import signals
+from distort.analysis.microphone import MicrophoneResponse
 from distort.analysis.response import band_mean_db
 from distort.analysis.sweeps import Settings, SweepTake, read_sweep, sweep_response
 from distort.capture.device import Device
@@ -25,29 +29,45 @@ QUIET_DRIVE_DBFS = -46.0
 SMOOTHING_OCTAVES = 1.0 / 6.0
 
 
-def find_sensitivity(device: Device, plan: Plan, calibration: MicrophoneCalibration, *, condition: str) -> Sensitivity:
+def find_sensitivity(
+    device: Device,
+    plan: Plan,
+    calibration: MicrophoneCalibration,
+    *,
+    condition: str,
+    microphone: MicrophoneResponse | None = None,
+) -> Sensitivity:
     """Play a quiet sweep and say what the loudspeaker would give at 0 dBFS if it stayed as it is.
 
-    Raises RecordingError when the quiet sweep is not found in what was recorded, PlanError when it has no reading in
-    the band that sets the drive.
+    `microphone` is taken out of the level; for the ceiling the louder reading counts, with it or without, so that what
+    lies outside its range is not forgotten.
+
+    Raises RecordingError when the quiet sweep is not found in what was recorded, PlanError when the band that sets the
+    drive has no reading, or the microphone's response does not reach it.
     """
     sweep = sweep_stimulus(plan, drive_dbfs=QUIET_DRIVE_DBFS, short=True)
     reel = signals.framed(sweep)
     samples = device.play_and_record(reel.samples(), sample_rate=sweep.sample_rate)
     alignment = examine(samples, reel, what="the quiet sweep").alignment
     take = SweepTake(samples=samples, start=alignment.stimulus_start)
-    read = read_sweep([take], sweep, Settings(orders=1, smoothing_octaves=SMOOTHING_OCTAVES))
-    response = sweep_response(read, reference_of(calibration.in_force(), plan.setup.distance_m))
-    in_band_db = band_mean_db(response, plan.levels.band_hz)
-    if not np.isfinite(in_band_db):
+    reference = reference_of(calibration.in_force(), plan.setup.distance_m)
+    settings = Settings(orders=1, smoothing_octaves=SMOOTHING_OCTAVES)
+    as_heard = sweep_response(read_sweep([take], sweep, settings), reference)
+    in_air = as_heard
+    if microphone is not None:
+        in_air = sweep_response(read_sweep([take], sweep, replace(settings, microphone=microphone)), reference)
+    band_db = band_mean_db(in_air, plan.levels.band_hz)
+    if math.isnan(band_db):
         low_hz, high_hz = plan.levels.band_hz
+        heard = "" if microphone is None else ", and that the microphone's response file covers"
         raise PlanError(
             f"the response has no reading in [levels] band_hz, {low_hz:g} to {high_hz:g} Hz, so no level can be set: "
-            f"take a band that the sweep covers, between 20 Hz and 20 kHz"
+            f"take a band that the sweep covers, between 20 Hz and 20 kHz{heard}"
         )
-    measured = response.level_db[np.isfinite(response.level_db)]
+    both_db = np.concatenate([as_heard.level_db, in_air.level_db])
+    measured = both_db[np.isfinite(both_db)]
     return Sensitivity(
-        db_spl=in_band_db - QUIET_DRIVE_DBFS,
+        db_spl=band_db - QUIET_DRIVE_DBFS,
         highest_db_spl=float(np.max(measured)) - QUIET_DRIVE_DBFS,
         quiet_drive_dbfs=QUIET_DRIVE_DBFS,
         condition=condition,

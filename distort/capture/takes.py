@@ -8,6 +8,7 @@ from pathlib import Path
 
 import numpy as np
 
+from distort.analysis.microphone import MicrophoneResponse
 from distort.analysis.multitone import MultitoneTake, multitone_result, read_multitone
 from distort.analysis.multitone_curves import MultitoneResult
 from distort.analysis.multitone_time import Settling, onset, period_levels, settling
@@ -114,11 +115,14 @@ class MultitoneLevel:
     """Bands whose level settles within the first period."""
 
 
-def read_multitone_takes(takes: Sequence[Recording]) -> MultitoneLevel:
-    """The multitones of one level, averaged. Raises as `read_multitone`, `prepare` and `require_alike` do."""
+def read_multitone_takes(takes: Sequence[Recording], microphone: MicrophoneResponse | None = None) -> MultitoneLevel:
+    """The multitones of one level, averaged, without `microphone`.
+
+    Raises as `read_multitone`, `prepare` and `require_alike` do.
+    """
     require_alike(takes)
     made = [_multitone_take(one) for one in takes]
-    reads = [read_multitone(take, tone) for take, tone in made]
+    reads = [read_multitone(take, tone, microphone) for take, tone in made]
     first, tone = made[0]
     bands = [band for band in TIME_BANDS_HZ if np.any((tone.line_hz >= band[0]) & (tone.line_hz < band[1]))]
     slow = (settling(one) for one in period_levels(first.samples, tone, start=first.start, bands=bands))

@@ -10,7 +10,7 @@ from distort.session.folder import SessionFolder
 from distort.session.json_fields import read_json, write_json
 from distort.session.ladder_results import ChangeCurves, CompressionFound, read_changes, write_changes
 from distort.session.multitone_results import BandTable, MultitoneFound, read_bands, write_bands
-from distort.session.plan import Loudspeaker, Setup
+from distort.session.plan import Loudspeaker, ResponseIs, Setup
 from distort.session.result_files import read_harmonics, read_response, write_harmonics, write_response
 from distort.session.sidecar import Quality
 
@@ -27,6 +27,21 @@ class RecordingUsed:
     sha256: str
     quality: Quality
     rejected: str | None
+
+
+@dataclass(frozen=True, kw_only=True)
+class MicrophoneUsed:
+    """The response file that was taken out of the readings."""
+
+    file: str
+    """Relative to the session."""
+    sha256: str
+    response_is: ResponseIs
+    zero_hz: float
+    """Frequency of the calibrator: there it changes nothing."""
+    low_hz: float
+    high_hz: float
+    """Its range; outside it results are empty."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -62,6 +77,8 @@ class Findings:
     compression: tuple[CompressionFound, ...]
     no_compression: str | None
     """Why there is none from the sweeps, or from the multitones, a sentence each; None where nothing is missing."""
+    microphone: MicrophoneUsed | None = None
+    """None: session.toml names no response file."""
 
 
 @dataclass(frozen=True, kw_only=True)
