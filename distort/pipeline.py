@@ -107,10 +107,7 @@ def analyze_condition(folder: SessionFolder, plan: Plan, condition: str, *, prog
             gate_ms=plan.analysis.gate_ms,
             microphone=None if microphone is None else microphone.used,
             recordings=tuple(_used(folder, one) for one in recordings),
-            levels=tuple(
-                _level_found(plan, level, takes, response)
-                for (level, takes), response in zip(sweeps.items(), responses, strict=True)
-            ),
+            levels=tuple(map(partial(_level_found, plan), sweeps, sweeps.values(), responses)),
             multitones=tuple(_multitone_found(level, one) for level, one in tones.items()),
             compression=tuple(ladder.found for ladder in ladders),
             no_compression=no_compression,

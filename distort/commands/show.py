@@ -10,8 +10,9 @@ if TYPE_CHECKING:
     from rich.console import Console
 
     from distort.session.condition_results import ConditionResults
+    from distort.session.folder import SessionFolder
 
-RESULTS = ("response", "harmonics", "multitone", "compression")
+RESULTS = ("quality", "response", "harmonics", "multitone", "compression")
 OF_ONE_LEVEL = ("harmonics", "multitone")
 IN_FINDINGS = {"multitone": ("multitones",), "compression": ("compression", "no_compression")}
 """Results that are more than a table, and the fields of findings.json that hold them."""
@@ -23,16 +24,18 @@ def add_parser(subparsers: "Subparsers[Parser]") -> None:
         subparsers,
         "show",
         "print one result",
-        details="Reads what 'distort analyze' wrote; response and harmonics at octave midbands, the rest per octave.",
+        details="Reads what 'distort analyze' wrote; response and harmonics at octave midbands, the rest per octave. "
+        "The quality of the recordings is known without it.",
         examples=[
+            "distort show our-monitor quality",
             "distort show our-monitor response",
             "distort show our-monitor harmonics --level 96",
             "distort show our-monitor multitone --level 96",
             "distort show our-monitor compression",
         ],
     )
-    parser.add_argument("folder", metavar="FOLDER", type=path, help="a session that was analysed")
-    parser.add_argument("what", metavar="WHAT", choices=RESULTS, help="response, harmonics, multitone or compression")
+    parser.add_argument("folder", metavar="FOLDER", type=path, help="a session; analysed, for all but quality")
+    parser.add_argument("what", metavar="WHAT", choices=RESULTS, help=", ".join(RESULTS))
     parser.add_argument("--condition", metavar="NAME", help="this condition alone (default: all)")
     parser.add_argument(
         "--level",
@@ -55,6 +58,9 @@ def run(arguments: argparse.Namespace) -> int:
 
     check_words(arguments)
     console = make_console()
+    if arguments.what == "quality":
+        _print_quality(console, SessionFolder(arguments.folder), arguments.condition)
+        return 0
     found = analysed(SessionFolder(arguments.folder), arguments.condition)
     if arguments.json:
         print_json_part(console, [results.findings for results in found], IN_FINDINGS[arguments.what])
@@ -72,6 +78,8 @@ def check_words(arguments: argparse.Namespace) -> None:
         raise UsageError(
             f"--level goes with harmonics and multitone: the {arguments.what} is printed for all levels together"
         )
+    if arguments.json and arguments.what == "quality":
+        raise UsageError("--json goes with multitone and compression: the quality is in the sidecar of each recording")
     if arguments.json and arguments.what not in IN_FINDINGS:
         raise UsageError(
             f"--json goes with multitone and compression: the {arguments.what} is in the CSV files in "
@@ -79,6 +87,21 @@ def check_words(arguments: argparse.Namespace) -> None:
         )
     if arguments.json and arguments.level is not None:
         raise UsageError("--json prints all levels: leave --level out")
+
+
+def _print_quality(console: "Console", folder: "SessionFolder", wanted: str | None) -> None:
+    """Raises SessionError when nothing is recorded, UsageError when the condition `wanted` is not."""
+    from distort.errors import SessionError, UsageError
+    from distort.report.check_words import print_qualities
+    from distort.session.recordings import load_recordings
+
+    folder.require()
+    recorded = folder.conditions_recorded()
+    if not recorded:
+        raise SessionError(f"{folder.root} has no recordings yet: `distort measure` or `distort add` makes some")
+    if wanted is not None and wanted not in recorded:
+        raise UsageError(f"{folder.root} has no recordings of condition {wanted!r}: there are {', '.join(recorded)}")
+    print_qualities(console, {name: load_recordings(folder, name) for name in recorded if wanted in (None, name)})
 
 
 def _print(console: "Console", results: "ConditionResults", what: str, *, level_db_spl: float | None) -> None:

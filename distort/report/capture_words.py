@@ -7,6 +7,7 @@ from rich.console import Console
 from distort.capture.calibration import CalibratorReading
 from distort.report.console import say
 from distort.report.numbers import level_name
+from distort.session.calibration_file import STEADY_DAY_DB, ClosingCalibration, MicrophoneCalibration
 from distort.session.recordings import Recording
 
 
@@ -20,6 +21,32 @@ def print_calibration(console: Console, reading: CalibratorReading, *, db_spl: f
         f"harmonics {reading.harmonic_percent:.2f} %.",
         f"The calibrator gives {db_spl:g} dB SPL, so full scale stands for {reading.spl_of_full_scale:.1f} dB SPL.",
         *(f"Careful: {warning}" for warning in reading.warnings),
+    )
+
+
+def print_since_last(console: Console, reading: CalibratorReading, last: MicrophoneCalibration) -> None:
+    """By how much a new calibration differs from the one that it replaces."""
+    moved_db = last.spl_of_full_scale - reading.spl_of_full_scale
+    say(
+        console,
+        f"It replaces the calibration of {last.date}; the same sound reads {moved_db:+.2f} dB against that one. "
+        f"Recordings made before keep the calibration that they were made with.",
+    )
+
+
+def print_closing(console: Console, closing: ClosingCalibration) -> None:
+    """How far the level drifted over the work, and what that means."""
+    say(
+        console,
+        f"Drift since the calibration of {closing.opening.date}: the same sound reads {closing.drift_db:+.2f} dB now.",
+    )
+    if closing.steady:
+        say(console, f"That is within {STEADY_DAY_DB:g} dB: the levels of the day stand. The calibration is unchanged.")
+        return
+    say(
+        console,
+        f"Careful: that is more than {STEADY_DAY_DB:g} dB, so every level of the day is uncertain by it. Seat the "
+        f"microphone firmly, check battery and gain, and close again; if it stays, calibrate anew and measure again.",
     )
 
 

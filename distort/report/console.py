@@ -1,5 +1,6 @@
 """The terminal: one kind of console for results and one for progress, plain text where nobody watches."""
 
+import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from typing import IO
@@ -30,6 +31,20 @@ def say(console: Console, *sentences: str) -> None:
     """Print each sentence as a paragraph: folded at words on a terminal, one line in a pipe."""
     for sentence in sentences:
         console.print(sentence, soft_wrap=not console.is_terminal)
+
+
+def terminal_question() -> Callable[[str], bool] | None:
+    """Puts a question on the terminal and takes y or yes for yes; None where nobody sits at one."""
+    console = make_console(stderr=True)
+    if not (sys.stdin.isatty() and console.is_terminal):
+        return None
+
+    def ask(question: str) -> bool:
+        say(console, question)
+        console.print("Go on all the same? [y/N] ", end="")
+        return sys.stdin.readline().strip().lower() in ("y", "yes")
+
+    return ask
 
 
 @contextmanager

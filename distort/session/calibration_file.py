@@ -1,4 +1,4 @@
-"""calibration/microphone.json: what `distort calibrate` found, and from what."""
+"""microphone.json: what `distort calibrate` found, and from what; closing.json: what it found after the work."""
 
 from dataclasses import dataclass
 from pathlib import Path
@@ -43,6 +43,43 @@ class MicrophoneCalibration:
         return CalibrationInForce(
             calibrator_dbfs=self.calibrator_dbfs, calibrator_db_spl=self.calibrator_db_spl, sha256=self.sha256
         )
+
+
+CLOSING_FILE = "closing.json"
+
+STEADY_DAY_DB = 0.5
+"""Calibrations before and after a series of measurements should agree this well (ISO 3744, from memory)."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class ClosingCalibration:
+    """The calibrator read once more after the work. Raises ValueError when its parts contradict one another."""
+
+    closing: MicrophoneCalibration
+    opening: MicrophoneCalibration
+    """The calibration that was in force, and stays so."""
+    drift_db: float
+    """By how much one sound pressure read higher at the end than at the beginning."""
+
+    def __post_init__(self) -> None:
+        expected_db = self.opening.spl_of_full_scale - self.closing.spl_of_full_scale
+        if abs(expected_db - self.drift_db) > 1e-3:  # what a hand that shortens the decimals may leave
+            raise ValueError(f"drift_db is {self.drift_db:g}, its parts say {expected_db:g}")
+
+    @property
+    def steady(self) -> bool:
+        """Whether the day's levels can be trusted."""
+        return abs(self.drift_db) <= STEADY_DAY_DB
+
+
+def write_closing(path: Path, closing: ClosingCalibration) -> None:
+    """Write calibration/closing.json. Raises SessionError when the folder does not allow it."""
+    write_json(path, closing)
+
+
+def read_closing(path: Path) -> ClosingCalibration | None:
+    """What `write_closing` wrote; None when nobody has closed yet. Raises SessionError for what cannot be trusted."""
+    return read_json(path, ClosingCalibration) if path.exists() else None
 
 
 def write_calibration(path: Path, calibration: MicrophoneCalibration) -> None:

@@ -1,0 +1,35 @@
+"""distort check: may I pack up?"""
+
+import argparse
+
+from distort.commands.parser import Parser, Subparsers, add_command
+from distort.commands.values import path
+
+
+def add_parser(subparsers: "Subparsers[Parser]") -> None:
+    """Add the command."""
+    parser = add_command(
+        subparsers,
+        "check",
+        "say whether you may pack up",
+        details="Holds the session against its plan: what is missing, damaged, doubtful, uncalibrated or rejected, and "
+        "how to repeat it. Exit status 0: nothing is missing; 1: something is.",
+        examples=["distort check our-monitor"],
+    )
+    parser.add_argument("folder", metavar="FOLDER", type=path, help="the session")
+    parser.set_defaults(run=run)
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """Check. Raises PlanError and SessionError for what cannot be read or trusted."""
+    from distort.capture.completeness import check_session
+    from distort.report.check_words import print_check
+    from distort.report.console import make_console
+    from distort.session.folder import SessionFolder
+    from distort.session.plan_reading import read_plan
+
+    folder = SessionFolder(arguments.folder)
+    folder.require()
+    found = check_session(folder, read_plan(folder.root))
+    print_check(make_console(), found, folder=str(folder.root))
+    return 0 if found.complete else 1
