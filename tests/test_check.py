@@ -2,6 +2,7 @@
 
 import hashlib
 import json
+import re
 import shutil
 from pathlib import Path
 
@@ -53,7 +54,7 @@ def test_what_is_missing_is_named_with_the_command_that_records_it(distort, moni
     ending = distort("check", monitor)
     assert (ending.status, ending.err) == (1, "")
     assert "Missing in default: sweep_96dB, sweep_86dB_take2_after. " in ending.out
-    assert f"distort measure {monitor} --condition default\n" in ending.out
+    assert f"To record them: distort measure {monitor} --simulate --condition default; or" in ending.out
     assert ending.out.endswith("Do not pack up yet: 2 missing.\n")
     distort.done("measure", monitor, "--simulate", "--condition", "default")
     assert distort("check", monitor).status == 0
@@ -175,7 +176,8 @@ def test_a_response_file_changes_the_tables_by_what_it_says(distort, monitor, re
     assert findings["microphone"]["sha256"] == hashlib.sha256(path.read_bytes()).hexdigest()
     assert findings["microphone"]["zero_hz"] == pytest.approx(1000.0, abs=0.1)  # the calibrator's, as it was read
     distort.done("report", monitor)
-    distort.done("show", monitor, "harmonics")
+    out = distort.done("show", monitor, "harmonics")
+    assert f"The microphone's {response_is} in calibration/microphone.txt is allowed for, from 40 to 9000 Hz." in out
 
 
 def test_a_bad_response_file_is_refused_with_its_line(distort, monitor) -> None:
@@ -187,3 +189,28 @@ def test_a_bad_response_file_is_refused_with_its_line(distort, monitor) -> None:
     assert "reaches from 2000 to 20000 Hz, but the level is set at 1000 Hz" in said
     path.unlink()
     assert f"{path} is missing: [microphone] response_file" in distort.refused("analyze", monitor, inside=monitor)
+
+
+def test_the_drive_is_found_for_the_level_in_air(distort, monitor) -> None:
+    """A microphone that reads 3 dB too much over the whole band, but not at the calibrator's frequency, is no reason to
+    play 3 dB less: 1 kHz alone is notched."""
+    flat = json.loads((monitor / "calibration/drive.json").read_text(encoding="utf-8"))["db_spl"]
+    (monitor / "calibration/drive.json").unlink()
+    shutil.rmtree(monitor / "recordings")
+    with_microphone(monitor, "10 3\n990 3\n991 0\n1009 0\n1010 3\n24000 3\n")
+    distort.done("measure", monitor, "--simulate", "--only", "sweep_86dB")
+    found = json.loads((monitor / "calibration/drive.json").read_text(encoding="utf-8"))["db_spl"]
+    # 20 Hz of the band's 2700 are not lifted, 0.03 octaves of 3.3: 0.03 dB
+    assert found == pytest.approx(flat - 3.0, abs=0.1)
+
+
+def test_a_response_that_does_not_reach_the_band_sets_no_level(distort, monitor) -> None:
+    (monitor / "calibration/drive.json").unlink()
+    shutil.rmtree(monitor / "recordings")
+    with_microphone(monitor, "900 0\n1100 0\n")
+    plan = monitor / "session.toml"
+    text, changed = re.subn(r"^band_hz = \[.*?\]", "band_hz = [2000, 3000]", plan.read_text(), flags=re.MULTILINE)
+    assert changed == 1
+    plan.write_text(text, encoding="utf-8")
+    said = distort.refused("measure", monitor, "--simulate", inside=monitor)
+    assert "[microphone] response_file does not reach [levels] band_hz" in said

@@ -52,6 +52,8 @@ class Completeness:
     """Of the calibration in force; None where the calibrator was not read again since."""
     recorded: int
     """How many recordings are in use."""
+    simulated: bool
+    """They are of the simulated loudspeaker."""
 
     @property
     def complete(self) -> bool:
@@ -81,6 +83,7 @@ def check_session(folder: SessionFolder, plan: Plan) -> Completeness:
         calibration=calibration,
         closing=_closing_of(folder, calibration),
         recorded=len(in_use),
+        simulated=any(one.sidecar.simulated for one in every),
     )
 
 

@@ -37,7 +37,8 @@ def _verdict(recording: Recording) -> tuple[str, str]:
 
 def print_check(console: Console, found: Completeness, *, folder: str) -> None:
     """What is missing, damaged, uncalibrated or doubtful, each with what to do, and the answer in one line."""
-    _print_wanted(console, found, folder=folder)
+    measure = f"distort measure {folder}{' --simulate' if found.simulated else ''}"
+    _print_wanted(console, found, measure=measure)
     for sentence in found.damaged:
         say(console, f"Damaged: {sentence}. Bring back the original, or reject it and record another take.")
     _print_calibration(console, found, folder=folder)
@@ -45,7 +46,7 @@ def print_check(console: Console, found: Completeness, *, folder: str) -> None:
         say(
             console,
             f"Doubtful: {_name(one)}: {' '.join(one.sidecar.quality.findings)} "
-            f"To repeat it: {_again(folder, one.sidecar.condition, one.sidecar.name)}",
+            f"To repeat it: {_again(measure, one.sidecar.condition, one.sidecar.name)}",
         )
     if found.complete:
         doubts = f", {len(found.doubtful)} of them to be read with care" if found.doubtful else ""
@@ -54,13 +55,13 @@ def print_check(console: Console, found: Completeness, *, folder: str) -> None:
         say(console, f"Do not pack up yet: {_count(found)}.")
 
 
-def _print_wanted(console: Console, found: Completeness, *, folder: str) -> None:
+def _print_wanted(console: Console, found: Completeness, *, measure: str) -> None:
     for one in found.wanted:
         if one.why == "rejected":
             say(
                 console,
                 f"Rejected without a replacement: {one.condition}/{one.name.stem}: {one.reason}. "
-                f"To repeat it: {_again(folder, one.condition, one.name)}",
+                f"To repeat it: {_again(measure, one.condition, one.name)}",
             )
     for condition in dict.fromkeys(one.condition for one in found.wanted):
         missing = [one.name.stem for one in found.wanted if one.condition == condition and one.why == "missing"]
@@ -68,7 +69,7 @@ def _print_wanted(console: Console, found: Completeness, *, folder: str) -> None
             say(
                 console,
                 f"Missing in {condition}: {', '.join(missing)}. "
-                f"To record them: distort measure {folder} --condition {condition}",
+                f"To record them: {measure} --condition {condition}; or bring them in with distort add",
             )
 
 
@@ -101,8 +102,8 @@ def _name(recording: Recording) -> str:
     return f"{recording.sidecar.condition}/{recording.sidecar.name.stem}"
 
 
-def _again(folder: str, condition: str, name: RecordingName) -> str:
-    return f"distort measure {folder} --condition {condition} --only {replace(name, take=1).stem} --again"
+def _again(measure: str, condition: str, name: RecordingName) -> str:
+    return f"{measure} --condition {condition} --only {replace(name, take=1).stem} --again"
 
 
 def _count(found: Completeness) -> str:

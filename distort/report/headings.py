@@ -15,4 +15,11 @@ def print_heading(console: Console, results: ConditionResults) -> None:
         say(console, f"{SIMULATED_WORDS}.")
     if findings.levels and findings.levels[0].unit == "dbfs":
         say(console, "No calibration: levels are in dBFS, and no sound pressure level is known.")
+    if findings.microphone is not None:
+        used = findings.microphone
+        say(
+            console,
+            f"The microphone's {used.response_is} in {used.file} is allowed for, from {used.low_hz:g} to "
+            f"{used.high_hz:g} Hz.",
+        )
     console.print()
