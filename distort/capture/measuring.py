@@ -2,13 +2,15 @@
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from pathlib import Path
 
+from distort.capture.calibrating import SAME_AS_LAST_DB
 from distort.capture.device import Device
 from distort.capture.examined import Examined, examine
 from distort.capture.quiet_run import find_sensitivity
 from distort.errors import CalibrationError, RecordingError, UsageError
 from distort.session.calibration_file import MicrophoneCalibration, read_calibration
-from distort.session.drive_file import read_sensitivity, write_sensitivity
+from distort.session.drive_file import Sensitivity, read_sensitivity, write_sensitivity
 from distort.session.folder import SessionFolder
 from distort.session.microphone_file import read_microphone
 from distort.session.names import RecordingName
@@ -104,7 +106,26 @@ def _drives(
         drives = drives_dbfs(plan, sensitivity)
         write_sensitivity(path, sensitivity)
         return drives
+    _require_in_force(path, sensitivity, plan, calibration)
     return drives_dbfs(plan, sensitivity)
+
+
+def _require_in_force(path: Path, found: Sensitivity, plan: Plan, calibration: MicrophoneCalibration) -> None:
+    """Raises CalibrationError when the drives rest on another calibration or plan, and so give other levels."""
+    changed = []
+    if abs(found.spl_of_full_scale - calibration.spl_of_full_scale) > SAME_AS_LAST_DB:
+        changed.append(
+            f"full scale stood for {found.spl_of_full_scale:.1f} dB SPL, now for {calibration.spl_of_full_scale:.1f}"
+        )
+    if found.distance_m != plan.setup.distance_m:
+        changed.append(f"the microphone was at {found.distance_m:g} m, now at {plan.setup.distance_m:g} m")
+    if (found.low_hz, found.high_hz) != plan.levels.band_hz:
+        changed.append(f"band_hz was {found.low_hz:g} to {found.high_hz:g} Hz")
+    if changed:
+        raise CalibrationError(
+            f"the drives in {path} were found when {'; '.join(changed)}: move that file away to have them found anew, "
+            f"in a new session if recordings of this one shall be compared with what comes"
+        )
 
 
 def _wanted(

@@ -40,7 +40,8 @@ THD_STYLE: dict[str, Any] = {"color": BLACK, "linestyle": "-", "linewidth": 3.6,
 """Broad and underneath, so that an order that is all of THD shows on top of it."""
 HIGHER_STYLE: dict[str, Any] = {"color": QUIET, "linestyle": "-", "linewidth": 0.7, "zorder": 2.1}
 CARE_NOTE = """Thin: read with care (near its own noise
-floor, or spoilt by reverberation).
+floor, or spoilt by reverberation, a
+time gate or the speed of the sweep).
 Dotted: below its own noise floor.
 Each order stands at the frequency that
 was played, not at its own."""

@@ -18,7 +18,7 @@ from signals.levels import db_to_power, power_to_db
 
 DOUBTFUL, BELOW_FLOOR = "?", "<"
 LEGEND = {
-    DOUBTFUL: "? read with care: near its noise, or spoilt by reverberation or a short window",
+    DOUBTFUL: "? read with care: near its noise, or spoilt by the room, gate or sweep speed",
     BELOW_FLOOR: "< below its noise floor, which is printed instead",
 }
 STYLES = {DOUBTFUL: "yellow", BELOW_FLOOR: "dim", "": ""}

@@ -15,6 +15,12 @@ class Sensitivity:
     highest_db_spl: float
     """The same at the frequency where it is highest."""
     quiet_drive_dbfs: float
+    spl_of_full_scale: float
+    """Of the calibration it was found with; the drives are wrong by as much as another one differs."""
+    distance_m: float
+    low_hz: float
+    high_hz: float
+    """Distance and [levels] band_hz of the plan it was found with."""
     condition: str
     device: str
     simulated: bool
