@@ -5,7 +5,7 @@ What repeats with the period and what does not is told apart in `multitone_block
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -15,8 +15,9 @@ from distort.analysis.microphone_removal import blocks_in_air, only_covered_band
 from distort.analysis.multitone_blocks import BLOCK_PERIODS, HOP_PERIODS, BlockSpectra, block_spectra, block_starts
 from distort.analysis.multitone_clock import Steady, on_players_clock, without_wander_in_periods
 from distort.analysis.multitone_curves import ClockFound, MultitoneBands, MultitoneResponse, MultitoneResult
-from distort.analysis.multitone_powers import BandPowers, LinePowers, band_powers, line_powers, with_wander
+from distort.analysis.multitone_powers import BandPowers, LinePowers, band_powers, line_powers, with_hum, with_wander
 from distort.analysis.multitone_wander import FastWander, fast_wander, lines_apart
+from distort.analysis.steady_sounds import steady_sounds
 from distort.analysis.sweeps import Reference
 from distort.analysis.uncertainty import interval_db
 from distort.errors import AnalysisError
@@ -42,6 +43,8 @@ class MultitoneTake:
     """Where its first sample arrives, samples."""
     clock_difference_ppm: float = 0.0
     """From the chirps, recorder against player; NaN when there were none, and it is found from the lines."""
+    silences: tuple[FloatArray, ...] = ()
+    """Stretches of the recording that hold noise only: where hum is told from distortion; without any it is not."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -78,7 +81,10 @@ def read_multitone(
             wander = fast_wander(spectra, tone)
     if microphone is not None:
         spectra = blocks_in_air(spectra, tone, microphone)
-    bands = with_wander(band_powers(spectra, tone), tone, wander)
+    sounds = steady_sounds(take.silences, sample_rate=tone.sample_rate)
+    if microphone is not None:
+        sounds = replace(sounds, power=sounds.power / np.square(microphone.amplitude(sounds.frequency_hz)))
+    bands = with_hum(with_wander(band_powers(spectra, tone), tone, wander), tone, sounds)
     lines = line_powers(spectra, tone, late_samples=steady.late_samples)
     if microphone is not None:
         bands, lines = only_covered_bands(bands, microphone), only_covered_lines(lines, tone, microphone)
@@ -123,7 +129,8 @@ def multitone_result(reads: Sequence[MultitoneReadings], reference: Reference) -
     """
     _require_alike(reads)
     bands = _mean_bands([one.bands for one in reads])
-    names = ("lines", "even", "odd", "noise", "even_noise", "odd_noise", "even_wander", "odd_wander")
+    floors = ("even_noise", "odd_noise", "even_wander", "odd_wander", "even_hum", "odd_hum")
+    names = ("lines", "even", "odd", "noise", *floors)
     whole = {name: float(np.nansum(getattr(bands, name))) for name in names}
     return MultitoneResult(
         bands=_bands(bands, reference),
@@ -134,7 +141,7 @@ def multitone_result(reads: Sequence[MultitoneReadings], reference: Reference) -
         even_db=_ratio_db(whole["even"], whole["lines"]),
         odd_db=_ratio_db(whole["odd"], whole["lines"]),
         noise_db=_ratio_db(whole["noise"], whole["lines"]),
-        floor_db=_ratio_db(sum(whole[name] for name in names[4:]), whole["lines"]),
+        floor_db=_ratio_db(sum(whole[name] for name in floors), whole["lines"]),
         realisations=len(reads),
     )
 
@@ -166,7 +173,8 @@ def _ratio_db(power: float, lines: float) -> float:
 
 def _bands(bands: BandPowers, reference: Reference) -> MultitoneBands:
     lines = np.where(bands.lines > 0, bands.lines, np.nan)
-    even_floor, odd_floor = bands.even_noise + bands.even_wander, bands.odd_noise + bands.odd_wander
+    even_floor = bands.even_noise + bands.even_wander + bands.even_hum
+    odd_floor = bands.odd_noise + bands.odd_wander + bands.odd_hum
     margin = 10.0 ** (CLEAR_OF_FLOOR_DB / 10.0)
     with np.errstate(invalid="ignore"):
         doubtful = (bands.even < margin * even_floor) | (bands.odd < margin * odd_floor)

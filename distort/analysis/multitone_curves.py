@@ -32,7 +32,7 @@ class MultitoneBands:
     noise_db: FloatArray
     """Noise of the recording in the whole band, as it would be heard; averaging has not made it smaller."""
     even_floor_db: FloatArray
-    """What noise leaves in `even_db` after averaging, and what the clocks' wander may have put there."""
+    """What noise leaves in `even_db` after averaging, what the clocks' wander may have put there, and steady sounds."""
     odd_floor_db: FloatArray
     wander_floor_db: FloatArray
     """The part of both floors together that wander of the clocks (or a lossy link) may account for."""

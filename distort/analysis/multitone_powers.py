@@ -12,6 +12,7 @@ import numpy.typing as npt
 from distort.analysis.grid import band_edges_hz, midbands_hz
 from distort.analysis.multitone_blocks import BlockSpectra
 from distort.analysis.multitone_wander import FastWander
+from distort.analysis.steady_sounds import SteadySounds
 from signals import Multitone
 
 FloatArray = npt.NDArray[np.float64]
@@ -25,6 +26,9 @@ FILLED_FROM = (-4, -2, 2, 4)
 
 MOST_SUBTRACTED = 0.9
 """At most 10 dB are taken off a reading as noise, so that one at its floor still has a place on the scale."""
+
+BETWEEN_BINS = 0.35
+"""Of a bin: the frequency of a tone is known to about a tenth of one, and mains wanders by another."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -43,6 +47,9 @@ class BandPowers:
     even_wander: FloatArray
     """What wander of the clocks may have put into `even`."""
     odd_wander: FloatArray
+    even_hum: FloatArray
+    """What steady sounds of the room and the chain, heard in the silence, put into `even`, and was subtracted."""
+    odd_hum: FloatArray
     even_variance: FloatArray
     """Variance of `even` that noise leaves, a squared power."""
     odd_variance: FloatArray
@@ -148,6 +155,8 @@ def band_powers(spectra: BlockSpectra, tone: Multitone) -> BandPowers:
         odd_noise=left["odd"] + missing,
         even_wander=missing.copy(),
         odd_wander=missing.copy(),
+        even_hum=missing.copy(),
+        odd_hum=missing.copy(),
         even_variance=variance["even"] + missing,
         odd_variance=variance["odd"] + missing,
     )
@@ -190,4 +199,40 @@ def with_wander(powers: BandPowers, tone: Multitone, wander: FastWander) -> Band
         powers,
         even_wander=powers.lines * (on_even + second),
         odd_wander=powers.lines * (on_odd + second),
+    )
+
+
+def with_hum(powers: BandPowers, tone: Multitone, sounds: SteadySounds) -> BandPowers:
+    """The same less the steady sounds that fall on even and odd bins; they count as noise.
+
+    One that lies about half way between two bins (over 0.35 of one from the nearest) may be in either: it is put into
+    the floors of both, and taken off both.
+    """
+    _, band = band_of_bins(tone)
+    place = sounds.frequency_hz * tone.period_s
+    nearest = np.rint(place).astype(np.int64)
+    between = np.abs(place - nearest) > BETWEEN_BINS
+    beside = nearest + np.where(place > nearest, 1, -1)
+    bins, power = np.concatenate([nearest, beside[between]]), np.concatenate([sounds.power, sounds.power[between]])
+    within = bins < band.size
+    on_bins = np.bincount(bins[within], weights=power[within], minlength=band.size).astype(np.float64)
+    odd = np.arange(band.size) % 2 == 1
+
+    def summed(values: FloatArray, where: BoolArray) -> FloatArray:
+        inside = where & (band >= 0)
+        found = np.bincount(band[inside], weights=values[inside], minlength=powers.even.size)
+        return np.asarray(found, dtype=np.float64)
+
+    # a sound on a line's free neighbour fills the line as well, as distortion there would
+    even_hum, odd_hum = summed(on_bins, ~odd), summed(filled(on_bins, tone), odd)
+    heard = np.zeros(band.size)
+    np.add.at(heard, nearest[nearest < band.size], sounds.power[nearest < band.size])
+    least = 1.0 - MOST_SUBTRACTED
+    return replace(
+        powers,
+        even=np.maximum(powers.even - even_hum, least * powers.even),
+        odd=np.maximum(powers.odd - odd_hum, least * powers.odd),
+        noise=powers.noise + summed(heard, np.ones(band.size, dtype=np.bool_)),
+        even_hum=powers.even_hum + even_hum,
+        odd_hum=powers.odd_hum + odd_hum,
     )

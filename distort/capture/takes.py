@@ -145,7 +145,13 @@ def _multitone_take(recording: Recording) -> tuple[MultitoneTake, Multitone]:
         raise AnalysisError(f"{recording.files.audio_path} is a {type(tone).__name__.lower()}, not a multitone")
     prepared = prepare(recording, repair=False)
     clock_ppm = math.nan if sidecar.clock_difference_ppm is None else sidecar.clock_difference_ppm
-    return MultitoneTake(samples=prepared.samples, start=prepared.start, clock_difference_ppm=clock_ppm), tone
+    take = MultitoneTake(
+        samples=prepared.samples,
+        start=prepared.start,
+        clock_difference_ppm=clock_ppm,
+        silences=prepared.silences,
+    )
+    return take, tone
 
 
 def sweep_of(stimulus: Stimulus, path: Path) -> Sweep:
