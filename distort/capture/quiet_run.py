@@ -10,8 +10,9 @@ import signals
 from distort.analysis.response import band_mean_db
 from distort.analysis.sweeps import Settings, SweepTake, read_sweep, sweep_response
 from distort.capture.device import Device
-from distort.capture.examined import examine
+from distort.capture.playing_takes import play_and_examine
 from distort.capture.reference import reference_of
+from distort.errors import RecordingError
 from distort.session.calibration_file import MicrophoneCalibration
 from distort.session.drive_file import Sensitivity
 from distort.session.plan import Plan
@@ -27,13 +28,16 @@ SMOOTHING_OCTAVES = 1.0 / 6.0
 def find_sensitivity(device: Device, plan: Plan, calibration: MicrophoneCalibration, *, condition: str) -> Sensitivity:
     """Play a quiet sweep and say what the loudspeaker would give at 0 dBFS if it stayed as it is.
 
-    Raises RecordingError when the quiet sweep is not found in what was recorded.
+    Raises RecordingError when the quiet sweep is twice not found in what was recorded.
     """
     sweep = sweep_stimulus(plan, drive_dbfs=QUIET_DRIVE_DBFS, short=True)
     reel = signals.framed(sweep)
-    samples = device.play_and_record(reel.samples(), sample_rate=sweep.sample_rate)
-    alignment = examine(samples, reel, what="the quiet sweep").alignment
-    take = SweepTake(samples=samples, start=alignment.stimulus_start)
+    what = "the quiet sweep"
+    try:
+        played = play_and_examine(device, reel, what=what)
+    except RecordingError:
+        played = play_and_examine(device, reel, what=what)
+    take = SweepTake(samples=played.samples, start=played.examined.alignment.stimulus_start)
     read = read_sweep([take], sweep, Settings(orders=1, smoothing_octaves=SMOOTHING_OCTAVES))
     response = sweep_response(read, reference_of(calibration.in_force(), plan.setup.distance_m))
     measured = response.level_db[np.isfinite(response.level_db)]

@@ -2,7 +2,7 @@
 
 from typing import Protocol
 
-from distort.commands import add, analyze, calibrate, measure, new, reject, report, show, stimuli, verify
+from distort.commands import add, analyze, calibrate, devices, measure, new, reject, report, show, stimuli, verify
 from distort.commands.parser import Parser, Subparsers
 
 
@@ -14,7 +14,7 @@ class Command(Protocol):
         ...
 
 
-COMMANDS: tuple[Command, ...] = (new, stimuli, calibrate, measure, add, reject, analyze, show, report, verify)
+COMMANDS: tuple[Command, ...] = (new, stimuli, devices, calibrate, measure, add, reject, analyze, show, report, verify)
 """A new command is one module in this folder and one entry here."""
 
 
