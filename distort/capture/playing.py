@@ -12,11 +12,16 @@ FADE_S = 0.02
 """Length of the fade when playback is broken off: too short to wait for, too long to click."""
 
 
+HOLD_S = 0.15
+"""Silence played after that fade: what is still buffered when a stream is closed may never sound, and the fade must."""
+
+
 class Run:
     """Playback of one channel and a recording of several, moved on by `step` in the device's own thread.
 
     playback   `(samples,)` float32, full scale 1
-    lead_in    samples of silence before it: a device that wakes may swallow or repeat some of them
+    lead_in    samples of silence before it, in which nothing is heard: a device that wakes swallows some, and a stream
+               that begins hands over blocks that were never filled
     tail       samples that are heard on after it
 
     After `stop`, the playback fades out, and `done` is set once nothing more will sound.
@@ -28,6 +33,8 @@ class Run:
         self._playback = np.concatenate([np.zeros(lead_in, np.float32), playback])
         sounding = np.flatnonzero(playback)
         self._first_sound = lead_in + int(sounding[0]) if sounding.size else lead_in
+        self._lead_in = lead_in
+        self._hold = round(HOLD_S * sample_rate)
         self._fade = round(FADE_S * sample_rate)
         self._heard = np.zeros((self._playback.size + tail, channels), np.float32)
         self._position = 0
@@ -81,14 +88,15 @@ class Run:
         since = first - self._fade_from + np.arange(len(played))
         gain = 0.5 + 0.5 * np.cos(np.pi * np.minimum(since / self._fade, 1.0))
         played *= gain[:, np.newaxis].astype(np.float32)
-        if since[-1] >= self._fade:
+        if since[-1] >= self._fade + self._hold:
             self.done.set()
 
     def heard(self, channel: int) -> FloatArray:
-        """What channel `channel` (counted from 0) heard, `(samples,)`."""
-        return np.asarray(self._heard[: self._position, channel], dtype=np.float64)
+        """What channel `channel` (counted from 0) heard since the lead-in, `(samples,)`."""
+        return np.asarray(self._heard[self._lead_in : self._position, channel], dtype=np.float64)
 
     def latest_peak(self, channel: int, samples: int) -> float:
         """Largest magnitude in the newest `samples` of a channel (counted from 0); 0 before there are any."""
-        newest = self._heard[max(0, min(self._position, self.length) - samples) : self._position, channel]
+        end = min(self._position, self.length)
+        newest = self._heard[max(self._lead_in, end - samples) : end, channel]
         return float(np.max(np.abs(newest))) if newest.size else 0.0

@@ -25,7 +25,7 @@ LEAD_IN_S = 0.5
 TAIL_S = 1.0
 """What is heard after the playback, besides the stated latency: sound on its way, and the last of a room's decay."""
 
-LATENCY_S = 0.05
+LATENCY_S = 0.1
 """Asked of both directions. Ctrl-C must stop the sound in 0.2 s, and what is buffered plays on; a shorter buffer drops
 out more easily."""
 
@@ -154,7 +154,8 @@ class SoundCard:
         library = device_library()
         column = self.connections.output_channel - 1
 
-        def callback(heard: Any, played: Any, frames: int, clock: Any, status: Any) -> None:
+        def callback(heard: Any, played: Any, *frames_time_status: Any) -> None:
+            status = frames_time_status[2]
             run.step(heard, played, column, str(status) if status else "")
 
         try:
