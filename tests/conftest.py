@@ -15,10 +15,10 @@ MAY_BE_SKIPPED_ELSEWHERE: frozenset[str] = frozenset(
             f"tests/test_device_contract.py::{name}"
             for name in (
                 "test_a_recording_is_longer_than_what_was_played_and_holds_it[sound-card]",
-                "test_what_is_no_playback_is_refused[empty-sound-card]",
-                "test_what_is_no_playback_is_refused[two channels-sound-card]",
-                "test_what_is_no_playback_is_refused[not a number-sound-card]",
-                "test_what_is_no_playback_is_refused[beyond full scale-sound-card]",
+                "test_what_is_no_playback_is_refused[sound-card-empty]",
+                "test_what_is_no_playback_is_refused[sound-card-two channels]",
+                "test_what_is_no_playback_is_refused[sound-card-not a number]",
+                "test_what_is_no_playback_is_refused[sound-card-beyond full scale]",
                 "test_it_says_what_it_is_and_keeps_time[sound-card]",
             )
         ),

@@ -6,7 +6,7 @@ import sys
 import numpy as np
 import pytest
 
-from distort.capture.playing import FADE_S, HOLD_S, Run
+from distort.capture.playing import FADE_S, HOLD_S, Run, Watchdog
 from distort.capture.sound_systems import CardInfo
 from distort.report.card_words import print_cards
 from distort.report.console import make_console
@@ -62,6 +62,13 @@ def test_trouble_counts_from_the_first_sound_on() -> None:
     assert one.troubles == ()
     step(one, trouble="output underflow")
     assert one.troubles == ("output underflow",)
+
+
+def test_a_block_that_comes_too_late_is_told_without_a_flag() -> None:
+    """Blocks of 10 ms; a gap of 150 ms and a block is allowed."""
+    times = iter([0.0, 0.01, 0.165, 0.335, 0.345])
+    watchdog = Watchdog(48000, longest_s=0.15, clock=lambda: next(times))
+    assert [bool(watchdog.late(480)) for _ in range(5)] == [False, False, False, True, False]
 
 
 def test_a_run_that_is_stopped_fades_out_and_is_done_after_a_while_of_silence() -> None:

@@ -160,7 +160,7 @@ def test_lost_samples_are_told(wire) -> None:
     """The whole program stands still for a second while it plays."""
     done = subprocess.run([sys.executable, "-c", LOSE], capture_output=True, text=True, timeout=60, check=True)
     assert "the sound card lost samples" in done.stdout
-    assert "flow" in done.stdout
+    assert "flow" in done.stdout or "too late" in done.stdout
     assert "close other programs" in done.stdout
 
 

@@ -1,6 +1,8 @@
 """One run of a sound card: what its callback plays and hears, block by block, until it is done or told to stop."""
 
 import threading
+import time
+from collections.abc import Callable
 
 import numpy as np
 import numpy.typing as npt
@@ -100,3 +102,23 @@ class Run:
         end = min(self._position, self.length)
         newest = self._heard[max(self._lead_in, end - samples) : end, channel]
         return float(np.max(np.abs(newest))) if newest.size else 0.0
+
+
+class Watchdog:
+    """Sees a callback that comes too late: the buffers ran out then, and some hosts raise no flag.
+
+    longest_s   how long after the block before it, and a block's own length, a callback may come
+    """
+
+    def __init__(self, sample_rate: int, *, longest_s: float, clock: Callable[[], float] = time.monotonic) -> None:
+        self._sample_rate = sample_rate
+        self._longest_s = longest_s
+        self._clock = clock
+        self._last_s: float | None = None
+
+    def late(self, frames: int) -> str:
+        """What to say of the callback that begins now, with `frames` samples; "" when it is in time."""
+        now_s = self._clock()
+        gap_s = 0.0 if self._last_s is None else now_s - self._last_s
+        self._last_s = now_s
+        return "a block that came too late" if gap_s > self._longest_s + frames / self._sample_rate else ""

@@ -12,7 +12,7 @@ import numpy as np
 import numpy.typing as npt
 
 from distort.capture.device import require_playable
-from distort.capture.playing import Run
+from distort.capture.playing import Run, Watchdog
 from distort.capture.sound_systems import device_library, find_card, require_channel, require_rate
 from distort.errors import DeviceError, RecordingError
 from signals.levels import FULL_SCALE_SINE_RMS, amplitude_to_db, power_to_db
@@ -25,12 +25,16 @@ LEAD_IN_S = 0.5
 TAIL_S = 1.0
 """What is heard after the playback, besides the stated latency: sound on its way, and the last of a room's decay."""
 
-LATENCY_S = 0.1
-"""Asked of both directions. Ctrl-C must stop the sound in 0.2 s, and what is buffered plays on; a shorter buffer drops
-out more easily when the computer has other work. A virtual card fell silent after 0.06 to 0.11 s with it."""
+LATENCY_S = 0.05
+"""Asked of both directions. Ctrl-C must stop the sound in 0.2 s, and what is buffered plays on (a virtual card fell
+silent after 0.05 to 0.08 s); a shorter buffer drops out more easily. With 0.1 s PortAudio lost samples of a virtual card
+without raising a flag."""
 
 STALLED_S = 3.0
 """A stream that has not moved for so long will not move again."""
+
+LATE_LATENCIES = 3
+"""A gap between two callbacks of more latencies than this (and a block) has emptied every buffer that was asked for."""
 
 LOOK_S = 0.05
 """How often the program looks at the running stream."""
@@ -153,10 +157,12 @@ class SoundCard:
     def _perform(self, run: Run, sample_rate: int, *, n_inputs: int) -> None:
         library = device_library()
         column = self.connections.output_channel - 1
+        watchdog = Watchdog(sample_rate, longest_s=LATE_LATENCIES * LATENCY_S)
 
         def callback(heard: Any, played: Any, *frames_time_status: Any) -> None:
+            late = watchdog.late(len(played))
             status = frames_time_status[2]
-            run.step(heard, played, column, str(status) if status else "")
+            run.step(heard, played, column, str(status) if status else late)
 
         try:
             with library.Stream(
