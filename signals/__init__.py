@@ -4,7 +4,7 @@ from signals.chirp import Chirp
 from signals.errors import SignalError
 from signals.multitone import Multitone
 from signals.noise import Noise
-from signals.reel import Reel, framed
+from signals.reel import Reel, clock_chirp, framed
 from signals.silence import Silence
 from signals.stimulus import Stimulus, describe, from_description
 from signals.sweep import Sweep
@@ -22,6 +22,7 @@ __all__ = [
     "Sweep",
     "Tone",
     "calibration_tone",
+    "clock_chirp",
     "describe",
     "framed",
     "from_description",

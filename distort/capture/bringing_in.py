@@ -1,8 +1,9 @@
 """Brings in recordings of the session's own stimuli that were made elsewhere."""
 
+from dataclasses import dataclass
 from pathlib import Path
 
-from distort.capture.examined import examine
+from distort.capture.examined import Examined, examine
 from distort.errors import SessionError
 from distort.session.audio import read_audio
 from distort.session.calibration_file import read_calibration
@@ -14,6 +15,7 @@ from distort.session.recordings import Recording, bring_in_recording, load_recor
 from distort.session.resampling import resample
 from distort.session.sidecar import Sidecar, now_utc
 from distort.session.stimulus_files import read_stimulus
+from signals import Reel, Stimulus
 
 
 def add(
@@ -41,33 +43,71 @@ def add(
     at_rate = resample(samples, from_rate=sample_rate, to_rate=stimulus.sample_rate)
     examined = examine(at_rate, stimulus.reel, what=str(source), as_stored=samples, stated_hz=sample_rate)
     name = folder.next_take(condition, RecordingName(stimulus=stimulus_name, level_db_spl=level_db_spl))
+    sidecar = sidecar_elsewhere(
+        folder,
+        plan,
+        Elsewhere(
+            name=name,
+            condition=condition,
+            stimulus=stimulus.stimulus,
+            reel=stimulus.reel,
+            stimulus_sha256=stimulus.sha256,
+            sample_rate=sample_rate,
+            channel=channel or 1,
+            device=f"recorded elsewhere ({source.name})",
+            turned_db=turned_db,
+        ),
+        examined,
+    )
+    return bring_in_recording(folder, source, sidecar)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Elsewhere:
+    """What is known of a recording that was made elsewhere, beside what the check of it finds."""
+
+    name: RecordingName
+    condition: str
+    stimulus: Stimulus
+    reel: Reel
+    stimulus_sha256: str
+    sample_rate: int
+    channel: int
+    device: str
+    turned_db: float | None
+    date: str | None = None
+    """When it was made; None: now."""
+    rest_s: float | None = None
+
+
+def sidecar_elsewhere(folder: SessionFolder, plan: Plan, made: Elsewhere, examined: Examined) -> Sidecar:
+    """The sidecar of a recording that was made elsewhere; its own hash is set when it is saved."""
     calibration = read_calibration(folder.calibration_path())
-    sidecar = Sidecar(
-        stimulus_name=name.stimulus,
-        level_db_spl=level_db_spl,
-        condition=condition,
-        take=name.take,
-        after=False,
-        drive_dbfs=stimulus.drive_dbfs,
-        stimulus=stimulus.stimulus,
-        reel=stimulus.reel,
-        stimulus_start_sample=examined.alignment.stimulus_start * sample_rate / stimulus.sample_rate,
-        sample_rate=sample_rate,
-        channel=channel or 1,
-        turned_db=turned_db,
+    return Sidecar(
+        stimulus_name=made.name.stimulus,
+        level_db_spl=made.name.level_db_spl,
+        condition=made.condition,
+        take=made.name.take,
+        after=made.name.after,
+        drive_dbfs=made.stimulus.drive_dbfs,
+        stimulus=made.stimulus,
+        reel=made.reel,
+        stimulus_start_sample=examined.alignment.stimulus_start * made.sample_rate / made.reel.sample_rate,
+        sample_rate=made.sample_rate,
+        channel=made.channel,
+        turned_db=made.turned_db,
         calibration=None if calibration is None else calibration.in_force(),
         loudspeaker=plan.loudspeaker,
         setup=plan.setup,
-        date=now_utc(),
-        rest_s=None,
+        date=made.date or now_utc(),
+        rest_s=made.rest_s,
         clock_difference_ppm=examined.clock_difference_ppm(),
-        device=f"recorded elsewhere ({source.name})",
+        device=made.device,
         simulated=False,
-        stimulus_sha256=stimulus.sha256,
-        recording_sha256="0" * 64,  # set when it is saved
+        stimulus_sha256=made.stimulus_sha256,
+        recording_sha256="0" * 64,
         quality=examined.for_sidecar(),
     )
-    return bring_in_recording(folder, source, sidecar)
 
 
 def _refuse_twice(folder: SessionFolder, source: Path, condition: str) -> None:
