@@ -5,6 +5,7 @@ from signals.errors import SignalError
 from signals.multitone import Multitone
 from signals.noise import Noise
 from signals.reel import Reel, clock_chirp, framed
+from signals.sampled_sweep import SampledSweep, hold_samples
 from signals.silence import Silence
 from signals.stimulus import Stimulus, describe, from_description
 from signals.sweep import Sweep
@@ -16,6 +17,7 @@ __all__ = [
     "Multitone",
     "Noise",
     "Reel",
+    "SampledSweep",
     "SignalError",
     "Silence",
     "Stimulus",
@@ -26,4 +28,5 @@ __all__ = [
     "describe",
     "framed",
     "from_description",
+    "hold_samples",
 ]

@@ -4,17 +4,20 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from distort.capture.examined import Examined, examine
+from distort.capture.sweep_fitting import FittedSweep, fit_sweep
 from distort.errors import SessionError
 from distort.session.audio import read_audio
 from distort.session.calibration_file import read_calibration
 from distort.session.folder import SessionFolder
 from distort.session.hashing import sha256_of_file
+from distort.session.long_audio import open_long
 from distort.session.names import RecordingName
 from distort.session.plan import Plan
 from distort.session.recordings import Recording, bring_in_recording, load_recordings
 from distort.session.resampling import resample
+from distort.session.sampled_stimuli import keep_stimulus_file
 from distort.session.sidecar import Sidecar, now_utc
-from distort.session.stimulus_files import read_stimulus
+from distort.session.stimulus_files import SWEEP, read_stimulus
 from signals import Reel, Stimulus
 
 
@@ -60,6 +63,44 @@ def add(
         examined,
     )
     return bring_in_recording(folder, source, sidecar)
+
+
+def add_with_sweep(
+    folder: SessionFolder,
+    plan: Plan,
+    source: Path,
+    *,
+    stimulus_file: Path,
+    level_db_spl: float,
+    condition: str,
+    turned_db: float | None,
+    channel: int | None,
+) -> tuple[Recording, FittedSweep]:
+    """The same for a sweep that was made elsewhere: `stimulus_file` is what was played, its first channel.
+
+    The sweep's parameters are fitted to the file, which is kept in stimuli/; the analysis divides by its samples.
+    Raises RecordingError when it is no exponential sweep, and as `add` does.
+    """
+    with open_long(stimulus_file, channel=1) as file:
+        rate = file.sample_rate
+        fitted = fit_sweep(file.part(0, file.n_samples), rate, what=str(stimulus_file))
+    samples, sample_rate = read_audio(source, channel=channel)
+    _refuse_twice(folder, source, condition)
+    at_rate = resample(samples, from_rate=sample_rate, to_rate=rate)
+    examined = examine(at_rate, fitted.reel, what=str(source), as_stored=samples, stated_hz=sample_rate)
+    made = Elsewhere(
+        name=folder.next_take(condition, RecordingName(stimulus=SWEEP, level_db_spl=level_db_spl)),
+        condition=condition,
+        stimulus=fitted.sweep,
+        reel=fitted.reel,
+        stimulus_sha256=keep_stimulus_file(folder, stimulus_file),
+        sample_rate=sample_rate,
+        channel=channel or 1,
+        device=f"recorded elsewhere ({source.name}, of the sweep {stimulus_file.name})",
+        turned_db=turned_db,
+    )
+    sidecar = sidecar_elsewhere(folder, plan, made, examined)
+    return bring_in_recording(folder, source, sidecar), fitted
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -30,6 +30,9 @@ LEAST_LIKENESS = 0.2
 APART_S = 0.4
 """Peaks nearer than this are one: two chirps of a reel are at least a second apart."""
 
+LEAST_ENERGY = 1e-11
+"""Of a chirp, as a share of its block's: a chirp 40 dB below a sweep of 20 s still has 5e-7."""
+
 BAND_EDGE_OCTAVES = 0.05
 
 BEFORE_S, AFTER_S = 0.25, 0.01
@@ -54,6 +57,8 @@ class ChirpHeard:
     """Of its first sample, samples of the recording, with fraction."""
     sigma: float
     """Standard deviation that noise leaves to it, samples."""
+    margin_db: float
+    """How far it stands above the filter's output before it."""
     polarity: int
     response: FloatArray
     """The matched filter's output about the place, `(n,)`: the way from player to recorder."""
@@ -144,7 +149,10 @@ class _Search:
         within = scipy.fft.irfft(spectrum * self.weight, self.n_out)
         length = round(self.n_chirp / self.factor)
         energy = np.cumsum(np.concatenate([[0.0], np.square(within)]))
-        held = np.maximum(energy[length:] - energy[:-length], 1e-24 * max(float(energy[-1]), 1e-300))
+        if energy[-1] == 0.0:
+            return np.zeros(energy.size - length)
+        # the running sum is rounded at 1e-13 of the whole: where nothing is heard, that would be taken for sound
+        held = np.maximum(energy[length:] - energy[:-length], LEAST_ENERGY * energy[-1])
         return np.asarray(np.abs(output[: held.size]) / (self.norm * np.sqrt(held)))
 
 
@@ -167,6 +175,7 @@ def hear_chirp(recording: LongRecording, chirp: Chirp, *, near: float, clock: fl
     return ChirpHeard(
         place=first + top,
         sigma=place_sigma(chirp, margin_db),
+        margin_db=margin_db,
         polarity=1 if output.at(lag) > 0 else -1,
         response=around.values,
         shift=top - lag,

@@ -174,7 +174,7 @@ class _Work:
             stimulus_sha256=self.found.reel.sha256,
             sample_rate=taken.sample_rate,
             channel=1,
-            device=f"recorded elsewhere ({self.source.name}, the reel {self.found.reel.file}, {self.mark})",
+            device=f"recorded elsewhere ({self.source.name}, the reel {self.found.reel.stem}, {self.mark})",
             turned_db=self.turned_db,
             date=self._date(taken),
             rest_s=part.rest_s,

@@ -30,6 +30,9 @@ LARGEST_CLOCK_DIFFERENCE = 5e-4
 COARSE_S = 2e-3
 """Exactness of a place before it is looked at closely: the early room may be as strong as the direct sound."""
 
+STANDS_OUT_DB = 16.0
+"""Above the filter's output before it. Of 5000 values of noise alone, the highest stands 12 dB above their r.m.s."""
+
 SAME_SAMPLES = 1.0
 """A distance that is off by more than one sample of the recording, beyond noise and wander, has lost or gained some."""
 
@@ -231,9 +234,10 @@ def _placed(best: _Followed, recording: LongRecording) -> FoundReel:
 
 
 def _hear(places: FloatArray, recording: LongRecording, *, chirp: Chirp, clock: float) -> tuple[ChirpHeard | None, ...]:
-    return tuple(
+    heard = [
         None if math.isnan(place) else hear_chirp(recording, chirp, near=float(place), clock=clock) for place in places
-    )
+    ]
+    return tuple(one if one is not None and one.margin_db >= STANDS_OUT_DB else None for one in heard)
 
 
 def _median_clock(places: FloatArray, expected: FloatArray) -> float:

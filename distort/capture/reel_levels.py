@@ -25,7 +25,8 @@ SAME_DB = 0.25
 
 SIGMAS = 3.0
 
-BANDS = 4
+BANDS = 3
+"""500 Hz to 1.4, 4.2 and 12 kHz: a woofer, both, and a tweeter."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -91,7 +92,7 @@ def require_same_level(found: FoundReel, levels: ChirpLevels, *, what: str) -> N
             part = None if mark.part is None else found.reel.parts[mark.part].name.stem
             where = "at the end of the reel" if part is None else f"before {part}"
             raise RecordingError(
-                f"{what}: the player had changed its level by {common_db:+.2f} dB {where}, so the levels cannot be "
+                f"{what}: the player had changed its level by {common_db:+.1f} dB {where}, so the levels cannot be "
                 f"compared: switch off whatever turns the volume by itself, leave the control alone, and record "
                 f"the reel again"
             )

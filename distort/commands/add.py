@@ -21,6 +21,7 @@ def add_parser(subparsers: "Subparsers[Parser]") -> None:
         examples=[
             "distort add our-monitor take1.wav take2.wav --stimulus sweep --level 86 --condition desk",
             "distort add our-monitor --reel recording.wav",
+            "distort add our-monitor take.wav --stimulus-file sweep.wav --level 86",
         ],
     )
     parser.add_argument("folder", metavar="FOLDER", type=path, help="the session")
@@ -31,6 +32,12 @@ def add_parser(subparsers: "Subparsers[Parser]") -> None:
         "--reel", metavar="RECORDING", type=path, help="the recording of a reel: it is cut into its recordings"
     )
     parser.add_argument("--stimulus", metavar="NAME", help="what was played: sweep, sweep-short or multitone")
+    parser.add_argument(
+        "--stimulus-file",
+        metavar="SWEEP",
+        type=path,
+        help="the file that was played, when it is an exponential sweep made elsewhere",
+    )
     parser.add_argument("--level", metavar="DB", type=finite, help="its nominal level, dB SPL at 1 m")
     parser.add_argument("--condition", metavar="NAME", help="the condition it was made in (default: the only one)")
     parser.add_argument(
@@ -68,17 +75,21 @@ def run(arguments: argparse.Namespace) -> int:
 def _require_words(arguments: argparse.Namespace) -> None:
     from distort.errors import UsageError
 
+    alone = (arguments.files, arguments.stimulus, arguments.level, arguments.stimulus_file)
     if arguments.reel is not None:
-        if arguments.files or arguments.stimulus is not None or arguments.level is not None:
+        if any(given not in (None, []) for given in alone):
             raise UsageError(
-                "--reel takes one recording and nothing of --stimulus, --level or other files: it knows them"
+                "--reel takes one recording, and neither stimulus nor level nor other files: it knows them"
             )
         return
     if not arguments.files:
         raise UsageError("name the recording, or say --reel RECORDING for that of a reel")
-    for name in ("stimulus", "level"):
-        if getattr(arguments, name) is None:
-            raise UsageError(f"say with --{name} what was played, or --reel RECORDING for the recording of a reel")
+    if arguments.stimulus is not None and arguments.stimulus_file is not None:
+        raise UsageError("say --stimulus for a file of the session, or --stimulus-file for a sweep made elsewhere")
+    if arguments.stimulus is None and arguments.stimulus_file is None:
+        raise UsageError("say with --stimulus what was played, or --reel RECORDING for the recording of a reel")
+    if arguments.level is None:
+        raise UsageError("say with --level at which nominal level it was played, dB SPL at 1 m")
 
 
 def _add_reel(arguments: argparse.Namespace, folder: "SessionFolder", plan: "Plan", condition: str) -> int:
@@ -104,24 +115,25 @@ def _add_reel(arguments: argparse.Namespace, folder: "SessionFolder", plan: "Pla
 
 
 def _add_files(arguments: argparse.Namespace, folder: "SessionFolder", plan: "Plan", condition: str) -> int:
-    from distort.capture.bringing_in import add
+    from distort.capture.bringing_in import add, add_with_sweep
     from distort.capture.player_level import level_of_recording
-    from distort.report.capture_words import print_recorded
+    from distort.report.capture_words import print_fitted, print_recorded
     from distort.report.console import make_console, say
     from distort.report.reel_words import print_level_warning
 
     console = make_console()
+    told = {
+        "level_db_spl": arguments.level,
+        "condition": condition,
+        "turned_db": arguments.turned_db,
+        "channel": arguments.channel,
+    }
     for source in arguments.files:
-        recording = add(
-            folder,
-            plan,
-            source,
-            stimulus_name=arguments.stimulus,
-            level_db_spl=arguments.level,
-            condition=condition,
-            turned_db=arguments.turned_db,
-            channel=arguments.channel,
-        )
+        if arguments.stimulus_file is not None:
+            recording, fitted = add_with_sweep(folder, plan, source, stimulus_file=arguments.stimulus_file, **told)
+            print_fitted(console, arguments.stimulus_file.name, fitted)
+        else:
+            recording = add(folder, plan, source, stimulus_name=arguments.stimulus, **told)
         print_recorded(console, condition, (recording,))
         print_level_warning(console, level_of_recording(folder, plan, recording))
     if recording.sidecar.calibration is None:
