@@ -33,6 +33,7 @@ MAY_IMPORT = {
     "distort.verification": {"signals", "distort.errors", "distort.analysis"},
     "distort.commands": {
         "signals",
+        "distort.version",
         "distort.errors",
         "distort.analysis",
         "distort.session",

@@ -5,15 +5,19 @@ from typing import Protocol
 from distort.commands import (
     add,
     analyze,
+    bundle,
     calibrate,
     check,
+    completion,
     devices,
+    freeze,
     measure,
     new,
     reject,
     report,
     show,
     stimuli,
+    trace,
     verify,
 )
 from distort.commands.parser import Parser, Subparsers
@@ -39,7 +43,11 @@ COMMANDS: tuple[Command, ...] = (
     analyze,
     show,
     report,
+    trace,
+    freeze,
+    bundle,
     verify,
+    completion,
 )
 """A new command is one module in this folder and one entry here."""
 
