@@ -12,6 +12,7 @@ from distort.commands import (
     devices,
     freeze,
     measure,
+    methods,
     new,
     reject,
     report,
@@ -47,6 +48,7 @@ COMMANDS: tuple[Command, ...] = (
     freeze,
     bundle,
     verify,
+    methods,
     completion,
 )
 """A new command is one module in this folder and one entry here."""
