@@ -13,6 +13,11 @@ from distort.report.plan_words import LevelPlanned
 ROOT = Path(__file__).resolve().parent.parent
 
 
+def as_one_line() -> str:
+    """The text without its line ends."""
+    return re.sub(r"\s+", " ", methods_text())
+
+
 def test_every_test_it_names_exists() -> None:
     named = re.findall(r"tests/\w+\.py", methods_text())
     assert len(named) > 5
@@ -43,7 +48,7 @@ def test_every_own_method_names_its_test() -> None:
     ],
 )
 def test_its_numbers_are_those_of_the_code(said: str, is_so: bool) -> None:
-    assert re.search(said, re.sub(r"\s+", " ", methods_text()))
+    assert re.search(said, as_one_line())
     assert is_so
 
 
@@ -58,4 +63,4 @@ def test_its_times_of_exposure() -> None:
     for level, minutes in ((96.0, 38), (102.0, 9)):
         planned = LevelPlanned(level_db_spl=level, drive_dbfs=0.0, peak_dbfs=0.0, recordings=1, seconds=1.0)
         assert round(60.0 * planned.permitted_hours) == minutes
-        assert f"{level:g} dB(A) for {minutes}" in methods_text()
+        assert f"{level:g} dB(A) for {minutes}" in as_one_line()
