@@ -9,6 +9,8 @@ from distort.analysis.sweeps import Reference, Settings, SweepTake, read_sweep, 
 from distort.capture.sweep_fitting import fit_sweep
 from distort.errors import RecordingError, SessionError
 from distort.session.folder import SessionFolder
+from distort.session.inputs import inputs_of
+from distort.session.plan_reading import read_plan
 from distort.session.recordings import load_recordings
 from signals import SignalError, Sweep, describe, from_description, sampled_sweep
 from tests.clumsy_session import CommandLine, shorten, table
@@ -157,6 +159,12 @@ def test_its_file_must_stay_as_it_was(distort, session, tmp_path, monkeypatch):
     kept.unlink()
     with pytest.raises(SessionError, match="bring back the sweep"):
         load_recordings(SessionFolder(session), "default")
+
+
+def test_it_is_among_the_inputs_that_are_published(distort, session, tmp_path):
+    distort.done("add", session, tmp_path / "take.wav", "--stimulus-file", tmp_path / "sweep.wav", "--level", "86")
+    names = [one.file for one in inputs_of(SessionFolder(session), read_plan(session))]
+    assert [name for name in names if name.startswith("stimuli/made-elsewhere_")]
 
 
 def test_words_that_do_not_go_together(distort, session, tmp_path):

@@ -5,7 +5,7 @@ from collections.abc import Iterable
 from distort.session.recordings import Recording
 from distort.session.reel_file import WHOLE
 
-LINK_WORDS = ("wireless", "bluetooth", "wi-fi", "wifi", "wlan", "network", "ethernet", "streaming", "radio", "cast")
+LINK_WORDS = ("wireless", "bluetooth", "wi-fi", "wifi", "wlan", "network", "ethernet", "streaming")
 """Words of [loudspeaker] input, in any case, that name a link which is likely to code what it carries."""
 
 FROM_A_REEL = f"the reel {WHOLE}"

@@ -11,13 +11,13 @@ from distort.session.long_audio import open_long
 from distort.session.sidecar import Sidecar
 from signals import SampledSweep, hold_samples
 
-NAME = "made-elsewhere_"
+MADE_ELSEWHERE = "made-elsewhere_"
 
 
 def keep_stimulus_file(folder: SessionFolder, source: Path) -> str:
     """Copy `source`, byte for byte, into stimuli/ unless it is there; its SHA-256. Raises SessionError."""
     digest = sha256_of_file(source)
-    place = folder.inside("stimuli", f"{NAME}{digest[:16]}{source.suffix.lower()}")
+    place = folder.inside("stimuli", f"{MADE_ELSEWHERE}{digest[:16]}{source.suffix.lower()}")
     if not place.exists():
         make_folder(place.parent)
         with staged(place, replace=False) as temporary:
@@ -35,7 +35,7 @@ def give_samples(folder: SessionFolder, sidecar: Sidecar) -> None:
     if not isinstance(sweep, SampledSweep) or sweep.held:
         return
     digest = sidecar.stimulus_sha256
-    places = [folder.inside("stimuli", f"{NAME}{digest[:16]}{suffix}") for suffix in AUDIO_SUFFIXES]
+    places = [folder.inside("stimuli", f"{MADE_ELSEWHERE}{digest[:16]}{suffix}") for suffix in AUDIO_SUFFIXES]
     path = next((place for place in places if place.is_file()), None)
     if path is None:
         raise SessionError(f"{places[0]} is missing: bring back the sweep that was played for {sidecar.name.stem}")
