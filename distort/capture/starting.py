@@ -107,7 +107,7 @@ def get_ready(folder: SessionFolder, plan: Plan, device: Device, choice: Choice)
     steps, ended = _not_past(remaining_of(folder, plan, drives, choice), answers, choice)
     require_fit(quiet, plan, [step.item for step in steps])
     if kept is None:
-        notes += _written_anew(folder, path, found, now, plan)
+        notes += _written_anew(folder, path, found, now, conditions=plan.setup.conditions)
     return Ready(
         choice=choice,
         drives=drives,
@@ -210,7 +210,7 @@ def _compared(kept: Sensitivity, now: Sensitivity) -> tuple[str, ...]:
 
 
 def _written_anew(
-    folder: SessionFolder, path: Path, before: Sensitivity | None, now: Sensitivity, plan: Plan
+    folder: SessionFolder, path: Path, before: Sensitivity | None, now: Sensitivity, *, conditions: Sequence[str]
 ) -> tuple[str, ...]:
     """Write the drives, the old ones kept beside; says what that means for what is recorded already."""
     if before is None:
@@ -223,7 +223,7 @@ def _written_anew(
         f"Drives found anew, {abs(by_db):.1f} dB {'higher' if by_db >= 0.0 else 'lower'} than before; the old ones are "
         f"kept in {aside}."
     ]
-    others = [name for name in plan.setup.conditions if folder.recordings(name)]
+    others = [name for name in conditions if folder.recordings(name)]
     if others:
         notes.append(
             f"Recorded at the old drives: {', '.join(others)}. At one nominal level that and what comes now differ by "

@@ -47,7 +47,7 @@ def measure_aloud(arguments: argparse.Namespace, folder: "SessionFolder", plan: 
     from distort.capture.measuring import play
     from distort.capture.simulating import require_real
     from distort.capture.starting import get_ready, require_calibration
-    from distort.commands.measure import choice_of
+    from distort.commands.choice import choice_of
     from distort.report.capture_words import print_left_out, print_recorded
     from distort.report.console import make_console, say
     from distort.report.plan_words import print_cautions, print_ended, print_plan

@@ -8,7 +8,6 @@ from distort.commands.values import block, channel, path
 from distort.errors import UsageError
 
 if TYPE_CHECKING:
-    from distort.capture.starting import Choice
     from distort.session.folder import SessionFolder
     from distort.session.plan import Plan
 
@@ -81,23 +80,11 @@ def run(arguments: argparse.Namespace) -> int:
     return _simulate(arguments, folder, plan) if arguments.simulate else measure_aloud(arguments, folder, plan)
 
 
-def choice_of(arguments: argparse.Namespace, condition: str) -> "Choice":
-    """What the user wants measured in a condition."""
-    from distort.capture.starting import Choice
-
-    return Choice(
-        condition=condition,
-        only=arguments.only,
-        again=arguments.again,
-        relevel=arguments.relevel,
-        past_limiting=arguments.past_limiting,
-    )
-
-
 def _simulate(arguments: argparse.Namespace, folder: "SessionFolder", plan: "Plan") -> int:
     from distort.capture.measuring import play
     from distort.capture.simulating import calibrate_simulated, simulated_monitor
     from distort.capture.starting import get_ready
+    from distort.commands.choice import choice_of
     from distort.commands.conditions import of_the_plan
     from distort.report.capture_words import print_calibration, print_left_out, print_recorded
     from distort.report.console import make_console, progress, say
