@@ -192,3 +192,10 @@ def test_with_a_calibration_wrong_by_20_db_nothing_passes_the_cap(folder) -> Non
         run(folder, device, plan_of(folder, 86.0, 94.5))
     assert max(device.peaks_dbfs()[1:]) < QUIET_DRIVE_DBFS + 0.1
     assert not folder.calibration_path("drive.json").exists()
+
+
+def test_a_word_that_the_plan_does_not_have_is_told_before_any_sound(folder) -> None:
+    device = ScaledLoudspeaker()
+    with pytest.raises(UsageError, match="the plan has no 'sweep_99dB'"):
+        run(folder, device, plan_of(folder), only="sweep_99dB")
+    assert device.played == []

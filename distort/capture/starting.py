@@ -89,12 +89,12 @@ def get_ready(folder: SessionFolder, plan: Plan, device: Device, choice: Choice)
     kept = None if choice.relevel else found
     if kept is not None:
         _require_in_force(path, kept, plan, calibration)
-        if not remaining_of(folder, plan, drives_dbfs(plan, kept), choice):
-            return Ready(choice=choice, drives=drives_dbfs(plan, kept), calibration=calibration)
+    drives = drives_dbfs(plan, kept)  # of nothing found yet, they only serve to see whether the words fit the plan
+    if not remaining_of(folder, plan, drives, choice):
+        return Ready(choice=choice, drives=drives, calibration=calibration)
     answers = recorded_answers(load_recordings(folder, choice.condition))
     _require_no_louder_rung(answers, choice.condition)
     if kept is not None:
-        drives = drives_dbfs(plan, kept)
         steps, ended = _not_past(remaining_of(folder, plan, drives, choice), answers, choice)
         if not steps:
             return Ready(choice=choice, drives=drives, calibration=calibration, ended=ended)
