@@ -108,7 +108,7 @@ def test_a_loudspeaker_that_still_rises_is_followed_to_the_top(folder) -> None:
     assert measured.ended is None
 
 
-def test_noise_is_not_taken_for_a_loudspeaker_that_stands_still(folder) -> None:
+def test_noise_is_not_taken_for_a_loudspeaker_that_stands_still() -> None:
     """In noise that hides it, nothing is said of a loudspeaker, whatever it does."""
     midband_hz = 1000.0 * 10.0 ** (np.arange(-3, 4) / 10.0)
 
