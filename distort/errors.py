@@ -31,3 +31,7 @@ class UsageError(DistortError):
 
 class DeviceError(DistortError):
     """No sound card can be used, or it does not offer what was asked of it."""
+
+
+class TooLoudError(DistortError):
+    """The microphone hears more than was expected, so the playing is stopped."""

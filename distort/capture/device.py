@@ -6,7 +6,9 @@ from typing import Protocol
 import numpy as np
 import numpy.typing as npt
 
+from distort.errors import TooLoudError
 from signals.errors import SignalError
+from signals.levels import amplitude_to_db
 
 
 class Device(Protocol):
@@ -22,11 +24,16 @@ class Device(Protocol):
         """True when no real loudspeaker is heard; every sidecar and report must then say so."""
         ...
 
-    def play_and_record(self, playback: npt.NDArray[np.float64], *, sample_rate: int) -> npt.NDArray[np.float64]:
+    def play_and_record(
+        self, playback: npt.NDArray[np.float64], *, sample_rate: int, stop_above: float | None = None
+    ) -> npt.NDArray[np.float64]:
         """Play `(samples,)`, full scale 1, and return what the microphone heard meanwhile, full scale 1.
 
+        stop_above   peak at the microphone, full scale 1, above which the sound is faded out at once; None: no limit
+
         The recording has the same rate, starts at an unknown latency and is longer than what was played. Raises
-        SignalError for what is no playback, RecordingError when the recording is not whole.
+        SignalError for what is no playback, RecordingError when the recording is not whole, TooLoudError when that peak
+        was passed.
         """
         ...
 
@@ -54,3 +61,11 @@ def require_playable(playback: npt.NDArray[np.float64]) -> None:
         raise SignalError("playback holds values that are not finite numbers")
     if float(np.max(np.abs(playback))) > 1.0 + 1e-9:
         raise SignalError("playback passes digital full scale: lower the drive")
+
+
+def too_loud(stop_above: float) -> TooLoudError:
+    """What a device raises that has broken off because the microphone heard a peak above `stop_above`, full scale 1."""
+    return TooLoudError(
+        f"the microphone heard a peak above {float(amplitude_to_db(stop_above)):.1f} dBFS, more than this can be, so "
+        f"the sound was stopped"
+    )

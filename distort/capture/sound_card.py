@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from distort.capture.device import require_playable
+from distort.capture.device import require_playable, too_loud
 from distort.capture.playing import Run, Watchdog
 from distort.capture.sound_systems import device_library, find_card, require_channel, require_rate
 from distort.errors import DeviceError, RecordingError
@@ -119,12 +119,12 @@ class SoundCard:
         """What the loopback channel recorded in the last run, beside the microphone's, sample for sample."""
         return self._loopback
 
-    def play_and_record(self, playback: FloatArray, *, sample_rate: int) -> FloatArray:
+    def play_and_record(self, playback: FloatArray, *, sample_rate: int, stop_above: float | None = None) -> FloatArray:
         """What the microphone's channel recorded, `(samples,)`, full scale 1; longer than `playback` `(samples,)`.
 
-        Ctrl-C fades the sound out, closes the stream and raises KeyboardInterrupt. Raises SignalError for what is no
-        playback, DeviceError for one that is too loud or that the card cannot play, RecordingError when samples were
-        lost on the way.
+        Ctrl-C fades the sound out, closes the stream and raises KeyboardInterrupt; a peak above `stop_above` at the
+        microphone does the same and raises TooLoudError. Raises SignalError for what is no playback, DeviceError for
+        one that is too loud or that the card cannot play, RecordingError when samples were lost on the way.
         """
         require_playable(playback)
         self._require_quiet_enough(playback, sample_rate)
@@ -138,8 +138,12 @@ class SoundCard:
             channels=max(channels),
             sample_rate=sample_rate,
         )
+        if stop_above is not None:
+            run.stop_above(channels[0] - 1, stop_above)
         self._loopback = None
         self._perform(run, sample_rate, n_inputs=max(channels))
+        if stop_above is not None and run.too_loud:
+            raise too_loud(stop_above)
         if run.troubles:
             counted = ", ".join(f"{count} x {what}" for what, count in sorted(Counter(run.troubles).items()))
             raise RecordingError(

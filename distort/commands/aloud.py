@@ -42,13 +42,15 @@ def measure_aloud(arguments: argparse.Namespace, folder: "SessionFolder", plan: 
     """Measure one condition with a sound card; gives the exit status.
 
     Raises UsageError when nobody can be asked or the condition is not clear, DeviceError for the card, and the errors
-    of `capture.measuring`.
+    of `capture.starting` and `capture.measuring`.
     """
-    from distort.capture.measuring import find_drives, measure, remaining, require_calibration
+    from distort.capture.measuring import play
     from distort.capture.simulating import require_real
+    from distort.capture.starting import get_ready, require_calibration
+    from distort.commands.choice import choice_of
     from distort.report.capture_words import print_left_out, print_recorded
     from distort.report.console import make_console, say
-    from distort.report.plan_words import print_cautions, print_plan
+    from distort.report.plan_words import print_cautions, print_ended, print_plan
     from distort.session.stimulus_files import too_peaky
 
     if not (arguments.yes or sys.stdin.isatty()):
@@ -62,18 +64,17 @@ def measure_aloud(arguments: argparse.Namespace, folder: "SessionFolder", plan: 
     print_cautions(console)
     with _stoppable(meter):
         meter.progress("playing the quiet run", 0, 1)
-        drives = find_drives(folder, plan, card, condition=condition)
-    chosen = {"condition": condition, "only": arguments.only, "again": arguments.again}
-    steps = remaining(folder, plan, drives, **chosen)
-    if steps:
-        print_plan(console, condition, steps)
+        ready = get_ready(folder, plan, card, choice_of(arguments, condition))
+    if ready.steps:
+        print_plan(console, ready, plan)
         if not (arguments.yes or _agreed(console)):
             say(console, "Nothing of it was played.")
             return NOT_WANTED
     with _stoppable(meter):
-        recorded = measure(folder, plan, card, progress=meter.progress, **chosen)
-    print_recorded(console, condition, recorded)
-    print_left_out(console, too_peaky(plan, drives))
+        measured = play(folder, plan, card, ready, progress=meter.progress)
+    print_recorded(console, condition, measured.recordings, ended=measured.ended is not None)
+    print_ended(console, condition, measured.ended)
+    print_left_out(console, too_peaky(plan, ready.drives))
     say(console, f"Next: distort analyze {folder.root}")
     return DONE
 

@@ -57,9 +57,12 @@ def print_quality(console: Console, name: str, *, verdict: str, sentences: Itera
     say(console, *(f"  {sentence}" for sentence in sentences))
 
 
-def print_recorded(console: Console, condition: str, recordings: tuple[Recording, ...]) -> None:
-    """What was recorded or brought in, one line each, with what the check found."""
-    if not recordings:
+def print_recorded(console: Console, condition: str, recordings: tuple[Recording, ...], *, ended: bool = False) -> None:
+    """What was recorded or brought in, one line each, with what the check found.
+
+    ended   the ladder ends below the plan's highest level, so that not everything is there
+    """
+    if not recordings and not ended:
         say(console, f"{condition}: everything the plan asks for is recorded already.")
     for recording in recordings:
         quality = recording.sidecar.quality

@@ -8,6 +8,7 @@ from rich.table import Table
 
 from distort.capture.completeness import Completeness, Wanted
 from distort.report.console import say
+from distort.report.plan_words import ended_sentence
 from distort.session.names import RecordingName
 from distort.session.recordings import Recording
 
@@ -39,6 +40,8 @@ def print_check(console: Console, found: Completeness, *, folder: str) -> None:
     """What is missing, damaged, uncalibrated or doubtful, each with what to do, and the answer in one line."""
     measure = f"distort measure {folder}{' --simulate' if found.simulated else ''}"
     _print_wanted(console, found, measure=measure)
+    for condition, ended in found.ended.items():
+        say(console, ended_sentence(condition, ended))
     for sentence in found.damaged:
         say(console, f"Damaged: {sentence}. Bring back the original, or reject it and record another take.")
     _print_calibration(console, found, folder=folder)

@@ -73,7 +73,7 @@ class Microphone:
     )
     max_db_spl: float | None = field(
         default=None,
-        metadata=_facts(rules.number(60.0, 200.0), "dB SPL that it stands, from its data sheet (1 % or 3 %)", "120"),
+        metadata=_facts(rules.number(60.0, 200.0), "dB SPL that it stands (1 % or 3 %); no peak passes it", "120"),
     )
 
 
