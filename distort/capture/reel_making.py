@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 import signals
-from distort.capture.measuring import Step, steps
+from distort.capture.steps import Step, steps
 from distort.errors import CalibrationError, PlanError, SessionError, UsageError
 from distort.session.atomic import make_folder
 from distort.session.audio import FloatArray, write_pieces

@@ -5,10 +5,10 @@ from collections.abc import Sequence
 
 from rich.console import Console
 
-from distort.capture.measuring import Step
 from distort.capture.player_level import PlayerLevel, SweepLevel
 from distort.capture.quality import CLOCK_SAME_PPM
 from distort.capture.reel_bringing_in import AddedReel
+from distort.capture.steps import Step
 from distort.report.capture_words import print_recorded
 from distort.report.console import say
 from distort.report.numbers import level_name
