@@ -18,7 +18,7 @@ RATE = 48000
 SWEEP = framed(Sweep(seconds=1.0, drive_dbfs=-20.0))
 
 
-@pytest.fixture(params=["simulated", "sound-card"])
+@pytest.fixture(params=["simulated", pytest.param("sound-card", marks=pytest.mark.sound_card)])
 def device(request) -> Device:
     if request.param == "simulated":
         return SimulatedMonitor()

@@ -49,6 +49,7 @@ def program(*words: str) -> subprocess.Popen[str]:
     )
 
 
+@pytest.mark.sound_card
 def test_the_whole_job_over_a_wire_stopped_once_and_taken_up_again(wire, session, distort) -> None:
     """A wire has no distortion, and its level is its drive: 120 dB SPL and -34 dBFS are 86 dB SPL."""
     recordings = session / "recordings/default"
@@ -97,6 +98,7 @@ def test_nothing_is_played_where_nobody_can_be_asked(session, distort, monkeypat
     assert "say --yes" in distort.refused("measure", session, status=2, inside=session)
 
 
+@pytest.mark.sound_card
 def test_whoever_does_not_say_yes_hears_the_quiet_run_alone(wire, session) -> None:
     ours, theirs = pty.openpty()
     asked = subprocess.Popen(
@@ -144,12 +146,14 @@ def test_a_simulated_session_is_not_measured_in(session, distort) -> None:
     assert "session of the simulated loudspeaker" in said
 
 
+@pytest.mark.sound_card
 def test_devices_lists_the_default(wire, distort) -> None:
     out = distort.done("devices")
     assert "default (ALSA), outputs " in out
     assert "default output and input" in out
 
 
+@pytest.mark.sound_card
 def test_without_any_device_it_says_so(wire, session, distort, monkeypatch) -> None:
     import sounddevice
 

@@ -36,6 +36,7 @@ def position(recording: np.ndarray, playback: np.ndarray) -> int:
     return int(np.argmax(correlation))
 
 
+@pytest.mark.sound_card
 @pytest.mark.parametrize("block", [0, 256])
 def test_what_comes_back_over_a_wire_is_what_was_played(wire, block) -> None:
     """Streams carry 32-bit floats, half of whose last place is 2^-25 of the value: 3e-8 of full scale at most."""
@@ -49,6 +50,7 @@ def test_what_comes_back_over_a_wire_is_what_was_played(wire, block) -> None:
     assert recording.size > start + SWEEP.size
 
 
+@pytest.mark.sound_card
 def test_output_input_and_loopback_channels(wire) -> None:
     both = card(output_channel=2, input_channel=1, loopback_channel=2)
     heard = both.play_and_record(SWEEP, sample_rate=RATE)
@@ -60,6 +62,7 @@ def test_output_input_and_loopback_channels(wire) -> None:
     assert np.max(np.abs(looped[start : start + SWEEP.size] - SWEEP)) < 2.0**-25  # as above
 
 
+@pytest.mark.sound_card
 def test_the_meter_is_told_how_far_and_how_loud(wire) -> None:
     told: list[tuple[float, float]] = []
     playback = sine(-20.0, seconds=1.0)
@@ -71,6 +74,7 @@ def test_the_meter_is_told_how_far_and_how_loud(wire) -> None:
     assert max(peaks) == pytest.approx(-20.0, abs=0.01)  # a sine's peak is at its level by AES17
 
 
+@pytest.mark.sound_card
 def test_nothing_above_the_cap_is_played_whatever_it_is(wire) -> None:
     quiet = card(max_drive_dbfs=-26.0)
     with pytest.raises(DeviceError, match=r"nothing is played.*reaches -20\.0 dBFS.*max_drive_dbfs = -26"):
@@ -87,6 +91,7 @@ def test_a_stimulus_at_the_highest_drive_is_not_taken_for_one_above_it(spectrum)
     assert abs(loudest_stretch_dbfs(Sweep(seconds=2.0, drive_dbfs=-20.0).samples(), RATE) + 20.0) < 0.1
 
 
+@pytest.mark.sound_card
 def test_ctrl_c_fades_the_sound_out_within_a_fifth_of_a_second(wire) -> None:
     """Heard by a program of its own at the output's monitor, which is asked for blocks of 10 ms."""
     heard: list[tuple[float, np.ndarray]] = []
@@ -156,6 +161,7 @@ held.wait()
 """
 
 
+@pytest.mark.sound_card
 def test_lost_samples_are_told(wire) -> None:
     """The whole program stands still for a second while it plays."""
     done = subprocess.run([sys.executable, "-c", LOSE], capture_output=True, text=True, timeout=60, check=True)
@@ -164,6 +170,7 @@ def test_lost_samples_are_told(wire) -> None:
     assert "close other programs" in done.stdout
 
 
+@pytest.mark.sound_card
 @pytest.mark.parametrize(
     ("connections", "said"),
     [
@@ -180,6 +187,7 @@ def test_what_a_card_does_not_offer_is_said_before_anything_sounds(wire, connect
     assert said in str(refused.value)
 
 
+@pytest.mark.sound_card
 def test_a_rate_that_is_not_offered_is_named_with_those_that_are(wire) -> None:
     """No converter runs at 1 Hz."""
     with pytest.raises(DeviceError, match=r"does not take 1 Hz\. It takes (\d+, )*48000") as refused:
