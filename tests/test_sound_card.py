@@ -17,7 +17,7 @@ from signals import Multitone, Sweep
 pytest_plugins = ["tests.card_fixtures"]
 
 RATE = 48000
-SWEEP = Sweep(seconds=1.0, drive_dbfs=-20.0).samples()
+SWEEP = Sweep(seconds=0.5, drive_dbfs=-20.0).samples()
 
 
 def card(*, max_drive_dbfs: float = -6.0, watch=None, **connections) -> SoundCard:
@@ -65,7 +65,7 @@ def test_output_input_and_loopback_channels(wire) -> None:
 @pytest.mark.sound_card
 def test_the_meter_is_told_how_far_and_how_loud(wire) -> None:
     told: list[tuple[float, float]] = []
-    playback = sine(-20.0, seconds=1.0)
+    playback = sine(-20.0, seconds=0.5)
     card(watch=lambda share, peak: told.append((share, peak))).play_and_record(playback, sample_rate=RATE)
     shares, peaks = zip(*told, strict=True)
     assert shares == tuple(sorted(shares))
@@ -78,7 +78,7 @@ def test_the_meter_is_told_how_far_and_how_loud(wire) -> None:
 def test_nothing_above_the_cap_is_played_whatever_it_is(wire) -> None:
     quiet = card(max_drive_dbfs=-26.0)
     with pytest.raises(DeviceError, match=r"nothing is played.*reaches -20\.0 dBFS.*max_drive_dbfs = -26"):
-        quiet.play_and_record(sine(-20.0, seconds=1.0), sample_rate=RATE)
+        quiet.play_and_record(sine(-20.0, seconds=0.5), sample_rate=RATE)
     quiet.play_and_record(sine(-26.0, seconds=0.5), sample_rate=RATE)
 
 
@@ -151,8 +151,8 @@ LOSE = """
 import numpy as np, os, subprocess, sys
 from distort.capture.sound_card import Connections, SoundCard
 from distort.errors import RecordingError
-held = subprocess.Popen(["sh", "-c", f"sleep 3; kill -STOP {os.getpid()}; sleep 1; kill -CONT {os.getpid()}"])
-playback = 0.1 * np.sin(np.arange(48000 * 6) * 0.1)
+held = subprocess.Popen(["sh", "-c", f"sleep 1; kill -STOP {os.getpid()}; sleep 1; kill -CONT {os.getpid()}"])
+playback = 0.1 * np.sin(np.arange(48000 * 2) * 0.1)
 try:
     SoundCard(Connections(), max_drive_dbfs=-6.0).play_and_record(playback, sample_rate=48000)
 except RecordingError as error:
