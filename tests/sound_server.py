@@ -16,7 +16,25 @@ from pathlib import Path
 DEMANDED = "DISTORT_SOUND_CARD"
 """Set to 1 in the environment of a command that runs inside the system: tests of the sound card must then run."""
 
-ALSA = "pcm.!default { type pulse }\nctl.!default { type pulse }\n"
+ALSA = """
+pcm.!default { type pulse }
+ctl.!default { type pulse }
+pcm.loudspeaker { type pulse device amplifier hint { show on description "what the loudspeaker plays" } }
+pcm.microphone { type pulse device microphone.monitor hint { show on description "what the microphone hears" } }
+"""
+"""With a hint each becomes a device of its own."""
+
+MODULES = """
+load-module module-null-sink sink_name=wire format=float32le rate=48000 channels=2
+load-module module-null-sink sink_name=amplifier format=float32le rate=48000 channels=2
+load-module module-null-sink sink_name=microphone format=float32le rate=48000 channels=2
+set-default-sink wire
+set-default-source wire.monitor
+load-module module-native-protocol-unix socket={socket} auth-anonymous=1
+"""
+"""A wire, which is the default; and two sinks between which `tests/answering_loudspeaker.py` answers.
+
+The way to all of it is opened last."""
 
 START_S = 20.0
 
@@ -43,10 +61,7 @@ def sound_server() -> Iterator[dict[str, str]]:
         (folder / "asound.conf").write_text(ALSA, encoding="ascii")
         socket = folder / "native"
         own = dict.fromkeys(("HOME", "XDG_RUNTIME_DIR", "PULSE_RUNTIME_PATH", "PULSE_STATE_PATH"), name)
-        modules = [
-            f"module-native-protocol-unix socket={socket} auth-anonymous=1",
-            "module-null-sink sink_name=wire format=float32le rate=48000 channels=2",
-        ]
+        (folder / "modules.pa").write_text(MODULES.format(socket=socket), encoding="ascii")
         with (folder / "log").open("wb") as log:
             server = subprocess.Popen(
                 [
@@ -57,8 +72,9 @@ def sound_server() -> Iterator[dict[str, str]]:
                     "--use-pid-file=no",
                     "--exit-idle-time=-1",
                     "--disable-shm=yes",
-                ]
-                + [f"--load={module}" for module in modules],
+                    "-F",
+                    str(folder / "modules.pa"),
+                ],
                 env=os.environ | own,
                 stdout=log,
                 stderr=log,

@@ -1,10 +1,6 @@
 """distort calibrate without a file: it listens to the calibrator itself, over the virtual sound card."""
 
 import json
-import subprocess
-import threading
-from collections.abc import Iterator
-from contextlib import contextmanager, suppress
 from pathlib import Path
 
 import numpy as np
@@ -14,6 +10,7 @@ import soundfile
 from distort.__main__ import main
 from distort.errors import RecordingError
 from tests.clumsy_session import RATE, CommandLine, contents
+from tests.sound_programs import calibrator_on, tone
 
 pytest_plugins = ["tests.card_fixtures"]
 
@@ -28,37 +25,6 @@ def session(tmp_path) -> Path:
     folder = tmp_path / "monitor"
     assert main(["new", str(folder), "--levels", "86", "--name", "Monitor A"]) == 0
     return folder
-
-
-@contextmanager
-def calibrator_on(level_dbfs: float) -> Iterator[None]:
-    """A tone of 1 kHz on both channels of the wire, from a program of its own, until the body ends."""
-    second = np.repeat(tone(level_dbfs, seconds=1.0).astype(np.float32), 2).tobytes()
-    words = ["pacat", "--device=wire", "--format=float32le", f"--rate={RATE}", "--channels=2", "--latency-msec=100"]
-    player = subprocess.Popen(words, stdin=subprocess.PIPE)
-    pipe = player.stdin
-    assert pipe is not None
-
-    def feed() -> None:
-        with suppress(OSError):  # the player has been stopped
-            while True:
-                pipe.write(second)
-
-    feeding = threading.Thread(target=feed)
-    feeding.start()
-    try:
-        yield
-    finally:
-        player.kill()
-        player.wait()
-        feeding.join()
-        with suppress(BrokenPipeError):  # what was still to be written has nobody to read it
-            pipe.close()
-
-
-def tone(level_dbfs: float, *, seconds: float) -> np.ndarray:
-    amplitude = 10.0 ** (level_dbfs / 20.0)
-    return np.asarray(amplitude * np.sin(2.0 * np.pi * 1000.0 * np.arange(round(seconds * RATE)) / RATE))
 
 
 def in_force(session: Path) -> dict:

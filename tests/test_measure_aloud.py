@@ -32,7 +32,7 @@ def session(tmp_path) -> Path:
     """Calibrated so that a wire gives 120 dB SPL at full scale: 94 dB SPL at -26 dBFS."""
     folder = tmp_path / "monitor"
     assert main(["new", str(folder), "--levels", "86", "--name", "Monitor A"]) == 0
-    shorten(folder, rest_s="0.1", period_s="0.125", seconds="1.6", orders="5")
+    shorten(folder, rest_s="0.1", period_s="0.25", seconds="1.6", orders="5")
     calibrator = 10.0 ** (-26.0 / 20.0) * np.sin(2.0 * np.pi * 1000.0 / RATE * np.arange(5 * RATE))
     soundfile.write(tmp_path / "calibrator.wav", calibrator, RATE, subtype="PCM_24")
     assert main(["calibrate", str(folder), "--spl", "94", "--from", str(tmp_path / "calibrator.wav")]) == 0
@@ -155,6 +155,9 @@ def test_devices_lists_the_default(wire, distort) -> None:
     out = distort.done("devices")
     assert "default (ALSA), outputs " in out
     assert "default output and input" in out
+    for name in ("loudspeaker", "microphone"):
+        assert f"{name} (ALSA), outputs " in out
+    assert out.count(" 44100 48000 88200 96000 ") == 3  # a system mixer takes whatever it is given
 
 
 @pytest.mark.sound_card

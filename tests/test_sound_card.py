@@ -11,6 +11,7 @@ import numpy as np
 import pytest
 
 from distort.capture.sound_card import Connections, SoundCard, loudest_stretch_dbfs
+from distort.capture.sound_input import SoundInput
 from distort.errors import DeviceError
 from signals import Multitone, Sweep
 
@@ -37,7 +38,7 @@ def position(recording: np.ndarray, playback: np.ndarray) -> int:
 
 
 @pytest.mark.sound_card
-@pytest.mark.parametrize("block", [0, 256])
+@pytest.mark.parametrize("block", [0, 512])
 def test_what_comes_back_over_a_wire_is_what_was_played(wire, block) -> None:
     """Streams carry 32-bit floats, half of whose last place is 2^-25 of the value: 3e-8 of full scale at most."""
     recording = card(block_samples=block).play_and_record(SWEEP, sample_rate=RATE)
@@ -60,6 +61,18 @@ def test_output_input_and_loopback_channels(wire) -> None:
     assert not np.any(heard)  # the wire leads from output 2 to input 2 alone
     start = position(looped, SWEEP)
     assert np.max(np.abs(looped[start : start + SWEEP.size] - SWEEP)) < 2.0**-25  # as above
+
+
+@pytest.mark.sound_card
+def test_one_channel_is_played_and_heard_alone(wire) -> None:
+    """A system mixer plays a stream of one channel on both outputs, and gives the mean of two inputs for one."""
+    first = card(loopback_channel=2)
+    heard = first.play_and_record(SWEEP, sample_rate=RATE)
+    assert np.max(np.abs(heard)) == pytest.approx(0.1, rel=1e-3)  # -20 dBFS by AES17
+    assert not np.any(first.loopback())
+    alone = card().play_and_record(SWEEP, sample_rate=RATE)
+    assert np.max(np.abs(alone)) == np.max(np.abs(heard))
+    assert not np.any(SoundInput(channel=2).record(0.1, sample_rate=RATE))
 
 
 @pytest.mark.sound_card
@@ -100,7 +113,7 @@ def test_ctrl_c_fades_the_sound_out_within_a_fifth_of_a_second(wire) -> None:
         "--device=wire.monitor",
         "--format=float32le",
         "--rate=48000",
-        "--channels=1",
+        "--channels=2",
         "--latency-msec=10",
     ]
     listener = subprocess.Popen(words, stdout=subprocess.PIPE)
@@ -109,7 +122,7 @@ def test_ctrl_c_fades_the_sound_out_within_a_fifth_of_a_second(wire) -> None:
 
     def listen() -> None:
         while piece := os.read(pipe, 65536):
-            heard.append((time.monotonic(), np.frombuffer(piece[: len(piece) // 4 * 4], np.float32)))
+            heard.append((time.monotonic(), np.frombuffer(piece[: len(piece) // 8 * 8], np.float32)[::2]))
 
     thread = threading.Thread(target=listen)
     thread.start()

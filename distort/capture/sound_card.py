@@ -12,8 +12,8 @@ import numpy.typing as npt
 from distort.capture.device import require_playable
 from distort.capture.playing import Run, Watchdog
 from distort.capture.sound_input import SoundInput
-from distort.capture.sound_systems import device_library, find_card, require_channel, require_rate
-from distort.capture.streaming import LATE_LATENCIES, LATENCY_S, LEAD_IN_S, Watch, follow, require_whole
+from distort.capture.sound_systems import channels_to_open, device_library, find_card, require_channel, require_rate
+from distort.capture.streaming import LATE_LATENCIES, LEAD_IN_S, Watch, follow, latency_s, require_whole
 from distort.errors import DeviceError
 from signals.levels import FULL_SCALE_SINE_RMS, power_to_db
 
@@ -40,7 +40,7 @@ class Connections:
     loopback_channel: int | None = None
     """Input channel to which the output is also led by a cable."""
     block_samples: int = 0
-    """Samples a callback; 0: as the device likes."""
+    """About how many samples a block has; 0: as this program likes."""
 
 
 class SoundCard:
@@ -124,17 +124,19 @@ class SoundCard:
         require_playable(playback)
         self._require_quiet_enough(playback, sample_rate)
         channels = self._input_channels()
-        require_rate(self._output, sample_rate, channels=self.connections.output_channel, output=True)
-        require_rate(self._input, sample_rate, channels=max(channels), output=False)
+        n_inputs = channels_to_open(max(channels), self._input.inputs)
+        n_outputs = channels_to_open(self.connections.output_channel, self._output.outputs)
+        require_rate(self._output, sample_rate, channels=n_outputs, output=True)
+        require_rate(self._input, sample_rate, channels=n_inputs, output=False)
         run = Run(
             playback.astype(np.float32),
             lead_in=round(LEAD_IN_S * sample_rate),
-            tail=round((TAIL_S + 2 * LATENCY_S) * sample_rate),
-            channels=max(channels),
+            tail=round((TAIL_S + 2 * latency_s(self.connections.block_samples, sample_rate)) * sample_rate),
+            channels=n_inputs,
             sample_rate=sample_rate,
         )
         self._loopback = None
-        self._perform(run, sample_rate, n_inputs=max(channels))
+        self._perform(run, sample_rate, channels=(n_inputs, n_outputs))
         require_whole(run)
         if len(channels) > 1:
             self._loopback = run.heard(channels[1] - 1)
@@ -145,9 +147,10 @@ class SoundCard:
         microphone = self.connections.input_channel
         return (microphone,) if loopback is None else (microphone, loopback)
 
-    def _perform(self, run: Run, sample_rate: int, *, n_inputs: int) -> None:
+    def _perform(self, run: Run, sample_rate: int, *, channels: tuple[int, int]) -> None:
         column = self.connections.output_channel - 1
-        watchdog = Watchdog(sample_rate, longest_s=LATE_LATENCIES * LATENCY_S)
+        latency = latency_s(self.connections.block_samples, sample_rate)
+        watchdog = Watchdog(sample_rate, longest_s=LATE_LATENCIES * latency)
 
         def callback(heard: Any, played: Any, *frames_time_status: Any) -> None:
             late = watchdog.late(len(played))
@@ -157,11 +160,10 @@ class SoundCard:
         def stream() -> Any:
             return device_library().Stream(
                 samplerate=sample_rate,
-                blocksize=self.connections.block_samples,
                 device=(self._input.number, self._output.number),
-                channels=(n_inputs, self.connections.output_channel),
+                channels=channels,
                 dtype="float32",
-                latency=LATENCY_S,
+                latency=latency,
                 callback=callback,
             )
 

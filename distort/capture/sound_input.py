@@ -7,8 +7,8 @@ import numpy.typing as npt
 
 from distort.capture.device import samples_in
 from distort.capture.playing import Run, Watchdog
-from distort.capture.sound_systems import device_library, find_card, require_channel, require_rate
-from distort.capture.streaming import LATE_LATENCIES, LATENCY_S, LEAD_IN_S, Watch, follow, require_whole
+from distort.capture.sound_systems import channels_to_open, device_library, find_card, require_channel, require_rate
+from distort.capture.streaming import LATE_LATENCIES, LEAD_IN_S, Watch, follow, latency_s, require_whole
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -18,7 +18,7 @@ class SoundInput:
 
     wanted          the card as in `find_card`; None: the system's default input
     channel         the microphone's, counted from 1
-    block_samples   samples a callback; 0: as the device likes
+    block_samples   about how many samples a block has; 0: as this program likes
     watch           told how far a recording is, and how loud
 
     Raises DeviceError when PortAudio, the device or the channel is missing.
@@ -45,15 +45,17 @@ class SoundInput:
         when the card cannot record so, RecordingError when samples were lost on the way.
         """
         n_samples = samples_in(seconds, sample_rate)
-        require_rate(self.card, sample_rate, channels=self._channel, output=False)
+        n_channels = channels_to_open(self._channel, self.card.inputs)
+        require_rate(self.card, sample_rate, channels=n_channels, output=False)
         run = Run(
             np.zeros(n_samples, np.float32),
             lead_in=round(LEAD_IN_S * sample_rate),
             tail=0,
-            channels=self._channel,
+            channels=n_channels,
             sample_rate=sample_rate,
         )
-        watchdog = Watchdog(sample_rate, longest_s=LATE_LATENCIES * LATENCY_S)
+        latency = latency_s(self._block_samples, sample_rate)
+        watchdog = Watchdog(sample_rate, longest_s=LATE_LATENCIES * latency)
 
         def callback(heard: Any, *frames_time_status: Any) -> None:
             late = watchdog.late(len(heard))
@@ -64,11 +66,10 @@ class SoundInput:
         def stream() -> Any:
             return device_library().InputStream(
                 samplerate=sample_rate,
-                blocksize=self._block_samples,
                 device=self.card.number,
-                channels=self._channel,
+                channels=n_channels,
                 dtype="float32",
-                latency=LATENCY_S,
+                latency=latency,
                 callback=callback,
             )
 

@@ -33,7 +33,9 @@ def add_input_options(parser: Parser, *, seconds: float) -> None:
     card.add_argument("--input-channel", metavar="N", type=channel, help="the microphone's, from 1 (default: 1)")
     card.add_argument("--seconds", metavar="S", type=positive, help=f"how long to listen (default: {seconds:g})")
     card.add_argument("--rate", metavar="HZ", type=whole_rate, help="sample rate (default: that of the plan)")
-    card.add_argument("--block", metavar="SAMPLES", type=block, help="samples a block (default: as the card likes)")
+    card.add_argument(
+        "--block", metavar="SAMPLES", type=block, help="about how many samples a block has (default: 0.05 s in four)"
+    )
 
 
 def listen(arguments: argparse.Namespace, *, seconds: float, sample_rate: int, what: str) -> Heard:
