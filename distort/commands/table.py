@@ -5,15 +5,20 @@ from typing import Protocol
 from distort.commands import (
     add,
     analyze,
+    bundle,
     calibrate,
     check,
+    completion,
     devices,
+    freeze,
     measure,
+    methods,
     new,
     reject,
     report,
     show,
     stimuli,
+    trace,
     verify,
 )
 from distort.commands.parser import Parser, Subparsers
@@ -39,7 +44,12 @@ COMMANDS: tuple[Command, ...] = (
     analyze,
     show,
     report,
+    trace,
+    freeze,
+    bundle,
     verify,
+    methods,
+    completion,
 )
 """A new command is one module in this folder and one entry here."""
 
