@@ -9,7 +9,7 @@ import pytest
 from distort.__main__ import main
 from distort.capture.sound_card import loudest_stretch_dbfs
 from tests.answering_loudspeaker import loudspeaker
-from tests.clumsy_session import CommandLine, shorten, table
+from tests.clumsy_session import CommandLine, Ending, shorten, table
 from tests.devices.answering import RATE, Answering, Playing
 from tests.sound_programs import calibrator_on, overheard
 
@@ -58,17 +58,27 @@ def test_the_device_answers_a_sine_as_its_closed_form_says() -> None:
 
 @pytest.mark.sound_card
 def test_calibrate_measure_analyze_on_a_device_that_answers(wire, session, distort) -> None:
-    with loudspeaker() as device:
+    with loudspeaker(noise_dbfs=-120.0) as device:
         with calibrator_on(-26.0, sink="microphone"):
             distort.done("calibrate", session, "--spl", "94", "--input", "microphone", "--seconds", "3.5")
         for level in ("82", "92"):
-            distort.done("measure", session, "--yes", *CARDS, "--loopback-channel", "2", "--only", f"sweep_{level}dB")
+            words = ("measure", session, "--yes", *CARDS, "--loopback-channel", "2", "--only", f"sweep_{level}dB")
+            assert patiently(distort, *words).status == 0
     found = json.loads((session / "calibration/drive.json").read_text(encoding="utf-8"))
     # the calibrator is read within 0.01 dB, and the smoothing of 1/6 octave averages the ripple of the path
     assert found["db_spl"] == pytest.approx(sensitivity_db(device), abs=0.05)
     distort.done("analyze", session)
     drives = {level: level - found["db_spl"] for level in (82.0, 92.0)}
     require_orders(session, device, drives)
+
+
+def patiently(distort: CommandLine, *words: object) -> Ending:
+    """The same command again where the machine was too busy for the sound card, as it tells its user to."""
+    for _ in range(3):
+        ending = distort(*words)
+        if "the sound card" not in ending.err:
+            break
+    return ending
 
 
 def require_orders(session: Path, device: Answering, drives: dict[float, float]) -> None:
@@ -98,13 +108,13 @@ def test_a_calibration_wrong_by_20_db_plays_nothing_above_the_cap(wire, session,
     with loudspeaker(), overheard() as played:
         with calibrator_on(-6.0, sink="microphone"):
             distort.done("calibrate", session, "--spl", "94", "--input", "microphone", "--seconds", "3.5", "--replace")
-        ending = distort("measure", session, "--yes", *CARDS, "--only", "sweep_92dB")
+        ending = patiently(distort, "measure", session, "--yes", *CARDS, "--only", "sweep_92dB")
         assert ending.status == 1
         assert "above [safety] max_drive_dbfs = -20" in ending.err
         assert not (session / "recordings").exists()
         assert loudest_dbfs(played) == pytest.approx(-46.0, abs=0.1)  # the quiet run alone
         shorten(session, db_spl="[64]", **wrong)
-        distort.done("measure", session, "--yes", *CARDS, "--only", "sweep_64dB")
+        assert patiently(distort, "measure", session, "--yes", *CARDS, "--only", "sweep_64dB").status == 0
     assert -24.0 < loudest_dbfs(played) < cap_dbfs
 
 
