@@ -1,5 +1,6 @@
 """What a sound card and the simulated loudspeaker have in common."""
 
+import math
 from datetime import datetime
 from typing import Protocol
 
@@ -11,13 +12,24 @@ from signals.errors import SignalError
 from signals.levels import amplitude_to_db
 
 
-class Device(Protocol):
-    """Plays one signal and hears one microphone."""
+class Microphone(Protocol):
+    """Hears."""
 
     @property
     def name(self) -> str:
         """How sidecars and reports call it."""
         ...
+
+    def record(self, seconds: float, *, sample_rate: int) -> npt.NDArray[np.float64]:
+        """What is heard in `seconds` while this program plays nothing, `(samples,)`, full scale 1.
+
+        Raises SignalError unless `seconds` hold a sample, RecordingError when the recording is not whole.
+        """
+        ...
+
+
+class Device(Microphone, Protocol):
+    """Plays one signal and hears one microphone."""
 
     @property
     def simulated(self) -> bool:
@@ -51,6 +63,14 @@ class Device(Protocol):
     def now(self) -> datetime:
         """The time by which this device plays and rests, UTC: of day, or simulated."""
         ...
+
+
+def samples_in(seconds: float, sample_rate: int) -> int:
+    """Length of a recording of `seconds`. Raises SignalError unless that is finite and holds one sample at least."""
+    n_samples = round(seconds * sample_rate) if math.isfinite(seconds) else 0
+    if n_samples < 1:
+        raise SignalError(f"a recording must hold one sample at least, which {seconds} s at {sample_rate} Hz do not")
+    return n_samples
 
 
 def require_playable(playback: npt.NDArray[np.float64]) -> None:

@@ -54,7 +54,9 @@ def add_parser(subparsers: "Subparsers[Parser]") -> None:
         type=channel,
         help="input to which a cable leads from the output; its recordings are kept in loopback/",
     )
-    card.add_argument("--block", metavar="SAMPLES", type=block, help="samples a block (default: as the card likes)")
+    card.add_argument(
+        "--block", metavar="SAMPLES", type=block, help="about how many samples a block has (default: 0.05 s in four)"
+    )
     card.add_argument("--yes", action="store_true", help="do not ask before it is loud: the room is ready")
     parser.set_defaults(run=run)
 

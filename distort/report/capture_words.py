@@ -35,6 +35,16 @@ def print_since_last(console: Console, reading: CalibratorReading, last: Microph
     )
 
 
+def print_microphone(console: Console, *, used: str, calibrated: MicrophoneCalibration) -> None:
+    """A caution when the calibrator was heard live on another input than the one that is `used`; else nothing."""
+    if calibrated.live and calibrated.device != used:
+        say(
+            console,
+            f"Careful: the calibrator was heard on {calibrated.device}, and you record {used}. Levels hold only if "
+            f"both have the same gain.",
+        )
+
+
 def print_closing(console: Console, closing: ClosingCalibration) -> None:
     """How far the level drifted over the work, and what that means."""
     say(

@@ -6,7 +6,7 @@ from datetime import UTC, datetime, timedelta
 import numpy as np
 import numpy.typing as npt
 
-from distort.capture.device import require_playable, too_loud
+from distort.capture.device import require_playable, samples_in, too_loud
 from distort.capture.simulated.grid import Grid
 from distort.capture.simulated.loudspeaker import Loudspeaker, State
 from distort.capture.simulated.microphone import background_pa, calibrator_pa, converted
@@ -101,6 +101,17 @@ class SimulatedMonitor:
             raise too_loud(stop_above)
         return recording
 
+    def record(self, seconds: float, *, sample_rate: int) -> FloatArray:
+        """The background of the room alone, `(samples,)`. Raises SignalError for a length or a rate that is none."""
+        n_recorded = samples_in(seconds, sample_rate)
+        _require_rate(sample_rate)
+        self._takes += 1
+        random = np.random.default_rng([self._seed, ANALOGUE, self._takes])
+        room, microphone = self.parameters.room, self.parameters.microphone
+        heard = background_pa(n_recorded, sample_rate, room=room, microphone=microphone, random=random)
+        self.rest(seconds)
+        return converted(heard, microphone)
+
     def loopback(self) -> None:
         """Nothing: no cable leads from its output to its input."""
         return
@@ -129,8 +140,12 @@ class SimulatedMonitor:
 
 
 def _require_playable(playback: FloatArray, sample_rate: int) -> None:
+    _require_rate(sample_rate)
+    require_playable(playback)
+
+
+def _require_rate(sample_rate: int) -> None:
     if sample_rate < LOWEST_RATE:
         raise SignalError(
             f"the simulated loudspeaker needs a sample rate of {LOWEST_RATE} Hz or more, not {sample_rate}"
         )
-    require_playable(playback)
