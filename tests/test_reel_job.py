@@ -158,6 +158,10 @@ def test_level_without_what_it_needs(distort, session, tmp_path):
     assert "no whole sweep" in said or "nothing like" in said
     (session / "calibration/microphone.json").unlink()
     assert "has no calibration" in distort.refused(*words, "86", inside=session)
+    # asked before anything is listened to
+    assert "has no calibration" in distort.refused("level", session, "--target", "86", inside=session)
+    both = ("level", session, "--target", "86", "--channel", "1")
+    assert "--channel is that of a file" in distort.refused(*both, status=2, inside=session)
 
 
 def test_a_single_recording_at_another_level_is_kept_with_a_warning(distort, session, tmp_path):

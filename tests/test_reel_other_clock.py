@@ -12,6 +12,7 @@ from distort.capture.measuring import measure
 from distort.capture.reel_bringing_in import add_reel
 from distort.capture.reel_making import make_reel, write_reel
 from distort.capture.simulated import Parameters, SimulatedMonitor
+from distort.capture.starting import Choice
 from distort.pipeline import analyze_condition
 from distort.session.audio import write_audio
 from distort.session.drive_file import read_sensitivity
@@ -70,7 +71,7 @@ def both(tmp_path_factory):
     """Results of `measure`, those of the reel, the clock that was set and the one in the sidecars."""
     work = tmp_path_factory.mktemp("work")
     folder, plan = new_session(work / "cable")
-    measure(folder, plan, monitor(), condition="default", progress=silent)
+    measure(folder, plan, monitor(), Choice(condition="default"), progress=silent)
     by_cable = analyze_condition(folder, plan, "default", progress=silent)
     other, plan = new_session(work / "reel")
     made = make_reel(plan, read_sensitivity(folder.calibration_path("drive.json")))

@@ -12,8 +12,9 @@ from distort.capture.prepared import Prepared, prepare, prepare_samples
 from distort.capture.reel_cutting import cut
 from distort.capture.reel_finding import FoundReel, find_session_reel
 from distort.capture.reference import reference_of
-from distort.errors import CalibrationError, RecordingError, UsageError
-from distort.session.calibration_file import MicrophoneCalibration, read_calibration
+from distort.capture.starting import require_calibration
+from distort.errors import RecordingError, UsageError
+from distort.session.calibration_file import MicrophoneCalibration
 from distort.session.folder import SessionFolder
 from distort.session.long_audio import LongRecording
 from distort.session.microphone_file import read_microphone
@@ -94,12 +95,7 @@ def player_level(folder: SessionFolder, plan: Plan, recording: LongRecording, *,
     is as good as linear. Raises UsageError when the reel has no such level, CalibrationError without a calibration,
     RecordingError when no reel or no whole sweep is heard.
     """
-    calibration = require_calibration(folder)
-    if target_db_spl not in plan.levels.db_spl:
-        raise UsageError(
-            f"the plan has no level of {format_level(target_db_spl)} dB SPL: it has "
-            f"{', '.join(map(format_level, plan.levels.db_spl))}"
-        )
+    calibration = require_ready(folder, plan, target_db_spl=target_db_spl)
     found = find_session_reel(recording, session_reels(folder))
     part = _sweep_heard(found, recording, target_db_spl)
     reel = found.reel.part_reel(part)
@@ -131,15 +127,19 @@ def highest_at_top(plan: Plan, level: SweepLevel) -> float:
     return level.highest_db_spl + level.turn_db + plan.levels.db_spl[-1] - level.nominal_db_spl
 
 
-def require_calibration(folder: SessionFolder) -> MicrophoneCalibration:
-    """Raises CalibrationError when nobody has calibrated yet."""
-    calibration = read_calibration(folder.calibration_path())
-    if calibration is None:
-        raise CalibrationError(
-            f"{folder.root} has no calibration, so no sound pressure level is known: run `distort calibrate "
-            f"{folder.root} --spl ...` first"
+def require_ready(folder: SessionFolder, plan: Plan, *, target_db_spl: float) -> MicrophoneCalibration:
+    """The calibration, where all is there that a level needs beside a recording.
+
+    Raises UsageError for a level that the plan does not have, CalibrationError without a calibration, SessionError
+    without a reel.
+    """
+    if target_db_spl not in plan.levels.db_spl:
+        raise UsageError(
+            f"the plan has no level of {target_db_spl:g} dB SPL: it has "
+            f"{', '.join(map(format_level, plan.levels.db_spl))}"
         )
-    return calibration
+    session_reels(folder)
+    return require_calibration(folder)
 
 
 def _sweep_heard(found: FoundReel, recording: LongRecording, target_db_spl: float) -> ReelPart:
