@@ -31,6 +31,7 @@ from distort.errors import AnalysisError, PlanError, SessionError
 from distort.session.audio import read_audio
 from distort.session.condition_results import ConditionResults, Findings, LevelFound, RecordingUsed, write_results
 from distort.session.folder import SessionFolder
+from distort.session.link import coded_link
 from distort.session.microphone_file import SessionMicrophone, read_microphone
 from distort.session.multitone_results import MultitoneFound, WarmUp, band_table, multitone_found
 from distort.session.plan import Plan
@@ -114,6 +115,7 @@ def analyze_condition(folder: SessionFolder, plan: Plan, condition: str, *, prog
             smoothing=plan.analysis.smoothing,
             gate_ms=plan.analysis.gate_ms,
             microphone=None if microphone is None else microphone.used,
+            link=coded_link([one for one in recordings if one.sidecar.rejected is None]),
             recordings=tuple(_used(folder, one) for one in recordings),
             levels=tuple(map(partial(_level_found, plan), sweeps, sweeps.values(), responses)),
             multitones=tuple(_multitone_found(level, one) for level, one in tones.items()),

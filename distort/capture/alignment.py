@@ -15,11 +15,11 @@ import scipy.fft
 import scipy.ndimage
 
 from distort.analysis.noise import BLOCK_S
+from distort.capture.chirp_places import as_recorded, place_sigma
 from distort.capture.clock import repair_clock
 from distort.capture.matched import Lags, correlate, deconvolve, stands_out_db, summit
 from distort.errors import RecordingError
 from signals import Chirp, Noise, Reel, Stimulus, Sweep
-from signals.levels import db_to_amplitude
 
 __all__ = ["Alignment", "find_reel", "made_whole", "repair_clock"]
 
@@ -216,17 +216,8 @@ def _find_chirps(samples: FloatArray, reel: Reel, output: Lags | None, reel_star
     clock = (positions[-1] - positions[0]) / distance - 1.0
     stretched = tuple(_stretched_place(samples, chirps[0][1], place, clock) for place in positions)
     clock = (stretched[-1] - stretched[0]) / distance - 1.0
-    sigma = math.hypot(*(_place_sigma(chirps[0][1], margins[end]) for end in (0, -1))) / distance
+    sigma = math.hypot(*(place_sigma(chirps[0][1], margins[end]) for end in (0, -1))) / distance
     return _Chirps(stretched, margins, clock, sigma, polarity)
-
-
-def _place_sigma(chirp: Chirp, margin_db: float) -> float:
-    """Standard deviation in samples of a peak's place: `1 / (omega_rms signal-to-noise)`, both of the filter's output
-    (the Cramer-Rao bound of delay; Kay, Fundamentals of Statistical Signal Processing I, 3.11, from memory)."""
-    energy = np.square(np.abs(scipy.fft.rfft(chirp.samples())))
-    omega = 2.0 * np.pi * scipy.fft.rfftfreq(chirp.n_samples)
-    omega_rms = math.sqrt(float(np.average(np.square(omega), weights=energy)))
-    return 1.0 / (omega_rms * float(db_to_amplitude(margin_db)))
 
 
 def _chirp_lag(output: Lags, expected: int, reel_samples: int, *, n_recorded: int) -> int | None:
@@ -249,16 +240,11 @@ def _stretched_place(samples: FloatArray, chirp: Chirp, place: float, clock: flo
     """The place found again with the chirp as the recorder's clock sampled it: stretching shifts the plain peak."""
     if math.isnan(place):
         return place
-    template = _as_recorded(chirp.samples(), clock, chirp.sample_rate)
+    template = as_recorded(chirp.samples(), clock, chirp.sample_rate)
     first = max(math.floor(place) - 1024, 0)
     output = correlate(samples[first : first + template.size + 2048], template)
     lag = output.between(place - first - 64, place - first + 64).highest()
     return first + summit(output, lag)
-
-
-def _as_recorded(signal: FloatArray, clock: float, sample_rate: int) -> FloatArray:
-    """`signal` as a recorder whose clock is `clock` fast writes it."""
-    return repair_clock(signal, 1e6 * (1.0 / (1.0 + clock) - 1.0), sample_rate)
 
 
 def _band(stimulus: Sweep | Noise) -> tuple[float, float]:
@@ -275,7 +261,7 @@ def _find_stimulus(
 ) -> _Found | None:
     """The stimulus near the whole lag `coarse`; None when what lies there is something else."""
     near = round(NEAR_S * stimulus.sample_rate)
-    stretched = _as_recorded(template, chirps.clock_to_use, stimulus.sample_rate)
+    stretched = as_recorded(template, chirps.clock_to_use, stimulus.sample_rate)
     first = coarse - 3 * near
     piece = _cut(samples, first, coarse + stretched.size + 3 * near)
     if isinstance(stimulus, Sweep | Noise):
