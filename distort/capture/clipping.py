@@ -23,14 +23,30 @@ FULL_SCALE = 1.0 - 2.0**-15
 """The highest value of 16 bits. Two neighbours there are taken as clipped without further proof."""
 
 
-def clipped_samples(recording: npt.ArrayLike) -> IndexArray:
+CROWDED_WITHIN = 1e-3
+"""Of the extreme: in a sweep, samples within this of it and within nine times this of it are counted."""
+
+CROWDED_SHARE = 0.5
+"""A sweep passes its extreme like a hill: samples within a distance d below it grow as d where both phase and envelope
+curve, as its root at a single tone's (a third within a ninth). Clipped, nearly all of them stand at the top."""
+
+LEAST_CROWD = 12
+"""Samples: fewer may stand close by chance."""
+
+
+def clipped_samples(recording: npt.ArrayLike, *, whole_sweep: bool = False) -> IndexArray:
     """Indices `(n,)`, ascending, of the samples of `recording` `(samples,)`, full scale 1, that lie in clipped tops.
+
+    whole_sweep   the recording is that of a sweep: tops of one or two samples, at its high frequencies, are then known
+                  by their crowding at one height; what repeats a period would crowd there without being clipped
 
     Give the samples as the recorder stored them: a resampled or filtered recording has no flat tops left.
     """
     samples = np.asarray(recording, dtype=np.float64)
     step = _step(samples)
     marked = [_held(samples, step), _held(-samples, step)] if samples.size else []
+    if whole_sweep and samples.size:
+        marked += [_crowded(samples, step), _crowded(-samples, step)]
     return np.unique(np.concatenate([np.zeros(0, dtype=np.int64), *marked]))
 
 
@@ -49,6 +65,18 @@ def _held(samples: FloatArray, step: float) -> IndexArray:
     clipped = at_full_scale | ((length >= SHORTEST_RUN) & steep)
     pieces = [np.arange(a, b) for a, b in zip(first[clipped], end[clipped], strict=True)]
     return np.concatenate([np.zeros(0, dtype=np.int64), *pieces])
+
+
+def _crowded(samples: FloatArray, step: float) -> IndexArray:
+    """Samples on the positive side that crowd at the extreme."""
+    extreme = float(np.nanmax(samples, initial=0.0))
+    within = CROWDED_WITHIN * extreme + step
+    top = np.flatnonzero(samples >= extreme - within)
+    near = np.count_nonzero(samples >= extreme - 9.0 * within)
+    crests = np.count_nonzero(np.diff(top, prepend=-2) > 1)
+    if extreme <= 0.0 or crests < LEAST_CROWD or top.size < CROWDED_SHARE * near:
+        return np.zeros(0, dtype=np.int64)
+    return top
 
 
 def _step(samples: FloatArray) -> float:
