@@ -3,10 +3,13 @@
 Works at full scale and below it (a microphone amplifier or a converter's driver may clip long before the file does).
 """
 
+from typing import Literal
+
 import numpy as np
 import numpy.typing as npt
 
 FloatArray = npt.NDArray[np.float64]
+Kind = Literal["sweep", "multitone"]
 IndexArray = npt.NDArray[np.int64]
 
 SHORTEST_RUN = 3
@@ -23,30 +26,32 @@ FULL_SCALE = 1.0 - 2.0**-15
 """The highest value of 16 bits. Two neighbours there are taken as clipped without further proof."""
 
 
-CROWDED_WITHIN = 1e-3
-"""Of the extreme: in a sweep, samples within this of it and within nine times this of it are counted."""
-
+CROWDED_WITHIN = 45.0
 CROWDED_SHARE = 0.5
-"""A sweep passes its extreme like a hill: samples within a distance d below it grow as d where both phase and envelope
-curve, as its root at a single tone's (a third within a ninth). Clipped, nearly all of them stand at the top."""
+"""A sweep passes its extreme like a hill: of the samples within 45 times the flatness below it, a 45th lies within the
+flatness where phase and envelope both curve, a seventh (the root of it) at a single tone's. Clipped, nearly all do."""
 
-LEAST_CROWD = 12
-"""Samples: fewer may stand close by chance."""
+LEAST_CROWD = 8
+"""Samples, of both sides together: fewer may stand close by chance (half of eight at 1 in 45: once in 1e5)."""
+
+EVEN = 2e-4
+"""Of a multitone the highest and the lowest value differ by some per cent; a converter or amplifier that holds both
+ends holds them at one height. By chance they agree so well once in some hundreds."""
 
 
-def clipped_samples(recording: npt.ArrayLike, *, whole_sweep: bool = False) -> IndexArray:
+def clipped_samples(recording: npt.ArrayLike, *, of: Kind | None = None) -> IndexArray:
     """Indices `(n,)`, ascending, of the samples of `recording` `(samples,)`, full scale 1, that lie in clipped tops.
 
-    whole_sweep   the recording is that of a sweep: tops of one or two samples, at its high frequencies, are then known
-                  by their crowding at one height; what repeats a period would crowd there without being clipped
+    of   "sweep": tops of one or two samples, at its high frequencies, are then known by their crowding at one height;
+         "multitone", which crowds there in every period: known by one height on both sides
 
     Give the samples as the recorder stored them: a resampled or filtered recording has no flat tops left.
     """
     samples = np.asarray(recording, dtype=np.float64)
     step = _step(samples)
     marked = [_held(samples, step), _held(-samples, step)] if samples.size else []
-    if whole_sweep and samples.size:
-        marked += [_crowded(samples, step), _crowded(-samples, step)]
+    if samples.size and of is not None:
+        marked.append(_crowded(samples, step, sweep=of == "sweep"))
     return np.unique(np.concatenate([np.zeros(0, dtype=np.int64), *marked]))
 
 
@@ -67,14 +72,17 @@ def _held(samples: FloatArray, step: float) -> IndexArray:
     return np.concatenate([np.zeros(0, dtype=np.int64), *pieces])
 
 
-def _crowded(samples: FloatArray, step: float) -> IndexArray:
-    """Samples on the positive side that crowd at the extreme."""
-    extreme = float(np.nanmax(samples, initial=0.0))
-    within = CROWDED_WITHIN * extreme + step
-    top = np.flatnonzero(samples >= extreme - within)
-    near = np.count_nonzero(samples >= extreme - 9.0 * within)
+def _crowded(samples: FloatArray, step: float, *, sweep: bool) -> IndexArray:
+    """Samples that crowd at the extremes; of a multitone where both extremes are one height."""
+    high, low = float(np.nanmax(samples, initial=0.0)), -float(np.nanmin(samples, initial=0.0))
+    within = FLATNESS * max(high, low) + step
+    if min(high, low) <= 0.0 or not (sweep or abs(high - low) <= EVEN * max(high, low) + 2.0 * step):
+        return np.zeros(0, dtype=np.int64)
+    top = np.flatnonzero((samples >= high - within) | (samples <= within - low))
+    reach = CROWDED_WITHIN * within
+    near = np.count_nonzero((samples >= high - reach) | (samples <= reach - low))
     crests = np.count_nonzero(np.diff(top, prepend=-2) > 1)
-    if extreme <= 0.0 or crests < LEAST_CROWD or top.size < CROWDED_SHARE * near:
+    if crests < LEAST_CROWD or top.size < CROWDED_SHARE * near:
         return np.zeros(0, dtype=np.int64)
     return top
 

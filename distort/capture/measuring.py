@@ -184,12 +184,13 @@ def _record(
     stimulus = write_stimulus(folder, step.item)
     reel = step.item.reel
     what = f"{condition}/{step.name.stem}"
+    microphone = condition != plan.analysis.chain_condition
     try:
-        take = play_and_examine(device, reel, what=what)
+        take = play_and_examine(device, reel, what=what, microphone=microphone)
     except RecordingError:
         rested_s = plan.levels.rest_s
         device.rest(rested_s)
-        take = play_and_examine(device, reel, what=what)
+        take = play_and_examine(device, reel, what=what, microphone=microphone)
     sidecar = _sidecar(plan, device, step, stimulus, take=take, condition=condition, calibration=calibration)
     save_loopback(folder, take, condition=condition, name=step.name, rate=reel.sample_rate)
     return save_recording(folder, take.samples, replace(sidecar, rest_s=rested_s))

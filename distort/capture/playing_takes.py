@@ -28,11 +28,14 @@ class Take:
     """What a cable from the output brought back meanwhile, `(samples,)`; None without such a cable."""
 
 
-def play_and_examine(device: Device, reel: Reel, *, what: str) -> Take:
-    """Play `reel` once. Raises RecordingError, naming `what`, when what was recorded must be refused."""
+def play_and_examine(device: Device, reel: Reel, *, what: str, microphone: bool = True) -> Take:
+    """Play `reel` once; `microphone` is False for the electronics alone.
+
+    Raises RecordingError, naming `what`, when what was recorded must be refused.
+    """
     began = device.now()
     samples = device.play_and_record(reel.samples(), sample_rate=reel.sample_rate)
-    examined = examine(samples, reel, what=what)
+    examined = examine(samples, reel, what=what, microphone=microphone)
     return Take(samples=samples, examined=examined, began=began, loopback=device.loopback())
 
 

@@ -79,6 +79,7 @@ def noise_findings(samples: FloatArray, reel: Reel, alignment: Alignment) -> tup
         *_agreement(named),
         _hum(samples, spans, reel, alignment),
         *_snr(samples, noise, reel, alignment),
+        *(one for side, found in zip(named, noises, strict=True) for one in _octave_levels(side, found, rate)),
     )
 
 
@@ -128,6 +129,28 @@ def _level(side: str, level_dbfs: float) -> Finding:
         verdict="good",
         sentence=f"The noise {side} the stimulus is {level_dbfs:.1f} dBFS from {LOWEST_NOISE_HZ:.0f} Hz up.",
     )
+
+
+def _octave_levels(side: str, noise: _Noise, rate: int) -> list[Finding]:
+    """Figures only, as the level of all octaves together."""
+    found = []
+    for index in OCTAVE_INDEX:
+        middle_hz = 1000.0 * OCTAVE_RATIO**index
+        low_hz, high_hz = middle_hz / math.sqrt(OCTAVE_RATIO), middle_hz * math.sqrt(OCTAVE_RATIO)
+        if high_hz > rate / 2:
+            continue
+        level_dbfs = _dbfs(noise.power(low_hz, high_hz))
+        found.append(
+            Finding(
+                name=f"noise_{side}_{middle_hz:.0f}hz",
+                value=level_dbfs,
+                unit="dBFS",
+                threshold=NAN,
+                verdict="good",
+                sentence=f"The noise {side} the stimulus is {level_dbfs:.1f} dBFS about {middle_hz:.0f} Hz.",
+            )
+        )
+    return found
 
 
 def _agreement(levels_dbfs: dict[str, float]) -> tuple[Finding, ...]:
