@@ -23,7 +23,7 @@ def electronics(played: np.ndarray) -> np.ndarray:
 
 @pytest.fixture
 def chain_session(distort, session, tmp_path):
-    """A session whose second condition is the chain alone, with one sweep in each; the loudspeaker is as good as none."""
+    """A session whose second condition is the chain alone; the loudspeaker in the first is a wire too."""
     plan = session / "session.toml"
     text = plan.read_text(encoding="utf-8")
     text = text.replace('conditions = ["default"]', 'conditions = ["default", "chain"]')
@@ -46,7 +46,7 @@ def bring_in(distort, session, tmp_path, condition: str) -> np.ndarray:
 
 
 def test_a_condition_that_is_the_chain_fills_the_column(distort, chain_session, tmp_path) -> None:
-    """Second order of a polynomial re its fundamental: `a2 A / 2`, third `a3 A^2 / 4` (re 1 + 3/4 a3 A^2: 0.01 dB here).
+    """Second order of a polynomial re its fundamental: `a2 A / 2` (re 1 + 3/4 a3 A^2: 0.01 dB here).
 
     0.1 dB: the smoothing of noise at -120 dBFS. The way out is flat, so that nothing is added.
     """

@@ -28,9 +28,17 @@ LEAVING_OUT = 9.0
 LEAST_STEP_DB = 0.1
 """Half of the smallest change of gain that is worth knowing, 0.2 dB."""
 
-SETTLED_HZ = 7000.0
-"""Above this a heated voice coil hardly changes the level, because its inductance governs the current (common practice,
-no source): what changes there between the two chirps is a gain."""
+UNIFORM_SHARE = 0.12
+"""A gain changes all bands alike. Heated coils seldom do, and while they cool the stimulus was weaker still."""
+
+CALM_DB = 0.06
+"""What the stimulus may differ by from one of the two chirps in every band, for a change before or after it."""
+
+LEAST_RISE_DB = 0.2
+"""In the highest bands: a loudspeaker that was hot from before gains less than this while it cools."""
+
+SUDDEN = 4.0
+"""Times the usual change from point to point: heat creeps, a gain jumps."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -89,7 +97,7 @@ def continuity(samples: FloatArray, reel: Reel, alignment: Alignment) -> Continu
         clock_difference_ppm=1e6 * (found.clock if jump is None else _without(jump, found)),
         agreement=_agreement(samples, reel, found, jump=jump),
         unevenness=_unevenness(found.before),
-        findings=(_jump_finding(along, jump, found), _gain(found)),
+        findings=(_jump_finding(along, jump, found), _gain(along, found)),
     )
 
 
@@ -180,20 +188,48 @@ def _finding(name: str, value: float, verdict: Verdict, sentence: str) -> Findin
     return Finding(name=name, value=value, unit="samples", threshold=LEAST_JUMP, verdict=verdict, sentence=sentence)
 
 
-def _gain(found: Markers) -> Finding:
-    """The last chirp against the first, above where heat reaches: the mildest of the bands' changes counts."""
-    edges_hz = band_edges_hz(found.reel)
-    gain_db, sigma_db = band_gains_db(found.after, found.before, edges_hz)
-    high = (edges_hz[:-1] >= SETTLED_HZ) | (np.arange(edges_hz.size - 1) >= edges_hz.size - 3)
-    weights = 1.0 / np.square(sigma_db[high] + 0.01)
-    step_db = float(np.average(gain_db[high], weights=weights))
-    noise_db = 1.0 / math.sqrt(float(np.sum(weights)))
-    stepped = abs(step_db) > LEAST_STEP_DB + 3.0 * noise_db
-    verdict: Verdict = "usable" if stepped else "good"
-    sentence = f"The level changed by {step_db:+.2f} dB from the first chirp to the last" + (
-        ": a gain was turned, or turned itself, so every level is uncertain by as much. Switch automatic gain off, and "
-        "record again."
-        if stepped
-        else "."
+def _gain(along: Track | None, found: Markers) -> Finding:
+    """The last chirp against the first, told from a loudspeaker that heats or cools."""
+    gain_db, sigma_db = band_gains_db(found.after, found.before, band_edges_hz(found.reel))
+    weights = 1.0 / np.square(sigma_db + 0.01)
+    mean_db = float(np.average(gain_db, weights=weights))
+    high_db = float(np.average(gain_db[-3:], weights=weights[-3:]))
+    spread_db = math.sqrt(float(np.average(np.square(gain_db - mean_db), weights=weights)))
+    noise_db = 3.0 / math.sqrt(float(np.sum(weights)))
+    uniform = spread_db < UNIFORM_SHARE * abs(mean_db) + noise_db
+    rose = float(np.min((gain_db - 2.0 * sigma_db)[-3:])) > LEAST_RISE_DB
+    sudden = along is not None and _sudden(along.gain_db, high_db)
+    calm = along is not None and along.gain_db.size == gain_db.size and _calm(along.gain_db, gain_db)
+    stepped = abs(high_db) > LEAST_STEP_DB + noise_db and ((uniform and calm) or rose or sudden)
+    return Finding(
+        name="gain",
+        value=high_db,
+        unit="dB",
+        threshold=LEAST_STEP_DB,
+        verdict="usable" if stepped else "good",
+        sentence=f"The level changed by {high_db:+.2f} dB from the first chirp to the last"
+        + (
+            ": a gain was turned, or turned itself, so every level is uncertain by as much. Switch automatic gain off, "
+            "and record again."
+            if stepped
+            else "."
+        ),
     )
-    return Finding(name="gain", value=step_db, unit="dB", threshold=LEAST_STEP_DB, verdict=verdict, sentence=sentence)
+
+
+def _calm(stimulus_db: FloatArray, after_db: FloatArray) -> bool:
+    """Whether the stimulus has in every band the level of the first chirp, or of the last."""
+    allowed_db = CALM_DB + UNIFORM_SHARE * float(np.max(np.abs(after_db)))
+    return min(float(np.max(np.abs(stimulus_db))), float(np.max(np.abs(stimulus_db - after_db)))) < allowed_db
+
+
+def _sudden(gain_db: FloatArray, change_db: float) -> bool:
+    """Whether the stimulus's own level takes most of the change at one place, where it creeps elsewhere."""
+    apart = gain_db[2:] - gain_db[:-2]  # over two points: the step may lie within one
+    usual = float(np.median(np.abs(apart - np.median(apart))))
+    at = int(np.argmax(np.abs(apart - np.median(apart))))
+    step_db = float(apart[at] - np.median(apart))
+    beside = [abs(float(apart[place] - np.median(apart))) for place in (at - 2, at + 2) if 0 <= place < apart.size]
+    if max(beside, default=0.0) > 0.3 * abs(step_db):
+        return False  # it creeps: a loudspeaker that settles
+    return step_db * change_db > 0.0 and abs(step_db) > max(LEAST_STEP_DB, SUDDEN * usual, 0.4 * abs(change_db))
