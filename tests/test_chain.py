@@ -93,8 +93,9 @@ def test_the_microphone_s_bound_falls_with_the_level() -> None:
     assert microphone_bound_db(3, level, limit) == pytest.approx([-30.458, -70.458], abs=1e-3)
 
 
-def test_a_chain_condition_that_is_not_in_the_plan_is_refused(distort, session) -> None:
+def test_a_chain_condition_that_is_not_in_the_plan_is_refused(distort, session, tmp_path) -> None:
+    bring_in(distort, session, tmp_path, "default")
     plan = session / "session.toml"
     text = plan.read_text(encoding="utf-8").replace("[analysis]", '[analysis]\nchain_condition = "wire"')
     plan.write_text(text, encoding="utf-8")
-    assert "chain_condition is 'wire'" in distort.refused("check", session, inside=session)
+    assert "chain_condition is 'wire'" in distort.refused("analyze", session, inside=session)

@@ -54,7 +54,7 @@ def test_a_good_recording_is_good_in_every_finding() -> None:
         *("samples", "level", "clipping", "dc", "stimulus", "channel", "continuity", "gain", "clock", "silence"),
         *("noise_before", "noise_after"),
         *("noise_agreement", "hum", "signal"),
-        *(f"snr_{octave}hz" for octave in octaves),
+        *(f"{figure}_{octave}hz" for figure in ("snr", "noise_before", "noise_after") for octave in octaves),
     ]
     assert all(finding.sentence.endswith(".") for finding in quality.findings)
 

@@ -11,7 +11,7 @@ from distort.analysis.sweeps import Settings, SweepTake, read_sweep
 from distort.capture.alignment import find_reel
 from distort.capture.prepared import prepare_samples
 from distort.capture.takes import read_sweep_takes, sweep_of, takes_of_each_level
-from distort.errors import RecordingError
+from distort.errors import PlanError, RecordingError
 from distort.session.audio import read_audio
 from distort.session.folder import SessionFolder
 from distort.session.plan import Plan
@@ -35,9 +35,15 @@ def with_chain_of_levels(
 ) -> list[Harmonics]:
     """`harmonics`, one a level of `sweeps`, with what is known of the chain; unchanged where nothing is.
 
-    Raises SessionError and RecordingError for files that are there and cannot be read or trusted.
+    Raises PlanError for a chain condition that the plan does not have, SessionError and RecordingError for files that
+    are there and cannot be read or trusted.
     """
     name = plan.analysis.chain_condition
+    if name is not None and name not in plan.setup.conditions:
+        raise PlanError(
+            f"session.toml: [analysis] chain_condition is {name!r}, which is none of [setup] conditions "
+            f"({', '.join(plan.setup.conditions)}): add it there, and record it without a loudspeaker"
+        )
     if any(one.sidecar.condition == name for takes in sweeps.values() for one in takes):
         return list(harmonics)
     settings = replace(settings, microphone=None)  # a cable has none

@@ -3,13 +3,10 @@
 Works at full scale and below it (a microphone amplifier or a converter's driver may clip long before the file does).
 """
 
-from typing import Literal
-
 import numpy as np
 import numpy.typing as npt
 
 FloatArray = npt.NDArray[np.float64]
-Kind = Literal["sweep", "multitone"]
 IndexArray = npt.NDArray[np.int64]
 
 SHORTEST_RUN = 3
@@ -34,24 +31,21 @@ flatness where phase and envelope both curve, a seventh (the root of it) at a si
 LEAST_CROWD = 8
 """Samples, of both sides together: fewer may stand close by chance (half of eight at 1 in 45: once in 1e5)."""
 
-EVEN = 2e-4
-"""Of a multitone the highest and the lowest value differ by some per cent; a converter or amplifier that holds both
-ends holds them at one height. By chance they agree so well once in some hundreds."""
 
-
-def clipped_samples(recording: npt.ArrayLike, *, of: Kind | None = None) -> IndexArray:
+def clipped_samples(recording: npt.ArrayLike, *, whole_sweep: bool = False) -> IndexArray:
     """Indices `(n,)`, ascending, of the samples of `recording` `(samples,)`, full scale 1, that lie in clipped tops.
 
-    of   "sweep": tops of one or two samples, at its high frequencies, are then known by their crowding at one height;
-         "multitone", which crowds there in every period: known by one height on both sides
+    whole_sweep   the recording is that of a sweep: tops of one or two samples, at its high frequencies, are then known
+                  by their crowding at one height. What repeats a period crowds there without being clipped, and a
+                  multitone of odd lines has its highest and lowest values at one height besides.
 
     Give the samples as the recorder stored them: a resampled or filtered recording has no flat tops left.
     """
     samples = np.asarray(recording, dtype=np.float64)
     step = _step(samples)
     marked = [_held(samples, step), _held(-samples, step)] if samples.size else []
-    if samples.size and of is not None:
-        marked.append(_crowded(samples, step, sweep=of == "sweep"))
+    if samples.size and whole_sweep:
+        marked.append(_crowded(samples, step))
     return np.unique(np.concatenate([np.zeros(0, dtype=np.int64), *marked]))
 
 
@@ -72,11 +66,11 @@ def _held(samples: FloatArray, step: float) -> IndexArray:
     return np.concatenate([np.zeros(0, dtype=np.int64), *pieces])
 
 
-def _crowded(samples: FloatArray, step: float, *, sweep: bool) -> IndexArray:
-    """Samples that crowd at the extremes; of a multitone where both extremes are one height."""
+def _crowded(samples: FloatArray, step: float) -> IndexArray:
+    """Samples that crowd at the extremes."""
     high, low = float(np.nanmax(samples, initial=0.0)), -float(np.nanmin(samples, initial=0.0))
     within = FLATNESS * max(high, low) + step
-    if min(high, low) <= 0.0 or not (sweep or abs(high - low) <= EVEN * max(high, low) + 2.0 * step):
+    if min(high, low) <= 0.0:
         return np.zeros(0, dtype=np.int64)
     top = np.flatnonzero((samples >= high - within) | (samples <= within - low))
     reach = CROWDED_WITHIN * within

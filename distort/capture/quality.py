@@ -7,14 +7,14 @@ import numpy as np
 import numpy.typing as npt
 
 from distort.capture.alignment import Alignment
-from distort.capture.clipping import Kind, clipped_samples
+from distort.capture.clipping import clipped_samples
 from distort.capture.continuity import Continuity, continuity
 from distort.capture.finding import Finding, Verdict, worst
 from distort.capture.not_found import why_not_found
 from distort.capture.quality_noise import noise_findings
 from distort.capture.track import LEAST_AGREEMENT
 from distort.errors import RecordingError
-from signals import Multitone, Reel, Sweep
+from signals import Reel, Sweep
 from signals.levels import amplitude_to_db
 
 __all__ = ["Finding", "Quality", "Verdict", "check_recording"]
@@ -100,7 +100,7 @@ def check_recording(
     numbers = _numbers(stored)
     if numbers.verdict == "refuse":
         return Quality(verdict="refuse", findings=(numbers,))
-    findings = [numbers, _level(stored), _clipping(stored, of=_kind(reel, alignment)), _dc(stored)]
+    findings = [numbers, _level(stored), _clipping(stored, whole_sweep=_is_sweep(reel, alignment)), _dc(stored)]
     if isinstance(alignment, RecordingError):
         findings.append(why_not_found(samples, reel, alignment))
     else:
@@ -115,12 +115,9 @@ def check_recording(
     return Quality(verdict=worst(tuple(findings)), findings=tuple(findings))
 
 
-def _kind(reel: Reel, alignment: Alignment | RecordingError) -> Kind | None:
-    """Of the stimulus that was found."""
-    if isinstance(alignment, RecordingError):
-        return None
-    kinds: dict[type, Kind] = {Sweep: "sweep", Multitone: "multitone"}
-    return kinds.get(type(reel.only_stimulus()[1]))
+def _is_sweep(reel: Reel, alignment: Alignment | RecordingError) -> bool:
+    """And was found."""
+    return isinstance(alignment, Alignment) and isinstance(reel.only_stimulus()[1], Sweep)
 
 
 def _numbers(samples: FloatArray) -> Finding:
@@ -162,8 +159,8 @@ def _level(samples: FloatArray) -> Finding:
     return Finding(name="level", value=peak_dbfs, unit="dBFS", threshold=threshold, verdict=verdict, sentence=sentence)
 
 
-def _clipping(samples: FloatArray, *, of: Kind | None) -> Finding:
-    clipped = clipped_samples(samples, of=of)
+def _clipping(samples: FloatArray, *, whole_sweep: bool) -> Finding:
+    clipped = clipped_samples(samples, whole_sweep=whole_sweep)
     verdict: Verdict = "good"
     sentence = "Nothing is clipped."
     if clipped.size:

@@ -143,12 +143,6 @@ def _check_together(plan: Plan, document: Mapping[str, Any], source: str) -> Non
             f'{source}: [microphone] names a response_file, so it must say response_is = "response" or "correction": '
             f"the two differ in sign"
         )
-    chain = plan.analysis.chain_condition
-    if chain is not None and chain not in plan.setup.conditions:
-        raise PlanError(
-            f"{source}: [analysis] chain_condition is {chain!r}, which is none of [setup] conditions "
-            f"({', '.join(plan.setup.conditions)}): add it there, and record it without a loudspeaker"
-        )
     for short in (False, True):
         try:
             sweep_stimulus(plan, drive_dbfs=TRIAL_DRIVE_DBFS, short=short)
