@@ -8,6 +8,7 @@ and write the tables and findings. Each step is one call; what it does is in the
 import math
 from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
+from dataclasses import replace
 from functools import partial
 from pathlib import Path
 from typing import TypeVar
@@ -15,6 +16,7 @@ from typing import TypeVar
 from distort.analysis.curves import Harmonics, Response
 from distort.analysis.response import band_mean_db, lowest_valid_hz
 from distort.analysis.sweeps import Settings, SweepReadings, SweepTake, read_sweep, sweep_harmonics, sweep_response
+from distort.capture.chain import with_chain_of_levels
 from distort.capture.examined import examine
 from distort.capture.ladder import Ladder, multitone_ladder, stated, sweep_ladder
 from distort.capture.prepared import prepare_samples
@@ -94,6 +96,7 @@ def analyze_condition(folder: SessionFolder, plan: Plan, condition: str, *, prog
         for of_each_level in (sweeps, takes_of_each_level(recordings, SHORT_SWEEP))
     )
     responses, harmonics = _curves(sweeps, reads, shorts)
+    harmonics = with_chain_of_levels(folder, plan, sweeps, harmonics=harmonics, responses=responses, settings=settings)
     multitones = takes_of_each_level(recordings, MULTITONE)
     read_tones = partial(read_multitone_takes, microphone=settings.microphone)
     tones = _in_turn(read_tones, multitones, f"analysing the multitones of {condition}", progress)
@@ -273,7 +276,7 @@ def _used(folder: SessionFolder, recording: Recording) -> RecordingUsed:
     return RecordingUsed(
         file=recording.files.audio_path.relative_to(folder.root).as_posix(),
         sha256=recording.sidecar.recording_sha256,
-        quality=recording.sidecar.quality,
+        quality=replace(recording.sidecar.quality, checks=()),  # its figures stand in the sidecar
         rejected=recording.sidecar.rejected,
     )
 

@@ -3,9 +3,12 @@
 from dataclasses import dataclass
 from pathlib import Path
 
+import numpy as np
+import numpy.typing as npt
+
 from distort.capture.examined import Examined, examine
 from distort.capture.sweep_fitting import FittedSweep, fit_sweep
-from distort.errors import SessionError
+from distort.errors import RecordingError, SessionError, WrongStimulusError
 from distort.session.audio import read_audio
 from distort.session.calibration_file import read_calibration
 from distort.session.folder import SessionFolder
@@ -16,9 +19,11 @@ from distort.session.plan import Plan
 from distort.session.recordings import Recording, bring_in_recording, load_recordings
 from distort.session.resampling import resample
 from distort.session.sampled_stimuli import keep_stimulus_file
-from distort.session.sidecar import Sidecar, now_utc
+from distort.session.sidecar import Sidecar, now_utc, read_stimulus_sidecar
 from distort.session.stimulus_files import SWEEP, read_stimulus
 from signals import Reel, Stimulus
+
+FloatArray = npt.NDArray[np.float64]
 
 
 def add(
@@ -44,7 +49,17 @@ def add(
     samples, sample_rate = read_audio(source, channel=channel)
     _refuse_twice(folder, source, condition)
     at_rate = resample(samples, from_rate=sample_rate, to_rate=stimulus.sample_rate)
-    examined = examine(at_rate, stimulus.reel, what=str(source), as_stored=samples, stated_hz=sample_rate)
+    try:
+        examined = examine(
+            at_rate,
+            stimulus.reel,
+            what=str(source),
+            as_stored=samples,
+            stated_hz=sample_rate,
+            microphone=condition != plan.analysis.chain_condition,
+        )
+    except WrongStimulusError as error:
+        raise _naming_what_it_holds(folder, samples, sample_rate, error=error, not_this=stimulus_name) from error
     name = folder.next_take(condition, RecordingName(stimulus=stimulus_name, level_db_spl=level_db_spl))
     sidecar = sidecar_elsewhere(
         folder,
@@ -149,6 +164,26 @@ def sidecar_elsewhere(folder: SessionFolder, plan: Plan, made: Elsewhere, examin
         recording_sha256="0" * 64,
         quality=examined.for_sidecar(),
     )
+
+
+def _naming_what_it_holds(
+    folder: SessionFolder, samples: FloatArray, sample_rate: int, *, error: WrongStimulusError, not_this: str
+) -> WrongStimulusError:
+    """`error` with the stimulus of the session that is in `samples` `(n,)` after all; as it is where none is."""
+    tried: set[str] = {not_this}
+    for path in sorted(folder.inside("stimuli").glob("*.json")):
+        described = read_stimulus_sidecar(path)
+        if described.stimulus_name in tried:
+            continue  # another level of it sounds the same
+        tried.add(described.stimulus_name)
+        try:
+            at_rate = resample(samples, from_rate=sample_rate, to_rate=described.sample_rate)
+            examine(at_rate, described.reel, what="it", microphone=False)
+        except RecordingError:
+            continue  # not this one either
+        name = described.stimulus_name
+        return WrongStimulusError(f"{error} It holds the session's {name}: bring it in with --stimulus {name}.")
+    return error
 
 
 def _refuse_twice(folder: SessionFolder, source: Path, condition: str) -> None:

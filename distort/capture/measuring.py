@@ -96,13 +96,14 @@ def _record(
     stimulus = write_stimulus(folder, step.item)
     reel, condition = step.item.reel, ready.choice.condition
     what = f"{condition}/{step.name.stem}"
+    microphone = condition != plan.analysis.chain_condition
     limit = None if ready.quiet is None else stop_above(ready.quiet, plan, step.item)
     try:
-        take = play_and_examine(device, reel, what=what, stop_above=limit)
+        take = play_and_examine(device, reel, what=what, stop_above=limit, microphone=microphone)
     except RecordingError:
         rested_s = plan.levels.rest_s
         device.rest(rested_s)
-        take = play_and_examine(device, reel, what=what, stop_above=limit)
+        take = play_and_examine(device, reel, what=what, stop_above=limit, microphone=microphone)
     sidecar = _sidecar(plan, device, step, stimulus, take=take, condition=condition, calibration=ready.calibration)
     save_loopback(folder, take, condition=condition, name=step.name, rate=reel.sample_rate)
     return save_recording(folder, take.samples, replace(sidecar, rest_s=rested_s)), take
