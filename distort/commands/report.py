@@ -1,4 +1,4 @@
-"""distort report: draws the figures."""
+"""distort report: draws the figures and writes the page."""
 
 import argparse
 
@@ -11,7 +11,7 @@ def add_parser(subparsers: "Subparsers[Parser]") -> None:
     parser = add_command(
         subparsers,
         "report",
-        "draw the figures of a session",
+        "draw the figures of a session and write its report page",
         details="Reads what 'distort analyze' wrote. Title and credit are those of session.toml.",
         examples=["distort report our-monitor"],
     )
@@ -24,6 +24,7 @@ def run(arguments: argparse.Namespace) -> int:
     """Draw them. Raises SessionError when there are no results, UsageError for an unknown condition."""
     from distort.commands.conditions import analysed
     from distort.report.console import make_console, progress, say
+    from distort.report.page.document import write_page
     from distort.report.session_figures import draw_session
     from distort.session.folder import SessionFolder
     from distort.session.plan_reading import read_plan
@@ -33,5 +34,6 @@ def run(arguments: argparse.Namespace) -> int:
     words = read_plan(folder.root).report
     with progress() as moved:
         paths = draw_session(folder, conditions, words, progress=moved)
-    say(make_console(), *(f"Drew {path}" for path in paths))
+    page = write_page(folder, conditions, words, figures=paths)
+    say(make_console(), *(f"Drew {path}" for path in paths), f"Wrote {page}")
     return 0
