@@ -1,10 +1,10 @@
 """The report page as one file: head, verdicts, figures, facts, data."""
 
 from collections.abc import Sequence
-from importlib.resources import files
 from pathlib import Path
 
 from distort.errors import SessionError
+from distort.report.page.charts import session_charts
 from distort.report.page.downloads import download_items
 from distort.report.page.facts import (
     by_condition,
@@ -16,6 +16,7 @@ from distort.report.page.facts import (
 )
 from distort.report.page.figures import contents, figure_sections
 from distort.report.page.found_elsewhere import elsewhere_sections, entries, sentences_of
+from distort.report.page.live import asset, chart_places, scripts
 from distort.report.page.markup import Markup, bullets, element, markup
 from distort.report.page.verdicts import READING, verdicts
 from distort.report.style import SIMULATED_WORDS
@@ -50,8 +51,14 @@ def page(
     """The whole page. Raises OSError when a figure or a table cannot be read."""
     first = conditions[0].findings
     title = words.title or first.loudspeaker.name
+    charts = session_charts(conditions)
+    pictures = figure_sections(figures, conditions, words, charts=chart_places(charts))
     body = element(
-        "body", _header(conditions, words), _main(folder, conditions, words, figures=figures), _footer(words)
+        "body",
+        _header(conditions, words),
+        _main(folder, conditions, contents(figures, conditions), pictures),
+        _footer(words),
+        scripts(charts),
     )
     head = element(
         "head",
@@ -60,14 +67,9 @@ def page(
         element("meta", name="viewport", content="width=device-width, initial-scale=1"),
         element("meta", name="generator", content=first.software),
         element("title", title),
-        element("style", Markup(asset("page.css"))),
+        element("style", Markup(asset("uPlot.min.css") + asset("page.css"))),
     )
     return f"<!DOCTYPE html>\n{element('html', head, body, lang='en')}\n"
-
-
-def asset(name: str) -> str:
-    """A file that ships with the page."""
-    return files("distort.report.page").joinpath("assets", name).read_text(encoding="utf-8")
 
 
 def _header(conditions: Sequence[ConditionResults], words: ReportPlan) -> Markup:
@@ -86,7 +88,10 @@ def _header(conditions: Sequence[ConditionResults], words: ReportPlan) -> Markup
 
 
 def _main(
-    folder: SessionFolder, conditions: tuple[ConditionResults, ...], words: ReportPlan, *, figures: Sequence[Path]
+    folder: SessionFolder,
+    conditions: tuple[ConditionResults, ...],
+    anchors_of_pictures: Sequence[tuple[str, str]],
+    pictures: Markup,
 ) -> Markup:
     each = [results.findings for results in conditions]
     elsewhere = elsewhere_sections(conditions)
@@ -103,13 +108,16 @@ def _main(
         ("method", "Method and sources", method_part()),
         ("data", "Data", _data(folder, conditions)),
     ]
-    pictures = contents(figures, conditions)
-    anchors = [("verdicts", "What the measurements say"), *pictures, *((name, text) for name, text, _ in sections)]
+    anchors = [
+        ("verdicts", "What the measurements say"),
+        *anchors_of_pictures,
+        *((name, text) for name, text, _ in sections),
+    ]
     return element(
         "main",
         element("nav", element("ul", (element("li", _to(*one)) for one in anchors)), aria_label="Contents"),
         _section("verdicts", "What the measurements say", _verdicts(conditions)),
-        figure_sections(figures, conditions, words, charts={}),
+        pictures,
         *(_section(*one) for one in sections),
         id="results",
     )
