@@ -1,6 +1,7 @@
 """The report page as one file: head, verdicts, figures, facts, data."""
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from pathlib import Path
 
 from distort.errors import SessionError
@@ -29,10 +30,18 @@ POLICY = "default-src 'none'; img-src data:; style-src 'unsafe-inline'; script-s
 """The page asks no address for anything, and the browser holds it to that (Content Security Policy Level 3)."""
 
 
+@dataclass(frozen=True, kw_only=True)
+class Written:
+    """Where the page lies, and whether it had to be written."""
+
+    path: Path
+    written: bool
+
+
 def write_page(
     folder: SessionFolder, conditions: tuple[ConditionResults, ...], words: ReportPlan, *, figures: Sequence[Path]
-) -> Path:
-    """Write results/report.html from the results and the `figures` that were drawn of them, and return its path.
+) -> Written:
+    """Write results/report.html from the results and the `figures` that were drawn of them, unless it is the same.
 
     Raises SessionError when a file cannot be read or written.
     """
@@ -41,8 +50,10 @@ def write_page(
         text = page(folder, conditions, words, figures=figures)
     except OSError as error:
         raise SessionError(f"{path} is not written: {error.filename} cannot be read ({error.strerror})") from error
-    write_text(path, text)
-    return path
+    same = path.is_file() and path.read_bytes() == text.encode("utf-8")
+    if not same:
+        write_text(path, text)
+    return Written(path=path, written=not same)
 
 
 def page(

@@ -5,7 +5,7 @@ from dataclasses import replace
 from itertools import groupby
 from pathlib import Path
 
-from distort.report.page.kinds import Kind, Placed, placed
+from distort.report.kinds import Kind, Placed, placed
 from distort.report.page.markup import Markup, element, markup
 from distort.report.page.vector import vector_address
 from distort.report.session_figures import legend_of

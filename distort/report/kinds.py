@@ -94,8 +94,9 @@ KINDS: tuple[Kind, ...] = (
     Kind(
         stem="quality",
         heading="Recording quality",
-        shows="Every recording that the results rest on, with its noise and its headroom.",
-        measured="Read from the silence and the peaks of each recording.",
+        shows="How far the response stands above the noise of its recording at each level, and what the check of every "
+        "recording found.",
+        measured="The noise is read from the silence in each recording, through the same windows as the response.",
     ),
 )
 
