@@ -1,6 +1,6 @@
 """How far each level's response stands above the noise of its recording: what may be read at which frequency."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -29,7 +29,8 @@ from distort.report.style import (
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
-BOTTOM_DB, SPAN_DB = -10.0, 100.0
+BOTTOM_DB = -10.0
+SPANS_DB = (100.0, 150.0, 200.0)
 QUALITY_NOTE = """Labels are nominal levels. In the grey
 ground a reading is less than 10 dB
 clear of noise, and is marked in the
@@ -47,8 +48,18 @@ def has_margin(responses: Mapping[float, Response]) -> bool:
     return any(bool(np.isfinite(margin_db(one)).any()) for one in responses.values())
 
 
-def quality_figure(responses: Mapping[float, Response], legend: Legend) -> "Figure":
-    """Draw the margin of each nominal level (the keys, dB SPL). Raises ValueError when no noise is known."""
+def margin_span_db(responses: Sequence[Response]) -> float:
+    """Length of the axis in dB, the same for all `responses`: the shortest that shows every margin."""
+    known = [float(np.nanmax(margin)) for one in responses if np.isfinite(margin := margin_db(one)).any()]
+    needed = max(known, default=0.0) + 3.0 - BOTTOM_DB
+    return next((span for span in SPANS_DB if span >= needed), SPANS_DB[-1])
+
+
+def quality_figure(responses: Mapping[float, Response], legend: Legend, *, span_db: float | None = None) -> "Figure":
+    """Draw the margin of each nominal level (the keys, dB SPL); `span_db` as `margin_span_db` gives it.
+
+    Raises ValueError when no noise is known.
+    """
     from matplotlib import rc_context
 
     if not has_margin(responses):
@@ -57,7 +68,9 @@ def quality_figure(responses: Mapping[float, Response], legend: Legend) -> "Figu
     with rc_context(SETTINGS):
         figure, axes = new_sheet(legend, "response above the noise of its recording, at each level")
         frequency_axis(axes)
-        level_axis(axes, "Signal to noise in dB", top_db=BOTTOM_DB + SPAN_DB, span_db=SPAN_DB)
+        span = margin_span_db(list(responses.values())) if span_db is None else span_db
+        level_axis(axes, "Signal to noise in dB", top_db=BOTTOM_DB + span, span_db=span)
+        axes.set_yticks(np.arange(BOTTOM_DB, BOTTOM_DB + span + 1.0, 10.0))
         axes.fill_between([LOWEST_HZ, HIGHEST_HZ], BOTTOM_DB, CLEAR_OF_NOISE_DB, color=FILL, linewidth=0.0, zorder=0.5)
         axes.axhline(0.0, color=BLACK, linewidth=0.9, zorder=1.5)
         curves = []

@@ -14,7 +14,7 @@ from distort.report.figures_harmonic_levels import equivalent_input_figure, harm
 from distort.report.figures_harmonics import distortion_top_db, harmonics_figure
 from distort.report.figures_input_output import input_output_figure
 from distort.report.figures_multitone import multitone_figure, multitone_top_db
-from distort.report.figures_quality import has_margin, quality_figure
+from distort.report.figures_quality import has_margin, margin_span_db, quality_figure
 from distort.report.figures_response import response_figure, response_limits
 from distort.report.figures_thd import thd_figure
 from distort.report.kinds import KINDS
@@ -94,6 +94,7 @@ def _sweep_figures(
 ) -> Callable[[ConditionResults], Iterator[Named]]:
     """Response, noise, THD and harmonics of a condition, on the scales of all; other views of its loudest level."""
     limits = response_limits([response for results in conditions for response in results.responses])
+    span_db = margin_span_db([response for results in conditions for response in results.responses])
     everything = [each for results in conditions for each in results.harmonics]
     top_db, top_level_db = distortion_top_db(everything), harmonic_top_db(everything)
 
@@ -102,7 +103,7 @@ def _sweep_figures(
         responses = dict(zip(results.levels_db_spl, results.responses, strict=True))
         yield f"response_{condition}", partial(response_figure, responses, legend, limits=limits)
         if has_margin(responses):
-            yield f"quality_{condition}", partial(quality_figure, responses, legend)
+            yield f"quality_{condition}", partial(quality_figure, responses, legend, span_db=span_db)
         levels = dict(zip(results.levels_db_spl, results.harmonics, strict=True))
         yield f"thd_{condition}", partial(thd_figure, levels, legend, top_db=top_db)
         for level, harmonics in zip(results.levels_db_spl, results.harmonics, strict=True):
