@@ -133,14 +133,18 @@ def test_a_real_loudspeaker_is_not_called_simulated(session, capsys) -> None:
 def test_report_draws_every_figure(session, capsys) -> None:
     assert program.main(["report", str(session.root)]) == 0
     out = capsys.readouterr().out
-    names = {path.name for path in (session.root / "results" / "figures").iterdir()}
+    names = {path.name for path in (session.root / "results" / "figures").glob("*.*g")}
+    kinds = ("response", "quality", "thd", "harmonics_86dB", "harmonics_96dB", "harmonics-absolute_96dB")
     stems = {
-        f"{kind}_{where}{level}"
+        "_".join((kind, where, *level))
         for where in ("desk", "stand")
-        for kind, level in (("response", ""), ("harmonics", "_86dB"), ("harmonics", "_96dB"))
+        for kind, *level in (each.split("_") for each in kinds)
     }
     assert names == {f"{stem}.{kind}" for stem in stems for kind in ("png", "svg")}
     assert out.count("Drew ") == len(names)
+    assert "report.html" in out
+    assert program.main(["report", str(session.root)]) == 0
+    assert capsys.readouterr().out.startswith("Nothing changed since")
 
 
 def test_report_removes_figures_of_levels_that_are_gone_and_leaves_the_users(session, capsys) -> None:

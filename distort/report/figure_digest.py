@@ -11,8 +11,6 @@ from typing import Any
 
 import numpy as np
 
-from distort.version import __version__
-
 
 def digest_of(*values: Any) -> str:
     """SHA-256 over `values`: numbers, texts, arrays, dataclasses, functions and what is made of these, by content."""
@@ -24,9 +22,9 @@ def digest_of(*values: Any) -> str:
 
 @cache
 def drawing_version() -> str:
-    """Digest of the code that draws: this program's, and the version of the library beneath it."""
+    """Digest of the code that draws: that of reports, and the version of the library beneath it."""
     sources = sorted(Path(__file__).parent.rglob("*.py"))
-    return digest_of(__version__, version("matplotlib"), *(path.read_bytes() for path in sources))
+    return digest_of(version("matplotlib"), *(path.read_bytes() for path in sources))
 
 
 def _feed(state: Any, value: Any) -> None:

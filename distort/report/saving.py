@@ -13,6 +13,9 @@ if TYPE_CHECKING:
 
 FileKind = Literal["png", "svg", "pdf"]
 
+PNG_EFFORT = 3
+"""Of zlib's nine: half the time of the usual six, and files a twentieth larger."""
+
 METADATA: dict[FileKind, dict[str, Any]] = {
     "png": {"Software": None},
     "svg": {"Date": None},
@@ -38,6 +41,7 @@ def save_figure(
         for kind in kinds:
             path = stem.with_name(f"{stem.name}.{kind}")
             with staged(path, replace=True) as temporary:
-                figure.savefig(temporary, format=kind, dpi=DOTS_PER_INCH, metadata=METADATA[kind])
+                more: dict[str, Any] = {"pil_kwargs": {"compress_level": PNG_EFFORT}} if kind == "png" else {}
+                figure.savefig(temporary, format=kind, dpi=DOTS_PER_INCH, metadata=METADATA[kind], **more)
             written.append(path)
     return tuple(written)

@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 
 import numpy as np
+import numpy.typing as npt
 
 from distort.analysis.curves import FloatArray, Harmonics, Order
 from distort.analysis.grid import band_edges_hz
@@ -10,12 +11,13 @@ from distort.report.figures_compression import change_limits
 from distort.report.figures_harmonics import distortion_top_db
 from distort.report.figures_multitone import multitone_top_db
 from distort.report.figures_response import AXIS_LABELS, response_limits, shown
-from distort.report.multitone_bands import third_octaves
+from distort.report.multitone_bands import Part, third_octaves
 from distort.report.numbers import hertz_words, level_name
 from distort.report.page.chart_data import Chart, Facet, Quantity, Series, merged, onto
 from distort.report.style import BLACK, FILL, GREY, ORDER_COLOURS, QUIET, level_colour
 from distort.report.tables import UNIT_NAMES, thd_marks
 from distort.session.condition_results import ConditionResults
+from distort.session.multitone_results import BandTable
 
 CONDITION_DASHES: tuple[tuple[float, ...], ...] = ((), (7.0, 3.0), (2.0, 3.0), (8.0, 3.0, 2.0, 3.0))
 """Which condition, where colour says which level."""
@@ -186,6 +188,43 @@ def _percent(values_db: FloatArray) -> FloatArray:
     return np.asarray(100.0 * 10.0 ** (values_db / 20.0))
 
 
+TONE_CURVES = ("lines", "distortion", "even", "odd", "noise")
+
+
+def _tone_series(bands: BandTable, at: tuple[int, int], name: str, midbands_hz: FloatArray) -> list[Series]:
+    """The curves of one multitone over all bands; one more value closes the last band."""
+    parts = third_octaves(bands)
+    row = np.searchsorted(midbands_hz, bands.frequency_hz)
+
+    def laid(values: npt.ArrayLike) -> FloatArray:
+        over = np.full(midbands_hz.size + 1, np.nan)
+        over[row] = values
+        return over
+
+    level_db = bands.level_db
+    curves: tuple[tuple[FloatArray, Part | None, str, tuple[float, ...], float], ...] = (
+        (level_db, None, GREY, (), 1.4),
+        (level_db + parts.distortion.values_db, parts.distortion, BLACK, (), 3.0),
+        (level_db + parts.even.values_db, parts.even, ORDER_COLOURS[2], (), 1.8),
+        (level_db + parts.odd.values_db, parts.odd, ORDER_COLOURS[3], ORDER_LINES[3], 1.8),
+        (level_db + parts.noise_db, None, FILL, (), 1.0),
+    )
+    return [
+        Series(
+            at=(*at, which),
+            name=f"{name}: {curve}",
+            colour=colour,
+            dashes=dashes,
+            width=width,
+            ground=curve == "noise",
+            values=(laid(values),),
+            careful=None if part is None else laid(part.doubtful) == 1.0,
+            below=None if part is None else laid(part.below) == 1.0,
+        )
+        for which, (curve, (values, part, colour, dashes, width)) in enumerate(zip(TONE_CURVES, curves, strict=True))
+    ]
+
+
 def _multitone(conditions: Conditions) -> Chart:
     tables = [bands for results in conditions for bands in results.multitones]
     levels = _levels([one.level_db_spl for results in conditions for one in results.findings.multitones])
@@ -195,34 +234,8 @@ def _multitone(conditions: Conditions) -> Chart:
     series: list[Series] = []
     for place, results in enumerate(conditions):
         for found, bands in zip(results.findings.multitones, results.multitones, strict=True):
-            parts, at = third_octaves(bands), (place, levels.index(found.level_db_spl))
-            curves = (
-                ("lines", parts.level_db, None, GREY, (), 1.4),
-                ("distortion", bands.level_db + parts.distortion.values_db, parts.distortion, BLACK, (), 3.0),
-                ("even", bands.level_db + parts.even.values_db, parts.even, ORDER_COLOURS[2], (), 1.8),
-                ("odd", bands.level_db + parts.odd.values_db, parts.odd, ORDER_COLOURS[3], (8.0, 3.0), 1.8),
-                ("noise", bands.level_db + parts.noise_db, None, FILL, (), 1.0),
-            )
-            for which, (name, values, part, colour, dashes, width) in enumerate(curves):
-                row = np.searchsorted(midbands_hz, bands.frequency_hz)
-                full: list[FloatArray] = []
-                for one in (values, part.doubtful if part else None, part.below if part else None):
-                    laid = np.full(midbands_hz.size + 1, np.nan)  # one more closes the last band
-                    laid[row] = np.nan if one is None else one
-                    full.append(laid)
-                series.append(
-                    Series(
-                        at=(*at, which),
-                        name=f"{level_name(found.level_db_spl)} dB: {name}",
-                        colour=colour,
-                        dashes=dashes,
-                        width=width,
-                        ground=name == "noise",
-                        values=(full[0],),
-                        careful=None if part is None else full[1] == 1.0,
-                        below=None if part is None else full[2] == 1.0,
-                    )
-                )
+            at, name = (place, levels.index(found.level_db_spl)), f"{level_name(found.level_db_spl)} dB"
+            series += _tone_series(bands, at, name, midbands_hz)
     return Chart(
         kind="multitone",
         title="Many tones at once",
@@ -243,8 +256,8 @@ def _multitone(conditions: Conditions) -> Chart:
             Facet(
                 name="Curves",
                 choice="many",
-                options=("lines", "distortion", "even", "odd", "noise"),
-                chosen=(0, 1, 2, 3, 4),
+                options=TONE_CURVES,
+                chosen=tuple(range(len(TONE_CURVES))),
             ),
         ),
         series=tuple(series),
