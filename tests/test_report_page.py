@@ -192,6 +192,20 @@ def test_coincidences_and_hearing_show_where_they_are_there(folder) -> None:
     assert reader.said.count(heard.sentence) >= 1
 
 
+def test_comparisons_show_where_somebody_compared(folder) -> None:
+    assert "Comparisons" not in Reader(made(folder)).said
+    compare = folder.root / "results" / "compare"
+    compare.mkdir()
+    (compare / "stand__desk.csv").write_bytes(b"frequency_hz,difference_db\n1000,1.5\n")
+    (compare / "stand__desk.png").write_bytes(b"\x89PNG picture")
+    reader = Reader(made(folder))
+    assert "Comparisons" in reader.said
+    (picture,) = (attributes["src"] for tag, attributes in reader.tags if tag == "img")
+    (table,) = (a["href"] for tag, a in reader.tags if tag == "a" and a.get("download") == "stand__desk.csv")
+    for address, content in ((picture, b"\x89PNG picture"), (table, b"frequency_hz,difference_db\n1000,1.5\n")):
+        assert base64.b64decode(address.partition("base64,")[2]) == content
+
+
 def test_the_tables_are_in_the_page(folder) -> None:
     links = [a for tag, a in Reader(made(folder)).tags if tag == "a" and "download" in a]
     assert [link["download"] for link in links] == ["desk_results.zip"]

@@ -7,7 +7,7 @@ import pytest
 
 from distort import __main__ as program
 from distort.errors import SessionError
-from distort.report import session_figures
+from distort.report.session_figures import figures_of
 from distort.session.condition_results import (
     ConditionResults,
     Findings,
@@ -162,7 +162,7 @@ def test_report_removes_figures_of_levels_that_are_gone_and_leaves_the_users(ses
 def test_all_figures_of_a_session_share_their_scales(session) -> None:
     write_results(session, results("stand", levels=(60.0, 131.0)))
     conditions = tuple(read_results(session, name) for name in ("desk", "stand"))
-    drawn = {stem: draw() for stem, draw in session_figures.session_figures(conditions, ReportPlan())}
+    drawn = {stem: draw() for stem, draw in figures_of(conditions, ReportPlan()).items()}
     for kind in ("response_", "harmonics_"):
         limits = {figure.axes[0].get_ylim() for name, figure in drawn.items() if name.startswith(kind)}
         assert len(limits) == 1, kind

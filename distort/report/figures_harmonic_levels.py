@@ -112,8 +112,8 @@ def _draw_orders(
             clean = np.where(order.doubtful, np.nan, shown)
             colour = ORDER_COLOURS[order.order]
             curves.append(Labelled(name=str(order.order), colour=colour, frequency_hz=frequency_hz, level_db=clean))
-        else:
-            quiet.append(Labelled(name="", colour=QUIET, frequency_hz=frequency_hz, level_db=shown))
+            shown = np.where(order.doubtful, shown, np.nan)
+        quiet.append(Labelled(name="", colour=QUIET, frequency_hz=frequency_hz, level_db=shown))
     label_beside_curves(axes, curves, avoid=quiet)
     _key(axes, [order.order for order, _ in readings], fundamental=first is not None, floor=bool(known.any()))
 

@@ -149,8 +149,8 @@ def _label(axes: "Axes", harmonics: Harmonics) -> None:
             colour = ORDER_COLOURS[order.order]
             name = str(order.order)
             curves.append(Labelled(name=name, colour=colour, frequency_hz=frequency_hz, level_db=clean))
-        else:
-            quiet.append(Labelled(name="", colour=QUIET, frequency_hz=frequency_hz, level_db=readings))
+            readings = np.where(doubtful, readings, np.nan)
+        quiet.append(Labelled(name="", colour=QUIET, frequency_hz=frequency_hz, level_db=readings))
     label_beside_curves(axes, curves, avoid=quiet)
 
 

@@ -57,7 +57,7 @@ def thd_figure(levels: Mapping[float, Harmonics], legend: Legend, *, top_db: flo
         top = distortion_top_db(list(levels.values())) if top_db is None else top_db
         level_axis(axes, "Level re the fundamental in dB", top_db=top, span_db=SPAN_DB)
         percent_scale(axes)
-        curves, handles = [], []
+        curves, thin, handles = [], [], []
         for index, level in enumerate(ordered):
             trust = thd_trust(levels[level])
             style: dict[str, Any] = {
@@ -72,7 +72,8 @@ def thd_figure(levels: Mapping[float, Harmonics], legend: Legend, *, top_db: flo
             shown = clean if np.isfinite(clean).any() else trust[1]
             name = f"{level_name(level)} dB"
             curves.append(Labelled(name=name, colour=style["color"], frequency_hz=trust[0], level_db=shown))
-        label_beside_curves(axes, curves)
+            thin.append(Labelled(name="", colour=style["color"], frequency_hz=trust[0], level_db=trust[1]))
+        label_beside_curves(axes, curves, avoid=thin)
         key_beside(figure, handles[::-1], [f"{level_name(level)} dB" for level in reversed(ordered)])
         note(figure, THD_NOTE, top_inches=BOX_BOTTOM_INCHES + 0.95)
     return figure

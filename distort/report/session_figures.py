@@ -5,6 +5,7 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
 from functools import partial
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -24,6 +25,9 @@ from distort.report.tables_multitone import how_it_sounds
 from distort.session.condition_results import ConditionResults
 from distort.session.folder import SessionFolder, format_level
 from distort.session.plan import ReportPlan
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
 
 
 def legend_of(results: ConditionResults, words: ReportPlan) -> Legend:
@@ -57,7 +61,7 @@ def draw_session(
     when a file cannot be written.
     """
     where = folder.figures_folder() / "dark" if dark else folder.figures_folder()
-    figures = session_figures(conditions, words)
+    figures = _figures(conditions, words)
     drawn = draw_figures(figures, where, kinds=kinds, dark=dark, progress=progress)
     _remove_stale(where, conditions, stems={stem for stem, _ in figures})
     return drawn
@@ -78,8 +82,13 @@ def _remove_stale(where: Path, conditions: tuple[ConditionResults, ...], *, stem
             path.unlink()
 
 
-def session_figures(conditions: tuple[ConditionResults, ...], words: ReportPlan) -> list[Named]:
-    """Name and drawing of every figure there is something to draw for."""
+def figures_of(conditions: tuple[ConditionResults, ...], words: ReportPlan) -> "dict[str, Callable[[], Figure]]":
+    """Every figure that `draw_session` would draw, by the name of its files."""
+    return dict(_figures(conditions, words))
+
+
+def _figures(conditions: tuple[ConditionResults, ...], words: ReportPlan) -> list[Named]:
+    """Every figure there is something to draw for."""
     figures: list[Named] = []
     of_sweeps = _sweep_figures(conditions, words)
     of_multitones = _multitone_figures(conditions, words)

@@ -6,6 +6,7 @@ from pathlib import Path
 
 from distort.errors import SessionError
 from distort.report.page.charts import session_charts
+from distort.report.page.comparisons import comparison_part
 from distort.report.page.downloads import download_items
 from distort.report.page.facts import (
     by_condition,
@@ -105,7 +106,7 @@ def _main(
     pictures: Markup,
 ) -> Markup:
     each = [results.findings for results in conditions]
-    elsewhere = elsewhere_sections(conditions)
+    elsewhere, compared = elsewhere_sections(conditions), comparison_part(folder)
     sections = [
         (
             "compression-words",
@@ -113,6 +114,7 @@ def _main(
             by_condition(conditions, [compression_words(c) for c in conditions]),
         ),
         *elsewhere,
+        *([("comparisons", "Comparisons", compared)] if compared else []),
         ("levels", "Levels", by_condition(conditions, [levels_table(one) for one in each])),
         ("quality", "Recording quality", by_condition(conditions, [quality_table(one) for one in each])),
         ("setup", "Set-up and calibration", by_condition(conditions, [setup_list(one) for one in each])),
