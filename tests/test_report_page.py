@@ -241,6 +241,23 @@ def test_charts_hold_the_readings_and_their_marks() -> None:
             assert all(at < len(facet.options) for at, facet in zip(each.at, chart.facets, strict=True))
 
 
+def test_of_many_levels_the_lowest_and_the_loudest_have_their_pictures(folder) -> None:
+    results = whole_results("desk", levels=(86.0, 96.0), conditions=("desk",))
+    drawing = '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 1 1"/>'
+    paths = [folder.root / f"harmonics_desk_{level}dB.svg" for level in (76, 82, 88, 94, 98, 102)]
+    for path in (*paths, response := folder.root / "response_desk.svg"):
+        path.write_text(drawing)
+    reader = Reader(page(folder, (results,), ReportPlan(), figures=(*paths, response)))
+    shown = [attributes["alt"] for tag, attributes in reader.tags if tag == "img"]
+    assert [level for level in (76, 82, 88, 94, 98, 102) if any(f"desk, {level} dB" in alt for alt in shown)] == [
+        76,
+        94,
+        98,
+        102,
+    ]
+    assert any("not here: desk, 82 dB SPL (nominal), desk, 88 dB SPL (nominal)." in text for text in reader.said)
+
+
 def test_one_level_has_no_compression_and_still_a_page(folder) -> None:
     alone = whole_results("desk", levels=(86.0,), conditions=("desk",))
     text = made(folder, alone)

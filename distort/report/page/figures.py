@@ -1,5 +1,6 @@
 """The figures of the page: each kind with what it shows and how it was measured, then one picture after the other."""
 
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from itertools import groupby
@@ -13,6 +14,11 @@ from distort.report.tables_multitone import how_it_sounds
 from distort.session.condition_results import ConditionResults
 from distort.session.plan import ReportPlan
 
+MOST_LEVELS = 4
+"""Of each condition so many levels have their pictures in the page."""
+
+LEFT_OUT = "In the live chart, and as files beside this page, but not here:"
+
 
 def figure_sections(
     paths: Sequence[Path], conditions: Sequence[ConditionResults], words: ReportPlan, *, charts: Mapping[str, Markup]
@@ -24,10 +30,25 @@ def figure_sections(
     by_name = {results.findings.condition: results for results in conditions}
     vectors = {path.stem: path for path in paths if path.suffix == ".svg"}
     sections = []
-    for kind, members in groupby(placed(vectors, by_name), key=lambda one: one.kind):
-        pictures = [_picture(one, vectors[one.stem], by_name, words) for one in members]
+    for kind, group in groupby(placed(vectors, by_name), key=lambda one: one.kind):
+        members = list(group)
+        shown = _shown(members)
+        pictures = [_picture(one, vectors[one.stem], by_name, words) for one in shown]
+        if len(shown) < len(members):
+            pictures.append(element("p", f"{LEFT_OUT} {', '.join(one.title for one in members if one not in shown)}."))
         sections.append(_section(kind, pictures, charts.get(kind.stem, Markup(""))))
     return markup(sections)
+
+
+def _shown(members: Sequence[Placed]) -> list[Placed]:
+    """All but the levels between: of each condition the lowest and the loudest few, so that the page stays small."""
+    levels = {one: float(found[1]) for one in members if (found := re.fullmatch(r"([0-9.]+)dB", one.rest))}
+    shown = []
+    for one in members:
+        ladder = sorted(level for other, level in levels.items() if other.condition == one.condition)
+        if one not in levels or levels[one] in (*ladder[:1], *ladder[-MOST_LEVELS + 1 :]):
+            shown.append(one)
+    return shown
 
 
 def _section(kind: Kind, pictures: Sequence[Markup], chart: Markup) -> Markup:

@@ -113,6 +113,7 @@ def _short_path(path: str) -> str:
 
 
 def _relative(pieces: list[str]) -> str:
+    """Each line as its step from the point before it; a minus parts two numbers as well as a blank does."""
     written, x, y, line = [], 0, 0, False
     for piece in pieces:
         found = _MOVE.search(piece)
@@ -121,16 +122,19 @@ def _relative(pieces: list[str]) -> str:
             line = False
             continue
         new_x, new_y = (round(10.0 * float(part)) for part in found.groups())
-        if piece[0] == "M" or not line:
-            written.append(f"{piece[0]}{found[1]} {found[2]}l" if piece[0] == "M" else f"L{found[1]} {found[2]}l")
+        if line and piece[0] == "L":
+            written += [_tenths(new_x - x), _tenths(new_y - y)]
         else:
-            written.append(f"{_tenths(new_x - x)} {_tenths(new_y - y)} ")
+            written.append(f"{piece[0]}{_tenths(new_x)} {_tenths(new_y)}l")
         x, y, line = new_x, new_y, True
-    return "".join(written).replace(" z", "z").replace("lz", "z").removesuffix("l").strip()
+    text = " ".join(written).replace(" -", "-").replace(" z", "z").replace("l ", "l").replace(" M", "M")
+    return text.replace("lz", "z").replace("lM", "M").removesuffix("l")
 
 
 def _tenths(value: int) -> str:
-    return f"{value / 10:.1f}".removesuffix(".0")
+    """A number of tenths, in as few characters as can be: 1.5, -.3, 2."""
+    text = f"{value / 10:.1f}".removesuffix(".0")
+    return text.replace("0.", ".") if text.startswith(("0.", "-0.")) else text
 
 
 def _one_decimal(found: re.Match[str]) -> str:
