@@ -4,7 +4,7 @@ import multiprocessing
 import os
 import signal
 from collections.abc import Callable, Iterator, Sequence
-from concurrent.futures import ProcessPoolExecutor, as_completed
+from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -23,7 +23,7 @@ Named = tuple[str, "Callable[[], Figure]"]
 
 RECORD = "drawn.json"
 PROCESSES = 2
-"""More gain little: starting one takes as long as drawing several figures."""
+"""This one and another. More gain little: starting one takes as long as drawing several figures."""
 
 WORTH_A_PROCESS = 8
 """Fewer figures than this are drawn sooner than a second process has started."""
@@ -115,10 +115,12 @@ def _saved(jobs: Sequence[Job]) -> Iterator[tuple[Path, ...]]:
         return
     # a new process rather than a copy of this one, which may have threads
     context = multiprocessing.get_context("spawn")
-    pool = ProcessPoolExecutor(PROCESSES, mp_context=context, initializer=_leave_interrupts)
+    pool = ProcessPoolExecutor(PROCESSES - 1, mp_context=context, initializer=_leave_interrupts)
     try:
-        for each in as_completed([pool.submit(_save, job) for job in jobs]):
-            yield each.result()
+        futures = [pool.submit(_save, job) for job in jobs]
+        for future, job in reversed(list(zip(futures, jobs, strict=True))):
+            # the other process works from the front; what it has not begun is drawn here
+            yield _save(job) if future.cancel() else future.result()
     finally:
         pool.shutdown(cancel_futures=True)
 
