@@ -1,13 +1,16 @@
 """The report page in a real browser: it works by mouse and by keyboard, on a phone, on paper, and asks for nothing."""
 
 import re
+from dataclasses import replace
 
 import pytest
 
 from distort import __main__ as program
 from distort.report.style import SIMULATED_WORDS
+from distort.session.condition_results import write_results
 from tests.browser_fixtures import browser, opened  # noqa: F401 - a fixture is used by its name
-from tests.page_examples import HOSTILE, write_session
+from tests.page_examples import HOSTILE, whole_results, write_session
+from tests.report_examples import harmonics
 
 A4_INCHES = (8.27, 11.69)
 CSS_PIXELS_PER_INCH = 96.0
@@ -18,6 +21,8 @@ MARGINS_INCHES = 2.0 * 14.0 / 25.4
 @pytest.fixture(scope="module")
 def report(tmp_path_factory):
     folder = write_session(tmp_path_factory.mktemp("session"), name=HOSTILE)
+    noisy = whole_results("stand", levels=(86.0, 96.0), conditions=("stand", "desk"), name=HOSTILE)
+    write_results(folder, replace(noisy, harmonics=tuple(harmonics(noise_db=-67.0) for _ in noisy.harmonics)))
     assert program.main(["report", str(folder.root)]) == 0
     return folder.root / "results" / "report.html"
 
@@ -63,6 +68,21 @@ def test_the_keyboard_reads_the_curves(desktop) -> None:
     order_2 = chart.locator(".values li", has_text="96 dB: order 2").locator("b")
     assert order_2.inner_text() == "-56.0 dB"
     assert "order 2: -56.0 dB" in slider.get_attribute("aria-valuetext")
+
+
+def test_readings_near_and_below_their_floor_say_so(desktop) -> None:
+    """tests/report_examples.py: at 3.16 kHz order n lies at -50 - 3 n dB; "stand" has a floor of -67 dB."""
+    chart = harmonics_chart(desktop.page)
+    chart.get_by_label("stand", exact=True).check()
+    chart.get_by_label("order 6", exact=True).check()
+    slider = chart.get_by_role("slider")
+    slider.fill("176")
+    assert chart.locator(".at").inner_text() == "3.16 kHz"
+    said = {
+        number: chart.locator(".values li", has_text=f"96 dB: order {number}").locator("b").inner_text()
+        for number in (2, 3, 6)
+    }
+    assert said == {2: "-56.0 dB", 3: "? -59.0 dB", 6: "below floor: -68.0 dB"}
 
 
 def test_the_pointer_reads_the_curves(desktop) -> None:

@@ -11,6 +11,7 @@ from html.parser import HTMLParser
 import numpy as np
 import pytest
 
+from distort.report.page.chart_data import plain_chart
 from distort.report.page.charts import session_charts
 from distort.report.page.document import page, write_page
 from distort.report.page.live import LIBRARY, asset, script_safe
@@ -20,6 +21,7 @@ from distort.session.condition_results import ConditionResults, Findings
 from distort.session.folder import SessionFolder
 from distort.session.plan import ReportPlan
 from tests.page_examples import HOSTILE, whole_results, write_session
+from tests.report_examples import harmonics
 
 PUBLISHED = {
     "uPlot.iife.min.js": "19c8d4c6ad88929a79f4ae49d6f7161566dfd0ba3d15cc495e974f787eb78f1f",
@@ -239,6 +241,19 @@ def test_charts_hold_the_readings_and_their_marks() -> None:
         for each in chart.series:
             assert all(values.shape == chart.frequency_hz.shape for values in each.values)
             assert all(at < len(facet.options) for at, facet in zip(each.at, chart.facets, strict=True))
+
+
+def test_marks_of_a_chart_are_those_of_the_tables() -> None:
+    """tests/report_examples.py: at 3.16 kHz order n lies at -50 - 3 n dB, and is doubtful within 10 dB of its floor."""
+    results = whole_results("desk", levels=(96.0,), conditions=("desk",))
+    chart = next(
+        chart
+        for chart in session_charts((replace(results, harmonics=(harmonics(noise_db=-67.0),)),))
+        if chart.kind == "harmonics"
+    )
+    marks = {each["name"]: each["marks"][176] for each in plain_chart(chart)["series"] if each["marks"]}
+    assert chart.frequency_hz[176] == pytest.approx(3162.3, rel=1e-4)
+    assert {name: marks[f"96 dB: order {name}"] for name in (2, 3, 5, 6)} == {2: ".", 3: "?", 5: "?", 6: "<"}
 
 
 def test_of_many_levels_the_lowest_and_the_loudest_have_their_pictures(folder) -> None:
