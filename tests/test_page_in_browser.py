@@ -12,6 +12,8 @@ from tests.browser_fixtures import browser, opened  # noqa: F401 - a fixture is 
 from tests.page_examples import HOSTILE, whole_results, write_session
 from tests.report_examples import harmonics
 
+pytestmark = pytest.mark.in_browser
+
 A4_INCHES = (8.27, 11.69)
 CSS_PIXELS_PER_INCH = 96.0
 MARGINS_INCHES = 2.0 * 14.0 / 25.4
