@@ -93,9 +93,8 @@ KINDS: tuple[Kind, ...] = (
     ),
     Kind(
         stem="quality",
-        heading="Recording quality",
-        shows="How far the response stands above the noise of its recording at each level, and what the check of every "
-        "recording found.",
+        heading="Signal to noise",
+        shows="How far the response stands above the noise of its recording at each level.",
         measured="The noise is read from the silence in each recording, through the same windows as the response.",
     ),
 )
