@@ -16,10 +16,14 @@ IndexArray = npt.NDArray[np.int64]
 LEAST_PERIODS = 6
 
 COUNT = 16
-"""Highest crests that are looked at: one in each period of a default multitone, less two."""
+"""Held heights that are asked for: one in each period of a default multitone, less two."""
+
+RETURNS = 4
+"""Held heights that one crest must have to be counted: where samples were lost, the periods do not lie where they
+should, and high places of any crest come together by chance."""
 
 STILL_SHARE = 0.1
-"""Of the usual change from period to period, within which all of them lie when they are held. The 16 highest of 18
+"""Of the usual change from period to period, within which they lie when they are held. The 16 highest of 18
 normal values span 2.7 of it; of 300 sides of clean multitones, with clocks that differ and loudspeakers that heat, the
 fewest was 0.17. Held, they keep the converter's noise: 0.00 to 0.08 in 26 clipped ones, on the clearer side."""
 
@@ -55,13 +59,15 @@ def held_crests(samples: npt.ArrayLike, *, first: float, period: float, periods:
 
 def _held_on_top(samples: FloatArray, starts: IndexArray, length: int) -> IndexArray:
     heights = _heights(samples, starts, length)
-    highest = np.sort(heights, axis=None)[::-1][:COUNT]
-    usual = _usual_change(heights)
-    if highest.size < COUNT or not highest[0] - highest[-1] < STILL_SHARE * usual:
+    top = float(np.max(heights, initial=0.0))
+    within = STILL_SHARE * _usual_change(heights)
+    in_each = np.count_nonzero(heights > top - within, axis=0)
+    if int(np.sum(in_each[in_each >= RETURNS])) < COUNT or within == 0.0:
         return np.zeros(0, dtype=np.int64)
-    held = np.flatnonzero((samples <= highest[0]) & (samples >= highest[0] - STILL_SHARE * usual))
-    steps = np.diff(np.unique(samples))
-    return held if usual > LEAST_STEPS * float(np.min(steps, initial=np.inf)) else np.zeros(0, dtype=np.int64)
+    step = float(np.min(np.diff(np.unique(samples)), initial=np.inf))
+    if within < STILL_SHARE * LEAST_STEPS * step:
+        return np.zeros(0, dtype=np.int64)
+    return np.flatnonzero((samples <= top) & (samples > top - within))
 
 
 def _heights(samples: FloatArray, starts: IndexArray, length: int) -> FloatArray:
