@@ -34,6 +34,10 @@ HIGH_ENOUGH = 0.3
 USUAL_COUNT = 60
 LEAST_USUAL = 8
 
+LEAST_CHANGE = 1e-7
+"""The least usual change, re the highest crest: nothing that was recorded has so little noise (-140 dB), and of what was
+computed only the rounding is left."""
+
 LEAST_STEPS = 2.0
 """The usual change, in steps of the converter: under it, rounding alone makes heights alike."""
 
@@ -62,7 +66,7 @@ def _held_on_top(samples: FloatArray, starts: IndexArray, length: int) -> IndexA
     top = float(np.max(heights, initial=0.0))
     within = STILL_SHARE * _usual_change(heights)
     in_each = np.count_nonzero(heights > top - within, axis=0)
-    if int(np.sum(in_each[in_each >= RETURNS])) < COUNT or within == 0.0:
+    if int(np.sum(in_each[in_each >= RETURNS])) < COUNT or within <= STILL_SHARE * LEAST_CHANGE * top:
         return np.zeros(0, dtype=np.int64)
     step = float(np.min(np.diff(np.unique(samples)), initial=np.inf))
     if within < STILL_SHARE * LEAST_STEPS * step:
