@@ -35,8 +35,8 @@ USUAL_COUNT = 60
 LEAST_USUAL = 8
 
 LEAST_CHANGE = 1e-7
-"""The least usual change, re the highest crest: nothing that was recorded has so little noise (-140 dB), and of what was
-computed only the rounding is left."""
+"""The least usual change, re the highest crest: nothing that was recorded has so little noise (-140 dB), and of what
+was computed only the rounding is left."""
 
 LEAST_STEPS = 2.0
 """The usual change, in steps of the converter: under it, rounding alone makes heights alike."""
