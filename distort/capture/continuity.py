@@ -241,11 +241,17 @@ def _calm(stimulus_db: FloatArray, after_db: FloatArray) -> bool:
 
 def _sudden(gain_db: FloatArray, change_db: float) -> bool:
     """Whether the stimulus's own level takes most of the change at one place, where it creeps elsewhere."""
-    apart = gain_db[2:] - gain_db[:-2]  # over two points: the step may lie within one
-    usual = float(np.median(np.abs(apart - np.median(apart))))
-    at = int(np.argmax(np.abs(apart - np.median(apart))))
-    step_db = float(apart[at] - np.median(apart))
-    beside = [abs(float(apart[place] - np.median(apart))) for place in (at - 2, at + 2) if 0 <= place < apart.size]
+    # over two points as well: the step may lie within one
+    return any(_jumps(gain_db[over:] - gain_db[:-over], change_db, over=over) for over in (1, 2))
+
+
+def _jumps(apart_db: FloatArray, change_db: float, *, over: int) -> bool:
+    """Whether one of the differences between points `over` from one another is a jump."""
+    off = apart_db - np.median(apart_db)
+    at = int(np.argmax(np.abs(off)))
+    step_db = float(off[at])
+    beside = [abs(float(off[place])) for place in (at - over, at + over) if 0 <= place < off.size]
     if max(beside, default=0.0) > 0.3 * abs(step_db):
         return False  # it creeps: a loudspeaker that settles
+    usual = float(np.median(np.abs(off)))
     return step_db * change_db > 0.0 and abs(step_db) > max(LEAST_STEP_DB, SUDDEN * usual, 0.4 * abs(change_db))
