@@ -10,10 +10,13 @@ from tests.devices.faults import FAULTS
 from tests.fault_study import confusion, looked_at, print_clean, print_confusion, tell_misses
 
 
+SAMPLE = (0, 3)
+"""Of the study's 125 of a kind: short sweeps, for the most part. Seeded, they come out here as they do there."""
+
+
 @pytest.mark.parametrize("fault", FAULTS)
 def test_two_faults_of_a_kind_are_named(fault: str) -> None:
-    """The first two of the study's 125 of each kind: it holds for them when it holds for all."""
-    assert [look_at(fault, number).named for number in range(2)] == [fault, fault]
+    assert [look_at(fault, number).named for number in SAMPLE] == [fault, fault]
 
 
 def test_four_clean_recordings_are_not_refused() -> None:
