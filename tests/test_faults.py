@@ -9,14 +9,22 @@ from tests.devices.fault_cases import look_at
 from tests.devices.faults import FAULTS
 from tests.fault_study import confusion, looked_at, print_clean, print_confusion, tell_misses
 
-
-SAMPLE = (0, 3)
-"""Of the study's 125 of a kind: short sweeps, for the most part. Seeded, they come out here as they do there."""
+SAMPLE = {
+    "clipping": (1, 4),
+    "dropped": (0, 5),
+    "repeated": (3, 5),
+    "hum": (3, 5),
+    "gain": (1, 3),
+    "stimulus": (3, 5),
+    "cut_off": (2, 3),
+    "channel": (1, 3),
+}
+"""Of the study's 125 of a kind, the two of the first six that are computed soonest. Seeded, they come out as there."""
 
 
 @pytest.mark.parametrize("fault", FAULTS)
 def test_two_faults_of_a_kind_are_named(fault: str) -> None:
-    assert [look_at(fault, number).named for number in SAMPLE] == [fault, fault]
+    assert [look_at(fault, number).named for number in SAMPLE[fault]] == [fault, fault]
 
 
 def test_four_clean_recordings_are_not_refused() -> None:
