@@ -30,8 +30,8 @@ def distort(capsys) -> CommandLine:
 def card(monkeypatch):
     """Puts a loudspeaker of some answer in the place of the system's sound cards."""
 
-    def put(**parameters: float) -> HastyLibrary:
-        library = HastyLibrary(Answering(**parameters))
+    def put(*, gap_samples: int = 0, **parameters: float) -> HastyLibrary:
+        library = HastyLibrary(Answering(**parameters), gap_samples=gap_samples, gap_after_s=0.5)
         monkeypatch.setitem(sys.modules, "sounddevice", library)
         return library
 
@@ -186,3 +186,19 @@ def test_the_ladder_ends_where_the_loudspeaker_stands_still(tmp_path, distort, c
     until_now = cards.played.size
     assert "the ladder ends at 88 dB SPL" in distort.done("measure", folder, "--yes", *CARDS)
     assert cards.played.size == until_now
+
+
+@pytest.mark.parametrize("gap_samples", [0, 480])
+def test_a_gap_that_nobody_told_is_found_in_the_recording_and_the_take_made_again(
+    tmp_path, distort, card, gap_samples
+) -> None:
+    """Some sound systems put silence in where a buffer ran out and raise no flag: then the chirps are too far apart."""
+    cards = card(gap_samples=gap_samples)
+    folder = session(tmp_path, "82")
+    distort.done("measure", folder, "--yes", *CARDS, "--only", "sweep_82dB")
+    loud_s = np.count_nonzero(np.abs(cards.played) > LOUD) / RATE
+    takes = 2 if gap_samples else 1
+    # a tone at an amplitude of 0.064 passes 0.02 for four fifths of its time: here 1.2 s of a sweep of 1.5 s
+    assert takes == round(loud_s / 1.2)
+    kept = json.loads((folder / "recordings/default/sweep_82dB.json").read_text(encoding="utf-8"))
+    assert kept["clock_difference_ppm"] == pytest.approx(0.0, abs=1.0)

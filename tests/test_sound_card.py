@@ -93,7 +93,8 @@ def test_a_stimulus_at_the_highest_drive_is_not_taken_for_one_above_it(spectrum)
 
 
 @pytest.mark.sound_card
-def test_ctrl_c_fades_the_sound_out_within_a_fifth_of_a_second(wire) -> None:
+@pytest.mark.parametrize("block", [0, 1200])
+def test_ctrl_c_fades_the_sound_out_within_a_fifth_of_a_second(wire, block) -> None:
     """Heard by a program of its own at the output's monitor, which is asked for blocks of 10 ms."""
     heard: list[tuple[float, np.ndarray]] = []
     words = [
@@ -128,7 +129,7 @@ def test_ctrl_c_fades_the_sound_out_within_a_fifth_of_a_second(wire) -> None:
 
     try:
         with pytest.raises(KeyboardInterrupt):
-            card(watch=watch).play_and_record(sine(-20.0, seconds=10.0), sample_rate=RATE)
+            card(watch=watch, block_samples=block).play_and_record(sine(-20.0, seconds=10.0), sample_rate=RATE)
         time.sleep(0.5)
     finally:
         timer.cancel()
@@ -186,6 +187,13 @@ def test_what_a_card_does_not_offer_is_said_before_anything_sounds(wire, connect
     with pytest.raises(DeviceError) as refused:
         card(**connections)
     assert said in str(refused.value)
+
+
+@pytest.mark.sound_card
+def test_blocks_too_large_to_stop_at_once_are_refused(wire) -> None:
+    """Four of them are buffered: 0.1 s at 48 kHz."""
+    with pytest.raises(DeviceError, match=r"with blocks of 1201 samples Ctrl-C .* at 48000 Hz take 1200 at most"):
+        card(block_samples=1201).play_and_record(np.zeros(10), sample_rate=RATE)
 
 
 @pytest.mark.sound_card

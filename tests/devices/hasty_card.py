@@ -10,7 +10,7 @@ from typing import Any
 
 import numpy as np
 
-from tests.devices.answering import RATE, Answering, Playing
+from tests.devices.answering import LOUD, RATE, Answering, Playing
 
 BLOCK = 480
 
@@ -20,13 +20,19 @@ class HastyLibrary:
 
     On its channel 1 the microphone hears `device` answer to channel 1 of the loudspeaker, one block later; on its
     channel 2 what was played, as a cable would bring it back. `played` keeps all that was played.
+
+    gap_samples, gap_after_s   so much silence slips in once, after so much time beyond `LOUD`: a buffer that ran out,
+                               and nobody told
     """
 
     class PortAudioError(Exception):
         """As the module's; never raised here."""
 
-    def __init__(self, device: Answering) -> None:
+    def __init__(self, device: Answering, *, gap_samples: int = 0, gap_after_s: float = 0.0) -> None:
         self._playing = Playing(device)
+        self._gap_samples, self._gap_after_s = gap_samples, gap_after_s
+        self._loud_samples = 0
+        self._on_its_way = np.zeros((0, 2), np.float32)
         self._blocks: list[np.ndarray] = []
         self.default = SimpleNamespace(device=(1, 0))
 
@@ -64,7 +70,14 @@ class HastyLibrary:
         """What the microphone hears `(samples, 2)` once `played` `(samples, 2)` has been played."""
         first = played[:, 0].astype(np.float64)
         self._blocks.append(first)
-        return np.stack([self._playing(first), first], axis=1).astype(np.float32)
+        heard = np.stack([self._playing(first), first], axis=1).astype(np.float32)
+        self._loud_samples += int(np.count_nonzero(np.abs(first) > LOUD))
+        if self._gap_samples and self._loud_samples > self._gap_after_s * RATE:
+            self._on_its_way = np.zeros((self._gap_samples, 2), np.float32)
+            self._gap_samples = 0
+        heard = np.concatenate([self._on_its_way, heard])
+        heard, self._on_its_way = heard[: len(played)], heard[len(played) :]
+        return heard
 
 
 class HastyStream:
