@@ -2,7 +2,20 @@
 
 from typing import Protocol
 
-from distort.commands import add, analyze, calibrate, check, measure, new, reject, report, show, stimuli, verify
+from distort.commands import (
+    add,
+    analyze,
+    calibrate,
+    check,
+    measure,
+    new,
+    reject,
+    report,
+    show,
+    stimuli,
+    verify,
+    wavelength,
+)
 from distort.commands.parser import Parser, Subparsers
 
 
@@ -14,7 +27,20 @@ class Command(Protocol):
         ...
 
 
-COMMANDS: tuple[Command, ...] = (new, stimuli, calibrate, measure, add, reject, check, analyze, show, report, verify)
+COMMANDS: tuple[Command, ...] = (
+    new,
+    stimuli,
+    calibrate,
+    measure,
+    add,
+    reject,
+    check,
+    analyze,
+    show,
+    report,
+    wavelength,
+    verify,
+)
 """A new command is one module in this folder and one entry here."""
 
 
