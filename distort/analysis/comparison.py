@@ -1,0 +1,206 @@
+"""Whether two measurements differ, where, and what can be excluded.
+
+Every curve is looked at in third octaves and in twelfths of an octave, both cut so that neighbouring bands hardly
+overlap. The difference of two readings in a band, over its standard deviation, is close to normal (Student's t where
+the scatter of takes is in it): deviations of noise are those of `uncertainty`, which the tests check.
+
+Hundreds of bands are looked at, so some differ by chance at any fixed limit. A change is called significant when
+Holm's step-down rule (Scand. J. Statist. 6, 1979) keeps the chance of any false one in the whole comparison under 5 %;
+it holds however bands, levels and orders hang together.
+"""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+import scipy.stats
+
+from distort.analysis.take_scatter import TakeScatter, take_scatter
+from distort.analysis.uncertainty import DB_PER_NEPER_OF_POWER, TWO_SIDED_95
+
+FloatArray = npt.NDArray[np.float64]
+BoolArray = npt.NDArray[np.bool_]
+
+ALPHA = 0.05
+"""Chance of any false change in a comparison."""
+
+BROAD_OCTAVES, NARROW_OCTAVES = 1.0 / 3.0, 1.0 / 12.0
+
+LEAST_NAMED_DB = {"response": 0.1, "change": 0.1, "change-multitone": 0.1}
+"""A smaller change is never called one: noise intervals of a quiet recording are some thousandths of a decibel, and
+air, heat and cables move more than that (common practice, no source)."""
+LEAST_NAMED_DISTORTION_DB = 0.5
+
+
+@dataclass(frozen=True, kw_only=True)
+class Curve:
+    """One quantity of one side at one level, `(rows,)` each."""
+
+    quantity: str
+    """"response", "thd", "h2" ..., "even", "odd", "change" (compression of the sweep), "change-multitone"."""
+    level_db_spl: float
+    octaves: float
+    """Width of the band that each row stands for."""
+    frequency_hz: FloatArray
+    value_db: FloatArray
+    noise_variance: FloatArray
+    """What noise leaves to `value_db`, dB squared; NaN where no noise was recorded."""
+    replicates_db: FloatArray | None
+    """`(replicates, rows)`: each take, or each set-up, alone; None where there is one."""
+    clear: BoolArray
+    """Far enough above its floor that the variance above holds."""
+
+    @property
+    def count(self) -> int:
+        """How many replicates `value_db` is the mean of."""
+        return 1 if self.replicates_db is None else int(self.replicates_db.shape[0])
+
+
+@dataclass(frozen=True, kw_only=True)
+class Difference:
+    """B less A for one quantity at one level, `(rows,)` each; NaN where one of both has no clear reading."""
+
+    quantity: str
+    level_db_spl: float
+    octaves: float
+    frequency_hz: FloatArray
+    difference_db: FloatArray
+    uncertainty_db: FloatArray
+    """Half-width of the 95 % interval of each row for itself."""
+    together_db: FloatArray
+    """The same, wide enough that all rows of this curve together lie inside with 95 %."""
+    probability: FloatArray
+    """How probable so large a difference is where nothing changed, before any correction."""
+    significant: BoolArray
+    """After correction for everything in the comparison, and no smaller than `least_named_db`."""
+    least_named_db: float
+
+    @property
+    def judged(self) -> BoolArray:
+        """Rows where both sides can be read and their scatter is known."""
+        return np.isfinite(self.probability)
+
+    @property
+    def excluded_db(self) -> float:
+        """No row that is judged changed by more than this (95 % for all of them together); NaN where none is."""
+        reach = np.abs(self.difference_db) + self.together_db
+        return float(np.max(reach[self.judged])) if self.judged.any() else float("nan")
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Raw:
+    """A difference before it is judged against all others."""
+
+    a: Curve
+    difference_db: FloatArray
+    deviation_db: FloatArray
+    freedom: FloatArray
+    probability: FloatArray
+
+
+def compare(a: Sequence[Curve], b: Sequence[Curve], *, calibration_db: float = 0.0) -> tuple[Difference, ...]:
+    """Differences of all curves that both sides have, in the order of `a`.
+
+    calibration_db   half-width of the 95 % interval of the level of A's calibration against B's; it moves the response
+                     alone, and all of it together
+
+    Raises ValueError when a side has a curve twice, or two that belong together have other rows.
+    """
+    others = {_key(curve): curve for curve in b}
+    if len(others) != len(b) or len({_key(curve) for curve in a}) != len(a):
+        raise ValueError("a side holds one curve twice")
+    pairs = [(one, others[_key(one)]) for one in a if _key(one) in others]
+    for one, other in pairs:
+        if not np.array_equal(one.frequency_hz, other.frequency_hz):
+            raise ValueError(f"{one.quantity}: the two sides have different rows")
+    scatters = _scatters(pairs)
+    raw = [
+        _raw(one, other, scatter=scatters[one.quantity, one.octaves], calibration_db=calibration_db)
+        for one, other in pairs
+    ]
+    accepted = holm([each.probability for each in raw], ALPHA)
+    return tuple(_judged(each, beyond) for each, beyond in zip(raw, accepted, strict=True))
+
+
+def holm(probabilities: Sequence[FloatArray], alpha: float) -> list[BoolArray]:
+    """Which of all probabilities stay under `alpha` by Holm's rule; NaN is none, and not counted.
+
+    The k-th smallest of m must not exceed alpha / (m - k + 1); the first that does ends it.
+    """
+    joined = np.concatenate([np.ravel(each) for each in probabilities]) if probabilities else np.zeros(0)
+    order = np.argsort(joined)[: int(np.isfinite(joined).sum())]  # NaN is sorted to the end
+    limits = alpha / np.arange(order.size, 0, -1)
+    kept = np.logical_and.accumulate(joined[order] <= limits)
+    accepted = np.zeros(joined.size, dtype=np.bool_)
+    accepted[order[kept]] = True
+    return np.split(accepted, np.cumsum([each.size for each in probabilities])[:-1]) if probabilities else []
+
+
+def least_named_db(quantity: str) -> float:
+    """The smallest change of a quantity that is called one."""
+    return LEAST_NAMED_DB.get(quantity, LEAST_NAMED_DISTORTION_DB)
+
+
+def _key(curve: Curve) -> tuple[str, float, float]:
+    return curve.quantity, curve.level_db_spl, curve.octaves
+
+
+def _scatters(pairs: Iterable[tuple[Curve, Curve]]) -> dict[tuple[str, float], TakeScatter]:
+    """Scatter of the replicates of each quantity, pooled over the levels of both sides."""
+    of_quantity: dict[tuple[str, float], list[Curve]] = {}
+    for pair in pairs:
+        of_quantity.setdefault((pair[0].quantity, pair[0].octaves), []).extend(pair)
+    return {
+        key: take_scatter(
+            curves[0].frequency_hz,
+            [(curve.replicates_db, curve.noise_variance / DB_PER_NEPER_OF_POWER**2) for curve in curves],
+        )
+        for key, curves in of_quantity.items()
+    }
+
+
+def _raw(a: Curve, b: Curve, *, scatter: TakeScatter, calibration_db: float) -> _Raw:
+    noise = a.noise_variance + b.noise_variance
+    between = scatter.excess * (1.0 / a.count + 1.0 / b.count)
+    if scatter.freedom > 0:  # replicates scatter by noise too, so it is in there where nobody recorded a silence
+        noise = np.nan_to_num(noise)
+    of_level = np.square(calibration_db / TWO_SIDED_95) if a.quantity == "response" else 0.0
+    total = noise + between + of_level
+    # Welch and Satterthwaite: only the scatter has few degrees of freedom
+    with np.errstate(divide="ignore"):
+        freedom = np.where(
+            between > 0, scatter.freedom * np.square(total / np.where(between > 0, between, 1.0)), np.inf
+        )
+    clear = a.clear & b.clear
+    difference_db = np.where(clear, b.value_db - a.value_db, np.nan)
+    deviation_db = np.where(clear, np.sqrt(total), np.nan)
+    with np.errstate(divide="ignore", invalid="ignore"):  # no noise at all: any difference is one
+        ratio = np.where(difference_db == 0.0, 0.0, np.abs(difference_db) / deviation_db)
+    probability = 2.0 * scipy.stats.t.sf(ratio, freedom)
+    return _Raw(
+        a=a,
+        difference_db=difference_db,
+        deviation_db=deviation_db,
+        freedom=freedom,
+        probability=np.where(np.isfinite(deviation_db), probability, np.nan),
+    )
+
+
+def _judged(raw: _Raw, accepted: BoolArray) -> Difference:
+    count = max(int(np.isfinite(raw.probability).sum()), 1)
+    least = least_named_db(raw.a.quantity)
+    with np.errstate(invalid="ignore"):
+        named = np.abs(raw.difference_db) >= least
+    return Difference(
+        quantity=raw.a.quantity,
+        level_db_spl=raw.a.level_db_spl,
+        octaves=raw.a.octaves,
+        frequency_hz=raw.a.frequency_hz,
+        difference_db=raw.difference_db,
+        uncertainty_db=scipy.stats.t.isf(0.5 * ALPHA, raw.freedom) * raw.deviation_db,
+        together_db=scipy.stats.t.isf(0.5 * ALPHA / count, raw.freedom) * raw.deviation_db,
+        probability=raw.probability,
+        significant=accepted & named,
+        least_named_db=least,
+    )
