@@ -27,3 +27,7 @@ class CalibrationError(DistortError):
 
 class UsageError(DistortError):
     """A command was given words that do not go together; the command line ends with status 2."""
+
+
+class DeviceError(DistortError):
+    """No sound card can be used, or it does not offer what was asked of it."""

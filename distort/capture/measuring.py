@@ -1,12 +1,12 @@
 """Plays the ladder of levels and records it, stimulus by stimulus; what is recorded already is left alone."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
 
 from distort.capture.calibrating import SAME_AS_LAST_DB
 from distort.capture.device import Device
-from distort.capture.examined import Examined, examine
+from distort.capture.playing_takes import Take, play_and_examine, save_loopback
 from distort.capture.quiet_run import find_sensitivity
 from distort.errors import CalibrationError, RecordingError, UsageError
 from distort.session.calibration_file import MicrophoneCalibration, read_calibration
@@ -74,13 +74,9 @@ def measure(
     Raises CalibrationError without a calibration, PlanError when a level would be too loud, UsageError for an `only`
     that the plan does not have, RecordingError when a take is no good twice. What was recorded until then is kept.
     """
-    calibration = read_calibration(folder.calibration_path())
-    if calibration is None:
-        raise CalibrationError(
-            f"{folder.root} has no calibration, so no level can be set: run `distort calibrate {folder.root} --spl ...`"
-        )
-    items = planned(plan, _drives(folder, plan, device, calibration=calibration, condition=condition))
-    wanted = _wanted(folder, steps(plan, items), condition, only=only, again=again)
+    calibration = require_calibration(folder)
+    drives = find_drives(folder, plan, device, condition=condition)
+    wanted = remaining(folder, plan, drives, condition=condition, only=only, again=again)
     recorded = []
     for done, step in enumerate(wanted):
         progress(f"recording {condition}/{step.name.stem}", done, len(wanted))
@@ -93,10 +89,23 @@ def measure(
     return tuple(recorded)
 
 
-def _drives(
-    folder: SessionFolder, plan: Plan, device: Device, *, calibration: MicrophoneCalibration, condition: str
-) -> dict[float, float]:
-    """Drives as found once and kept; the quiet run is played when nothing was found yet."""
+def require_calibration(folder: SessionFolder) -> MicrophoneCalibration:
+    """The session's calibration. Raises CalibrationError when it has none."""
+    calibration = read_calibration(folder.calibration_path())
+    if calibration is None:
+        raise CalibrationError(
+            f"{folder.root} has no calibration, so no level can be set: run `distort calibrate {folder.root} --spl ...`"
+        )
+    return calibration
+
+
+def find_drives(folder: SessionFolder, plan: Plan, device: Device, *, condition: str) -> dict[float, float]:
+    """Drive of every level in dBFS, as found once and kept; the quiet run is played when nothing was found yet.
+
+    Raises CalibrationError without a calibration, PlanError when a level would be too loud, RecordingError when the
+    quiet run is no good twice.
+    """
+    calibration = require_calibration(folder)
     path = folder.calibration_path("drive.json")
     sensitivity = read_sensitivity(path)
     if sensitivity is None:
@@ -126,6 +135,19 @@ def _require_in_force(path: Path, found: Sensitivity, plan: Plan, calibration: M
             f"the drives in {path} were found when {'; '.join(changed)}: move that file away to have them found anew, "
             f"in a new session if recordings of this one shall be compared with what comes"
         )
+
+
+def remaining(
+    folder: SessionFolder,
+    plan: Plan,
+    drives: Mapping[float, float],
+    *,
+    condition: str,
+    only: str | None = None,
+    again: bool = False,
+) -> tuple[Step, ...]:
+    """What `measure` would record now. Raises UsageError for an `only` that the plan does not have."""
+    return _wanted(folder, steps(plan, planned(plan, drives)), condition, only=only, again=again)
 
 
 def _wanted(
@@ -162,18 +184,15 @@ def _record(
     stimulus = write_stimulus(folder, step.item)
     reel = step.item.reel
     what = f"{condition}/{step.name.stem}"
-    began = device.now()
-    samples = device.play_and_record(reel.samples(), sample_rate=reel.sample_rate)
     try:
-        examined = examine(samples, reel, what=what)
+        take = play_and_examine(device, reel, what=what)
     except RecordingError:
         rested_s = plan.levels.rest_s
         device.rest(rested_s)
-        began = device.now()
-        samples = device.play_and_record(reel.samples(), sample_rate=reel.sample_rate)
-        examined = examine(samples, reel, what=what)
-    sidecar = _sidecar(plan, device, step, stimulus, examined=examined, condition=condition, calibration=calibration)
-    return save_recording(folder, samples, replace(sidecar, date=iso_utc(began), rest_s=rested_s))
+        take = play_and_examine(device, reel, what=what)
+    sidecar = _sidecar(plan, device, step, stimulus, take=take, condition=condition, calibration=calibration)
+    save_loopback(folder, take, condition=condition, name=step.name, rate=reel.sample_rate)
+    return save_recording(folder, take.samples, replace(sidecar, rest_s=rested_s))
 
 
 def _sidecar(
@@ -182,7 +201,7 @@ def _sidecar(
     step: Step,
     stimulus: StimulusSidecar,
     *,
-    examined: Examined,
+    take: Take,
     condition: str,
     calibration: MicrophoneCalibration,
 ) -> Sidecar:
@@ -195,19 +214,19 @@ def _sidecar(
         drive_dbfs=stimulus.drive_dbfs,
         stimulus=stimulus.stimulus,
         reel=stimulus.reel,
-        stimulus_start_sample=examined.alignment.stimulus_start,
+        stimulus_start_sample=take.examined.alignment.stimulus_start,
         sample_rate=stimulus.sample_rate,
         channel=1,
         turned_db=0.0,  # this program holds the drive exactly, and nobody is asked to turn anything
         calibration=calibration.in_force(),
         loudspeaker=plan.loudspeaker,
         setup=plan.setup,
-        date=iso_utc(device.now()),
+        date=iso_utc(take.began),
         rest_s=step.rest_s,
-        clock_difference_ppm=examined.clock_difference_ppm(),
+        clock_difference_ppm=take.examined.clock_difference_ppm(),
         device=device.name,
         simulated=device.simulated,
         stimulus_sha256=stimulus.sha256,
         recording_sha256="0" * 64,  # set when it is saved
-        quality=examined.for_sidecar(),
+        quality=take.examined.for_sidecar(),
     )

@@ -14,9 +14,9 @@ from distort.analysis.microphone import MicrophoneResponse
 from distort.analysis.response import band_mean_db
 from distort.analysis.sweeps import Settings, SweepTake, read_sweep, sweep_response
 from distort.capture.device import Device
-from distort.capture.examined import examine
+from distort.capture.playing_takes import play_and_examine
 from distort.capture.reference import reference_of
-from distort.errors import PlanError
+from distort.errors import PlanError, RecordingError
 from distort.session.calibration_file import MicrophoneCalibration
 from distort.session.drive_file import Sensitivity
 from distort.session.plan import Plan
@@ -42,14 +42,17 @@ def find_sensitivity(
     `microphone` is taken out of the level; for the ceiling the louder reading counts, with it or without, so that what
     lies outside its range is not forgotten.
 
-    Raises RecordingError when the quiet sweep is not found in what was recorded, PlanError when the band that sets the
-    drive has no reading, or the microphone's response does not reach it.
+    Raises RecordingError when the quiet sweep is twice not found in what was recorded, PlanError when the band that
+    sets the drive has no reading, or the microphone's response does not reach it.
     """
     sweep = sweep_stimulus(plan, drive_dbfs=QUIET_DRIVE_DBFS, short=True)
     reel = signals.framed(sweep)
-    samples = device.play_and_record(reel.samples(), sample_rate=sweep.sample_rate)
-    alignment = examine(samples, reel, what="the quiet sweep").alignment
-    take = SweepTake(samples=samples, start=alignment.stimulus_start)
+    what = "the quiet sweep"
+    try:
+        played = play_and_examine(device, reel, what=what)
+    except RecordingError:
+        played = play_and_examine(device, reel, what=what)
+    take = SweepTake(samples=played.samples, start=played.examined.alignment.stimulus_start)
     reference = reference_of(calibration.in_force(), plan.setup.distance_m)
     settings = Settings(orders=1, smoothing_octaves=SMOOTHING_OCTAVES)
     as_heard = sweep_response(read_sweep([take], sweep, settings), reference)

@@ -7,6 +7,7 @@ from distort.commands import (
     analyze,
     calibrate,
     check,
+    devices,
     measure,
     new,
     reject,
@@ -30,6 +31,7 @@ class Command(Protocol):
 COMMANDS: tuple[Command, ...] = (
     new,
     stimuli,
+    devices,
     calibrate,
     measure,
     add,

@@ -6,6 +6,7 @@ from datetime import UTC, datetime, timedelta
 import numpy as np
 import numpy.typing as npt
 
+from distort.capture.device import require_playable
 from distort.capture.simulated.grid import Grid
 from distort.capture.simulated.loudspeaker import Loudspeaker, State
 from distort.capture.simulated.microphone import background_pa, calibrator_pa, converted
@@ -96,6 +97,10 @@ class SimulatedMonitor:
         heard += background_pa(n_recorded, sample_rate, room=room, microphone=microphone, random=random)
         return converted(heard, microphone)
 
+    def loopback(self) -> None:
+        """Nothing: no cable leads from its output to its input."""
+        return
+
     def calibrator_recording(
         self,
         *,
@@ -124,9 +129,4 @@ def _require_playable(playback: FloatArray, sample_rate: int) -> None:
         raise SignalError(
             f"the simulated loudspeaker needs a sample rate of {LOWEST_RATE} Hz or more, not {sample_rate}"
         )
-    if playback.ndim != 1 or playback.size == 0:
-        raise SignalError(f"playback must be one channel of samples, not an array of shape {playback.shape}")
-    if not np.all(np.isfinite(playback)):
-        raise SignalError("playback holds values that are not finite numbers")
-    if float(np.max(np.abs(playback))) > 1.0 + 1e-9:
-        raise SignalError("playback passes digital full scale: lower the drive")
+    require_playable(playback)
