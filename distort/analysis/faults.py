@@ -94,8 +94,8 @@ class Coincidence:
 
     number: int
     """Counted from 1, the strongest first."""
-    anomaly: int
-    """Number of the anomaly."""
+    anomaly: int | None
+    """Number of the anomaly; None: no dip or peak of the response is near, and the rise stands alone."""
     anomaly_at: int
     """1: the anomaly lies at `frequency_hz`; n: at n times it, where the product of order n is heard."""
     quantity: str
@@ -107,9 +107,9 @@ class Coincidence:
     high_hz: float
     cause: Cause
     evidence: Evidence
-    chance_probability: float
-    """How often curves shifted against each other line up as well as these, this pair alone."""
-    chance_probability_report: float
+    chance_probability: float | None
+    """How often curves shifted against each other line up as well as these, this pair alone; None without anomaly."""
+    chance_probability_report: float | None
     """The same, for the best of everything that was looked at in this report."""
     in_room: bool
     """True: the room may have made the anomaly; nothing says otherwise."""
