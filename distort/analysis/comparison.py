@@ -1,8 +1,8 @@
 """Whether two measurements differ, where, and what can be excluded.
 
-Every curve is looked at in third octaves and in twelfths of an octave, both cut so that neighbouring bands hardly
-overlap. The difference of two readings in a band, over its standard deviation, is close to normal (Student's t where
-the scatter of takes is in it): deviations of noise are those of `uncertainty`, which the tests check.
+Every curve is looked at in third octaves, for broad changes in noise, and in twelfths, for narrow ones. The difference
+of two readings in a band, over its standard deviation, is close to normal (Student's t where the scatter of takes is in
+it): deviations of noise are those of `uncertainty`, which the tests check.
 
 Hundreds of bands are looked at, so some differ by chance at any fixed limit. A change is called significant when
 Holm's step-down rule (Scand. J. Statist. 6, 1979) keeps the chance of any false one in the whole comparison under 5 %;

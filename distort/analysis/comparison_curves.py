@@ -23,8 +23,8 @@ from signals.levels import db_to_power, power_to_db
 FloatArray = npt.NDArray[np.float64]
 BoolArray = npt.NDArray[np.bool_]
 
-ROWS_OF_BAND = {BROAD_OCTAVES: 8, NARROW_OCTAVES: 2}
-"""Every how many rows of the grid a band begins where the last one ends."""
+ROWS_OF_BAND = {BROAD_OCTAVES: 8, NARROW_OCTAVES: 1}
+"""Every how many rows of the grid a band is read: third octaves side by side, twelfths at every row."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -135,8 +135,11 @@ def at_output(ladder: Sequence[tuple[float, Curve]], output_db: float, level_db_
     Straight in dB between the rungs. None where `output_db` lies outside.
     """
     rungs = sorted(ladder, key=lambda rung: rung[0])
+    for rung_db, curve in rungs:
+        if rung_db == output_db:
+            return replace(curve, level_db_spl=level_db_spl)
     for (below_db, below), (above_db, above) in pairwise(rungs):
-        if below_db <= output_db <= above_db and above_db > below_db:
+        if below_db < output_db < above_db:
             share = (output_db - below_db) / (above_db - below_db)
             return combined([(1.0 - share, below), (share, above)], below.quantity, level_db_spl)
     return None

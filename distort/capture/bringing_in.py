@@ -26,11 +26,13 @@ def add(
     condition: str,
     turned_db: float | None,
     channel: int | None,
+    repositioned: bool = False,
 ) -> Recording:
     """Find the stimulus in the audio file `source`, check it, and copy it into the session with its sidecar.
 
-    turned_db   how far the volume was turned up since the first recording; None: nobody said
-    channel     of the file, counted from 1; None: it has only one
+    turned_db     how far the volume was turned up since the first recording; None: nobody said
+    channel       of the file, counted from 1; None: it has only one
+    repositioned  the microphone or the loudspeaker was set up anew since the take before it
 
     A recording at another sample rate is kept as it is and resampled to be looked at. Raises RecordingError when it is
     not to be trusted, SessionError when the stimulus is not one of the session's or the recording is there already.
@@ -66,6 +68,7 @@ def add(
         stimulus_sha256=stimulus.sha256,
         recording_sha256="0" * 64,  # set when it is saved
         quality=examined.for_sidecar(),
+        repositioned=repositioned,
     )
     return bring_in_recording(folder, source, sidecar)
 

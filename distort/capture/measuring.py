@@ -64,12 +64,15 @@ def measure(
     condition: str,
     only: str | None = None,
     again: bool = False,
+    repositioned: bool = False,
     progress: Progress,
 ) -> tuple[Recording, ...]:
     """Record what the plan asks for in `condition` and is not there yet; return what was recorded now.
 
-    only    a stimulus and level alone, such as "sweep_96dB", without the repeats after the ladder; or one recording
-    again   another take of what is recorded already
+    only           a stimulus and level alone, such as "sweep_96dB", without the repeats after it; or one recording
+    again          another take of what is recorded already
+    repositioned   the microphone or the loudspeaker was set up anew before this: the first take of each stimulus and
+                   level that is recorded now says so
 
     Raises CalibrationError without a calibration, PlanError when a level would be too loud, UsageError for an `only`
     that the plan does not have, RecordingError when a take is no good twice. What was recorded until then is kept.
@@ -77,15 +80,26 @@ def measure(
     calibration = require_calibration(folder)
     drives = find_drives(folder, plan, device, condition=condition)
     wanted = remaining(folder, plan, drives, condition=condition, only=only, again=again)
-    recorded = []
+    recorded: list[Recording] = []
+    set_up: set[str] = set()
     for done, step in enumerate(wanted):
         progress(f"recording {condition}/{step.name.stem}", done, len(wanted))
         if done:
             device.rest(step.rest_s)
         rested_s = step.rest_s if done else None
-        recorded.append(
-            _record(folder, plan, device, step, condition=condition, calibration=calibration, rested_s=rested_s)
+        anew = repositioned and step.item.stem not in set_up
+        set_up.add(step.item.stem)
+        made = _record(
+            folder,
+            plan,
+            device,
+            step,
+            condition=condition,
+            calibration=calibration,
+            rested_s=rested_s,
+            repositioned=anew,
         )
+        recorded.append(made)
     return tuple(recorded)
 
 
@@ -179,6 +193,7 @@ def _record(
     condition: str,
     calibration: MicrophoneCalibration,
     rested_s: float | None,
+    repositioned: bool,
 ) -> Recording:
     """Play and record one step; a take that is no good is repeated once."""
     stimulus = write_stimulus(folder, step.item)
@@ -192,7 +207,7 @@ def _record(
         take = play_and_examine(device, reel, what=what)
     sidecar = _sidecar(plan, device, step, stimulus, take=take, condition=condition, calibration=calibration)
     save_loopback(folder, take, condition=condition, name=step.name, rate=reel.sample_rate)
-    return save_recording(folder, take.samples, replace(sidecar, rest_s=rested_s))
+    return save_recording(folder, take.samples, replace(sidecar, rest_s=rested_s, repositioned=repositioned))
 
 
 def _sidecar(

@@ -34,6 +34,11 @@ def add_parser(subparsers: "Subparsers[Parser]") -> None:
     parser.add_argument(
         "--channel", metavar="N", type=channel, help="the microphone's channel, counted from 1 (default: the only one)"
     )
+    parser.add_argument(
+        "--repositioned",
+        action="store_true",
+        help="microphone or loudspeaker was set up anew since the take before it (for 'compare')",
+    )
     parser.set_defaults(run=run)
 
 
@@ -64,6 +69,7 @@ def run(arguments: argparse.Namespace) -> int:
             condition=conditions[0],
             turned_db=arguments.turned_db,
             channel=arguments.channel,
+            repositioned=arguments.repositioned,
         )
         print_recorded(console, conditions[0], (recording,))
     if recording.sidecar.calibration is None:

@@ -71,7 +71,7 @@ def measure_aloud(arguments: argparse.Namespace, folder: "SessionFolder", plan: 
             say(console, "Nothing of it was played.")
             return NOT_WANTED
     with _stoppable(meter):
-        recorded = measure(folder, plan, card, progress=meter.progress, **chosen)
+        recorded = measure(folder, plan, card, repositioned=arguments.repositioned, progress=meter.progress, **chosen)
     print_recorded(console, condition, recorded)
     print_left_out(console, too_peaky(plan, drives))
     say(console, f"Next: distort analyze {folder.root}")

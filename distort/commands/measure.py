@@ -24,6 +24,7 @@ def add_parser(subparsers: "Subparsers[Parser]") -> None:
             "distort measure our-monitor --output 3 --input 3 --input-channel 2 --condition desk",
             "distort measure our-monitor --simulate --condition desk",
             "distort measure our-monitor --simulate --only sweep_96dB --again",
+            "distort measure our-monitor --output 3 --input 3 --condition desk --again --repositioned",
         ],
     )
     parser.add_argument("folder", metavar="FOLDER", type=path, help="the session")
@@ -33,6 +34,11 @@ def add_parser(subparsers: "Subparsers[Parser]") -> None:
     parser.add_argument("--condition", metavar="NAME", help="this condition (default: the only one)")
     parser.add_argument("--only", metavar="NAME", help="this stimulus and level alone, such as sweep_96dB")
     parser.add_argument("--again", action="store_true", help="record another take of what is recorded already")
+    parser.add_argument(
+        "--repositioned",
+        action="store_true",
+        help="microphone or loudspeaker was set up anew: the takes show 'compare' what that alone changes",
+    )
     card = parser.add_argument_group("sound card")
     card.add_argument("--output", metavar="CARD", help="number or name of what plays (default: the system's)")
     card.add_argument("--input", metavar="CARD", help="number or name of what records (default: the system's)")
@@ -93,6 +99,7 @@ def _simulate(arguments: argparse.Namespace, folder: "SessionFolder", plan: "Pla
                 condition=condition,
                 only=arguments.only,
                 again=arguments.again,
+                repositioned=arguments.repositioned,
                 progress=moved,
             )
         print_recorded(console, condition, recorded)

@@ -8,7 +8,7 @@ from typing import Any, Literal
 
 from distort.errors import SessionError
 from distort.session.hashing import is_sha256, sha256_of_file
-from distort.session.json_fields import by, read_json, write_json
+from distort.session.json_fields import MAY_LACK, by, read_json, write_json
 from distort.session.names import RecordingName, check_condition
 from distort.session.plan import Loudspeaker, Setup
 from distort.session.reel_layout import layout_of, reel_of, stimulus_of
@@ -84,6 +84,8 @@ class Sidecar:
     quality: Quality
     rejected: str | None = None
     """Why the user rejected it; None: they did not."""
+    repositioned: bool = field(default=False, metadata=MAY_LACK)
+    """The microphone or the loudspeaker was set up anew since the take before it."""
 
     def __post_init__(self) -> None:
         try:

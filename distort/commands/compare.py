@@ -1,0 +1,117 @@
+"""distort compare: two conditions, or two loudspeakers, against each other."""
+
+import argparse
+import os
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from distort.commands.parser import Parser, Subparsers, add_command
+from distort.commands.values import positive
+from distort.errors import UsageError
+
+if TYPE_CHECKING:
+    from distort.capture.comparable import Side
+    from distort.session.folder import SessionFolder
+
+
+def add_parser(subparsers: "Subparsers[Parser]") -> None:
+    """Add the command."""
+    parser = add_command(
+        subparsers,
+        "compare",
+        "what changed between two conditions or loudspeakers, and what did not",
+        details="Lists first what was unlike, then every change with its uncertainty, and which change can be "
+        "excluded. Writes results/compare/ in A's folder.",
+        examples=[
+            "distort compare our-monitor:stand our-monitor:desk",
+            "distort compare our-monitor their-monitor --basis output",
+        ],
+    )
+    parser.add_argument("a", metavar="A", help="FOLDER or FOLDER:CONDITION")
+    parser.add_argument("b", metavar="B", help="FOLDER or FOLDER:CONDITION")
+    parser.add_argument(
+        "--basis",
+        choices=("drive", "output"),
+        help="rungs of equal drive, or of equal output, interpolated between rungs and never beyond "
+        "(default: drive for one loudspeaker, output for two)",
+    )
+    parser.add_argument(
+        "--calibration-uncertainty",
+        metavar="DB",
+        type=positive,
+        help="95 %% uncertainty of one side's level calibration against the other's (default: left out)",
+    )
+    parser.add_argument("--json", action="store_true", help="print the comparison for machines")
+    parser.set_defaults(run=run)
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """Compare. Raises UsageError for sides that are not clear or the same, and the errors of `capture.comparing`."""
+    from distort.capture.comparing import compare_sides
+    from distort.report.comparison_files import comparison_text, write_comparison
+    from distort.report.comparison_words import print_comparison
+    from distort.report.console import make_console, say
+
+    a, b = _sides(arguments.a, arguments.b)
+    compared = compare_sides(a, b, basis=arguments.basis, calibration_db=arguments.calibration_uncertainty)
+    written = write_comparison(compared)
+    console = make_console()
+    if arguments.json:
+        console.out(comparison_text(compared))
+        return 0
+    print_comparison(console, compared)
+    console.print()
+    say(console, f"Written: {', '.join(str(path) for path in written)}")
+    return 0
+
+
+def parse_side(text: str) -> tuple[Path, str | None]:
+    """Folder and condition of "FOLDER" or "FOLDER:CONDITION"; a folder that exists as it stands is no condition.
+
+    Raises UsageError for an empty part.
+    """
+    if os.path.isdir(text) or ":" not in text:
+        folder, condition = text, None
+    else:
+        folder, _, condition = text.rpartition(":")
+    if not folder.strip() or condition == "":
+        raise UsageError(f"{text!r} is neither FOLDER nor FOLDER:CONDITION")
+    return Path(folder), condition
+
+
+def _sides(a: str, b: str) -> "tuple[Side, Side]":
+    from distort.capture.comparable import read_side
+    from distort.report.console import progress
+
+    (folder_a, condition_a), (folder_b, condition_b) = (_found(text) for text in (a, b))
+    if folder_a.root.resolve() == folder_b.root.resolve():
+        if condition_a == condition_b:
+            raise UsageError(f"{a} and {b} are the same: name two conditions, as in FOLDER:stand FOLDER:desk")
+        names = (condition_a, condition_b)
+    else:
+        names = (f"{folder_a.root.name}:{condition_a}", f"{folder_b.root.name}:{condition_b}")
+    with progress() as moved:
+        return (
+            read_side(folder_a, condition_a, name=names[0], progress=moved),
+            read_side(folder_b, condition_b, name=names[1], progress=moved),
+        )
+
+
+def _found(text: str) -> "tuple[SessionFolder, str]":
+    """The session and the condition that are meant. Raises SessionError, and UsageError where that is not clear."""
+    from distort.session.folder import SessionFolder
+
+    root, condition = parse_side(text)
+    folder = SessionFolder(root)
+    folder.require()
+    recorded = folder.conditions_recorded()
+    if condition is None and len(recorded) == 1:
+        return folder, recorded[0]
+    listed = ", ".join(recorded) or "none"
+    if condition is None:
+        raise UsageError(
+            f"say which condition of {root} is meant, as in {root}:{next(iter(recorded), 'desk')}: {listed}"
+        )
+    if condition not in recorded:
+        raise UsageError(f"{root} has no recordings of condition {condition!r}: there are {listed}")
+    return folder, condition
