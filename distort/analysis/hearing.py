@@ -81,7 +81,7 @@ def threshold_of_hearing_db_spl(frequency_hz: npt.ArrayLike) -> FloatArray:
     table_hz = np.array(list(THRESHOLD_DB_SPL))
     values = np.array(list(THRESHOLD_DB_SPL.values()))
     frequency = np.asarray(frequency_hz, dtype=np.float64)
-    inside = (frequency >= table_hz[0] * (1.0 - 1e-3)) & (frequency <= table_hz[-1])  # 19.953 Hz is called 20
+    inside = (frequency >= table_hz[0] * (1.0 - 3e-3)) & (frequency <= table_hz[-1])  # 19.953 Hz is called 20
     safe = np.where(inside, frequency, table_hz[0])
     return np.asarray(np.where(inside, np.interp(np.log(safe), np.log(table_hz), values), np.nan))
 
