@@ -158,7 +158,14 @@ def test_holms_rule_is_that_of_the_published_example() -> None:
     assert holm([], 0.05) == []
 
 
-def curve(value_db: float, *, level: float = 86.0, takes: np.ndarray | None = None, noise: float = 1e-4) -> Curve:
+def curve(
+    value_db: float,
+    *,
+    level: float = 86.0,
+    takes: np.ndarray | None = None,
+    noise: float = 1e-4,
+    freedom: float = np.inf,
+) -> Curve:
     rows = np.geomspace(100.0, 1000.0, 11)
     return Curve(
         quantity="response",
@@ -167,6 +174,7 @@ def curve(value_db: float, *, level: float = 86.0, takes: np.ndarray | None = No
         frequency_hz=rows,
         value_db=np.full(rows.size, value_db),
         noise_variance=np.full(rows.size, noise),
+        noise_freedom=np.full(rows.size, freedom),
         replicates_db=takes,
         clear=np.ones(rows.size, dtype=bool),
     )
@@ -192,6 +200,13 @@ def test_a_difference_of_noise_alone_is_normal() -> None:
     (one,) = compare([curve(90.0, noise=0.01)], [curve(90.3, noise=0.01)])
     np.testing.assert_allclose(one.probability, 0.0339, atol=5e-5)  # the fourth decimal of the table
     assert not one.significant.any()  # eleven bands: 0.0339 is no news
+
+
+def test_noise_that_is_hardly_known_brings_students_t() -> None:
+    """Two noises of equal variance with 5 degrees of freedom each: 10 by Welch and Satterthwaite; 95 % of Student's t
+    with 10 lie within 2.228 (tables)."""
+    (one,) = compare([curve(90.0, noise=0.01, freedom=5.0)], [curve(90.3, noise=0.01, freedom=5.0)])
+    np.testing.assert_allclose(one.uncertainty_db, 2.228 * np.sqrt(0.02), rtol=3e-4)  # the fourth digit of the table
 
 
 def test_calibration_widens_the_response_alone() -> None:

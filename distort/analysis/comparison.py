@@ -1,8 +1,8 @@
 """Whether two measurements differ, where, and what can be excluded.
 
 Every curve is looked at in third octaves, for broad changes in noise, and in twelfths, for narrow ones. The difference
-of two readings in a band, over its standard deviation, is close to normal (Student's t where the scatter of takes is in
-it): deviations of noise are those of `uncertainty`, which the tests check.
+of two readings in a band, over its standard deviation, is Student's t: deviations of noise are those of `uncertainty`,
+which the tests check, and known as well as the silence was long; the scatter of takes as well as there are takes.
 
 Hundreds of bands are looked at, so some differ by chance at any fixed limit. A change is called significant when
 Holm's step-down rule (Scand. J. Statist. 6, 1979) keeps the chance of any false one in the whole comparison under 5 %;
@@ -32,6 +32,10 @@ LEAST_NAMED_DB = {"response": 0.1, "change": 0.1, "change-multitone": 0.1}
 air, heat and cables move more than that (common practice, no source)."""
 LEAST_NAMED_DISTORTION_DB = 0.5
 
+OF_SWEEP_RESPONSE = ("response", "change")
+SCATTERS_NAMED = 3.0
+"""A change of these must exceed so many times the scatter of the repeated reference (common practice, no source)."""
+
 
 @dataclass(frozen=True, kw_only=True)
 class Curve:
@@ -46,6 +50,8 @@ class Curve:
     value_db: FloatArray
     noise_variance: FloatArray
     """What noise leaves to `value_db`, dB squared; NaN where no noise was recorded."""
+    noise_freedom: FloatArray
+    """Degrees of freedom behind `noise_variance`: how well the noise itself is known."""
     replicates_db: FloatArray | None
     """`(replicates, rows)`: each take, or each set-up, alone; None where there is one."""
     clear: BoolArray
@@ -74,7 +80,8 @@ class Difference:
     """How probable so large a difference is where nothing changed, before any correction."""
     significant: BoolArray
     """After correction for everything in the comparison, and no smaller than `least_named_db`."""
-    least_named_db: float
+    least_named_db: FloatArray
+    """A smaller change is not called one; see `LEAST_NAMED_DB`, and what repeats of the reference show."""
 
     @property
     def judged(self) -> BoolArray:
@@ -99,11 +106,19 @@ class _Raw:
     probability: FloatArray
 
 
-def compare(a: Sequence[Curve], b: Sequence[Curve], *, calibration_db: float = 0.0) -> tuple[Difference, ...]:
+def compare(
+    a: Sequence[Curve],
+    b: Sequence[Curve],
+    *,
+    calibration_db: float = 0.0,
+    repeats: Sequence[tuple[Curve, Curve]] = (),
+) -> tuple[Difference, ...]:
     """Differences of all curves that both sides have, in the order of `a`.
 
     calibration_db   half-width of the 95 % interval of the level of A's calibration against B's; it moves the response
                      alone, and all of it together
+    repeats          the response at the reference level and the same played again after a rest, of either side: no
+                     change of the response is named that is under three times the scatter they show
 
     Raises ValueError when a side has a curve twice, or two that belong together have other rows.
     """
@@ -120,7 +135,8 @@ def compare(a: Sequence[Curve], b: Sequence[Curve], *, calibration_db: float = 0
         for one, other in pairs
     ]
     accepted = holm([each.probability for each in raw], ALPHA)
-    return tuple(_judged(each, beyond) for each, beyond in zip(raw, accepted, strict=True))
+    shown_db = _shown_by_repeats(repeats)
+    return tuple(_judged(each, beyond, shown_db) for each, beyond in zip(raw, accepted, strict=True))
 
 
 def holm(probabilities: Sequence[FloatArray], alpha: float) -> list[BoolArray]:
@@ -135,6 +151,15 @@ def holm(probabilities: Sequence[FloatArray], alpha: float) -> list[BoolArray]:
     accepted = np.zeros(joined.size, dtype=np.bool_)
     accepted[order[kept]] = True
     return np.split(accepted, np.cumsum([each.size for each in probabilities])[:-1]) if probabilities else []
+
+
+def pooled_freedom(total: FloatArray, parts: Sequence[tuple[FloatArray, FloatArray]]) -> FloatArray:
+    """Degrees of freedom of a sum of variances, `total` `(rows,)`, of independent parts `(variance, freedom)`.
+
+    `total^2 / sum(variance^2 / freedom)`: Welch and Satterthwaite. Parts without a value count as known.
+    """
+    share = np.sum([np.nan_to_num(np.square(variance) / freedom) for variance, freedom in parts], axis=0)
+    return np.asarray(np.where(share > 0, np.square(total) / np.where(share > 0, share, 1.0), np.inf))
 
 
 def least_named_db(quantity: str) -> float:
@@ -167,11 +192,8 @@ def _raw(a: Curve, b: Curve, *, scatter: TakeScatter, calibration_db: float) -> 
         noise = np.nan_to_num(noise)
     of_level = np.square(calibration_db / TWO_SIDED_95) if a.quantity == "response" else 0.0
     total = noise + between + of_level
-    # Welch and Satterthwaite: only the scatter has few degrees of freedom
-    with np.errstate(divide="ignore"):
-        freedom = np.where(
-            between > 0, scatter.freedom * np.square(total / np.where(between > 0, between, 1.0)), np.inf
-        )
+    parts = [(one.noise_variance, one.noise_freedom) for one in (a, b)]
+    freedom = pooled_freedom(total, [*parts, (between, np.full(between.shape, float(max(scatter.freedom, 1))))])
     clear = a.clear & b.clear
     difference_db = np.where(clear, b.value_db - a.value_db, np.nan)
     deviation_db = np.where(clear, np.sqrt(total), np.nan)
@@ -187,9 +209,29 @@ def _raw(a: Curve, b: Curve, *, scatter: TakeScatter, calibration_db: float) -> 
     )
 
 
-def _judged(raw: _Raw, accepted: BoolArray) -> Difference:
+def _shown_by_repeats(repeats: Sequence[tuple[Curve, Curve]]) -> dict[float, FloatArray]:
+    """Three standard deviations of a difference, as repeats of the reference scatter; by width of the band."""
+    shown: dict[float, FloatArray] = {}
+    for octaves in {first.octaves for first, _ in repeats}:
+        pairs = [pair for pair in repeats if pair[0].octaves == octaves]
+        levels = [
+            (
+                np.array([np.where(first.clear & again.clear, one.value_db, np.nan) for one in (first, again)]),
+                # the noise of the mean of both, relative to the squared power
+                (first.noise_variance + again.noise_variance) / (4.0 * DB_PER_NEPER_OF_POWER**2),
+            )
+            for first, again in pairs
+        ]
+        excess = take_scatter(pairs[0][0].frequency_hz, levels).excess
+        shown[octaves] = SCATTERS_NAMED * np.sqrt(2.0 * excess)
+    return shown
+
+
+def _judged(raw: _Raw, accepted: BoolArray, shown_db: dict[float, FloatArray]) -> Difference:
     count = max(int(np.isfinite(raw.probability).sum()), 1)
-    least = least_named_db(raw.a.quantity)
+    least: FloatArray = np.full_like(raw.difference_db, least_named_db(raw.a.quantity))
+    if raw.a.quantity in OF_SWEEP_RESPONSE and raw.a.octaves in shown_db:
+        least = np.maximum(least, shown_db[raw.a.octaves])
     with np.errstate(invalid="ignore"):
         named = np.abs(raw.difference_db) >= least
     return Difference(

@@ -10,12 +10,13 @@ from itertools import pairwise
 import numpy as np
 import numpy.typing as npt
 
-from distort.analysis.comparison import BROAD_OCTAVES, NARROW_OCTAVES, Curve
+from distort.analysis.comparison import BROAD_OCTAVES, NARROW_OCTAVES, Curve, pooled_freedom
 from distort.analysis.grid import grid_hz
 from distort.analysis.harmonics import CLEAR_OF_NOISE_DB, doubtful_rows
 from distort.analysis.multitone_curves import MultitoneResult
-from distort.analysis.readings import Reading
+from distort.analysis.readings import Reading, silence_averages
 from distort.analysis.response import lowest_valid_hz
+from distort.analysis.smoothing import band_width_hz
 from distort.analysis.sweeps import Reference, Settings, SweepReadings, smoothed_over
 from distort.analysis.uncertainty import DB_PER_NEPER_OF_POWER, TWO_SIDED_95
 from signals.levels import db_to_power, power_to_db
@@ -34,6 +35,8 @@ class Valued:
     value_db: FloatArray
     variance: FloatArray
     """From noise, dB squared."""
+    freedom: FloatArray
+    """Degrees of freedom behind `variance`."""
     clear: BoolArray
 
 
@@ -50,16 +53,20 @@ def sweep_values(read: SweepReadings, reference: Reference, settings: Settings) 
         rows = slice(None, None, step)
         valid = grid_hz()[rows] >= lowest_hz
         parts = [_rows(one, rows) for one in smoothed_over(read, octaves, settings)]
-        found["response", octaves] = _response(parts[0], offset_db, valid)
+        silence_s = 0.0 if read.noise is None else read.noise.seconds
+        # the noise of order n lies at n f, in a band n times as wide: that of the fundamental is known least
+        freedom = 2.0 * silence_averages(silence_s, band_width_hz(grid_hz()[rows], octaves))
+        found["response", octaves] = _response(parts[0], offset_db, valid, freedom)
         for order in range(2, len(parts) + 1):
-            found[f"h{order}", octaves] = _order(parts, order, valid)
+            own = 2.0 * silence_averages(silence_s, band_width_hz(order * grid_hz()[rows], octaves))
+            found[f"h{order}", octaves] = _order(parts, order, valid, own)
         if len(parts) > 1:
-            found["thd", octaves] = _thd(parts, valid)
+            found["thd", octaves] = _thd(parts, valid, freedom)
     return found
 
 
-def multitone_values(result: MultitoneResult) -> Valuation:
-    """Even and odd distortion of one multitone, per third octave."""
+def multitone_values(result: MultitoneResult, period_s: float) -> Valuation:
+    """Even and odd distortion of one multitone of period `period_s`, per third octave."""
     bands = result.bands
     found = {}
     for name in ("even", "odd"):
@@ -67,16 +74,24 @@ def multitone_values(result: MultitoneResult) -> Valuation:
             getattr(bands, f"{name}_{part}") for part in ("db", "floor_db", "uncertainty_db")
         )
         found[name, BROAD_OCTAVES] = Valued(
-            value_db=value_db, variance=_variance(uncertainty_db), clear=value_db > floor_db + CLEAR_OF_NOISE_DB
+            value_db=value_db,
+            variance=_variance(uncertainty_db),
+            freedom=_freedom_of_bins(bands.frequency_hz, period_s),
+            clear=value_db > floor_db + CLEAR_OF_NOISE_DB,
         )
     return found
 
 
-def line_values(result: MultitoneResult) -> Valuation:
-    """The response at the lines of one multitone, as "response-multitone"."""
+def line_values(result: MultitoneResult, period_s: float) -> Valuation:
+    """The response at the lines of one multitone of period `period_s`, as "response-multitone"."""
     response = result.response
     clear = response.level_db > response.noise_db + CLEAR_OF_NOISE_DB
-    valued = Valued(value_db=response.response_db, variance=_variance(response.uncertainty_db), clear=clear)
+    valued = Valued(
+        value_db=response.response_db,
+        variance=_variance(response.uncertainty_db),
+        freedom=_freedom_of_bins(response.frequency_hz, period_s),
+        clear=clear,
+    )
     return {("response-multitone", BROAD_OCTAVES): valued}
 
 
@@ -102,6 +117,7 @@ def curves_of_level(
                 frequency_hz=frequency_hz[octaves],
                 value_db=np.mean([one.value_db for one in values], axis=0),
                 noise_variance=np.mean([one.variance for one in values], axis=0) / len(values),
+                noise_freedom=np.sum([one.freedom for one in values], axis=0),
                 replicates_db=np.array([one[quantity, octaves].value_db for one in replicates]) if replicates else None,
                 clear=np.all([one.clear for one in values], axis=0),
             )
@@ -151,13 +167,17 @@ def combined(parts: Sequence[tuple[float, Curve]], quantity: str, level_db_spl: 
     first = parts[0][1]
     replicates = [weight * curve.replicates_db for weight, curve in parts if curve.replicates_db is not None]
     like = len(replicates) == len(parts) and len({curve.count for _, curve in parts}) == 1
+    variances = [weight**2 * curve.noise_variance for weight, curve in parts]
+    total = np.sum(variances, axis=0)
+    freedoms = [curve.noise_freedom for _, curve in parts]
     return Curve(
         quantity=quantity,
         level_db_spl=level_db_spl,
         octaves=first.octaves,
         frequency_hz=first.frequency_hz,
         value_db=np.sum([weight * curve.value_db for weight, curve in parts], axis=0),
-        noise_variance=np.sum([weight**2 * curve.noise_variance for weight, curve in parts], axis=0),
+        noise_variance=total,
+        noise_freedom=pooled_freedom(total, list(zip(variances, freedoms, strict=True))),
         replicates_db=np.sum(replicates, axis=0) if like else None,
         clear=np.all([curve.clear for _, curve in parts], axis=0),
     )
@@ -169,17 +189,18 @@ def _rows(reading: Reading, rows: slice) -> Reading:
     )
 
 
-def _response(reading: Reading, offset_db: float, valid: BoolArray) -> Valued:
+def _response(reading: Reading, offset_db: float, valid: BoolArray, freedom: FloatArray) -> Valued:
     with np.errstate(invalid="ignore"):
         clear = valid & ~(reading.power < db_to_power(CLEAR_OF_NOISE_DB) * reading.noise)
     return Valued(
         value_db=power_to_db(reading.power) + offset_db,
         variance=_square_db(reading.variance),
+        freedom=freedom,
         clear=clear & np.isfinite(reading.power),
     )
 
 
-def _order(parts: Sequence[Reading], order: int, valid: BoolArray) -> Valued:
+def _order(parts: Sequence[Reading], order: int, valid: BoolArray, freedom: FloatArray) -> Valued:
     own, fundamental = parts[order - 1], parts[0]
     value_db = power_to_db(own.power / fundamental.power)
     variance = _square_db(own.variance + fundamental.variance)
@@ -191,10 +212,10 @@ def _order(parts: Sequence[Reading], order: int, valid: BoolArray) -> Valued:
         uncertainty_db=TWO_SIDED_95 * np.sqrt(variance),
         invalid=~valid,
     )
-    return Valued(value_db=value_db, variance=variance, clear=~doubtful & np.isfinite(value_db))
+    return Valued(value_db=value_db, variance=variance, freedom=freedom, clear=~doubtful & np.isfinite(value_db))
 
 
-def _thd(parts: Sequence[Reading], valid: BoolArray) -> Valued:
+def _thd(parts: Sequence[Reading], valid: BoolArray, freedom: FloatArray) -> Valued:
     """Sum of the orders re the fundamental; its variance is that of the sum: sum of (P_n^2 v_n) over (sum P_n)^2."""
     fundamental = parts[0]
     power = np.array([one.power for one in parts[1:]])
@@ -210,8 +231,14 @@ def _thd(parts: Sequence[Reading], valid: BoolArray) -> Valued:
     return Valued(
         value_db=np.where(known, power_to_db(safe / fundamental.power), np.nan),
         variance=_square_db(variance / np.square(safe) + fundamental.variance),
+        freedom=freedom,
         clear=clear & np.isfinite(fundamental.power),
     )
+
+
+def _freedom_of_bins(frequency_hz: FloatArray, period_s: float) -> FloatArray:
+    """The noise of a multitone is read in the bins of a third octave, two degrees of freedom each at least."""
+    return np.asarray(2.0 * np.maximum(band_width_hz(frequency_hz, BROAD_OCTAVES) * period_s, 1.0))
 
 
 def _square_db(relative: FloatArray) -> FloatArray:

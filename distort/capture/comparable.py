@@ -20,13 +20,16 @@ from distort.analysis.comparison_curves import (
     sweep_values,
 )
 from distort.analysis.grid import grid_hz
-from distort.analysis.multitone_curves import MultitoneResult
 from distort.analysis.response import band_mean_db
 from distort.analysis.sweeps import Settings, sweep_response
+from distort.capture.measuring import REST_BEFORE_DRIFT_S
 from distort.capture.takes import (
+    MultitoneLevel,
     read_multitone_takes,
     read_sweep_takes,
+    recorded_at_s,
     reference_for,
+    repeats_of,
     require_one_unit,
     set_ups_of_each_level,
 )
@@ -60,6 +63,8 @@ class Side:
     """As played, turned volume included, by nominal level."""
     outputs_db: dict[float, float]
     """Measured: power mean of the response over [levels] band_hz, by nominal level."""
+    repeats: tuple[tuple[Curve, Curve], ...]
+    """The response at the lowest level, and the same played again after a rest."""
     set_ups: int
     takes: int
     """The most that any level has."""
@@ -111,6 +116,7 @@ def read_side(folder: SessionFolder, condition: str, *, name: str, progress: Pro
         curves=tuple(curves),
         drives_dbfs=drives,
         outputs_db={level.level_db_spl: level.output_db for level in levels if level.output_db is not None},
+        repeats=_repeats(recordings, sweeps, settings),
         set_ups=max(len(parts) for parts in every),
         takes=max(len(takes) for parts in every for takes in parts),
     )
@@ -145,20 +151,46 @@ def _read_sweeps(level: float, parts: SetUps, settings: Settings, plan: Plan) ->
 
 
 def _read_tones(level: float, parts: SetUps, settings: Settings, plan: Plan) -> _Level:
-    def result(takes: Sequence[Recording]) -> MultitoneResult:
-        return read_multitone_takes(takes, settings.microphone, against_time=False).result
+    def read(takes: Sequence[Recording]) -> MultitoneLevel:
+        return read_multitone_takes(takes, settings.microphone, against_time=False)
 
-    whole = [result(takes) for takes in parts]
-    alone = [result([one]) for one in parts[0]] if len(parts) == 1 and len(parts[0]) > 1 else []
+    whole = [read(takes) for takes in parts]
+    alone = [read([one]) for one in parts[0]] if len(parts) == 1 and len(parts[0]) > 1 else []
     curves: list[Curve] = []
     for values, rows in (
-        (multitone_values, whole[0].bands.frequency_hz),
-        (line_values, whole[0].response.frequency_hz),
+        (multitone_values, whole[0].result.bands.frequency_hz),
+        (line_values, whole[0].result.response.frequency_hz),
     ):
         curves += curves_of_level(
-            level, {BROAD_OCTAVES: rows}, [values(one) for one in whole], [values(one) for one in alone]
+            level,
+            {BROAD_OCTAVES: rows},
+            [values(one.result, one.tone.period_s) for one in whole],
+            [values(one.result, one.tone.period_s) for one in alone],
         )
     return _Level(level_db_spl=level, curves=tuple(curves), output_db=None)
+
+
+def _repeats(
+    recordings: Sequence[Recording], sweeps: dict[float, list[list[Recording]]], settings: Settings
+) -> tuple[tuple[Curve, Curve], ...]:
+    """The reference's first take beside each time that it was played again after a rest, in every width of band."""
+    reference = sweeps[min(sweeps)][0][0]
+    again = [
+        one
+        for one in repeats_of(recordings, SWEEP, min(sweeps))
+        if (one.sidecar.rest_s or 0.0) >= REST_BEFORE_DRIFT_S and recorded_at_s(one) >= recorded_at_s(reference)
+    ]
+    if not again:
+        return ()
+    rows = {octaves: grid_hz()[::step] for octaves, step in ROWS_OF_BAND.items()}
+    one_order = replace(settings, orders=1)
+    first, *others = (
+        curves_of_level(
+            min(sweeps), rows, [sweep_values(read_sweep_takes([one], one_order), reference_for([one]), one_order)]
+        )
+        for one in (reference, *again)
+    )
+    return tuple(pair for other in others for pair in zip(first, other, strict=True))
 
 
 def _settings(plan: Plan, microphone: SessionMicrophone | None) -> Settings:

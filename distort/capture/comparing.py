@@ -75,7 +75,7 @@ def compare_sides(a: Side, b: Side, *, basis: Basis | None = None, calibration_d
         left_out.add("response")
         levels = (*levels, "One side has no calibration: the responses are not compared.")
     curves_a, curves_b = (tuple(one for one in side if one.quantity not in left_out) for side in (curves_a, curves_b))
-    differences = compare(curves_a, curves_b, calibration_db=calibration_db or 0.0)
+    differences = compare(curves_a, curves_b, calibration_db=calibration_db or 0.0, repeats=(*a.repeats, *b.repeats))
     faults = [read_faults(side.folder, side.condition, side.recordings) for side in (a, b)]
     reasons = [one for one in faults if isinstance(one, str)]
     found = [one for one in faults if not isinstance(one, str)]

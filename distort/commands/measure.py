@@ -70,6 +70,8 @@ def run(arguments: argparse.Namespace) -> int:
     if arguments.simulate and useless:
         option = "--" + useless[0].replace("_", "-")
         raise UsageError(f"--simulate uses no sound card: leave out {option}, or --simulate")
+    if arguments.simulate and arguments.repositioned:
+        raise UsageError("the simulated loudspeaker cannot be set up anew: leave out --repositioned, or --simulate")
     folder = SessionFolder(arguments.folder)
     folder.require()
     plan = read_plan(folder.root)
@@ -88,7 +90,7 @@ def _simulate(arguments: argparse.Namespace, folder: "SessionFolder", plan: "Pla
     console = make_console()
     conditions = of_the_plan(plan, arguments.condition)
     for condition in conditions:
-        monitor = simulated_monitor(plan, condition)
+        monitor = simulated_monitor(plan, condition, takes_before=len(folder.recordings(condition)))
         if reading := calibrate_simulated(folder, monitor):
             print_calibration(console, reading, db_spl=reading.spl_of_full_scale + reading.calibrator_dbfs)
         with progress() as moved:
@@ -99,7 +101,6 @@ def _simulate(arguments: argparse.Namespace, folder: "SessionFolder", plan: "Pla
                 condition=condition,
                 only=arguments.only,
                 again=arguments.again,
-                repositioned=arguments.repositioned,
                 progress=moved,
             )
         print_recorded(console, condition, recorded)

@@ -118,7 +118,7 @@ def _quantity(compared: Compared, one: Difference) -> dict[str, Any]:
         "to_hz": None if span_hz is None else span_hz[1],
         "changed": bool(one.significant.any()),
         "excluded_above_db": None if row is None else one.excluded_db,
-        "least_named_db": one.least_named_db,
+        "least_named_db": float(np.max(one.least_named_db[one.judged])) if row is not None else None,
         "largest": None,
     }
     if row is not None:

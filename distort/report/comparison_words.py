@@ -140,7 +140,9 @@ def unchanged_words(difference: Difference, row: int) -> str:
 def _cell(compared: Compared, quantity: str, level_db_spl: float) -> Text:
     changed = [one for one in compared.regions if (one.quantity, one.level_db_spl) == (quantity, level_db_spl)]
     if changed:
-        return Text(f"{changed[0].difference_db:+.1f} at {hertz(changed[0].peak_hz)}", style="bold")
+        size = changed[0].difference_db
+        number = f"{size:+.1f}" if abs(size) >= 1.0 else f"{size:+.2f}"
+        return Text(f"{number} at {hertz(changed[0].peak_hz)}", style="bold")
     for difference in _of(compared, quantity):
         if difference.level_db_spl == level_db_spl and difference.judged.any():
             return Text(f"none > {difference.excluded_db:.2g}", style="dim")
