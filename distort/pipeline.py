@@ -56,6 +56,14 @@ def analyze_session(root: Path, *, condition: str | None = None, progress: Progr
     recordings do not allow the result.
     """
     folder = SessionFolder(root)
+    return analyze_session_into(folder, folder, condition=condition, progress=progress)
+
+
+def analyze_session_into(
+    folder: SessionFolder, place: SessionFolder, *, condition: str | None = None, progress: Progress
+) -> tuple[ConditionResults, ...]:
+    """The same for `folder`, with results/ in the folder `place`. Raises as `analyze_session` does."""
+    root = folder.root
     folder.require()
     plan = read_plan(root)
     _require_applied(plan)
@@ -68,7 +76,7 @@ def analyze_session(root: Path, *, condition: str | None = None, progress: Progr
     found = []
     for name in chosen:
         results = analyze_condition(folder, plan, name, progress=progress)
-        write_results(folder, results)
+        write_results(place, results)
         found.append(results)
     return tuple(found)
 

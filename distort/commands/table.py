@@ -5,16 +5,21 @@ from typing import Protocol
 from distort.commands import (
     add,
     analyze,
+    bundle,
     calibrate,
     check,
     compare,
+    completion,
     devices,
+    freeze,
     measure,
+    methods,
     new,
     reject,
     report,
     show,
     stimuli,
+    trace,
     verify,
     wavelength,
 )
@@ -43,7 +48,12 @@ COMMANDS: tuple[Command, ...] = (
     compare,
     report,
     wavelength,
+    trace,
+    freeze,
+    bundle,
     verify,
+    methods,
+    completion,
 )
 """A new command is one module in this folder and one entry here."""
 

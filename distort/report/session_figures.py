@@ -79,6 +79,11 @@ Named = tuple[str, "Callable[[], Figure]"]
 """Name of a figure's files, and what draws it."""
 
 
+def figures_of(conditions: tuple[ConditionResults, ...], words: ReportPlan) -> "dict[str, Callable[[], Figure]]":
+    """Every figure that `draw_session` would draw, by the name of its files."""
+    return dict(_figures(conditions, words))
+
+
 def _figures(conditions: tuple[ConditionResults, ...], words: ReportPlan) -> list[Named]:
     """Every figure there is something to draw for."""
     figures: list[Named] = []
