@@ -1,17 +1,20 @@
 """distort compare: two conditions, or two loudspeakers, against each other."""
 
 import argparse
-import os
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from distort.commands.parser import Parser, Subparsers, add_command
+from distort.commands.parser import Parser, Subparsers, add_command, nearest
+from distort.commands.targets import session_and_condition
 from distort.commands.values import positive
 from distort.errors import UsageError
 
 if TYPE_CHECKING:
     from distort.capture.comparable import Side
     from distort.session.folder import SessionFolder
+
+
+Target = tuple[Path, str | None]
 
 
 def add_parser(subparsers: "Subparsers[Parser]") -> None:
@@ -27,8 +30,8 @@ def add_parser(subparsers: "Subparsers[Parser]") -> None:
             "distort compare our-monitor their-monitor --basis output",
         ],
     )
-    parser.add_argument("a", metavar="A", help="FOLDER or FOLDER:CONDITION")
-    parser.add_argument("b", metavar="B", help="FOLDER or FOLDER:CONDITION")
+    parser.add_argument("a", metavar="A", type=session_and_condition, help="FOLDER or FOLDER:CONDITION")
+    parser.add_argument("b", metavar="B", type=session_and_condition, help="the same")
     parser.add_argument(
         "--basis",
         choices=("drive", "output"),
@@ -65,28 +68,16 @@ def run(arguments: argparse.Namespace) -> int:
     return 0
 
 
-def parse_side(text: str) -> tuple[Path, str | None]:
-    """Folder and condition of "FOLDER" or "FOLDER:CONDITION"; a folder that exists as it stands is no condition.
-
-    Raises UsageError for an empty part.
-    """
-    if os.path.isdir(text) or ":" not in text:
-        folder, condition = text, None
-    else:
-        folder, _, condition = text.rpartition(":")
-    if not folder.strip() or condition == "":
-        raise UsageError(f"{text!r} is neither FOLDER nor FOLDER:CONDITION")
-    return Path(folder), condition
-
-
-def _sides(a: str, b: str) -> "tuple[Side, Side]":
+def _sides(a: Target, b: Target) -> "tuple[Side, Side]":
     from distort.capture.comparable import read_side
     from distort.report.console import progress
 
-    (folder_a, condition_a), (folder_b, condition_b) = (_found(text) for text in (a, b))
+    (folder_a, condition_a), (folder_b, condition_b) = (_found(target) for target in (a, b))
     if folder_a.root.resolve() == folder_b.root.resolve():
         if condition_a == condition_b:
-            raise UsageError(f"{a} and {b} are the same: name two conditions, as in FOLDER:stand FOLDER:desk")
+            raise UsageError(
+                f"{folder_a.root}:{condition_a} stands on both sides: name two conditions, as in FOLDER:stand FOLDER:desk"
+            )
         names = (condition_a, condition_b)
     else:
         names = (f"{folder_a.root.name}:{condition_a}", f"{folder_b.root.name}:{condition_b}")
@@ -97,11 +88,11 @@ def _sides(a: str, b: str) -> "tuple[Side, Side]":
         )
 
 
-def _found(text: str) -> "tuple[SessionFolder, str]":
+def _found(target: Target) -> "tuple[SessionFolder, str]":
     """The session and the condition that are meant. Raises SessionError, and UsageError where that is not clear."""
     from distort.session.folder import SessionFolder
 
-    root, condition = parse_side(text)
+    root, condition = target
     folder = SessionFolder(root)
     folder.require()
     recorded = folder.conditions_recorded()
@@ -113,5 +104,7 @@ def _found(text: str) -> "tuple[SessionFolder, str]":
             f"say which condition of {root} is meant, as in {root}:{next(iter(recorded), 'desk')}: {listed}"
         )
     if condition not in recorded:
-        raise UsageError(f"{root} has no recordings of condition {condition!r}: there are {listed}")
+        raise UsageError(
+            f"{root} has no recordings of condition {condition!r}{nearest(condition, recorded)}: there are {listed}"
+        )
     return folder, condition
