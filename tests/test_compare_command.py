@@ -45,7 +45,6 @@ def session(tmp_path_factory) -> Path:
     again = simulated_monitor(plan, "copy", takes_before=50)
     for only in ("sweep_86dB", "sweep_96dB"):
         measure(folder, plan, again, condition="copy", only=only, progress=quietly)
-    measure(folder, plan, again, condition="copy", only="sweep_96dB", again=True, repositioned=True, progress=quietly)
     return root
 
 
@@ -119,8 +118,11 @@ def test_the_same_condition_twice_shows_no_change(distort, session) -> None:
     )
 
 
-def test_a_set_up_made_anew_is_counted_and_left_to_compare(session) -> None:
-    folder = SessionFolder(session)
+def test_a_set_up_made_anew_is_counted_and_left_to_compare(copied) -> None:
+    folder = SessionFolder(copied)
+    plan = read_plan(copied)
+    device = simulated_monitor(plan, "copy", takes_before=90)
+    measure(folder, plan, device, condition="copy", only="sweep_96dB", again=True, repositioned=True, progress=quietly)
     recordings = load_recordings(folder, "copy")
     assert [one.sidecar.repositioned for one in recordings if one.sidecar.stimulus_name == "sweep"] == [
         False,
@@ -247,7 +249,7 @@ def test_words_about_uncertainty(session) -> None:
 
     folder = SessionFolder(session)
     a, b = (read_side(folder, name, name=name, progress=quietly) for name in ("stand", "copy"))
-    compared = compare_sides(a, b, calibration_db=0.2)
+    compared = compare_sides(a, replace(b, set_ups=2), calibration_db=0.2)
     words = uncertainty_sentence(compared)
     assert "scatter of set-ups (A 1, B 2), in the response also 0.2 dB of calibration." in words
     several = replace(compared, a=replace(a, takes=3), b=replace(b, set_ups=1), calibration_db=None)

@@ -32,6 +32,9 @@ LEAST_NAMED_DB = {"response": 0.1, "change": 0.1, "change-multitone": 0.1}
 air, heat and cables move more than that (common practice, no source)."""
 LEAST_NAMED_DISTORTION_DB = 0.5
 
+WELL_READ = 3.0
+"""Of the median interval: one band beside a hum must not hide what all others exclude."""
+
 OF_SWEEP_RESPONSE = ("response", "change")
 SCATTERS_NAMED = 3.0
 """A change of these must exceed so many times the scatter of the repeated reference (common practice, no source)."""
@@ -89,10 +92,17 @@ class Difference:
         return np.isfinite(self.probability)
 
     @property
+    def well_read(self) -> BoolArray:
+        """Rows that are judged and not much less certain than most: what is excluded is stated for these."""
+        if not self.judged.any():
+            return self.judged
+        return np.asarray(self.judged & (self.together_db <= WELL_READ * np.median(self.together_db[self.judged])))
+
+    @property
     def excluded_db(self) -> float:
-        """No row that is judged changed by more than this (95 % for all of them together); NaN where none is."""
+        """No row that is well read changed by more than this (95 % for all of them together); NaN where none is."""
         reach = np.abs(self.difference_db) + self.together_db
-        return float(np.max(reach[self.judged])) if self.judged.any() else float("nan")
+        return float(np.max(reach[self.well_read])) if self.judged.any() else float("nan")
 
 
 @dataclass(frozen=True, kw_only=True)

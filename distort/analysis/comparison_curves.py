@@ -52,7 +52,12 @@ def sweep_values(read: SweepReadings, reference: Reference, settings: Settings) 
     for octaves, step in ROWS_OF_BAND.items():
         rows = slice(None, None, step)
         valid = grid_hz()[rows] >= lowest_hz
-        parts = [_rows(one, rows) for one in smoothed_over(read, octaves, settings)]
+        parts = [
+            _rows(_with_noise_around(one, order * grid_hz(), spectrum.window.before_s + spectrum.window.after_s), rows)
+            for order, (one, spectrum) in enumerate(
+                zip(smoothed_over(read, octaves, settings), read.separated.spectra, strict=True), start=1
+            )
+        ]
         silence_s = 0.0 if read.noise is None else read.noise.seconds
         # the noise of order n lies at n f, in a band n times as wide: that of the fundamental is known least
         freedom = 2.0 * silence_averages(silence_s, band_width_hz(grid_hz()[rows], octaves))
@@ -180,6 +185,29 @@ def combined(parts: Sequence[tuple[float, Curve]], quantity: str, level_db_spl: 
         noise_freedom=pooled_freedom(total, list(zip(variances, freedoms, strict=True))),
         replicates_db=np.sum(replicates, axis=0) if like else None,
         clear=np.all([curve.clear for _, curve in parts], axis=0),
+    )
+
+
+def _with_noise_around(reading: Reading, at_hz: FloatArray, window_s: float) -> Reading:
+    """The reading with the strongest noise within the resolution of its window, 1 / `window_s`, about each row.
+
+    A window that short smears a steady hum over so many hertz, while the noise is known hertz by hertz: beside a line
+    of hum the interval would be too narrow. The variance grows with the noise, and that part of it which is noise
+    times noise (at most twice the squared ratio of both powers, see `uncertainty`) with its square.
+    """
+    known = np.nan_to_num(reading.noise)
+    first = np.searchsorted(at_hz, at_hz - 1.0 / window_s)
+    end = np.searchsorted(at_hz, at_hz + 1.0 / window_s, side="right")
+    around = np.array([known[low:high].max() for low, high in zip(first, end, strict=True)])
+    more = np.where(known > 0, around / np.where(known > 0, known, 1.0), 1.0)
+    of_noise = np.fmin(
+        reading.variance, 2.0 * np.square(reading.noise / np.where(reading.power > 0, reading.power, 1.0))
+    )
+    return Reading(
+        power=reading.power,
+        noise=reading.noise * more,
+        leak=reading.leak,
+        variance=more * reading.variance + (np.square(more) - more) * of_noise,
     )
 
 

@@ -43,15 +43,15 @@ def changed_regions(differences: Sequence[Difference]) -> tuple[Region, ...]:
 
 
 def largest(difference: Difference) -> int | None:
-    """Row of the largest difference that is judged; None where none is."""
+    """Row of the largest difference that is well read; None where none is judged."""
     if not difference.judged.any():
         return None
-    return int(np.argmax(np.where(difference.judged, np.abs(difference.difference_db), -1.0)))
+    return int(np.argmax(np.where(difference.well_read, np.abs(difference.difference_db), -1.0)))
 
 
 def judged_range_hz(difference: Difference) -> tuple[float, float] | None:
-    """From the lowest to the highest frequency that is judged; None where none is."""
-    rows = np.flatnonzero(difference.judged)
+    """From the lowest to the highest frequency that is well read; None where none is judged."""
+    rows = np.flatnonzero(difference.well_read)
     if rows.size == 0:
         return None
     return float(difference.frequency_hz[rows[0]]), float(difference.frequency_hz[rows[-1]])

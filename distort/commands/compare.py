@@ -76,7 +76,7 @@ def _sides(a: Target, b: Target) -> "tuple[Side, Side]":
     if folder_a.root.resolve() == folder_b.root.resolve():
         if condition_a == condition_b:
             raise UsageError(
-                f"{folder_a.root}:{condition_a} stands on both sides: name two conditions, as in FOLDER:stand FOLDER:desk"
+                f"{folder_a.root}:{condition_a} stands on both sides: name two, as in FOLDER:stand FOLDER:desk"
             )
         names = (condition_a, condition_b)
     else:

@@ -114,6 +114,7 @@ def _quantity(compared: Compared, one: Difference) -> dict[str, Any]:
         "level": one.level_db_spl,
         "band": "1/3" if one.octaves == BROAD_OCTAVES else "1/12",
         "judged": int(one.judged.sum()),
+        "well_read": int(one.well_read.sum()),
         "from_hz": None if span_hz is None else span_hz[0],
         "to_hz": None if span_hz is None else span_hz[1],
         "changed": bool(one.significant.any()),

@@ -90,7 +90,8 @@ def changes_table(compared: Compared) -> Table:
             table.add_row(Text(SHORT_WORDS.get(quantity, words), style="bold"), *cells)
     caption = [
         "Largest change in dB and where (95 % sure that all in the table are none of",
-        "chance). none > x: no change; one above x dB is excluded (95 %, all bands).",
+        "chance). none > x: no change; one above x dB is excluded in all bands that are",
+        "read well (95 %).",
         "-: not readable on both sides.",
     ]
     every = {one.level_db_spl for one in compared.differences}
@@ -133,7 +134,8 @@ def unchanged_words(difference: Difference, row: int) -> str:
     return (
         f"no change; the largest difference is {sign}{interval} dB at "
         f"{hertz_words(float(difference.frequency_hz[row]))}; a change above {difference.excluded_db:.2g} dB is "
-        f"excluded {where}, as far as both can be read"
+        f"excluded {where}, in the {int(difference.well_read.sum())} of {difference.frequency_hz.size} bands that are "
+        f"read well"
     )
 
 
