@@ -13,6 +13,7 @@ from distort.analysis.grid import grid_hz
 from distort.capture.comparable import read_side
 from distort.capture.measuring import measure
 from distort.capture.simulating import simulated_monitor
+from distort.capture.starting import Choice
 from distort.capture.takes import set_ups_of_each_level, takes_of_each_level
 from distort.report.comparison_words import uncertainty_sentence
 from distort.session.folder import SessionFolder
@@ -44,7 +45,7 @@ def session(tmp_path_factory) -> Path:
         assert main(["measure", str(root), "--simulate", "--condition", "desk", "--only", only]) == 0
     again = simulated_monitor(plan, "copy", takes_before=50)
     for only in ("sweep_86dB", "sweep_96dB"):
-        measure(folder, plan, again, condition="copy", only=only, progress=quietly)
+        measure(folder, plan, again, Choice(condition="copy", only=only), progress=quietly)
     return root
 
 
@@ -122,7 +123,8 @@ def test_a_set_up_made_anew_is_counted_and_left_to_compare(copied) -> None:
     folder = SessionFolder(copied)
     plan = read_plan(copied)
     device = simulated_monitor(plan, "copy", takes_before=90)
-    measure(folder, plan, device, condition="copy", only="sweep_96dB", again=True, repositioned=True, progress=quietly)
+    anew = Choice(condition="copy", only="sweep_96dB", again=True, repositioned=True)
+    measure(folder, plan, device, anew, progress=quietly)
     recordings = load_recordings(folder, "copy")
     assert [one.sidecar.repositioned for one in recordings if one.sidecar.stimulus_name == "sweep"] == [
         False,

@@ -19,6 +19,7 @@ from distort.analysis import (
     windows,
 )
 from distort.analysis.grid import ROWS_PER_OCTAVE
+from distort.capture import reel_finding, reel_levels, sweep_fitting
 from distort.report.methods_words import methods_text
 from distort.report.plan_words import LevelPlanned
 
@@ -65,6 +66,9 @@ def test_every_own_method_names_its_test() -> None:
         (r"from 4 dB below the noise", hearing.NOISE_MASKING_DB == 4.0),
         (r"c = 331\.3 sqrt", wavelength.SPEED_AT_ZERO_C == 331.3),
         (r"copper 0\.393 % per kelvin", coil_heating.COPPER_PER_K == 0.00393),
+        (r"more than 1 sample and 1 ppm", (reel_finding.SAME_SAMPLES, reel_finding.WANDER) == (1.0, 1e-6)),
+        (r"rest of 10 s none .* more than 0\.25 dB", (reel_levels.RESTED_S, reel_levels.SAME_DB) == (10.0, 0.25)),
+        (r"must lie under -40 dB", sweep_fitting.LARGEST_RESIDUAL_DB == -40.0),
     ],
 )
 def test_its_numbers_are_those_of_the_code(said: str, is_so: bool) -> None:

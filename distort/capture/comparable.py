@@ -22,7 +22,7 @@ from distort.analysis.comparison_curves import (
 from distort.analysis.grid import grid_hz
 from distort.analysis.response import band_mean_db
 from distort.analysis.sweeps import Settings, sweep_response
-from distort.capture.measuring import REST_BEFORE_DRIFT_S
+from distort.capture.steps import REST_BEFORE_DRIFT_S
 from distort.capture.takes import (
     MultitoneLevel,
     read_multitone_takes,
