@@ -35,9 +35,7 @@ def add_parser(subparsers: "Subparsers[Parser]") -> None:
     parser.add_argument("--only", metavar="NAME", help="this stimulus and level alone, such as sweep_96dB")
     parser.add_argument("--again", action="store_true", help="record another take of what is recorded already")
     parser.add_argument(
-        "--repositioned",
-        action="store_true",
-        help="microphone or loudspeaker was set up anew: the takes show 'compare' what that alone changes",
+        "--repositioned", action="store_true", help="microphone or loudspeaker was set up anew (for 'compare')"
     )
     parser.add_argument(
         "--relevel",
