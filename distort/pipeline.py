@@ -18,6 +18,7 @@ from distort.analysis.response import band_mean_db, lowest_valid_hz
 from distort.analysis.sweeps import Settings, SweepReadings, SweepTake, read_sweep, sweep_harmonics, sweep_response
 from distort.capture.chain import with_chain_of_levels
 from distort.capture.examined import examine
+from distort.capture.heard import audibility
 from distort.capture.ladder import Ladder, multitone_ladder, stated, sweep_ladder
 from distort.capture.prepared import prepare_samples
 from distort.capture.takes import (
@@ -124,6 +125,7 @@ def analyze_condition(folder: SessionFolder, plan: Plan, condition: str, *, prog
             multitones=tuple(_multitone_found(level, one) for level, one in tones.items()),
             compression=tuple(ladder.found for ladder in ladders),
             no_compression=no_compression,
+            audibility=audibility(sweeps, reads, harmonics, tones),
         ),
         responses=tuple(responses),
         harmonics=tuple(harmonics),

@@ -283,7 +283,7 @@ def test_show_json_is_that_part_of_the_findings(session, capsys) -> None:
     [
         (["compression", "--level", "96"], "--level goes with harmonics and multitone"),
         (["multitone", "--level", "90"], "there are 86, 96"),
-        (["response", "--json"], "--json goes with multitone and compression"),
+        (["response", "--json"], "--json goes with multitone, compression, audibility"),
         (["multitone", "--json", "--level", "96"], "leave --level out"),
     ],
 )

@@ -12,10 +12,15 @@ if TYPE_CHECKING:
     from distort.session.condition_results import ConditionResults
     from distort.session.folder import SessionFolder
 
-RESULTS = ("quality", "response", "harmonics", "multitone", "compression")
+RESULTS = ("quality", "response", "harmonics", "multitone", "compression", "audibility")
 OF_ONE_LEVEL = ("harmonics", "multitone")
-IN_FINDINGS = {"multitone": ("multitones",), "compression": ("compression", "no_compression")}
+IN_FINDINGS = {
+    "multitone": ("multitones",),
+    "compression": ("compression", "no_compression"),
+    "audibility": ("audibility",),
+}
 """Results that are more than a table, and the fields of findings.json that hold them."""
+JSON_GOES_WITH = f"--json goes with {', '.join(IN_FINDINGS)}"
 
 
 def add_parser(subparsers: "Subparsers[Parser]") -> None:
@@ -32,6 +37,7 @@ def add_parser(subparsers: "Subparsers[Parser]") -> None:
             "distort show our-monitor harmonics --level 96",
             "distort show our-monitor multitone --level 96",
             "distort show our-monitor compression",
+            "distort show our-monitor audibility",
         ],
     )
     parser.add_argument("folder", metavar="FOLDER", type=path, help="a session; analysed, for all but quality")
@@ -44,7 +50,14 @@ def add_parser(subparsers: "Subparsers[Parser]") -> None:
         help="this nominal level alone, dB SPL (harmonics; multitone, then in third octaves)",
     )
     parser.add_argument(
-        "--json", action="store_true", help="print this part of the findings for machines (multitone, compression)"
+        "--background",
+        choices=("room", "silence"),
+        help="audibility over the noise that was recorded, or over none (default: room, where a silence was recorded)",
+    )
+    parser.add_argument(
+        "--json",
+        action="store_true",
+        help="print this part of the findings for machines (multitone, compression, audibility)",
     )
     parser.set_defaults(run=run)
 
@@ -54,6 +67,7 @@ def run(arguments: argparse.Namespace) -> int:
     from distort.commands.conditions import analysed
     from distort.report.console import make_console
     from distort.report.summary import print_json_part
+    from distort.report.tables_audibility import print_audibility
     from distort.session.folder import SessionFolder
 
     check_words(arguments)
@@ -66,7 +80,10 @@ def run(arguments: argparse.Namespace) -> int:
         print_json_part(console, [results.findings for results in found], IN_FINDINGS[arguments.what])
         return 0
     for results in found:
-        _print(console, results, arguments.what, level_db_spl=arguments.level)
+        if arguments.what == "audibility":
+            print_audibility(console, results, background=arguments.background)
+        else:
+            _print(console, results, arguments.what, level_db_spl=arguments.level)
     return 0
 
 
@@ -78,12 +95,15 @@ def check_words(arguments: argparse.Namespace) -> None:
         raise UsageError(
             f"--level goes with harmonics and multitone: the {arguments.what} is printed for all levels together"
         )
+    if arguments.background is not None and arguments.what != "audibility":
+        raise UsageError(f"--background goes with audibility, not with {arguments.what}")
     if arguments.json and arguments.what == "quality":
-        raise UsageError("--json goes with multitone and compression: the quality is in the sidecar of each recording")
+        raise UsageError(
+            "--json goes with {' and '.join(IN_FINDINGS)}: the quality is in the sidecar of each recording"
+        )
     if arguments.json and arguments.what not in IN_FINDINGS:
         raise UsageError(
-            f"--json goes with multitone and compression: the {arguments.what} is in the CSV files in "
-            f"{arguments.folder / 'results'}"
+            f"{JSON_GOES_WITH}: the {arguments.what} is in the CSV files in {arguments.folder / 'results'}"
         )
     if arguments.json and arguments.level is not None:
         raise UsageError("--json prints all levels: leave --level out")

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from distort.analysis.curves import Harmonics, LevelUnit, Response
 from distort.errors import SessionError
 from distort.session.atomic import make_folder
+from distort.session.audibility_results import AudibilityFound
 from distort.session.folder import SessionFolder
 from distort.session.json_fields import read_json, write_json
 from distort.session.ladder_results import ChangeCurves, CompressionFound, read_changes, write_changes
@@ -81,6 +82,8 @@ class Findings:
     """None: session.toml names no response file."""
     link: str | None = None
     """Why a codec may be in the numbers; None: nothing says so."""
+    audibility: tuple[AudibilityFound, ...] = ()
+    """Margins over the masked threshold, an estimate; empty without a calibration."""
 
 
 @dataclass(frozen=True, kw_only=True)
