@@ -2,7 +2,8 @@
 
 For every condition: load the recordings with their sidecars, leave out what the user rejected, put the takes of each
 level together, analyse the sweeps from the lowest level up (its response is the reference for the equivalent input),
-and write the tables and findings. Each step is one call; what it does is in the module that it is imported from.
+look for dips and peaks and for what lines up with them, and write the tables and findings. Each step is one call; what it
+does is in the module that it is imported from.
 """
 
 import math
@@ -12,11 +13,13 @@ from functools import partial
 from pathlib import Path
 from typing import TypeVar
 
+from distort.analysis.coincidences import find_coincidences
 from distort.analysis.curves import Harmonics, Response
 from distort.analysis.response import band_mean_db, lowest_valid_hz
 from distort.analysis.sweeps import Settings, SweepReadings, SweepTake, read_sweep, sweep_harmonics, sweep_response
 from distort.capture.examined import examine
 from distort.capture.ladder import Ladder, multitone_ladder, stated, sweep_ladder
+from distort.capture.looking import look_at
 from distort.capture.prepared import prepare_samples
 from distort.capture.takes import (
     MultitoneLevel,
@@ -27,9 +30,10 @@ from distort.capture.takes import (
     sweep_of,
     takes_of_each_level,
 )
-from distort.errors import AnalysisError, PlanError, SessionError
+from distort.errors import AnalysisError, SessionError
 from distort.session.audio import read_audio
 from distort.session.condition_results import ConditionResults, Findings, LevelFound, RecordingUsed, write_results
+from distort.session.curves_elsewhere import read_curves_elsewhere
 from distort.session.folder import SessionFolder
 from distort.session.microphone_file import SessionMicrophone, read_microphone
 from distort.session.multitone_results import MultitoneFound, WarmUp, band_table, multitone_found
@@ -50,14 +54,12 @@ Progress = Callable[[str, int, int], None]
 def analyze_session(root: Path, *, condition: str | None = None, progress: Progress) -> tuple[ConditionResults, ...]:
     """Analyse every recorded condition of the session in `root`, or `condition` alone, and write results/.
 
-    Raises PlanError for a bad session.toml, or one that asks for what is not done yet, SessionError for
-    files that are missing or cannot be trusted, RecordingError for audio that cannot be read, AnalysisError when the
+    Raises PlanError for a bad session.toml, SessionError for files that are missing or cannot be trusted, RecordingError for audio that cannot be read, AnalysisError when the
     recordings do not allow the result.
     """
     folder = SessionFolder(root)
     folder.require()
     plan = read_plan(root)
-    _require_applied(plan)
     recorded = folder.conditions_recorded()
     if condition is not None and condition not in recorded:
         raise SessionError(f"{root} has no recordings of condition {condition!r}: there are {_listed(recorded)}")
@@ -96,6 +98,18 @@ def analyze_condition(folder: SessionFolder, plan: Plan, condition: str, *, prog
     if len(tones) > 1:
         sources["multitones"] = partial(_from_multitones, multitones, tones)
     ladders, no_compression = _ladders(sources)
+    bands = tuple(band_table(one.result.bands) for one in tones.values())
+    elsewhere = read_curves_elsewhere(folder, plan)
+    looked = look_at(
+        reads[min(reads)].separated,
+        levels=tuple(reads),
+        responses=responses,
+        harmonics=harmonics,
+        multitones=dict(zip(tones, bands, strict=True)),
+        changes=[ladder.curves for ladder in ladders],
+        elsewhere=elsewhere,
+        setup=recordings[0].sidecar.setup,
+    )
     return ConditionResults(
         findings=Findings(
             loudspeaker=recordings[0].sidecar.loudspeaker,
@@ -111,10 +125,13 @@ def analyze_condition(folder: SessionFolder, plan: Plan, condition: str, *, prog
             multitones=tuple(_multitone_found(level, one) for level, one in tones.items()),
             compression=tuple(ladder.found for ladder in ladders),
             no_compression=no_compression,
+            response_files=elsewhere.used,
+            anomalies=looked.anomalies,
+            coincidences=find_coincidences(looked),
         ),
         responses=tuple(responses),
         harmonics=tuple(harmonics),
-        multitones=tuple(band_table(one.result.bands) for one in tones.values()),
+        multitones=bands,
         changes=tuple(ladder.curves for ladder in ladders),
     )
 
@@ -208,15 +225,6 @@ def _require_some(sweeps: Mapping[float, list[Recording]], where: Path) -> None:
         raise SessionError(
             f"{where} holds no sweep, or every one in it was rejected: record one with `distort measure`, "
             f"or bring one in with `distort add`"
-        )
-
-
-def _require_applied(plan: Plan) -> None:
-    """Raises PlanError for what the plan asks for and this version does not do."""
-    if plan.analysis.response_files:
-        raise PlanError(
-            "session.toml asks for [analysis] response_files, which this version does not use: comment that line out, "
-            "and say with the results that it was not used"
         )
 
 

@@ -15,14 +15,15 @@ from distort.analysis.trend import Detrended, detrended
 
 FloatArray = npt.NDArray[np.float64]
 
-LEAST_DB = 1.5
+LEAST_DB = 2.0
 """Smaller dips and peaks are not listed: no one would look at them (own choice)."""
 
-LEAST_SCATTERS = 3.5
-"""A dip or a peak stands this many times the scatter of its neighbourhood out of the trend."""
+LEAST_SCATTERS = 3.4
+"""A dip or a peak stands this many times the scatter of its neighbourhood out of the trend: in 96 of 100 responses of
+ripple alone nothing does (measured on random ripple of 1/12 to 1/4 octave)."""
 
-MOST_SCATTER_DB = 1.6
-"""A comb scatters because it is made of dips: what stands 3.5 times this out of the trend is one in any company."""
+MOST_SCATTER_DB = 1.5
+"""A comb scatters because it is made of dips: what stands so far out of the trend is one in any company."""
 
 PASSBAND_DB = 10.0
 """Roll-offs begin where the level stays this far below its median: no trend follows 24 dB an octave round a corner."""

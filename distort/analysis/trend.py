@@ -16,16 +16,15 @@ FloatArray = npt.NDArray[np.float64]
 TREND_OCTAVES = 3.0
 """Reach of the trend either side: what is broader is trend, what is narrower is a dip or a peak."""
 
-ROUGH_OCTAVES = 1.0
+ROUGH_OCTAVES = 2.0
 """Reach of the trend about which the scatter is measured."""
 
 SCATTER_OCTAVES = 1.5
 """Reach of the scatter either side: roughness changes along the axis, most of all in a room."""
 
-ROBUST_ROUNDS = 4
+ROBUST_ROUNDS = 3
 BISQUARE = 4.0
 """Rows further from the trend than this many times their scatter count for nothing."""
-
 MAD_TO_SD = 1.4826
 """Standard deviation of a normal variable whose median absolute deviation is 1."""
 
@@ -46,16 +45,29 @@ def detrended(frequency_hz: FloatArray, level_db: FloatArray, *, reach_octaves: 
 
     The scatter is that about a trend of shorter reach: a broad dip is no roughness of its neighbourhood.
     """
-    per_octave = (frequency_hz.size - 1) / np.log2(frequency_hz[-1] / frequency_hz[0])
+    per_octave = rows_per_octave(frequency_hz)
     known = np.isfinite(level_db)
     trend, _ = _robust(level_db, per_octave, reach_octaves)
-    _, scatter = _robust(level_db, per_octave, min(ROUGH_OCTAVES, reach_octaves))
+    rough, _ = _robust(level_db, per_octave, min(ROUGH_OCTAVES, reach_octaves))
+    scatter = blended_scatter(level_db - rough, round(SCATTER_OCTAVES * per_octave))
     return Detrended(
         frequency_hz=frequency_hz,
         deviation_db=np.where(known, level_db - trend, np.nan),
         trend_db=np.where(known, trend, np.nan),
         scatter_db=np.where(known, scatter, np.nan),
     )
+
+
+def rows_per_octave(frequency_hz: FloatArray) -> float:
+    """Of rows evenly spaced in log frequency."""
+    return float((frequency_hz.size - 1) / np.log2(frequency_hz[-1] / frequency_hz[0]))
+
+
+def blended_scatter(deviation_db: FloatArray, reach: int) -> FloatArray:
+    """The local scatter `(rows,)`, nowhere below its own median: a few calm rows are luck, not calm."""
+    known = np.isfinite(deviation_db)
+    local = local_scatter(deviation_db, reach)
+    return np.maximum(local, np.median(local[known])) if np.any(known) else local
 
 
 def _robust(level_db: FloatArray, per_octave: float, reach_octaves: float) -> tuple[FloatArray, FloatArray]:
@@ -88,8 +100,9 @@ def _windows(rows: int, reach: int) -> tuple[npt.NDArray[np.int64], FloatArray, 
 
 def _fitted(values: FloatArray, weight: FloatArray, powers: FloatArray) -> FloatArray:
     """Value at the centre of each window of the weighted quadratic, `(rows,)`."""
-    normal = np.einsum("rw,jw,kw->rjk", weight, powers, powers, optimize=True)
-    right = np.einsum("rw,rw,jw->rj", weight, values, powers, optimize=True)
+    pairs = (powers[:, None, :] * powers[None, :, :]).reshape(9, -1)
+    normal = (weight @ pairs.T).reshape(-1, 3, 3)
+    right = (weight * values) @ powers.T
     # a trace of flatness keeps windows with few rows from being singular
     normal += 1e-6 * np.eye(3) * np.maximum(normal[:, :1, :1], 1e-9)
     return np.asarray(np.linalg.solve(normal, right[:, :, None])[:, 0, 0])

@@ -1,0 +1,111 @@
+"""How probable it is by chance alone that a rise and an anomaly line up as well as these do.
+
+Both curves are taken against their own trend and over their own local scatter, so that neither a shared slope nor
+roughness at one end of the axis counts. How well they line up at a row is the harmonic mean of the two (near the smaller
+one, and without the ties of a minimum); how well a pair does, the largest of that over the rows. One curve is then shifted
+against the other round the common band, row by row: the share of shifts that do as well is the probability. Over a report, all curves are shifted together by the
+same share of their band, and the smallest probability of all pairs is noted at every shift (Westfall and Young,
+Resampling-Based Multiple Testing, 1993, from memory): that keeps what the orders and levels of one loudspeaker have in
+common, where a count of pairs would ask for too much.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from distort.analysis.trend import detrended
+
+FloatArray = npt.NDArray[np.float64]
+
+SHIFTS = 400
+"""Of a whole report, including none at all."""
+
+LEAST_ROWS = 16
+"""Fewer rows that both curves share say nothing."""
+
+LEAST_SCATTER_DB = 0.02
+
+NEAR_OCTAVES = 1.0 / 12.0
+"""A rise and an anomaly line up where both stand out within this."""
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Pair:
+    """A distortion curve and the response at the same excitation frequencies; NaN where either has no reading."""
+
+    frequency_hz: FloatArray
+    rise: FloatArray
+    """Standardised, `(rows,)`: of `standardised`."""
+    anomaly: FloatArray
+    """Standardised and without its sign, `(rows,)`, read at the excitation frequency or n times it."""
+
+
+def standardised(frequency_hz: FloatArray, level_db: FloatArray) -> FloatArray:
+    """A curve `(rows,)` less its trend, over its local scatter."""
+    against = detrended(frequency_hz, level_db)
+    return np.asarray(against.deviation_db / np.maximum(against.scatter_db, LEAST_SCATTER_DB))
+
+
+class Chance:
+    """The probabilities of all pairs of one report."""
+
+    def __init__(self, pairs: Sequence[Pair]) -> None:
+        self._pairs = [_Shifted(pair) for pair in pairs]
+        tested = [one.probabilities for one in self._pairs if one.probabilities is not None]
+        self._smallest = np.sort(np.min(tested, axis=0)) if tested else np.ones(1)
+
+    def at(self, index: int, frequency_hz: float) -> tuple[float, float] | None:
+        """Probability of what pair `index` shows at `frequency_hz`: of this pair alone, and of the best of the report.
+
+        None where the two curves share too little.
+        """
+        own = self._pairs[index].at(frequency_hz)
+        return None if own is None else (own, self.of_report(own))
+
+    def pair(self, index: int) -> float | None:
+        """Probability of the best place of a pair."""
+        probabilities = self._pairs[index].probabilities
+        return None if probabilities is None else float(probabilities[0])
+
+    def of_report(self, probability: float) -> float:
+        """How often the best pair of a report of independent curves reaches `probability`."""
+        return float(np.searchsorted(self._smallest, probability + 1e-12, side="right") / self._smallest.size)
+
+
+def _together(rise: FloatArray, anomaly: FloatArray) -> FloatArray:
+    """Harmonic mean of the two, 0 where either is not above 0."""
+    both = (rise > 0.0) & (anomaly > 0.0)
+    total = np.where(both, rise + anomaly, 1.0)
+    return np.asarray(np.where(both, 2.0 * rise * anomaly / total, 0.0))
+
+
+class _Shifted:
+    """One pair at every shift."""
+
+    def __init__(self, pair: Pair) -> None:
+        known = np.isfinite(pair.rise) & np.isfinite(pair.anomaly)
+        self.probabilities: FloatArray | None = None
+        """At SHIFTS shifts, the first of them none."""
+        rows = int(np.sum(known))
+        if rows < LEAST_ROWS:
+            return
+        self._frequency_hz = pair.frequency_hz[known]
+        rise, anomaly = pair.rise[known], pair.anomaly[known]
+        index = (np.arange(rows)[None, :] + np.arange(rows)[:, None]) % rows
+        lined_up = _together(rise[None, :], anomaly[index])
+        self._here = lined_up[0]
+        self._best = np.sort(np.max(lined_up, axis=1))
+        shift = np.floor(np.arange(SHIFTS) * (rows / SHIFTS)).astype(np.int64)
+        self.probabilities = self._probability(np.max(lined_up, axis=1))[shift]
+
+    def _probability(self, value: FloatArray) -> FloatArray:
+        """Share of all shifts whose best is at least `value`."""
+        return np.asarray(1.0 - np.searchsorted(self._best, value - 1e-12, side="left") / self._best.size)
+
+    def at(self, frequency_hz: float) -> float | None:
+        if self.probabilities is None:
+            return None
+        near = np.abs(np.log2(self._frequency_hz / frequency_hz)) <= NEAR_OCTAVES
+        return float(self._probability(np.max(self._here[near], keepdims=True))[0]) if np.any(near) else None

@@ -1,0 +1,125 @@
+"""Changes of compression that stand out at a dip or a peak, and bands in which the output lags the drive as a whole.
+
+At a dip two paths nearly cancel. If one of them changes by a little, their sum changes by more: with paths a > b the
+change at the dip is (a + b) / (a - b) times that at the peak, which is the depth of the dip from peak to dip. A change at
+the dip within that bound needs no compression there; beyond it the loudspeaker itself compresses in that place.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from distort.analysis.contrast import gap_for, rises
+from distort.analysis.faults import Anomaly
+from distort.analysis.trend import blended_scatter, rows_per_octave
+
+FloatArray = npt.NDArray[np.float64]
+
+LEAST_EXCESS_DB = 0.2
+EXCESS_SIGMAS = 4.0
+BOUND_FACTOR = 1.25
+BOUND_SIGMAS = 3.0
+
+PEAK_OCTAVES = 1.3
+"""How far from a dip its neighbouring peak is looked for."""
+
+SCATTER_OCTAVES = 2.5
+
+LEAST_BAND_CHANGE_DB = 0.5
+LEAST_BAND_OCTAVES = 1.0 / 3.0
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class ChangeCurve:
+    """The change of one level against the reference level, `(rows,)` each; NaN: not measurable."""
+
+    quantity: str
+    level: float
+    frequency_hz: FloatArray
+    change_db: FloatArray
+    uncertainty_db: FloatArray
+    """Half-width of the 95 % interval."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Excess:
+    """What a change curve does at one anomaly."""
+
+    frequency_hz: float
+    excess_db: float
+    """Against the flanks; negative: more compression here."""
+    sigma_db: float
+    change_db: float
+    bound_db: float
+    """Largest change that two weak paths explain; 0 at a peak, where paths add."""
+
+    @property
+    def own(self) -> bool:
+        """Beyond what a sum of two paths explains."""
+        return abs(self.change_db) > self.bound_db + BOUND_SIGMAS * self.sigma_db
+
+
+@dataclass(frozen=True, kw_only=True)
+class Band:
+    """A stretch of the axis in which the output lags."""
+
+    low_hz: float
+    high_hz: float
+    worst_hz: float
+    change_db: float
+    sigma_db: float
+
+
+def excess_at(curve: ChangeCurve, response_db: FloatArray, anomaly: Anomaly) -> Excess | None:
+    """What stands out at the anomaly; None where nothing does. `response_db` `(rows,)` on the rows of the curve."""
+    f = curve.frequency_hz
+    risen = rises(f, np.array([curve.change_db]), gap_octaves=gap_for(anomaly.width_octaves))[0]
+    row = int(np.argmin(np.abs(np.log(f / anomaly.frequency_hz))))
+    if not np.isfinite(risen[row]) or abs(np.log2(f[row] / anomaly.frequency_hz)) > 0.5 / rows_per_octave(f) + 1e-9:
+        return None
+    scatter = blended_scatter(risen, round(SCATTER_OCTAVES * rows_per_octave(f)))
+    sigma_db = float(np.hypot(scatter[row], np.nan_to_num(curve.uncertainty_db[row]) / 1.96))
+    if abs(risen[row]) < max(LEAST_EXCESS_DB, EXCESS_SIGMAS * sigma_db):
+        return None
+    return Excess(
+        frequency_hz=float(f[row]),
+        excess_db=float(risen[row]),
+        sigma_db=sigma_db,
+        change_db=float(curve.change_db[row]),
+        bound_db=_bound_db(curve, response_db, row) if anomaly.kind == "dip" else 0.0,
+    )
+
+
+def _bound_db(curve: ChangeCurve, response_db: FloatArray, row: int) -> float:
+    near = np.abs(np.log2(curve.frequency_hz / curve.frequency_hz[row])) <= PEAK_OCTAVES
+    level = np.where(near & np.isfinite(curve.change_db), response_db, np.nan)
+    if not np.any(np.isfinite(level)):
+        return 0.0
+    peak = int(np.nanargmax(level))
+    depth_db = float(level[peak] - response_db[row])
+    return float(BOUND_FACTOR * abs(curve.change_db[peak]) * 10.0 ** (depth_db / 20.0))
+
+
+def lagging_bands(curve: ChangeCurve, *, lowest_valid_hz: float) -> list[Band]:
+    """Stretches of a third of an octave or more in which the output lags by half a decibel or more."""
+    f = curve.frequency_hz
+    sigma = np.nan_to_num(curve.uncertainty_db) / 1.96
+    with np.errstate(invalid="ignore"):
+        low = (curve.change_db <= -np.maximum(LEAST_BAND_CHANGE_DB, EXCESS_SIGMAS * sigma)) & (f >= lowest_valid_hz)
+    edges = np.flatnonzero(np.diff(np.concatenate([[False], low, [False]]).astype(np.int8)))
+    bands = []
+    for first, end in zip(edges[::2], edges[1::2], strict=True):
+        if np.log2(f[end - 1] / f[first]) < LEAST_BAND_OCTAVES:
+            continue
+        worst = first + int(np.argmin(curve.change_db[first:end]))
+        bands.append(
+            Band(
+                low_hz=float(f[first]),
+                high_hz=float(f[end - 1]),
+                worst_hz=float(f[worst]),
+                change_db=float(curve.change_db[worst]),
+                sigma_db=float(sigma[worst]),
+            )
+        )
+    return bands

@@ -1,0 +1,129 @@
+"""Where a distortion curve rises: at an anomaly, where n f meets one, or alone."""
+
+from collections.abc import Sequence
+
+import numpy as np
+import numpy.typing as npt
+
+from distort.analysis.causes import cause_of_rise, source_db
+from distort.analysis.contrast import GAPS_OCTAVES, gap_for
+from distort.analysis.faults import Anomaly, Cause, Evidence
+from distort.analysis.looked_at import Finding, Looked, finding
+from distort.analysis.split import CLEAR_DB, DistortionCurve, Rises, Split, all_rises, split_at
+
+FloatArray = npt.NDArray[np.float64]
+
+ALONE_SCATTERS = 4.0
+ALONE_DB = 4.0
+"""A rise without an anomaly must stand out further: nothing else speaks for it."""
+
+BESIDE = 2.0 ** (1.0 / 6.0)
+"""An anomaly reaches this far beyond where half of it is left."""
+
+ALONE_FROM_OTHERS_OCTAVES = 1.0 / 3.0
+
+
+def distortion_rises(looked: Looked, curve: DistortionCurve) -> list[Finding]:
+    """All rises of one curve with their causes; several may lie at one place."""
+    calm = _calm(looked, curve)
+    of_gap = {
+        gap: all_rises(curve, looked.response_hz, looked.response_db, gap_octaves=gap, calm=calm)
+        for gap in {gap_for(anomaly.width_octaves) for anomaly in looked.anomalies} | {GAPS_OCTAVES[0]}
+    }
+    found = []
+    for anomaly in looked.anomalies:
+        rises = of_gap[gap_for(anomaly.width_octaves)]
+        for anomaly_at in sorted({1, curve.order or 1}):
+            split = split_at(curve, rises, anomaly.frequency_hz / anomaly_at)
+            if split is None:
+                continue
+            one = _judged(looked, curve, split, anomaly=anomaly, anomaly_at=anomaly_at)
+            found += [one] if one is not None else []
+    places_hz = [one.coincidence.frequency_hz for one in found]
+    return found + _alone(looked, curve, of_gap[GAPS_OCTAVES[0]], places_hz)
+
+
+def _calm(looked: Looked, curve: DistortionCurve) -> npt.NDArray[np.bool_]:
+    """Rows that lie at no anomaly, neither at f nor at n f: there the curve shows its own roughness."""
+    calm = np.ones(curve.frequency_hz.size, dtype=np.bool_)
+    for anomaly in looked.anomalies:
+        for factor in (1, curve.order or 1):
+            at_hz = factor * curve.frequency_hz
+            calm &= ~((at_hz > anomaly.low_hz / BESIDE) & (at_hz < anomaly.high_hz * BESIDE))
+    return calm
+
+
+def _judged(
+    looked: Looked, curve: DistortionCurve, split: Split, *, anomaly: Anomaly, anomaly_at: int
+) -> Finding | None:
+    """What rises at one anomaly; None where nothing does, or where its cause is not this anomaly."""
+    weighed = cause_of_rise(split)
+    if weighed is None:
+        return None
+    cause: Cause = weighed.cause
+    if cause == "weak-fundamental" and not (anomaly_at == 1 and anomaly.kind == "dip"):
+        return None
+    if cause == "response-peak" and not (anomaly_at == curve.order and anomaly.kind == "peak"):
+        return None
+    if cause in ("weak-fundamental", "response-peak") and anomaly.elsewhere == "filled-in":
+        cause = "room"
+    made_db = source_db(split, weighed.alpha)
+    evidence = Evidence(
+        rise_db=split.raw_rise_db if cause == "noise" else split.rise_db,
+        rise_uncertainty_db=1.96 * split.rise_scatter_db,
+        fundamental_db=split.fundamental_db,
+        way_out_db=None if curve.order is None else weighed.alpha * split.response_there_db,
+        source_db=made_db,
+        shared_way=split.way.found,
+        margin_db=split.margin_db if np.isfinite(split.margin_db) else None,
+        free_field_db=anomaly.elsewhere_db,
+    )
+    return finding(
+        looked,
+        curve,
+        cause,
+        evidence,
+        frequency_hz=anomaly.frequency_hz / anomaly_at,
+        strength=max(evidence.rise_db, made_db if cause == "made-here" else 0.0),
+        anomaly=anomaly,
+        anomaly_at=anomaly_at,
+    )
+
+
+def _alone(looked: Looked, curve: DistortionCurve, rises: Rises, places_hz: Sequence[float]) -> list[Finding]:
+    """Rises that the source makes where no anomaly is near, neither at f nor at n f."""
+    f, made = curve.frequency_hz, rises.product_db
+    clear = ~(curve.relative_db < curve.floor_db + CLEAR_DB) & np.isfinite(made) & (f >= looked.lowest_valid_hz)
+    least = np.maximum(ALONE_DB, ALONE_SCATTERS * np.maximum(rises.raw_scatter_db, rises.source_scatter_db[0]))
+    # both as it reads and as the source makes it: a dip of the fundamental, or a peak at n f, is no rise alone
+    smaller = np.minimum.reduce([rises.relative_db, made, made - rises.there_db])
+    standing = np.where(clear & (smaller >= least), smaller, 0.0)
+    for place_hz in places_hz:
+        standing = np.where(np.abs(np.log2(f / place_hz)) < ALONE_FROM_OTHERS_OCTAVES, 0.0, standing)
+    found = []
+    while np.any(standing > 0.0):
+        row = int(np.argmax(standing))
+        evidence = Evidence(
+            rise_db=float(rises.relative_db[row]),
+            rise_uncertainty_db=1.96 * float(rises.raw_scatter_db[row]),
+            fundamental_db=-float(rises.fundamental_db[row]),
+            source_db=float(made[row]),
+            margin_db=_finite(float(curve.relative_db[row] - curve.floor_db[row])),
+        )
+        found.append(
+            finding(
+                looked,
+                curve,
+                "made-here",
+                evidence,
+                frequency_hz=float(f[row]),
+                strength=float(standing[row]),
+                anomaly=None,
+            )
+        )
+        standing = np.where(np.abs(np.log2(f / f[row])) < ALONE_FROM_OTHERS_OCTAVES, 0.0, standing)
+    return found
+
+
+def _finite(value: float) -> float | None:
+    return value if np.isfinite(value) else None
