@@ -2,8 +2,8 @@
 
 For every condition: load the recordings with their sidecars, leave out what the user rejected, put the takes of each
 level together, analyse the sweeps from the lowest level up (its response is the reference for the equivalent input),
-look for dips and peaks and for what lines up with them, and write the tables and findings. Each step is one call; what it
-does is in the module that it is imported from.
+look for dips and peaks and for what lines up with them, and write the tables and findings. Each step is one call; what
+it does is in the module that it is imported from.
 """
 
 import math
@@ -54,8 +54,8 @@ Progress = Callable[[str, int, int], None]
 def analyze_session(root: Path, *, condition: str | None = None, progress: Progress) -> tuple[ConditionResults, ...]:
     """Analyse every recorded condition of the session in `root`, or `condition` alone, and write results/.
 
-    Raises PlanError for a bad session.toml, SessionError for files that are missing or cannot be trusted, RecordingError for audio that cannot be read, AnalysisError when the
-    recordings do not allow the result.
+    Raises PlanError for a bad session.toml, SessionError for files that are missing or cannot be trusted,
+    RecordingError for audio that cannot be read, AnalysisError when the recordings do not allow the result.
     """
     folder = SessionFolder(root)
     folder.require()

@@ -10,10 +10,12 @@ import scipy.signal
 from distort.analysis.dip_shapes import CombFit, SecondOrderFit, comb_fit, second_order_fit
 from distort.analysis.faults import Anomaly, Elsewhere, Equaliser, Kind, PhaseVerdict, Shape
 from distort.analysis.fine_response import FineResponse
+from distort.analysis.grid import grid_hz
 from distort.analysis.minimum_phase import implied_phase_rad, phase_verdict
 from distort.analysis.trend import Detrended, detrended
 
 FloatArray = npt.NDArray[np.float64]
+BoolArray = npt.NDArray[np.bool_]
 
 LEAST_DB = 2.0
 """Smaller dips and peaks are not listed: no one would look at them (own choice)."""
@@ -98,7 +100,7 @@ def find_anomalies(
 
 
 def within_passband(level_db: FloatArray) -> FloatArray:
-    """`level_db` `(rows,)` without its roll-offs: NaN from either end up to the row that first comes near the middle."""
+    """`level_db` `(rows,)` without its roll-offs: NaN from either end up to the first row near the median."""
     known = np.isfinite(level_db)
     if not np.any(known):
         return level_db
@@ -122,7 +124,7 @@ def _outstanding(against: Detrended) -> list[_Found]:
     values = np.nan_to_num(scatters(against))
     for dip in (True, False):
         upward = -values if dip else values
-        tops, shape = scipy.signal.find_peaks(
+        tops, _ = scipy.signal.find_peaks(
             upward, height=LEAST_SCATTERS, prominence=0.6 * LEAST_SCATTERS, width=0, rel_height=0.5
         )
         for top in tops:
@@ -199,7 +201,7 @@ def _shapes(one: _Found, fine: FineResponse) -> tuple[SecondOrderFit, CombFit | 
     f, level_db = fine.frequency_hz, fine.level_db
     q_guess = float(np.clip(one.centre_hz / max(one.high_hz - one.low_hz, 1e-3), 0.5, 50.0))
 
-    def zeros(rows: npt.NDArray[np.bool_]) -> SecondOrderFit:
+    def zeros(rows: BoolArray) -> SecondOrderFit:
         return second_order_fit(f[rows], level_db[rows], centre_hz=one.centre_hz, q_guess=q_guess, dip=one.dip)
 
     reach = 2.0 ** np.clip(1.5 * np.log2(one.high_hz / one.low_hz), 0.2, 1.0)
@@ -221,8 +223,6 @@ def _elsewhere_db(one: _Found, elsewhere: Sequence[CurveElsewhere]) -> float | N
     """What the mean power of the curves elsewhere keeps of it: the extreme near by, against its own trend."""
     if not elsewhere:
         return None
-    from distort.analysis.grid import grid_hz
-
     rows_hz = grid_hz()
     powers = [10.0 ** (curve.at(rows_hz) / 10.0) for curve in elsewhere]
     with np.errstate(invalid="ignore", divide="ignore"):

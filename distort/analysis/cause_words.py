@@ -4,15 +4,18 @@ from distort.analysis.faults import Anomaly, Cause, Evidence
 
 ORDINALS = {2: "second", 3: "third", 4: "fourth", 5: "fifth", 6: "sixth", 7: "seventh", 8: "eighth", 9: "ninth"}
 
+PORT_BELOW_HZ = 120.0
+"""Ports and the travel of cones are spent below this (common practice, no source)."""
+
 EXPERIMENTS: dict[Cause, str] = {
-    "weak-fundamental": "Move the microphone or the loudspeaker by a hand's breadth: if the dip moves, this moves with it.",
+    "weak-fundamental": "Move the microphone by a hand's breadth: if the dip moves, this must move with it.",
     "response-peak": "Equalise the peak and measure again: the rise must go down with it.",
     "made-here": "Measure close to the driver, and in another set-up: if the rise stays, the loudspeaker makes it.",
     "weak-sum": "Cover the reflecting surface, or turn one of two drivers off: the change must then go back.",
     "own-compression": "Play the short sweep, and a burst after a rest: what stays is a limiter, what goes is heat.",
     "noise": "Play louder, or average several takes, until the order stands 10 dB above its floor.",
     "room": "Measure with a time gate, in the open, or at another place in the room: the dip must go.",
-    "undecided": "Measure close to the driver, where no reflection counts, and compare: if the rise stays, it is made here.",
+    "undecided": "Measure close to the driver, where no reflection counts: if the rise stays, it is made here.",
 }
 
 
@@ -60,8 +63,13 @@ def sentence(
         )
     if cause in ("weak-fundamental", "room") and anomaly_at == 1:
         why = "because the wanted tone itself is weaker there"
-        rest = f" by {evidence.fundamental_db:.1f} dB; the loudspeaker does not distort more."
-        where = " The dip is made by the room: the curve measured elsewhere does not have it." if cause == "room" else ""
+        added = ""
+        if (evidence.way_out_db or 0.0) >= 2.0:
+            added = f" and the response adds {evidence.way_out_db:.1f} dB where the harmonic is heard"
+        rest = f" by {evidence.fundamental_db:.1f} dB{added}; the loudspeaker does not distort more."
+        where = (
+            " The dip is made by the room: the curve measured elsewhere does not have it." if cause == "room" else ""
+        )
         return f"{rise} {why}{rest}{where}"
     if cause in ("response-peak", "room"):
         where = " The curve measured elsewhere does not have that peak." if cause == "room" else ""
@@ -88,6 +96,13 @@ def _beside(anomaly: Anomaly | None, anomaly_at: int, frequency_hz: float, evide
     return f", and the wanted tone is {weak_db:.1f} dB weaker there" if weak_db >= 1.0 else ""
 
 
+def _who(band_hz: tuple[float, float]) -> str:
+    """What does that in such a band (common practice)."""
+    if band_hz[1] < PORT_BELOW_HZ:
+        return "the loudspeaker itself compresses, as a port or a cone at the end of its travel does"
+    return "the loudspeaker itself limits or heats"
+
+
 def _of_compression(
     cause: Cause,
     quantity: str,
@@ -101,7 +116,7 @@ def _of_compression(
     if anomaly is None and band_hz is not None:
         return (
             f"From {hertz_words(band_hz[0])} to {hertz_words(band_hz[1])} {what} lags the drive by up to "
-            f"{-evidence.rise_db:.1f} dB: the loudspeaker itself limits or heats; no dip or peak is needed for that."
+            f"{-evidence.rise_db:.1f} dB: {_who(band_hz)}; no dip or peak is needed for that."
         )
     lags = f"{at} {what} changes by {evidence.rise_db:+.2f} dB more than to either side"
     if cause in ("weak-sum", "room"):

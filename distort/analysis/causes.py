@@ -30,6 +30,12 @@ FLANKS_SHARE = 1.1
 
 DECIDED = 0.7
 
+LEAST_EXPLAINED_DB = 1.0
+"""Fundamental and way out together make a rise from here on."""
+
+HIDDEN_DB, HIDDEN_SCATTERS, HIDDEN_PROBABILITY = 4.0, 3.0, 0.9
+"""What the source makes where no rise is seen must be this large, this far out of the roughness, and this probable."""
+
 
 @dataclass(frozen=True, kw_only=True)
 class Weighed:
@@ -42,7 +48,7 @@ class Weighed:
 
 
 def risen(split: Split) -> bool:
-    """Whether the reading rises by a decibel and a half, and clearly above the roughness of its curve."""
+    """Whether the reading rises by a decibel and a half, and above the roughness of its curve."""
     return split.raw_rise_db >= max(LEAST_RISE_DB, RISE_SCATTERS * split.rise_scatter_db)
 
 
@@ -52,26 +58,48 @@ def source_db(split: Split, alpha: float) -> float:
 
 
 def cause_of_rise(split: Split) -> Weighed | None:
-    """The cause of a rise of distortion; None where there is no rise to speak of."""
-    if not risen(split):
-        return None
+    """The cause of a rise of distortion; None where there is no rise to speak of, not even one that a dip hides."""
     if split.margin_db < CLEAR_DB:
-        return Weighed(cause="noise", probability=1.0, alpha=0.0)
-    weights: dict[tuple[Cause, float], float] = {}
+        return Weighed(cause="noise", probability=1.0, alpha=0.0) if risen(split) else None
+    weighed = _weighed(split)
+    if risen(split) or (weighed is not None and _hidden(split, weighed)):
+        return weighed
+    return None
+
+
+def _hidden(split: Split, weighed: Weighed) -> bool:
+    """Whether the source clearly makes more here, although a dip at n f takes it away again."""
+    if weighed.cause != "made-here" or weighed.probability < HIDDEN_PROBABILITY or weighed.alpha == 0.0:
+        return False
+    scatter_db = split.source_scatter_db[1]
+    return source_db(split, 1.0) >= max(HIDDEN_DB, HIDDEN_SCATTERS * scatter_db) and split.response_there_db < 0.0
+
+
+def _weighed(split: Split) -> Weighed | None:
+    weights: dict[tuple[Cause | None, float], float] = {}
     for alpha, prior in ((0.0, 1.0 - split.way.shared_probability), (1.0, split.way.shared_probability)):
         nothing, something = _likelihoods(split, alpha)
-        way_db = alpha * split.response_there_db
-        passive: Cause = "weak-fundamental" if split.fundamental_db >= way_db else "response-peak"
         weights["made-here", alpha] = prior * MADE_BEFOREHAND * something
+        passive = _passive(split, alpha)
         weights[passive, alpha] = prior * (1.0 - MADE_BEFOREHAND) * nothing
     total = sum(weights.values()) + 1e-300
-    probable: dict[Cause, float] = {}
+    probable: dict[Cause | None, float] = {}
     for (cause, _), weight in weights.items():
         probable[cause] = probable.get(cause, 0.0) + weight / total
     best = max(probable, key=lambda cause: probable[cause])
+    if best is None:
+        return None
     alpha = max((0.0, 1.0), key=lambda one: weights.get((best, one), 0.0))
     decided = probable[best] >= DECIDED
     return Weighed(cause=best if decided else "undecided", probability=probable[best], alpha=alpha)
+
+
+def _passive(split: Split, alpha: float) -> Cause | None:
+    """The cause if the source makes nothing of its own here; None where fundamental and way out explain no rise."""
+    way_db = alpha * split.response_there_db
+    if split.fundamental_db + way_db < LEAST_EXPLAINED_DB:
+        return None
+    return "weak-fundamental" if split.fundamental_db >= way_db else "response-peak"
 
 
 def _likelihoods(split: Split, alpha: float) -> tuple[float, float]:

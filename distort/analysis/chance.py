@@ -1,12 +1,13 @@
 """How probable it is by chance alone that a rise and an anomaly line up as well as these do.
 
 Both curves are taken against their own trend and over their own local scatter, so that neither a shared slope nor
-roughness at one end of the axis counts. How well they line up at a row is the harmonic mean of the two (near the smaller
-one, and without the ties of a minimum); how well a pair does, the largest of that over the rows. One curve is then shifted
-against the other round the common band, row by row: the share of shifts that do as well is the probability. Over a report, all curves are shifted together by the
-same share of their band, and the smallest probability of all pairs is noted at every shift (Westfall and Young,
-Resampling-Based Multiple Testing, 1993, from memory): that keeps what the orders and levels of one loudspeaker have in
-common, where a count of pairs would ask for too much.
+roughness at one end of the axis counts. How well they line up at a row is the harmonic mean of the two (near the
+smaller one, and without the ties of a minimum); how well a pair does, the sum of its POWER over the rows: three dips
+that meet three rises count for more than one that does. One curve is then shifted against the other round the common
+band, row by row: the share of shifts that do as well is the probability. Over a report, all curves are shifted
+together by the same share of their band, and the smallest probability of all pairs is noted at every shift (Westfall
+and Young, Resampling-Based Multiple Testing, 1993, from memory): that keeps what the orders and levels of one
+loudspeaker have in common, where a count of pairs would ask for too much.
 """
 
 from collections.abc import Sequence
@@ -15,7 +16,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from distort.analysis.trend import detrended
+from distort.analysis.trend import SCATTER_OCTAVES, detrended, local_scatter, rows_per_octave
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -27,15 +28,14 @@ LEAST_ROWS = 16
 
 LEAST_SCATTER_DB = 0.02
 
-NEAR_OCTAVES = 1.0 / 12.0
-"""A rise and an anomaly line up where both stand out within this."""
+POWER = 3
+"""High enough that ripple adds little to what stands out (own choice)."""
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Pair:
-    """A distortion curve and the response at the same excitation frequencies; NaN where either has no reading."""
+    """A distortion curve and the response on the same rows of excitation frequency; NaN where either has no reading."""
 
-    frequency_hz: FloatArray
     rise: FloatArray
     """Standardised, `(rows,)`: of `standardised`."""
     anomaly: FloatArray
@@ -44,8 +44,9 @@ class Pair:
 
 def standardised(frequency_hz: FloatArray, level_db: FloatArray) -> FloatArray:
     """A curve `(rows,)` less its trend, over its local scatter."""
-    against = detrended(frequency_hz, level_db)
-    return np.asarray(against.deviation_db / np.maximum(against.scatter_db, LEAST_SCATTER_DB))
+    deviation_db = detrended(frequency_hz, level_db).deviation_db
+    scatter_db = local_scatter(deviation_db, round(SCATTER_OCTAVES * rows_per_octave(frequency_hz)))
+    return np.asarray(deviation_db / np.maximum(scatter_db, LEAST_SCATTER_DB))
 
 
 class Chance:
@@ -56,16 +57,8 @@ class Chance:
         tested = [one.probabilities for one in self._pairs if one.probabilities is not None]
         self._smallest = np.sort(np.min(tested, axis=0)) if tested else np.ones(1)
 
-    def at(self, index: int, frequency_hz: float) -> tuple[float, float] | None:
-        """Probability of what pair `index` shows at `frequency_hz`: of this pair alone, and of the best of the report.
-
-        None where the two curves share too little.
-        """
-        own = self._pairs[index].at(frequency_hz)
-        return None if own is None else (own, self.of_report(own))
-
     def pair(self, index: int) -> float | None:
-        """Probability of the best place of a pair."""
+        """Probability of pair `index` alone; None where the two curves share too little."""
         probabilities = self._pairs[index].probabilities
         return None if probabilities is None else float(probabilities[0])
 
@@ -91,21 +84,9 @@ class _Shifted:
         rows = int(np.sum(known))
         if rows < LEAST_ROWS:
             return
-        self._frequency_hz = pair.frequency_hz[known]
         rise, anomaly = pair.rise[known], pair.anomaly[known]
         index = (np.arange(rows)[None, :] + np.arange(rows)[:, None]) % rows
-        lined_up = _together(rise[None, :], anomaly[index])
-        self._here = lined_up[0]
-        self._best = np.sort(np.max(lined_up, axis=1))
-        shift = np.floor(np.arange(SHIFTS) * (rows / SHIFTS)).astype(np.int64)
-        self.probabilities = self._probability(np.max(lined_up, axis=1))[shift]
-
-    def _probability(self, value: FloatArray) -> FloatArray:
-        """Share of all shifts whose best is at least `value`."""
-        return np.asarray(1.0 - np.searchsorted(self._best, value - 1e-12, side="left") / self._best.size)
-
-    def at(self, frequency_hz: float) -> float | None:
-        if self.probabilities is None:
-            return None
-        near = np.abs(np.log2(self._frequency_hz / frequency_hz)) <= NEAR_OCTAVES
-        return float(self._probability(np.max(self._here[near], keepdims=True))[0]) if np.any(near) else None
+        lined_up = np.sum(_together(rise[None, :], anomaly[index]) ** POWER, axis=1)
+        ordered = np.sort(lined_up)
+        probability = 1.0 - np.searchsorted(ordered, lined_up * (1.0 - 1e-12), side="left") / rows
+        self.probabilities = probability[np.floor(np.arange(SHIFTS) * (rows / SHIFTS)).astype(np.int64)]

@@ -1,7 +1,7 @@
 """Rises of distortion, and changes of compression, that line up with a dip or a peak of the response; and why.
 
-`distortion_rises` and `compression_excess` find them curve by curve; here they are put in order, one for each quantity and
-place, and told how probable it is that chance alone lines them up.
+`distortion_rises` and `compression_excess` find them curve by curve; here they are put in order, one for each quantity
+and place, and told how probable it is that chance alone lines them up.
 """
 
 from collections.abc import Sequence
@@ -38,9 +38,7 @@ def find_coincidences(looked: Looked) -> tuple[Coincidence, ...]:
     findings += _bands(looked)
     kept = _without_sums(_one_noise_a_place(_one_a_place(sorted(findings, key=_rank))))
     chance = _Report(looked)
-    return tuple(
-        chance.stated(replace(one.coincidence, number=number)) for number, one in enumerate(kept, start=1)
-    )
+    return tuple(chance.stated(replace(one.coincidence, number=number)) for number, one in enumerate(kept, start=1))
 
 
 def _rank(one: Finding) -> tuple[bool, float]:
@@ -63,7 +61,7 @@ def _one_a_place(ranked: Sequence[Finding]) -> list[Finding]:
 
 
 def _one_noise_a_place(kept: Sequence[Finding]) -> list[Finding]:
-    """Of the orders that noise hides at one anomaly, the one that stands furthest above it: the next to be uncovered."""
+    """Of the orders that noise hides at one anomaly, the one furthest above it: the next to be uncovered."""
 
     def margin_db(one: Finding) -> float:
         return one.coincidence.evidence.margin_db or 0.0
@@ -161,7 +159,8 @@ class _Report:
         self._index: dict[tuple[str, float, int], int] = {}
         pairs: list[Pair] = []
         anomalous = np.abs(standardised(looked.response_hz, looked.response_db))
-        for curve in (*looked.distortion, *looked.changes):
+        curves: list[DistortionCurve | ChangeCurve] = [*looked.distortion, *looked.changes]
+        for curve in curves:
             for factor in sorted({1, _order(curve)}):
                 self._index[curve.quantity, curve.level, factor] = len(pairs)
                 pairs.append(_pair(curve, factor, looked.response_hz, anomalous))
@@ -171,19 +170,17 @@ class _Report:
         """The coincidence with its probabilities; as it is where it has no anomaly."""
         if one.anomaly is None:
             return one
-        found = self._chance.at(self._index[one.quantity, one.level, one.anomaly_at], one.frequency_hz)
-        if found is None:
+        own = self._chance.pair(self._index[one.quantity, one.level, one.anomaly_at])
+        if own is None:
             return one
-        return replace(one, chance_probability=found[0], chance_probability_report=found[1])
+        return replace(one, chance_probability=own, chance_probability_report=self._chance.of_report(own))
 
 
 def _order(curve: DistortionCurve | ChangeCurve) -> int:
     return (curve.order or 1) if isinstance(curve, DistortionCurve) else 1
 
 
-def _pair(
-    curve: DistortionCurve | ChangeCurve, factor: int, response_hz: FloatArray, anomalous: FloatArray
-) -> Pair:
+def _pair(curve: DistortionCurve | ChangeCurve, factor: int, response_hz: FloatArray, anomalous: FloatArray) -> Pair:
     f = curve.frequency_hz
     if isinstance(curve, DistortionCurve):
         rise = standardised(f, curve.relative_db)
@@ -191,4 +188,4 @@ def _pair(
         rise = np.abs(standardised(f, curve.change_db))
     known = np.isfinite(anomalous)
     there = np.interp(np.log(factor * f), np.log(response_hz[known]), anomalous[known], left=np.nan, right=np.nan)
-    return Pair(frequency_hz=f, rise=rise, anomaly=np.asarray(there))
+    return Pair(rise=rise, anomaly=np.asarray(there))

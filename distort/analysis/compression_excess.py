@@ -1,8 +1,8 @@
 """Changes of compression that stand out at a dip or a peak, and bands in which the output lags the drive as a whole.
 
 At a dip two paths nearly cancel. If one of them changes by a little, their sum changes by more: with paths a > b the
-change at the dip is (a + b) / (a - b) times that at the peak, which is the depth of the dip from peak to dip. A change at
-the dip within that bound needs no compression there; beyond it the loudspeaker itself compresses in that place.
+change at the dip is (a + b) / (a - b) times that at the peak, which is the depth of the dip from peak to dip. A change
+at the dip within that bound needs no compression there; beyond it the loudspeaker itself compresses in that place.
 """
 
 from dataclasses import dataclass

@@ -1,8 +1,8 @@
 """How far a curve rises at every place against its flanks, as one and the same weighted sum for every curve.
 
-The flanks, from a gap to FLANK_OCTAVES away on either side, give a straight line in log frequency; the rise is the mean of
-the core less that line. The same rows with the same weights serve every curve at a place, so what holds for curves in dB
-(D = P - P1) holds for their rises, exactly.
+The flanks, from a gap to FLANK_OCTAVES away on either side, give a straight line in log frequency; the rise is the
+mean of the core less that line. The same rows with the same weights serve every curve at a place, so what holds for
+curves in dB (D = P - P1) holds for their rises, exactly.
 """
 
 import numpy as np

@@ -13,6 +13,7 @@ import numpy.typing as npt
 import scipy.optimize
 
 FloatArray = npt.NDArray[np.float64]
+BoolArray = npt.NDArray[np.bool_]
 
 WIDENED = 2.0
 """Rows of a fine response are not independent of each other: 95 % intervals of a fit are this much wider."""
@@ -73,7 +74,7 @@ def second_order_fit(
     low = np.array([-0.35, np.log(0.2), -np.inf, -np.inf, -np.inf])
     high = np.array([0.35, np.log(200.0), np.inf, np.inf, np.inf])
     found = scipy.optimize.least_squares(model, start, bounds=(low, high), loss="soft_l1", f_scale=1.0, max_nfev=200)
-    deviation = _deviations(found.jac[:, :2], found.fun)
+    deviation = _deviations(np.asarray(found.jac)[:, :2], found.fun)
     frequency = centre_hz * float(np.exp(found.x[0]))
     q = float(np.exp(found.x[1]))
     return SecondOrderFit(
@@ -95,13 +96,13 @@ def _numerator(u: FloatArray, power: FloatArray) -> FloatArray:
 
 def comb_fit(
     frequency_hz: FloatArray, level_db: FloatArray, *, centre_hz: float, depth_db: float
-) -> tuple[CombFit, FloatArray] | None:
+) -> tuple[CombFit, BoolArray] | None:
     """The comb that explains the dip at `centre_hz` best, and which rows it was fitted to; None where none was found.
 
     Tries the dip as first, second, ... of its comb; each over the rows from half a comb spacing below the neighbouring
     dips to as far above.
     """
-    best: tuple[CombFit, FloatArray] | None = None
+    best: tuple[CombFit, BoolArray] | None = None
     for number in range(1, MOST_DIPS + 1):
         spacing_hz = centre_hz / (number - 0.5)
         low_hz = max(centre_hz - 1.0 * spacing_hz, centre_hz / 4.0)
@@ -134,7 +135,7 @@ def _comb(
     reflection = float(found.x[1])
     if reflection < LEAST_REFLECTION + 0.01:
         return None
-    deviation = _deviations(found.jac[:, :2], found.fun)
+    deviation = _deviations(np.asarray(found.jac)[:, :2], found.fun)
     frequency = centre_hz * float(np.exp(found.x[0]))
     return CombFit(
         delay_s=(number - 0.5) / frequency,

@@ -9,11 +9,14 @@ from distort.analysis.causes import cause_of_rise, source_db
 from distort.analysis.contrast import GAPS_OCTAVES, gap_for
 from distort.analysis.faults import Anomaly, Cause, Evidence
 from distort.analysis.looked_at import Finding, Looked, finding
-from distort.analysis.split import CLEAR_DB, DistortionCurve, Rises, Split, all_rises, split_at
+from distort.analysis.split import CLEAR_DB, DistortionCurve, Parts, Rises, Split, all_rises, parts_of, split_at
+from distort.analysis.trend import detrended
 
 FloatArray = npt.NDArray[np.float64]
 
-ALONE_SCATTERS = 4.0
+LEAST_ROWS = 16
+
+ALONE_SCATTERS = 5.0
 ALONE_DB = 4.0
 """A rise without an anomaly must stand out further: nothing else speaks for it."""
 
@@ -25,9 +28,11 @@ ALONE_FROM_OTHERS_OCTAVES = 1.0 / 3.0
 
 def distortion_rises(looked: Looked, curve: DistortionCurve) -> list[Finding]:
     """All rises of one curve with their causes; several may lie at one place."""
-    calm = _calm(looked, curve)
+    if np.sum(np.isfinite(curve.relative_db)) < LEAST_ROWS:
+        return []
+    parts = parts_of(curve, looked.response_hz, looked.response_db, calm=_calm(looked, curve))
     of_gap = {
-        gap: all_rises(curve, looked.response_hz, looked.response_db, gap_octaves=gap, calm=calm)
+        gap: all_rises(curve, parts, gap_octaves=gap)
         for gap in {gap_for(anomaly.width_octaves) for anomaly in looked.anomalies} | {GAPS_OCTAVES[0]}
     }
     found = []
@@ -40,7 +45,7 @@ def distortion_rises(looked: Looked, curve: DistortionCurve) -> list[Finding]:
             one = _judged(looked, curve, split, anomaly=anomaly, anomaly_at=anomaly_at)
             found += [one] if one is not None else []
     places_hz = [one.coincidence.frequency_hz for one in found]
-    return found + _alone(looked, curve, of_gap[GAPS_OCTAVES[0]], places_hz)
+    return found + _alone(looked, curve, parts, rises=of_gap[GAPS_OCTAVES[0]], places_hz=places_hz)
 
 
 def _calm(looked: Looked, curve: DistortionCurve) -> npt.NDArray[np.bool_]:
@@ -90,14 +95,15 @@ def _judged(
     )
 
 
-def _alone(looked: Looked, curve: DistortionCurve, rises: Rises, places_hz: Sequence[float]) -> list[Finding]:
+def _alone(
+    looked: Looked, curve: DistortionCurve, parts: Parts, *, rises: Rises, places_hz: Sequence[float]
+) -> list[Finding]:
     """Rises that the source makes where no anomaly is near, neither at f nor at n f."""
     f, made = curve.frequency_hz, rises.product_db
     clear = ~(curve.relative_db < curve.floor_db + CLEAR_DB) & np.isfinite(made) & (f >= looked.lowest_valid_hz)
-    least = np.maximum(ALONE_DB, ALONE_SCATTERS * np.maximum(rises.raw_scatter_db, rises.source_scatter_db[0]))
-    # both as it reads and as the source makes it: a dip of the fundamental, or a peak at n f, is no rise alone
-    smaller = np.minimum.reduce([rises.relative_db, made, made - rises.there_db])
-    standing = np.where(clear & (smaller >= least), smaller, 0.0)
+    if not np.any(clear):
+        return []
+    standing = np.where(clear, _least_standing(curve, parts), 0.0)
     for place_hz in places_hz:
         standing = np.where(np.abs(np.log2(f / place_hz)) < ALONE_FROM_OTHERS_OCTAVES, 0.0, standing)
     found = []
@@ -105,7 +111,7 @@ def _alone(looked: Looked, curve: DistortionCurve, rises: Rises, places_hz: Sequ
         row = int(np.argmax(standing))
         evidence = Evidence(
             rise_db=float(rises.relative_db[row]),
-            rise_uncertainty_db=1.96 * float(rises.raw_scatter_db[row]),
+            rise_uncertainty_db=1.96 * float(parts.roughness.raw_db[row]),
             fundamental_db=-float(rises.fundamental_db[row]),
             source_db=float(made[row]),
             margin_db=_finite(float(curve.relative_db[row] - curve.floor_db[row])),
@@ -123,6 +129,22 @@ def _alone(looked: Looked, curve: DistortionCurve, rises: Rises, places_hz: Sequ
         )
         standing = np.where(np.abs(np.log2(f / f[row])) < ALONE_FROM_OTHERS_OCTAVES, 0.0, standing)
     return found
+
+
+def _least_standing(curve: DistortionCurve, parts: Parts) -> FloatArray:
+    """How far the curve stands out of its trend where reading, product and product less the way out all do; else 0.
+
+    A dip of the fundamental, or a peak at n f, is no rise alone.
+    """
+    f = curve.frequency_hz
+    smallest = np.full(f.size, np.inf)
+    for values in (curve.relative_db, parts.product_db, parts.product_db - parts.there_db):
+        if not np.any(smallest):
+            break
+        against = detrended(f, values)
+        enough = against.deviation_db >= np.maximum(ALONE_DB, ALONE_SCATTERS * against.scatter_db)
+        smallest = np.minimum(smallest, np.where(enough, against.deviation_db, 0.0))
+    return smallest
 
 
 def _finite(value: float) -> float | None:

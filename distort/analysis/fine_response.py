@@ -1,4 +1,4 @@
-"""The fundamental finer than the grid of the tables: a dip that 1/12 octave has smoothed is neither as deep nor as narrow."""
+"""The fundamental finer than the grid of the tables: 1/12 octave makes a dip shallower and wider than it is."""
 
 from dataclasses import dataclass
 

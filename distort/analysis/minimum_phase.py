@@ -1,9 +1,9 @@
 """Whether a dip or a peak is minimum-phase: the phase across it against the phase that its magnitude implies.
 
-For a minimum-phase system ln|H| and the phase are a Hilbert pair (Oppenheim and Schafer, Discrete-Time Signal Processing,
-3rd ed., 12.3, from memory). Beyond the measured band the magnitude is held at its ends; that error varies slowly inside
-the band, and a delay is a straight line of phase, so both are taken out by looking only at how far the phase turns across
-the dip more than on its two flanks.
+For a minimum-phase system ln|H| and the phase are a Hilbert pair (Oppenheim and Schafer, Discrete-Time Signal
+Processing, 3rd ed., 12.3, from memory). Beyond the measured band the magnitude is held at its ends; that error varies
+slowly inside the band, and a delay is a straight line of phase, so both are taken out by looking only at how far the
+phase turns across the dip more than on its two flanks.
 """
 
 import numpy as np

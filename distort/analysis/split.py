@@ -1,8 +1,8 @@
 """A rise of distortion split into what makes it: R = F + X + S, exactly and in dB.
 
-D = P - P1 with P the product at n f and P1 the fundamental, so the rise of D is the rise of P plus the dip of P1 (F). Of
-the rise of P the way out accounts for X = alpha times the rise of the linear response at n f; the rest, S, is what the
-source makes more of here. alpha is 1 where the product leaves by the way of the fundamental and 0 where not: the
+D = P - P1 with P the product at n f and P1 the fundamental, so the rise of D is the rise of P plus the dip of P1 (F).
+Of the rise of P the way out accounts for X = alpha times the rise of the linear response at n f; the rest, S, is what
+the source makes more of here. alpha is 1 where the product leaves by the way of the fundamental and 0 where not: the
 regression of P on the response at n f away from this place says which.
 """
 
@@ -12,7 +12,7 @@ import numpy as np
 import numpy.typing as npt
 
 from distort.analysis.contrast import rises
-from distort.analysis.trend import blended_scatter, rows_per_octave
+from distort.analysis.trend import detrended
 
 FloatArray = npt.NDArray[np.float64]
 BoolArray = npt.NDArray[np.bool_]
@@ -30,8 +30,8 @@ ROWS_PER_INDEPENDENT = 4.0
 """Rows of 1/24 octave under 1/12 octave smoothing and ripple of 1/6 octave: as many of them say one thing."""
 
 
-CALM_OCTAVES = 2.5
-"""How rough a curve is, is read over this much of it either side: a dip's own flanks rise and fall within one."""
+CONTRAST_SHARE = 1.5
+"""Scatter of a rise over that of its curve about the trend (measured on ripple of 1/12 to 1/4 octave)."""
 
 LEAST_CALM_ROWS = 40
 
@@ -39,6 +39,8 @@ SLOPE_DOUBT = 0.2
 """Standard deviation that the slope has besides that of noise: ripple is not all of one kind."""
 
 BISQUARE = 4.685
+
+TWO_SIDED_95 = 1.959964
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -94,6 +96,15 @@ class Split:
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
+class Roughness:
+    """Standard deviations of the rises of a curve, `(rows,)` each, as its calm rows show them."""
+
+    raw_db: FloatArray
+    source_db: tuple[FloatArray, FloatArray]
+    """Of what the source makes, for alpha 0 and 1."""
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
 class Rises:
     """The rises of one distortion curve at every row, for one width of dip, `(rows,)` each; NaN: too few readings."""
 
@@ -103,53 +114,80 @@ class Rises:
     product_db: FloatArray
     there_db: FloatArray
     """Of the linear response at n f; 0 where n is not known."""
-    raw_scatter_db: FloatArray
-    source_scatter_db: tuple[FloatArray, FloatArray]
-    """Of what the source makes, for alpha 0 and 1."""
+    roughness: Roughness
 
 
-def all_rises(
-    curve: DistortionCurve,
-    response_hz: FloatArray,
-    response_db: FloatArray,
-    *,
-    gap_octaves: float,
-    calm: BoolArray | None = None,
-) -> Rises:
-    """The rises of a curve.
+def way_out_db(curve: DistortionCurve, response_hz: FloatArray, response_db: FloatArray) -> FloatArray:
+    """The linear response at n f, on the rows of the curve `(rows,)`; 0 where n is not known, NaN beyond its ends."""
+    if curve.order is None:
+        return np.zeros_like(curve.frequency_hz)
+    known = np.isfinite(response_db)
+    at = np.log(curve.order * curve.frequency_hz)
+    return np.asarray(np.interp(at, np.log(response_hz[known]), response_db[known], left=np.nan, right=np.nan))
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Parts:
+    """The curves that a distortion curve is split into, `(rows,)` each."""
+
+    raw_db: FloatArray
+    """Before noise was taken off, re the fundamental."""
+    product_db: FloatArray
+    there_db: FloatArray
+    """The linear response at n f; 0 where n is not known."""
+    roughness: Roughness
+
+
+def parts_of(
+    curve: DistortionCurve, response_hz: FloatArray, response_db: FloatArray, *, calm: BoolArray | None = None
+) -> Parts:
+    """What a curve is made of.
 
     response_hz, response_db   `(points,)`: the linear response, of the lowest level
-    calm                       `(rows,)`: rows whose roughness counts; None: all
+    calm                       `(rows,)`: rows whose roughness counts for the reading; None: all
     """
     product_db = curve.relative_db + curve.fundamental_db
     noise = np.nan_to_num(10.0 ** (curve.noise_db / 10.0))
     raw_db = 10.0 * np.log10(10.0 ** (curve.relative_db / 10.0) + noise)
-    there_db = np.zeros_like(product_db)
-    if curve.order is not None:
-        known = np.isfinite(response_db)
-        at = np.log(curve.order * curve.frequency_hz)
-        there_db = np.interp(at, np.log(response_hz[known]), response_db[known], left=np.nan, right=np.nan)
-    stack = np.array([curve.relative_db, raw_db, curve.fundamental_db, product_db, there_db])
+    there_db = way_out_db(curve, response_hz, response_db)
+    error_db = np.nan_to_num(curve.uncertainty_db) / TWO_SIDED_95
+    if calm is None or np.sum(calm & np.isfinite(raw_db)) < LEAST_CALM_ROWS:
+        calm = np.ones(raw_db.size, dtype=np.bool_)
+
+    def scatter_of(values_db: FloatArray) -> FloatArray:
+        return CONTRAST_SHARE * _filled(detrended(curve.frequency_hz, values_db).scatter_db)
+
+    own_way = np.hypot(scatter_of(product_db), error_db)
+    shared = own_way if curve.order is None else np.hypot(scatter_of(product_db - there_db), error_db)
+    return Parts(
+        raw_db=raw_db,
+        product_db=product_db,
+        there_db=there_db,
+        roughness=Roughness(raw_db=scatter_of(np.where(calm, raw_db, np.nan)), source_db=(own_way, shared)),
+    )
+
+
+def all_rises(curve: DistortionCurve, parts: Parts, *, gap_octaves: float) -> Rises:
+    """The rises of a curve and its parts."""
+    stack = np.array([curve.relative_db, parts.raw_db, curve.fundamental_db, parts.product_db, parts.there_db])
     relative, raw, fundamental, product, there = rises(curve.frequency_hz, stack, gap_octaves=gap_octaves)
-    calm = np.ones(raw.size, dtype=np.bool_) if calm is None or np.sum(calm) < LEAST_CALM_ROWS else calm
-
-    def scatter_of(values: FloatArray) -> FloatArray:
-        return blended_scatter(np.where(calm, values, np.nan), reach)
-
-    reach = round(CALM_OCTAVES * rows_per_octave(curve.frequency_hz))
-    error_db = np.nan_to_num(curve.uncertainty_db) / 1.96
     return Rises(
         relative_db=relative,
         raw_db=raw,
         fundamental_db=fundamental,
         product_db=product,
         there_db=there,
-        raw_scatter_db=scatter_of(raw),
-        source_scatter_db=(
-            np.hypot(scatter_of(product), error_db),
-            np.hypot(scatter_of(product - there), error_db),
-        ),
+        roughness=parts.roughness,
     )
+
+
+def _filled(scatter_db: FloatArray) -> FloatArray:
+    """Scatter at rows that did not count, from those to either side."""
+    known = np.isfinite(scatter_db)
+    if not np.any(known):
+        return np.full_like(scatter_db, np.inf)
+    row = np.arange(scatter_db.size)
+    return np.asarray(np.interp(row, row[known], scatter_db[known]))
 
 
 def split_at(curve: DistortionCurve, found: Rises, centre_hz: float) -> Split | None:
@@ -166,8 +204,11 @@ def split_at(curve: DistortionCurve, found: Rises, centre_hz: float) -> Split | 
         product_db=float(found.product_db[row]),
         response_there_db=float(found.there_db[row]),
         margin_db=margin_db if np.isfinite(margin_db) else float("inf"),
-        rise_scatter_db=float(found.raw_scatter_db[row]),
-        source_scatter_db=(float(found.source_scatter_db[0][row]), float(found.source_scatter_db[1][row])),
+        rise_scatter_db=float(found.roughness.raw_db[row]),
+        source_scatter_db=(
+            float(found.roughness.source_db[0][row]),
+            float(found.roughness.source_db[1][row]),
+        ),
         way=_way(curve, found, centre_hz),
     )
 
@@ -198,10 +239,12 @@ def _way(curve: DistortionCurve, found: Rises, centre_hz: float) -> Way:
 def _robust_slopes(x: FloatArray, y: FloatArray) -> tuple[FloatArray, float]:
     """Slopes of y on the two rows of x with bisquare weights, and the standard deviation of the second."""
     weight = np.ones_like(y)
-    slopes, inverse, scale = np.zeros(2), np.eye(2), 0.0
+    slopes: FloatArray = np.zeros(2)
+    inverse: FloatArray = np.eye(2)
+    scale = 0.0
     for _ in range(5):
-        inverse = np.linalg.inv((weight * x) @ x.T + 1e-9 * np.eye(2))
-        slopes = inverse @ ((weight * x) @ y)
+        inverse = np.asarray(np.linalg.inv((weight * x) @ x.T + 1e-9 * np.eye(2)), dtype=np.float64)
+        slopes = np.asarray(inverse @ ((weight * x) @ y), dtype=np.float64)
         left = y - slopes @ x
         scale = 1.4826 * float(np.median(np.abs(left))) + 1e-9
         weight = np.square(np.clip(1.0 - np.square(left / (BISQUARE * scale)), 0.0, None))

@@ -2,8 +2,8 @@
 
 The trend at each row is a quadratic in log frequency, fitted to the rows within an octave either side under tricube
 weights, and refitted with bisquare weights so that a dip does not pull it down (robust locally weighted regression:
-Cleveland, J. Am. Stat. Assoc. 74, 1979). A quadratic follows the knee of a roll-off, where a straight line would leave a
-peak that is not there.
+Cleveland, J. Am. Stat. Assoc. 74, 1979). A quadratic follows the knee of a roll-off, where a straight line would leave
+a peak that is not there.
 """
 
 from dataclasses import dataclass

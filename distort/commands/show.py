@@ -12,9 +12,13 @@ if TYPE_CHECKING:
     from distort.session.condition_results import ConditionResults
     from distort.session.folder import SessionFolder
 
-RESULTS = ("quality", "response", "harmonics", "multitone", "compression")
+RESULTS = ("quality", "response", "harmonics", "multitone", "compression", "coincidences")
 OF_ONE_LEVEL = ("harmonics", "multitone")
-IN_FINDINGS = {"multitone": ("multitones",), "compression": ("compression", "no_compression")}
+IN_FINDINGS = {
+    "multitone": ("multitones",),
+    "compression": ("compression", "no_compression"),
+    "coincidences": ("anomalies", "coincidences"),
+}
 """Results that are more than a table, and the fields of findings.json that hold them."""
 
 
@@ -32,6 +36,7 @@ def add_parser(subparsers: "Subparsers[Parser]") -> None:
             "distort show our-monitor harmonics --level 96",
             "distort show our-monitor multitone --level 96",
             "distort show our-monitor compression",
+            "distort show our-monitor coincidences",
         ],
     )
     parser.add_argument("folder", metavar="FOLDER", type=path, help="a session; analysed, for all but quality")
@@ -44,7 +49,9 @@ def add_parser(subparsers: "Subparsers[Parser]") -> None:
         help="this nominal level alone, dB SPL (harmonics; multitone, then in third octaves)",
     )
     parser.add_argument(
-        "--json", action="store_true", help="print this part of the findings for machines (multitone, compression)"
+        "--json",
+        action="store_true",
+        help="print this part of the findings for machines (multitone, compression, coincidences)",
     )
     parser.set_defaults(run=run)
 
@@ -79,10 +86,12 @@ def check_words(arguments: argparse.Namespace) -> None:
             f"--level goes with harmonics and multitone: the {arguments.what} is printed for all levels together"
         )
     if arguments.json and arguments.what == "quality":
-        raise UsageError("--json goes with multitone and compression: the quality is in the sidecar of each recording")
+        raise UsageError(
+            "--json goes with multitone, compression and coincidences: the quality is in the sidecar of each recording"
+        )
     if arguments.json and arguments.what not in IN_FINDINGS:
         raise UsageError(
-            f"--json goes with multitone and compression: the {arguments.what} is in the CSV files in "
+            f"--json goes with multitone, compression and coincidences: the {arguments.what} is in the CSV files in "
             f"{arguments.folder / 'results'}"
         )
     if arguments.json and arguments.level is not None:
@@ -106,6 +115,7 @@ def _print_quality(console: "Console", folder: "SessionFolder", wanted: str | No
 
 def _print(console: "Console", results: "ConditionResults", what: str, *, level_db_spl: float | None) -> None:
     from distort.report.summary import print_harmonics, print_response
+    from distort.report.tables_coincidences import print_coincidences
     from distort.report.tables_compression import print_compression
     from distort.report.tables_multitone import print_multitone
 
@@ -115,5 +125,7 @@ def _print(console: "Console", results: "ConditionResults", what: str, *, level_
         print_harmonics(console, results, level_db_spl=level_db_spl)
     elif what == "multitone":
         print_multitone(console, results, level_db_spl=level_db_spl)
+    elif what == "coincidences":
+        print_coincidences(console, results)
     else:
         print_compression(console, results)

@@ -1,9 +1,9 @@
 """Curves of a block model whose causes are known: filter, non-linearity, filter, with ripple and noise.
 
 Before the non-linearity stands A(f), after it B(f), and the direct sound may meet a delayed copy. The fundamental is
-A + B at f; order n is n A(f) + g_n(f) + B(n f) (all in dB: a power law of order n). Readings are made as an analysis makes
-them: complex noise is added to a fine spectrum, its power averaged over 1/12 octave, and the expected noise taken off.
-Nothing here uses the code under test.
+A + B at f; order n is n A(f) + g_n(f) + B(n f) (all in dB: a power law of order n). Readings are made as an analysis
+makes them: complex noise is added to a fine spectrum, its power averaged over 1/12 octave, and the expected noise
+taken off. Nothing here uses the code under test.
 """
 
 from dataclasses import dataclass, field
@@ -104,7 +104,6 @@ class Blocks:
     def read(self, n: int, *, relative_db: float, margin_db: float, place_hz: float) -> Readings:
         """Order n as an analysis reads it, its level `relative_db` re the fundamental away from all features, its floor
         `margin_db` below it at `place_hz` and pink."""
-        random = self.random
         p1 = 90.0 + self.fundamental_db()
         pn = 90.0 + relative_db + self.order_db(n)
         floor = float(self.at(pn, np.array([place_hz]))[0]) - margin_db - 10.0 * np.log10(self.f / place_hz)
