@@ -20,8 +20,8 @@ BoolArray = npt.NDArray[np.bool_]
 LEAST_DB = 2.0
 """Smaller dips and peaks are not listed: no one would look at them (own choice)."""
 
-LEAST_SCATTERS = 3.4
-"""A dip or a peak stands this many times the scatter of its neighbourhood out of the trend: in 96 of 100 responses of
+LEAST_SCATTERS = 3.6
+"""A dip or a peak stands this many times the scatter of its neighbourhood out of the trend: in 9 of 10 responses of
 ripple alone nothing does (measured on random ripple of 1/12 to 1/4 octave)."""
 
 MOST_SCATTER_DB = 1.5

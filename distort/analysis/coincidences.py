@@ -14,7 +14,7 @@ from distort.analysis.chance import Chance, Pair, standardised
 from distort.analysis.compression_excess import ChangeCurve, Excess, excess_at, lagging_bands
 from distort.analysis.distortion_rises import distortion_rises
 from distort.analysis.faults import Anomaly, Cause, Coincidence, Evidence
-from distort.analysis.looked_at import Finding, Looked, finding
+from distort.analysis.looked_at import Finding, Looked, calm_rows, finding
 from distort.analysis.split import DistortionCurve
 
 FloatArray = npt.NDArray[np.float64]
@@ -35,8 +35,8 @@ def find_coincidences(looked: Looked) -> tuple[Coincidence, ...]:
     """Every coincidence, decided ones first, the strongest first; one a quantity and place, at its clearest level."""
     findings = [one for curve in looked.distortion for one in distortion_rises(looked, curve)]
     findings += [one for change in looked.changes for one in _excesses(looked, change)]
-    findings += _bands(looked)
     kept = _without_sums(_one_noise_a_place(_one_a_place(sorted(findings, key=_rank))))
+    kept = sorted([*kept, *_bands_apart(_bands(looked), kept)], key=_rank)
     chance = _Report(looked)
     return tuple(chance.stated(replace(one.coincidence, number=number)) for number, one in enumerate(kept, start=1))
 
@@ -89,10 +89,12 @@ def _octaves(one: Coincidence, other: Coincidence) -> float:
 def _excesses(looked: Looked, curve: ChangeCurve) -> list[Finding]:
     """What a change curve does at the anomalies."""
     response_db = _at(looked, curve.frequency_hz)
+    calm = calm_rows(looked, curve.frequency_hz, orders=(1,))
     found = []
     for anomaly in looked.anomalies:
-        excess = excess_at(curve, response_db, anomaly)
-        if excess is not None:
+        excess = excess_at(curve, response_db, anomaly, calm=calm)
+        # at a peak paths add, so that a small change of one stays small: less compression there says nothing
+        if excess is not None and (anomaly.kind == "dip" or (excess.own and excess.excess_db < 0.0)):
             found.append(_of_excess(looked, curve, excess, anomaly))
     return found
 
@@ -137,6 +139,18 @@ def _bands(looked: Looked) -> list[Finding]:
                 )
             )
     return found
+
+
+def _bands_apart(bands: Sequence[Finding], kept: Sequence[Finding]) -> list[Finding]:
+    """Bands less those that are no wider than an octave and hold an anomaly that says the same of their quantity."""
+
+    def told(band: Coincidence) -> bool:
+        return band.high_hz <= 2.0 * band.low_hz and any(
+            one.coincidence.quantity == band.quantity and band.low_hz <= one.coincidence.frequency_hz <= band.high_hz
+            for one in kept
+        )
+
+    return [one for one in bands if not told(one.coincidence)]
 
 
 def _shared(one: Coincidence, low_hz: float, high_hz: float) -> float:

@@ -12,7 +12,8 @@ import numpy.typing as npt
 
 from distort.analysis.contrast import gap_for, rises
 from distort.analysis.faults import Anomaly
-from distort.analysis.trend import blended_scatter, rows_per_octave
+from distort.analysis.split import CONTRAST_SHARE, TWO_SIDED_95, filled_in
+from distort.analysis.trend import detrended, rows_per_octave
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -23,8 +24,6 @@ BOUND_SIGMAS = 3.0
 
 PEAK_OCTAVES = 1.3
 """How far from a dip its neighbouring peak is looked for."""
-
-SCATTER_OCTAVES = 2.5
 
 LEAST_BAND_CHANGE_DB = 0.5
 LEAST_BAND_OCTAVES = 1.0 / 3.0
@@ -71,15 +70,20 @@ class Band:
     sigma_db: float
 
 
-def excess_at(curve: ChangeCurve, response_db: FloatArray, anomaly: Anomaly) -> Excess | None:
-    """What stands out at the anomaly; None where nothing does. `response_db` `(rows,)` on the rows of the curve."""
+def excess_at(
+    curve: ChangeCurve, response_db: FloatArray, anomaly: Anomaly, *, calm: npt.NDArray[np.bool_]
+) -> Excess | None:
+    """What stands out at the anomaly; None where nothing does.
+
+    response_db, calm   `(rows,)` on the rows of the curve: the response, and which rows lie at no anomaly
+    """
     f = curve.frequency_hz
     risen = rises(f, np.array([curve.change_db]), gap_octaves=gap_for(anomaly.width_octaves))[0]
     row = int(np.argmin(np.abs(np.log(f / anomaly.frequency_hz))))
     if not np.isfinite(risen[row]) or abs(np.log2(f[row] / anomaly.frequency_hz)) > 0.5 / rows_per_octave(f) + 1e-9:
         return None
-    scatter = blended_scatter(risen, round(SCATTER_OCTAVES * rows_per_octave(f)))
-    sigma_db = float(np.hypot(scatter[row], np.nan_to_num(curve.uncertainty_db[row]) / 1.96))
+    scatter_db = CONTRAST_SHARE * filled_in(detrended(f, np.where(calm, curve.change_db, np.nan)).scatter_db)
+    sigma_db = float(np.hypot(scatter_db[row], np.nan_to_num(curve.uncertainty_db[row]) / TWO_SIDED_95))
     if abs(risen[row]) < max(LEAST_EXCESS_DB, EXCESS_SIGMAS * sigma_db):
         return None
     return Excess(
@@ -104,7 +108,7 @@ def _bound_db(curve: ChangeCurve, response_db: FloatArray, row: int) -> float:
 def lagging_bands(curve: ChangeCurve, *, lowest_valid_hz: float) -> list[Band]:
     """Stretches of a third of an octave or more in which the output lags by half a decibel or more."""
     f = curve.frequency_hz
-    sigma = np.nan_to_num(curve.uncertainty_db) / 1.96
+    sigma = np.nan_to_num(curve.uncertainty_db) / TWO_SIDED_95
     with np.errstate(invalid="ignore"):
         low = (curve.change_db <= -np.maximum(LEAST_BAND_CHANGE_DB, EXCESS_SIGMAS * sigma)) & (f >= lowest_valid_hz)
     edges = np.flatnonzero(np.diff(np.concatenate([[False], low, [False]]).astype(np.int8)))

@@ -8,7 +8,7 @@ import numpy.typing as npt
 from distort.analysis.causes import cause_of_rise, source_db
 from distort.analysis.contrast import GAPS_OCTAVES, gap_for
 from distort.analysis.faults import Anomaly, Cause, Evidence
-from distort.analysis.looked_at import Finding, Looked, finding
+from distort.analysis.looked_at import Finding, Looked, calm_rows, finding
 from distort.analysis.split import CLEAR_DB, DistortionCurve, Parts, Rises, Split, all_rises, parts_of, split_at
 from distort.analysis.trend import detrended
 
@@ -20,9 +20,6 @@ ALONE_SCATTERS = 5.0
 ALONE_DB = 4.0
 """A rise without an anomaly must stand out further: nothing else speaks for it."""
 
-BESIDE = 2.0 ** (1.0 / 6.0)
-"""An anomaly reaches this far beyond where half of it is left."""
-
 ALONE_FROM_OTHERS_OCTAVES = 1.0 / 3.0
 
 
@@ -30,7 +27,8 @@ def distortion_rises(looked: Looked, curve: DistortionCurve) -> list[Finding]:
     """All rises of one curve with their causes; several may lie at one place."""
     if np.sum(np.isfinite(curve.relative_db)) < LEAST_ROWS:
         return []
-    parts = parts_of(curve, looked.response_hz, looked.response_db, calm=_calm(looked, curve))
+    calm = calm_rows(looked, curve.frequency_hz, orders=(1, curve.order or 1))
+    parts = parts_of(curve, looked.response_hz, looked.response_db, calm=calm)
     of_gap = {
         gap: all_rises(curve, parts, gap_octaves=gap)
         for gap in {gap_for(anomaly.width_octaves) for anomaly in looked.anomalies} | {GAPS_OCTAVES[0]}
@@ -46,16 +44,6 @@ def distortion_rises(looked: Looked, curve: DistortionCurve) -> list[Finding]:
             found += [one] if one is not None else []
     places_hz = [one.coincidence.frequency_hz for one in found]
     return found + _alone(looked, curve, parts, rises=of_gap[GAPS_OCTAVES[0]], places_hz=places_hz)
-
-
-def _calm(looked: Looked, curve: DistortionCurve) -> npt.NDArray[np.bool_]:
-    """Rows that lie at no anomaly, neither at f nor at n f: there the curve shows its own roughness."""
-    calm = np.ones(curve.frequency_hz.size, dtype=np.bool_)
-    for anomaly in looked.anomalies:
-        for factor in (1, curve.order or 1):
-            at_hz = factor * curve.frequency_hz
-            calm &= ~((at_hz > anomaly.low_hz / BESIDE) & (at_hz < anomaly.high_hz * BESIDE))
-    return calm
 
 
 def _judged(

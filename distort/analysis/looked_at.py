@@ -12,6 +12,9 @@ from distort.analysis.split import DistortionCurve
 
 FloatArray = npt.NDArray[np.float64]
 
+BESIDE = 2.0 ** (1.0 / 6.0)
+"""An anomaly reaches this far beyond where half of it is left."""
+
 ALONE_HALF_WIDTH_OCTAVES = 1.0 / 6.0
 """Either side of a rise without an anomaly, for figures."""
 
@@ -38,6 +41,16 @@ class Finding:
     coincidence: Coincidence
     strength: float
     """dB of distortion, for the order of the list."""
+
+
+def calm_rows(looked: Looked, frequency_hz: FloatArray, *, orders: tuple[int, ...]) -> npt.NDArray[np.bool_]:
+    """Which rows lie at no anomaly, neither at f nor at n f: there a curve shows its own roughness."""
+    calm = np.ones(frequency_hz.size, dtype=np.bool_)
+    for anomaly in looked.anomalies:
+        for factor in orders:
+            at_hz = factor * frequency_hz
+            calm &= ~((at_hz > anomaly.low_hz / BESIDE) & (at_hz < anomaly.high_hz * BESIDE))
+    return calm
 
 
 def finding(

@@ -155,7 +155,7 @@ def parts_of(
         calm = np.ones(raw_db.size, dtype=np.bool_)
 
     def scatter_of(values_db: FloatArray) -> FloatArray:
-        return CONTRAST_SHARE * _filled(detrended(curve.frequency_hz, values_db).scatter_db)
+        return CONTRAST_SHARE * filled_in(detrended(curve.frequency_hz, values_db).scatter_db)
 
     own_way = np.hypot(scatter_of(product_db), error_db)
     shared = own_way if curve.order is None else np.hypot(scatter_of(product_db - there_db), error_db)
@@ -181,7 +181,7 @@ def all_rises(curve: DistortionCurve, parts: Parts, *, gap_octaves: float) -> Ri
     )
 
 
-def _filled(scatter_db: FloatArray) -> FloatArray:
+def filled_in(scatter_db: FloatArray) -> FloatArray:
     """Scatter at rows that did not count, from those to either side."""
     known = np.isfinite(scatter_db)
     if not np.any(known):
