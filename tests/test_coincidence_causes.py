@@ -1,4 +1,4 @@
-"""Causes of coincidences on random devices whose cause is known; the constants were chosen on other seeds than these."""
+"""Causes of coincidences on random devices whose cause is known, on other seeds than the constants were chosen on."""
 
 from collections import Counter, defaultdict
 

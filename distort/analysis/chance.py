@@ -2,7 +2,7 @@
 
 Both curves are taken against their own trend and over their own local scatter, so that neither a shared slope nor
 roughness at one end of the axis counts. How well they line up at a row is the harmonic mean of the two (near the
-smaller one, and without the ties of a minimum); how well a pair does, the sum of its POWER over the rows: three dips
+smaller one, and without the ties of a minimum); how well a pair does, the sum of its cube over the rows: three dips
 that meet three rises count for more than one that does. One curve is then shifted against the other round the common
 band, row by row: the share of shifts that do as well is the probability. Over a report, all curves are shifted
 together by the same share of their band, and the smallest probability of all pairs is noted at every shift (Westfall
@@ -16,7 +16,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from distort.analysis.trend import SCATTER_OCTAVES, detrended, local_scatter, rows_per_octave
+from distort.analysis.trend import over_own_scatter
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -27,9 +27,6 @@ LEAST_ROWS = 16
 """Fewer rows that both curves share say nothing."""
 
 LEAST_SCATTER_DB = 0.02
-
-POWER = 3
-"""High enough that ripple adds little to what stands out (own choice)."""
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -44,9 +41,7 @@ class Pair:
 
 def standardised(frequency_hz: FloatArray, level_db: FloatArray) -> FloatArray:
     """A curve `(rows,)` less its trend, over its local scatter."""
-    deviation_db = detrended(frequency_hz, level_db).deviation_db
-    scatter_db = local_scatter(deviation_db, round(SCATTER_OCTAVES * rows_per_octave(frequency_hz)))
-    return np.asarray(deviation_db / np.maximum(scatter_db, LEAST_SCATTER_DB))
+    return over_own_scatter(frequency_hz, level_db, least_db=LEAST_SCATTER_DB)
 
 
 class Chance:
@@ -68,10 +63,13 @@ class Chance:
 
 
 def _together(rise: FloatArray, anomaly: FloatArray) -> FloatArray:
-    """Harmonic mean of the two, 0 where either is not above 0."""
-    both = (rise > 0.0) & (anomaly > 0.0)
-    total = np.where(both, rise + anomaly, 1.0)
-    return np.asarray(np.where(both, 2.0 * rise * anomaly / total, 0.0))
+    """Cube of the harmonic mean of the two, 0 where either is not above 0.
+
+    The cube is high enough that ripple adds little to what stands out (own choice).
+    """
+    a, b = np.maximum(rise, 0.0), np.maximum(anomaly, 0.0)
+    mean = a * b / (a + b + 1e-9)
+    return np.asarray(8.0 * mean * mean * mean)
 
 
 class _Shifted:
@@ -86,7 +84,7 @@ class _Shifted:
             return
         rise, anomaly = pair.rise[known], pair.anomaly[known]
         index = (np.arange(rows)[None, :] + np.arange(rows)[:, None]) % rows
-        lined_up = np.sum(_together(rise[None, :], anomaly[index]) ** POWER, axis=1)
+        lined_up = np.sum(_together(rise[None, :], anomaly[index]), axis=1)
         ordered = np.sort(lined_up)
         probability = 1.0 - np.searchsorted(ordered, lined_up * (1.0 - 1e-12), side="left") / rows
         self.probabilities = probability[np.floor(np.arange(SHIFTS) * (rows / SHIFTS)).astype(np.int64)]

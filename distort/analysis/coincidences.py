@@ -175,9 +175,12 @@ class _Report:
         anomalous = np.abs(standardised(looked.response_hz, looked.response_db))
         curves: list[DistortionCurve | ChangeCurve] = [*looked.distortion, *looked.changes]
         for curve in curves:
+            rise = _standing_out(curve)
             for factor in sorted({1, _order(curve)}):
                 self._index[curve.quantity, curve.level, factor] = len(pairs)
-                pairs.append(_pair(curve, factor, looked.response_hz, anomalous))
+                pairs.append(
+                    Pair(rise=rise, anomaly=_there(looked.response_hz, anomalous, factor * curve.frequency_hz))
+                )
         self._chance = Chance(pairs)
 
     def stated(self, one: Coincidence) -> Coincidence:
@@ -194,12 +197,14 @@ def _order(curve: DistortionCurve | ChangeCurve) -> int:
     return (curve.order or 1) if isinstance(curve, DistortionCurve) else 1
 
 
-def _pair(curve: DistortionCurve | ChangeCurve, factor: int, response_hz: FloatArray, anomalous: FloatArray) -> Pair:
-    f = curve.frequency_hz
+def _standing_out(curve: DistortionCurve | ChangeCurve) -> FloatArray:
+    """What the curve shows against its own trend; of compression both ways."""
     if isinstance(curve, DistortionCurve):
-        rise = standardised(f, curve.relative_db)
-    else:
-        rise = np.abs(standardised(f, curve.change_db))
+        return standardised(curve.frequency_hz, curve.relative_db)
+    return np.abs(standardised(curve.frequency_hz, curve.change_db))
+
+
+def _there(response_hz: FloatArray, anomalous: FloatArray, at_hz: FloatArray) -> FloatArray:
     known = np.isfinite(anomalous)
-    there = np.interp(np.log(factor * f), np.log(response_hz[known]), anomalous[known], left=np.nan, right=np.nan)
-    return Pair(rise=rise, anomaly=np.asarray(there))
+    log_hz = np.log(response_hz[known])
+    return np.asarray(np.interp(np.log(at_hz), log_hz, anomalous[known], left=np.nan, right=np.nan))

@@ -13,7 +13,7 @@ import numpy.typing as npt
 from distort.analysis.contrast import gap_for, rises
 from distort.analysis.faults import Anomaly
 from distort.analysis.split import CONTRAST_SHARE, TWO_SIDED_95, filled_in
-from distort.analysis.trend import detrended, rows_per_octave
+from distort.analysis.trend import rows_per_octave, scatter_about_trend
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -21,6 +21,12 @@ LEAST_EXCESS_DB = 0.2
 EXCESS_SIGMAS = 4.0
 BOUND_FACTOR = 1.25
 BOUND_SIGMAS = 3.0
+
+LEAST_ROWS_PER_OCTAVE = 8.0
+"""Coarser rows (the lines of most multitones) step over a dip and show its flanks."""
+
+KNEE_SHARE = 0.5
+"""Where the flanks differ by more than the excess over this, it is the knee of a limiter or of heating, and no dip."""
 
 PEAK_OCTAVES = 1.3
 """How far from a dip its neighbouring peak is looked for."""
@@ -78,13 +84,17 @@ def excess_at(
     response_db, calm   `(rows,)` on the rows of the curve: the response, and which rows lie at no anomaly
     """
     f = curve.frequency_hz
+    if rows_per_octave(f) < LEAST_ROWS_PER_OCTAVE:
+        return None
     risen = rises(f, np.array([curve.change_db]), gap_octaves=gap_for(anomaly.width_octaves))[0]
     row = int(np.argmin(np.abs(np.log(f / anomaly.frequency_hz))))
     if not np.isfinite(risen[row]) or abs(np.log2(f[row] / anomaly.frequency_hz)) > 0.5 / rows_per_octave(f) + 1e-9:
         return None
-    scatter_db = CONTRAST_SHARE * filled_in(detrended(f, np.where(calm, curve.change_db, np.nan)).scatter_db)
+    counted_db = np.where(calm, curve.change_db, np.nan)
+    scatter_db = CONTRAST_SHARE * filled_in(scatter_about_trend(f, counted_db), np.isfinite(counted_db))
     sigma_db = float(np.hypot(scatter_db[row], np.nan_to_num(curve.uncertainty_db[row]) / TWO_SIDED_95))
-    if abs(risen[row]) < max(LEAST_EXCESS_DB, EXCESS_SIGMAS * sigma_db):
+    step_db = _step_db(curve, row, gap_for(anomaly.width_octaves))
+    if abs(risen[row]) < max(LEAST_EXCESS_DB, EXCESS_SIGMAS * sigma_db, KNEE_SHARE * step_db):
         return None
     return Excess(
         frequency_hz=float(f[row]),
@@ -93,6 +103,14 @@ def excess_at(
         change_db=float(curve.change_db[row]),
         bound_db=_bound_db(curve, response_db, row) if anomaly.kind == "dip" else 0.0,
     )
+
+
+def _step_db(curve: ChangeCurve, row: int, gap_octaves: float) -> float:
+    """How far the change differs between the inner ends of the two flanks."""
+    at = np.log(curve.frequency_hz[row]) + np.log(2.0) * gap_octaves * np.array([-1.0, 1.0])
+    known = np.isfinite(curve.change_db)
+    below, above = np.interp(at, np.log(curve.frequency_hz[known]), curve.change_db[known])
+    return float(abs(above - below))
 
 
 def _bound_db(curve: ChangeCurve, response_db: FloatArray, row: int) -> float:

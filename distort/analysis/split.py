@@ -12,7 +12,7 @@ import numpy as np
 import numpy.typing as npt
 
 from distort.analysis.contrast import rises
-from distort.analysis.trend import detrended
+from distort.analysis.trend import scatter_about_trend
 
 FloatArray = npt.NDArray[np.float64]
 BoolArray = npt.NDArray[np.bool_]
@@ -155,7 +155,7 @@ def parts_of(
         calm = np.ones(raw_db.size, dtype=np.bool_)
 
     def scatter_of(values_db: FloatArray) -> FloatArray:
-        return CONTRAST_SHARE * filled_in(detrended(curve.frequency_hz, values_db).scatter_db)
+        return CONTRAST_SHARE * filled_in(scatter_about_trend(curve.frequency_hz, values_db), np.isfinite(values_db))
 
     own_way = np.hypot(scatter_of(product_db), error_db)
     shared = own_way if curve.order is None else np.hypot(scatter_of(product_db - there_db), error_db)
@@ -181,9 +181,8 @@ def all_rises(curve: DistortionCurve, parts: Parts, *, gap_octaves: float) -> Ri
     )
 
 
-def filled_in(scatter_db: FloatArray) -> FloatArray:
-    """Scatter at rows that did not count, from those to either side."""
-    known = np.isfinite(scatter_db)
+def filled_in(scatter_db: FloatArray, known: BoolArray) -> FloatArray:
+    """Scatter at rows that did not count, from those to either side that did."""
     if not np.any(known):
         return np.full_like(scatter_db, np.inf)
     row = np.arange(scatter_db.size)

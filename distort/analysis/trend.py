@@ -40,22 +40,37 @@ class Detrended:
     """Robust standard deviation of the deviation round about."""
 
 
-def detrended(frequency_hz: FloatArray, level_db: FloatArray, *, reach_octaves: float = TREND_OCTAVES) -> Detrended:
+def detrended(frequency_hz: FloatArray, level_db: FloatArray) -> Detrended:
     """`level_db` `(rows,)` against its own trend; rows evenly spaced in log frequency, NaN where nothing was read.
 
     The scatter is that about a trend of shorter reach: a broad dip is no roughness of its neighbourhood.
     """
     per_octave = rows_per_octave(frequency_hz)
     known = np.isfinite(level_db)
-    trend, _ = _robust(level_db, per_octave, reach_octaves)
-    rough, _ = _robust(level_db, per_octave, min(ROUGH_OCTAVES, reach_octaves))
-    scatter = blended_scatter(level_db - rough, round(SCATTER_OCTAVES * per_octave))
+    trend, _ = _robust(level_db, per_octave, TREND_OCTAVES)
+    scatter = scatter_about_trend(frequency_hz, level_db)
     return Detrended(
         frequency_hz=frequency_hz,
         deviation_db=np.where(known, level_db - trend, np.nan),
         trend_db=np.where(known, trend, np.nan),
         scatter_db=np.where(known, scatter, np.nan),
     )
+
+
+def scatter_about_trend(frequency_hz: FloatArray, level_db: FloatArray) -> FloatArray:
+    """How far a curve `(rows,)` scatters round about each row, about a trend of the shorter reach."""
+    per_octave = rows_per_octave(frequency_hz)
+    rough, _ = _robust(level_db, per_octave, ROUGH_OCTAVES)
+    return blended_scatter(level_db - rough, round(SCATTER_OCTAVES * per_octave))
+
+
+def over_own_scatter(frequency_hz: FloatArray, level_db: FloatArray, *, least_db: float) -> FloatArray:
+    """A curve `(rows,)` less its trend, over its scatter about it right there, at least `least_db`."""
+    per_octave = rows_per_octave(frequency_hz)
+    trend, _ = _robust(level_db, per_octave, TREND_OCTAVES)
+    deviation_db = np.where(np.isfinite(level_db), level_db - trend, np.nan)
+    scatter_db = local_scatter(deviation_db, round(SCATTER_OCTAVES * per_octave))
+    return np.asarray(deviation_db / np.maximum(scatter_db, least_db))
 
 
 def rows_per_octave(frequency_hz: FloatArray) -> float:

@@ -7,6 +7,7 @@ from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from distort.report.figures_coincidences import coincidences_figure
 from distort.report.figures_compression import change_limits, compression_figure
 from distort.report.figures_harmonics import distortion_top_db, harmonics_figure
 from distort.report.figures_input_output import input_output_figure
@@ -67,7 +68,7 @@ def _remove_stale(folder: SessionFolder, conditions: tuple[ConditionResults, ...
     """
     names = "|".join(re.escape(results.findings.condition) for results in conditions)
     ours = re.compile(
-        rf"(response_({names})|(harmonics|multitone)_({names})_[0-9.]+dB"
+        rf"((response|coincidences)_({names})|(harmonics|multitone)_({names})_[0-9.]+dB"
         rf"|(compression|input_output)_({names})_(sweep|multitone))\.(png|svg)"
     )
     for path in folder.figures_folder().glob("*.*"):
@@ -87,6 +88,10 @@ def _figures(conditions: tuple[ConditionResults, ...], words: ReportPlan) -> lis
     of_ladders = _ladder_figures(conditions, words)
     for results in conditions:
         figures += [*of_sweeps(results), *of_multitones(results), *of_ladders(results)]
+        if results.findings.anomalies or results.findings.coincidences:
+            legend = legend_of(results, words)
+            name = f"coincidences_{results.findings.condition}"
+            figures.append((name, partial(coincidences_figure, results, legend)))
     return figures
 
 

@@ -76,7 +76,7 @@ def anomalies_table(anomalies: Sequence[Anomaly]) -> Table:
         table.add_column(name, justify="left" if name in ("kind", "shape", "equaliser mends") else "right")
     for one in anomalies:
         table.add_row(
-            _letter(one.number),
+            letter(one.number),
             one.kind,
             hertz(one.frequency_hz),
             f"{one.deviation_db:+.1f}",
@@ -89,7 +89,7 @@ def anomalies_table(anomalies: Sequence[Anomaly]) -> Table:
         )
     reflections = [one for one in anomalies if one.path_difference_m is not None]
     lines = [
-        f"{_letter(one.number)}: a reflection of amplitude {one.reflection or 0.0:.2f} on a way "
+        f"{letter(one.number)}: a reflection of amplitude {one.reflection or 0.0:.2f} on a way "
         f"{100.0 * (one.path_difference_m or 0.0):.1f} cm longer fits best"
         for one in reflections[:TOP]
     ]
@@ -129,7 +129,7 @@ def _table() -> Table:
     return Table(box=None, padding=(0, 1, 0, 0), pad_edge=False, header_style="bold", caption_justify="left")
 
 
-def _letter(number: int) -> str:
+def letter(number: int) -> str:
     """Anomalies carry letters, so that they are not taken for coincidences: A, B, ... Z, A2, ..."""
     return chr(ord("A") + (number - 1) % 26) + (str((number - 1) // 26 + 1) if number > 26 else "")
 
@@ -137,7 +137,7 @@ def _letter(number: int) -> str:
 def _anomaly(one: Coincidence) -> str:
     if one.anomaly is None:
         return "none"
-    return f"{_letter(one.anomaly)} at f" if one.anomaly_at == 1 else f"{_letter(one.anomaly)} at {one.anomaly_at} f"
+    return f"{letter(one.anomaly)} at f" if one.anomaly_at == 1 else f"{letter(one.anomaly)} at {one.anomaly_at} f"
 
 
 def _db(value: float | None) -> str:

@@ -1,4 +1,4 @@
-"""Random devices for each cause of a coincidence, from the blocks of `line_ups`; the draw alone decides, none is redrawn.
+"""Random devices for each cause of a coincidence, from the blocks of `line_ups`. None is redrawn.
 
 Ripple has a standard deviation of 0.3 to 1.5 dB, partly before and partly after the non-linearity; features are as
 shallow as 5 dB. The place lies between 150 Hz and 2.5 kHz.
