@@ -9,12 +9,14 @@ it does is in the module that it is imported from.
 import math
 from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
+from dataclasses import replace
 from functools import partial
 from pathlib import Path
 from typing import TypeVar
 
 from distort.analysis.coincidences import find_coincidences
 from distort.analysis.curves import Harmonics, Response
+from distort.analysis.orders import SeparatedOrders
 from distort.analysis.response import band_mean_db, lowest_valid_hz
 from distort.analysis.sweeps import Settings, SweepReadings, SweepTake, read_sweep, sweep_harmonics, sweep_response
 from distort.capture.examined import examine
@@ -33,7 +35,7 @@ from distort.capture.takes import (
 from distort.errors import AnalysisError, SessionError
 from distort.session.audio import read_audio
 from distort.session.condition_results import ConditionResults, Findings, LevelFound, RecordingUsed, write_results
-from distort.session.curves_elsewhere import read_curves_elsewhere
+from distort.session.curves_elsewhere import CurvesElsewhere, read_curves_elsewhere
 from distort.session.folder import SessionFolder
 from distort.session.microphone_file import SessionMicrophone, read_microphone
 from distort.session.multitone_results import MultitoneFound, WarmUp, band_table, multitone_found
@@ -98,19 +100,7 @@ def analyze_condition(folder: SessionFolder, plan: Plan, condition: str, *, prog
     if len(tones) > 1:
         sources["multitones"] = partial(_from_multitones, multitones, tones)
     ladders, no_compression = _ladders(sources)
-    bands = tuple(band_table(one.result.bands) for one in tones.values())
-    elsewhere = read_curves_elsewhere(folder, plan)
-    looked = look_at(
-        reads[min(reads)].separated,
-        levels=tuple(reads),
-        responses=responses,
-        harmonics=harmonics,
-        multitones=dict(zip(tones, bands, strict=True)),
-        changes=[ladder.curves for ladder in ladders],
-        elsewhere=elsewhere,
-        setup=recordings[0].sidecar.setup,
-    )
-    return ConditionResults(
+    found = ConditionResults(
         findings=Findings(
             loudspeaker=recordings[0].sidecar.loudspeaker,
             setup=recordings[0].sidecar.setup,
@@ -125,15 +115,36 @@ def analyze_condition(folder: SessionFolder, plan: Plan, condition: str, *, prog
             multitones=tuple(_multitone_found(level, one) for level, one in tones.items()),
             compression=tuple(ladder.found for ladder in ladders),
             no_compression=no_compression,
-            response_files=elsewhere.used,
-            anomalies=looked.anomalies,
-            coincidences=find_coincidences(looked),
         ),
         responses=tuple(responses),
         harmonics=tuple(harmonics),
-        multitones=bands,
+        multitones=tuple(band_table(one.result.bands) for one in tones.values()),
         changes=tuple(ladder.curves for ladder in ladders),
     )
+    return _with_coincidences(found, reads[min(reads)].separated, elsewhere=read_curves_elsewhere(folder, plan))
+
+
+def _with_coincidences(
+    found: ConditionResults, lowest: SeparatedOrders, *, elsewhere: CurvesElsewhere
+) -> ConditionResults:
+    """The results with the dips and peaks of the lowest level's response, and what lines up with them."""
+    looked = look_at(
+        lowest,
+        levels=found.levels_db_spl,
+        responses=found.responses,
+        harmonics=found.harmonics,
+        multitones=dict(zip((one.level_db_spl for one in found.findings.multitones), found.multitones, strict=True)),
+        changes=found.changes,
+        elsewhere=elsewhere,
+        setup=found.findings.setup,
+    )
+    findings = replace(
+        found.findings,
+        response_files=elsewhere.used,
+        anomalies=looked.anomalies,
+        coincidences=find_coincidences(looked),
+    )
+    return replace(found, findings=findings)
 
 
 def analyze_file(
