@@ -19,6 +19,7 @@ from distort.analysis.curves import Harmonics, Response
 from distort.analysis.orders import SeparatedOrders
 from distort.analysis.response import band_mean_db, lowest_valid_hz
 from distort.analysis.sweeps import Settings, SweepReadings, SweepTake, read_sweep, sweep_harmonics, sweep_response
+from distort.capture.chain import with_chain_of_levels
 from distort.capture.examined import examine
 from distort.capture.ladder import Ladder, multitone_ladder, stated, sweep_ladder
 from distort.capture.looking import look_at
@@ -37,6 +38,7 @@ from distort.session.audio import read_audio
 from distort.session.condition_results import ConditionResults, Findings, LevelFound, RecordingUsed, write_results
 from distort.session.curves_elsewhere import CurvesElsewhere, read_curves_elsewhere
 from distort.session.folder import SessionFolder
+from distort.session.link import coded_link
 from distort.session.microphone_file import SessionMicrophone, read_microphone
 from distort.session.multitone_results import MultitoneFound, WarmUp, band_table, multitone_found
 from distort.session.plan import Plan
@@ -60,6 +62,14 @@ def analyze_session(root: Path, *, condition: str | None = None, progress: Progr
     RecordingError for audio that cannot be read, AnalysisError when the recordings do not allow the result.
     """
     folder = SessionFolder(root)
+    return analyze_session_into(folder, folder, condition=condition, progress=progress)
+
+
+def analyze_session_into(
+    folder: SessionFolder, place: SessionFolder, *, condition: str | None = None, progress: Progress
+) -> tuple[ConditionResults, ...]:
+    """The same for `folder`, with results/ in the folder `place`. Raises as `analyze_session` does."""
+    root = folder.root
     folder.require()
     plan = read_plan(root)
     recorded = folder.conditions_recorded()
@@ -71,7 +81,7 @@ def analyze_session(root: Path, *, condition: str | None = None, progress: Progr
     found = []
     for name in chosen:
         results = analyze_condition(folder, plan, name, progress=progress)
-        write_results(folder, results)
+        write_results(place, results)
         found.append(results)
     return tuple(found)
 
@@ -89,6 +99,7 @@ def analyze_condition(folder: SessionFolder, plan: Plan, condition: str, *, prog
         for of_each_level in (sweeps, takes_of_each_level(recordings, SHORT_SWEEP))
     )
     responses, harmonics = _curves(sweeps, reads, shorts)
+    harmonics = with_chain_of_levels(folder, plan, sweeps, harmonics=harmonics, responses=responses, settings=settings)
     multitones = takes_of_each_level(recordings, MULTITONE)
     read_tones = partial(read_multitone_takes, microphone=settings.microphone)
     tones = _in_turn(read_tones, multitones, f"analysing the multitones of {condition}", progress)
@@ -110,6 +121,7 @@ def analyze_condition(folder: SessionFolder, plan: Plan, condition: str, *, prog
             smoothing=plan.analysis.smoothing,
             gate_ms=plan.analysis.gate_ms,
             microphone=None if microphone is None else microphone.used,
+            link=coded_link([one for one in recordings if one.sidecar.rejected is None]),
             recordings=tuple(_used(folder, one) for one in recordings),
             levels=tuple(map(partial(_level_found, plan), sweeps, sweeps.values(), responses)),
             multitones=tuple(_multitone_found(level, one) for level, one in tones.items()),
@@ -282,7 +294,7 @@ def _used(folder: SessionFolder, recording: Recording) -> RecordingUsed:
     return RecordingUsed(
         file=recording.files.audio_path.relative_to(folder.root).as_posix(),
         sha256=recording.sidecar.recording_sha256,
-        quality=recording.sidecar.quality,
+        quality=replace(recording.sidecar.quality, checks=()),  # its figures stand in the sidecar
         rejected=recording.sidecar.rejected,
     )
 

@@ -30,9 +30,20 @@ MAY_IMPORT = {
         "distort.session",
         "distort.capture",
     },
+    "distort": {"distort.version", "distort.notebook"},
+    "distort.notebook": {
+        "signals",
+        "distort.errors",
+        "distort.analysis",
+        "distort.session",
+        "distort.capture",
+        "distort.report",
+        "distort.pipeline",
+    },
     "distort.verification": {"signals", "distort.errors", "distort.analysis"},
     "distort.commands": {
         "signals",
+        "distort.version",
         "distort.errors",
         "distort.analysis",
         "distort.session",
@@ -190,7 +201,7 @@ def test_only_reports_and_commands_print() -> None:
             return any(alias.name.split(".")[0] == "rich" for alias in node.names)
         return isinstance(node, ast.ImportFrom) and str(node.module).split(".")[0] == "rich"
 
-    may = {"distort.report", "distort.commands", "distort.__main__"}
+    may = {"distort.report", "distort.commands", "distort.notebook", "distort.__main__"}
     quiet = [name for name in modules() if part_of(name) not in may]
     assert {f"{name}:{node.lineno}" for name in quiet for node in ast.walk(tree(name)) if prints(node)} == set()
 

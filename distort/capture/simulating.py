@@ -35,3 +35,10 @@ def calibrate_simulated(folder: SessionFolder, monitor: SimulatedMonitor) -> Cal
             f"{folder.root} is calibrated for a real microphone ({there.device}): simulate in a session of its own"
         )
     return None
+
+
+def require_real(folder: SessionFolder) -> None:
+    """Raises UsageError when the session was simulated: a measurement must not stand among its recordings."""
+    there = read_calibration(folder.calibration_path())
+    if there is not None and there.device == SimulatedMonitor().name:
+        raise UsageError(f"{folder.root} is a session of the simulated loudspeaker: measure in one of its own")

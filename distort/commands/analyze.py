@@ -44,9 +44,11 @@ def run(arguments: argparse.Namespace) -> int:
     check_words(arguments)
     if arguments.stimulus is not None:
         return _one_file(arguments)
+    from distort.commands.freeze import say_since_frozen
     from distort.pipeline import analyze_session
     from distort.report.console import make_console, progress, say
     from distort.report.summary import print_json, print_summary
+    from distort.session.folder import SessionFolder
 
     with progress() as moved:
         found = analyze_session(arguments.target, condition=arguments.condition, progress=moved)
@@ -57,6 +59,7 @@ def run(arguments: argparse.Namespace) -> int:
     for results in found:
         print_summary(console, results)
     _say_calibrated_since(console, arguments.target, found)
+    say_since_frozen(console, SessionFolder(arguments.target))
     say(
         console,
         f"Tables are in {arguments.target / 'results'}. "

@@ -1,9 +1,15 @@
 """distort measure: plays and records every stimulus that is not recorded yet."""
 
 import argparse
+from typing import TYPE_CHECKING
 
 from distort.commands.parser import Parser, Subparsers, add_command
-from distort.commands.values import path
+from distort.commands.values import block, channel, path
+from distort.errors import UsageError
+
+if TYPE_CHECKING:
+    from distort.session.folder import SessionFolder
+    from distort.session.plan import Plan
 
 
 def add_parser(subparsers: "Subparsers[Parser]") -> None:
@@ -12,7 +18,10 @@ def add_parser(subparsers: "Subparsers[Parser]") -> None:
         subparsers,
         "measure",
         "play and record what is not recorded yet",
+        details="Shows what will be played how loud, and asks once before anything is loud. Ctrl-C stops the sound; "
+        "the same command again goes on. 'distort devices' lists the sound cards.",
         examples=[
+            "distort measure our-monitor --output 3 --input 3 --input-channel 2 --condition desk",
             "distort measure our-monitor --simulate --condition desk",
             "distort measure our-monitor --simulate --only sweep_96dB --again",
         ],
@@ -24,45 +33,79 @@ def add_parser(subparsers: "Subparsers[Parser]") -> None:
     parser.add_argument("--condition", metavar="NAME", help="this condition (default: the only one)")
     parser.add_argument("--only", metavar="NAME", help="this stimulus and level alone, such as sweep_96dB")
     parser.add_argument("--again", action="store_true", help="record another take of what is recorded already")
+    parser.add_argument(
+        "--relevel",
+        action="store_true",
+        help="find the drive of each level anew, after a new calibration, distance or volume; the old ones are kept",
+    )
+    parser.add_argument(
+        "--past-limiting",
+        action="store_true",
+        help="go on above the level at which an octave stands still (under 0.2 dB per dB on two rungs)",
+    )
+    card = parser.add_argument_group("sound card")
+    card.add_argument("--output", metavar="CARD", help="number or name of what plays (default: the system's)")
+    card.add_argument("--input", metavar="CARD", help="number or name of what records (default: the system's)")
+    card.add_argument("--output-channel", metavar="N", type=channel, help="the loudspeaker's, from 1 (default: 1)")
+    card.add_argument("--input-channel", metavar="N", type=channel, help="the microphone's, from 1 (default: 1)")
+    card.add_argument(
+        "--loopback-channel",
+        metavar="N",
+        type=channel,
+        help="input to which a cable leads from the output; its recordings are kept in loopback/",
+    )
+    card.add_argument(
+        "--block", metavar="SAMPLES", type=block, help="about how many samples a block has (default: 0.05 s in four)"
+    )
+    card.add_argument("--yes", action="store_true", help="do not ask before it is loud: the room is ready")
     parser.set_defaults(run=run)
 
 
+OF_A_CARD = ("output", "input", "output_channel", "input_channel", "loopback_channel", "block")
+"""Options that mean nothing to the simulated loudspeaker."""
+
+
 def run(arguments: argparse.Namespace) -> int:
-    """Measure. Raises UsageError for words that do not fit the session, and the errors of `capture.measuring`."""
-    from distort.capture.measuring import measure
-    from distort.capture.simulating import calibrate_simulated, simulated_monitor
-    from distort.commands.conditions import of_the_plan
-    from distort.errors import UsageError
-    from distort.report.capture_words import print_calibration, print_left_out, print_recorded
-    from distort.report.console import make_console, progress, say
-    from distort.session.drive_file import read_sensitivity
+    """Measure. Raises UsageError for words that do not fit the session, and the errors of `commands.aloud`
+    and `capture.measuring`."""
+    from distort.commands.aloud import measure_aloud
     from distort.session.folder import SessionFolder
     from distort.session.plan_reading import read_plan
-    from distort.session.stimulus_files import drives_dbfs, too_peaky
 
-    if not arguments.simulate:
-        raise UsageError("a sound card cannot be used yet: say --simulate, or bring recordings in with 'distort add'")
+    useless = [name for name in OF_A_CARD if getattr(arguments, name) is not None]
+    if arguments.simulate and useless:
+        option = "--" + useless[0].replace("_", "-")
+        raise UsageError(f"--simulate uses no sound card: leave out {option}, or --simulate")
     folder = SessionFolder(arguments.folder)
     folder.require()
     plan = read_plan(folder.root)
+    return _simulate(arguments, folder, plan) if arguments.simulate else measure_aloud(arguments, folder, plan)
+
+
+def _simulate(arguments: argparse.Namespace, folder: "SessionFolder", plan: "Plan") -> int:
+    from distort.capture.measuring import play
+    from distort.capture.simulating import calibrate_simulated, simulated_monitor
+    from distort.capture.starting import get_ready
+    from distort.commands.choice import choice_of
+    from distort.commands.conditions import of_the_plan
+    from distort.report.capture_words import print_calibration, print_left_out, print_recorded
+    from distort.report.console import make_console, progress, say
+    from distort.report.plan_words import print_ended, print_plan
+    from distort.session.stimulus_files import too_peaky
+
     console = make_console()
     conditions = of_the_plan(plan, arguments.condition)
     for condition in conditions:
         monitor = simulated_monitor(plan, condition)
         if reading := calibrate_simulated(folder, monitor):
             print_calibration(console, reading, db_spl=reading.spl_of_full_scale + reading.calibrator_dbfs)
+        ready = get_ready(folder, plan, monitor, choice_of(arguments, condition))
+        if ready.steps:
+            print_plan(console, ready, plan)
         with progress() as moved:
-            recorded = measure(
-                folder,
-                plan,
-                monitor,
-                condition=condition,
-                only=arguments.only,
-                again=arguments.again,
-                progress=moved,
-            )
-        print_recorded(console, condition, recorded)
-    drives = drives_dbfs(plan, read_sensitivity(folder.calibration_path("drive.json")))
-    print_left_out(console, too_peaky(plan, drives))
+            measured = play(folder, plan, monitor, ready, progress=moved)
+        print_recorded(console, condition, measured.recordings, ended=measured.ended is not None)
+        print_ended(console, condition, measured.ended)
+    print_left_out(console, too_peaky(plan, ready.drives))
     say(console, f"Next: distort analyze {folder.root}")
     return 0

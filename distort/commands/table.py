@@ -2,7 +2,26 @@
 
 from typing import Protocol
 
-from distort.commands import add, analyze, calibrate, check, measure, new, reject, report, show, stimuli, verify
+from distort.commands import (
+    add,
+    analyze,
+    bundle,
+    calibrate,
+    check,
+    completion,
+    devices,
+    freeze,
+    level,
+    measure,
+    methods,
+    new,
+    reject,
+    report,
+    show,
+    stimuli,
+    trace,
+    verify,
+)
 from distort.commands.parser import Parser, Subparsers
 
 
@@ -14,7 +33,26 @@ class Command(Protocol):
         ...
 
 
-COMMANDS: tuple[Command, ...] = (new, stimuli, calibrate, measure, add, reject, check, analyze, show, report, verify)
+COMMANDS: tuple[Command, ...] = (
+    new,
+    stimuli,
+    devices,
+    calibrate,
+    level,
+    measure,
+    add,
+    reject,
+    check,
+    analyze,
+    show,
+    report,
+    trace,
+    freeze,
+    bundle,
+    verify,
+    methods,
+    completion,
+)
 """A new command is one module in this folder and one entry here."""
 
 

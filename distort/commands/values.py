@@ -31,6 +31,20 @@ def channel(text: str) -> int:
     return int(text)
 
 
+def block(text: str) -> int:
+    """Samples of a block, 16 to 65536. Raises ArgumentTypeError."""
+    if not text.isdecimal() or not 16 <= int(text) <= 65536:
+        raise argparse.ArgumentTypeError(f"{text!r} is no size of a block: a whole number from 16 to 65536")
+    return int(text)
+
+
+def whole_rate(text: str) -> int:
+    """A sample rate in whole hertz, 8000 to 768000. Raises ArgumentTypeError."""
+    if not text.isdecimal() or not 8000 <= int(text) <= 768000:
+        raise argparse.ArgumentTypeError(f"{text!r} is no sample rate in Hz, such as 48000")
+    return int(text)
+
+
 def path(text: str) -> Path:
     """The name of a file or folder. Raises ArgumentTypeError for an empty one, which would mean the current folder."""
     if not text.strip():

@@ -96,6 +96,8 @@ class Findings:
     anomalies: tuple[Anomaly, ...] = ()
     """Dips and peaks of the response of the lowest level."""
     coincidences: tuple[Coincidence, ...] = ()
+    link: str | None = None
+    """Why a codec may be in the numbers; None: nothing says so."""
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -1,0 +1,28 @@
+"""distort devices: lists the sound cards."""
+
+import argparse
+
+from distort.commands.parser import Parser, Subparsers, add_command
+
+
+def add_parser(subparsers: "Subparsers[Parser]") -> None:
+    """Add the command."""
+    parser = add_command(
+        subparsers,
+        "devices",
+        "list the sound cards, their channels and rates",
+        details="Each line begins with the number by which 'distort measure' knows it.",
+        examples=["distort devices"],
+    )
+    parser.set_defaults(run=run)
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """List them. Raises DeviceError when PortAudio is missing, or there is none."""
+    from distort.capture.sound_systems import list_cards, offered_rates
+    from distort.report.card_words import print_cards
+    from distort.report.console import make_console
+
+    cards = list_cards()
+    print_cards(make_console(), cards, {card.number: offered_rates(card) for card in cards})
+    return 0
