@@ -29,10 +29,13 @@ class Take:
     """What a cable from the output brought back meanwhile, `(samples,)`; None without such a cable."""
 
 
-def play_and_examine(device: Device, reel: Reel, *, what: str, stop_above: float | None = None) -> Take:
+def play_and_examine(
+    device: Device, reel: Reel, *, what: str, stop_above: float | None = None, microphone: bool = True
+) -> Take:
     """Play `reel` once.
 
     stop_above   peak at the microphone, full scale 1, above which the sound is stopped
+    microphone   False for the electronics alone
 
     Raises RecordingError, naming `what`, when what was recorded must be refused, TooLoudError when it was stopped.
     """
@@ -44,7 +47,7 @@ def play_and_examine(device: Device, reel: Reel, *, what: str, stop_above: float
             f"{what}: {error}. Look whether a gain or a volume was turned up; if it was a noise in the room, the same "
             f"command goes on"
         ) from error
-    examined = examine(samples, reel, what=what)
+    examined = examine(samples, reel, what=what, microphone=microphone)
     return Take(samples=samples, examined=examined, began=began, loopback=device.loopback())
 
 

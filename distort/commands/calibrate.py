@@ -3,7 +3,7 @@
 import argparse
 from typing import TYPE_CHECKING
 
-from distort.commands.listening import OF_AN_INPUT, add_input_options
+from distort.commands.listening import add_input_options, require_one_source
 from distort.commands.parser import Parser, Subparsers, add_command
 from distort.commands.values import channel, finite, path
 from distort.errors import UsageError
@@ -92,16 +92,7 @@ def run(arguments: argparse.Namespace) -> int:
 def _require_fitting(arguments: argparse.Namespace) -> None:
     if arguments.closing and arguments.replace:
         raise UsageError("--closing replaces no calibration: leave --replace out")
-    if arguments.source is None:
-        if arguments.channel is not None:
-            raise UsageError(
-                "--channel is that of a file: with a sound card say --input-channel, or name a file --from"
-            )
-        return
-    for name in OF_AN_INPUT:
-        if getattr(arguments, name) is not None:
-            option = "--" + name.replace("_", "-")
-            raise UsageError(f"{option} is for a sound card, and --from reads a file: leave out one of them")
+    require_one_source(arguments)
 
 
 def _listen(arguments: argparse.Namespace, folder: "SessionFolder") -> "Heard":

@@ -38,6 +38,22 @@ def add_input_options(parser: Parser, *, seconds: float) -> None:
     )
 
 
+def require_one_source(arguments: argparse.Namespace) -> None:
+    """Raises UsageError when options of a file (`source`, `channel`) and of a sound card stand side by side."""
+    from distort.errors import UsageError
+
+    if arguments.source is None:
+        if arguments.channel is not None:
+            raise UsageError(
+                "--channel is that of a file: with a sound card say --input-channel, or name a file --from"
+            )
+        return
+    for name in OF_AN_INPUT:
+        if getattr(arguments, name) is not None:
+            option = "--" + name.replace("_", "-")
+            raise UsageError(f"{option} is for a sound card, and --from reads a file: leave out one of them")
+
+
 def listen(arguments: argparse.Namespace, *, seconds: float, sample_rate: int, what: str) -> Heard:
     """Record the input that `arguments` name; a recording that lost samples is made once more.
 

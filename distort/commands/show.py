@@ -12,10 +12,16 @@ if TYPE_CHECKING:
     from distort.session.condition_results import ConditionResults
     from distort.session.folder import SessionFolder
 
-RESULTS = ("quality", "response", "harmonics", "multitone", "compression")
+RESULTS = ("quality", "response", "harmonics", "multitone", "compression", "coincidences", "audibility")
 OF_ONE_LEVEL = ("harmonics", "multitone")
-IN_FINDINGS = {"multitone": ("multitones",), "compression": ("compression", "no_compression")}
+IN_FINDINGS = {
+    "multitone": ("multitones",),
+    "compression": ("compression", "no_compression"),
+    "coincidences": ("anomalies", "coincidences"),
+    "audibility": ("audibility",),
+}
 """Results that are more than a table, and the fields of findings.json that hold them."""
+JSON_GOES_WITH = f"--json goes with {', '.join(IN_FINDINGS)}"
 
 
 def add_parser(subparsers: "Subparsers[Parser]") -> None:
@@ -32,6 +38,8 @@ def add_parser(subparsers: "Subparsers[Parser]") -> None:
             "distort show our-monitor harmonics --level 96",
             "distort show our-monitor multitone --level 96",
             "distort show our-monitor compression",
+            "distort show our-monitor coincidences",
+            "distort show our-monitor audibility",
         ],
     )
     parser.add_argument("folder", metavar="FOLDER", type=path, help="a session; analysed, for all but quality")
@@ -44,7 +52,14 @@ def add_parser(subparsers: "Subparsers[Parser]") -> None:
         help="this nominal level alone, dB SPL (harmonics; multitone, then in third octaves)",
     )
     parser.add_argument(
-        "--json", action="store_true", help="print this part of the findings for machines (multitone, compression)"
+        "--background",
+        choices=("room", "silence"),
+        help="audibility over the noise that was recorded, or over none (default: room, where a silence was recorded)",
+    )
+    parser.add_argument(
+        "--json",
+        action="store_true",
+        help="print this part of the findings for machines (not response and harmonics, which are CSV)",
     )
     parser.set_defaults(run=run)
 
@@ -54,6 +69,7 @@ def run(arguments: argparse.Namespace) -> int:
     from distort.commands.conditions import analysed
     from distort.report.console import make_console
     from distort.report.summary import print_json_part
+    from distort.report.tables_audibility import print_audibility
     from distort.session.folder import SessionFolder
 
     check_words(arguments)
@@ -66,7 +82,10 @@ def run(arguments: argparse.Namespace) -> int:
         print_json_part(console, [results.findings for results in found], IN_FINDINGS[arguments.what])
         return 0
     for results in found:
-        _print(console, results, arguments.what, level_db_spl=arguments.level)
+        if arguments.what == "audibility":
+            print_audibility(console, results, background=arguments.background)
+        else:
+            _print(console, results, arguments.what, level_db_spl=arguments.level)
     return 0
 
 
@@ -78,21 +97,27 @@ def check_words(arguments: argparse.Namespace) -> None:
         raise UsageError(
             f"--level goes with harmonics and multitone: the {arguments.what} is printed for all levels together"
         )
+    if arguments.background is not None and arguments.what != "audibility":
+        raise UsageError(f"--background goes with audibility, not with {arguments.what}")
     if arguments.json and arguments.what == "quality":
-        raise UsageError("--json goes with multitone and compression: the quality is in the sidecar of each recording")
+        raise UsageError(f"{JSON_GOES_WITH}: the quality is in the sidecar of each recording")
     if arguments.json and arguments.what not in IN_FINDINGS:
         raise UsageError(
-            f"--json goes with multitone and compression: the {arguments.what} is in the CSV files in "
-            f"{arguments.folder / 'results'}"
+            f"{JSON_GOES_WITH}: the {arguments.what} is in the CSV files in {arguments.folder / 'results'}"
         )
     if arguments.json and arguments.level is not None:
         raise UsageError("--json prints all levels: leave --level out")
 
 
 def _print_quality(console: "Console", folder: "SessionFolder", wanted: str | None) -> None:
-    """Raises SessionError when nothing is recorded, UsageError when the condition `wanted` is not."""
+    """Reads the sweeps as well, to hold them against one another.
+
+    Raises SessionError when nothing is recorded, UsageError when the condition `wanted` is not.
+    """
+    from distort.capture.against_others import against_others
     from distort.errors import SessionError, UsageError
     from distort.report.check_words import print_qualities
+    from distort.session.plan_reading import read_plan
     from distort.session.recordings import load_recordings
 
     folder.require()
@@ -101,11 +126,16 @@ def _print_quality(console: "Console", folder: "SessionFolder", wanted: str | No
         raise SessionError(f"{folder.root} has no recordings yet: `distort measure` or `distort add` makes some")
     if wanted is not None and wanted not in recorded:
         raise UsageError(f"{folder.root} has no recordings of condition {wanted!r}: there are {', '.join(recorded)}")
-    print_qualities(console, {name: load_recordings(folder, name) for name in recorded if wanted in (None, name)})
+    plan = read_plan(folder.root)
+    for name in recorded:
+        if wanted in (None, name):
+            recordings = load_recordings(folder, name)
+            print_qualities(console, name, recordings, beside=against_others(recordings, plan))
 
 
 def _print(console: "Console", results: "ConditionResults", what: str, *, level_db_spl: float | None) -> None:
     from distort.report.summary import print_harmonics, print_response
+    from distort.report.tables_coincidences import print_coincidences
     from distort.report.tables_compression import print_compression
     from distort.report.tables_multitone import print_multitone
 
@@ -115,5 +145,7 @@ def _print(console: "Console", results: "ConditionResults", what: str, *, level_
         print_harmonics(console, results, level_db_spl=level_db_spl)
     elif what == "multitone":
         print_multitone(console, results, level_db_spl=level_db_spl)
+    elif what == "coincidences":
+        print_coincidences(console, results)
     else:
         print_compression(console, results)

@@ -5,8 +5,9 @@ from collections.abc import Iterable
 from rich.console import Console
 
 from distort.capture.calibration import CalibratorReading
+from distort.capture.sweep_fitting import FittedSweep
 from distort.report.console import say
-from distort.report.numbers import level_name
+from distort.report.numbers import hertz_words, level_name
 from distort.session.calibration_file import STEADY_DAY_DB, ClosingCalibration, MicrophoneCalibration
 from distort.session.recordings import Recording
 
@@ -77,6 +78,17 @@ def print_recorded(console: Console, condition: str, recordings: tuple[Recording
         quality = recording.sidecar.quality
         name = f"{condition}/{recording.sidecar.name.stem}"
         print_quality(console, name, verdict=quality.verdict, sentences=quality.findings)
+
+
+def print_fitted(console: Console, name: str, fitted: FittedSweep) -> None:
+    """What sweep a file holds, and how well it is one."""
+    sweep = fitted.sweep
+    say(
+        console,
+        f"{name}: an exponential sweep from {sweep.start_hz:.3g} Hz to {hertz_words(sweep.stop_hz)} in "
+        f"{sweep.duration_s:.2f} s, drive {sweep.drive_dbfs:.1f} dBFS, at full level from {sweep.full_level_hz:.3g} "
+        f"Hz. The fit leaves {fitted.residual_db:.0f} dB of it; the analysis divides by the file's own samples.",
+    )
 
 
 def print_left_out(console: Console, levels_db_spl: tuple[float, ...]) -> None:

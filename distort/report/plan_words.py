@@ -65,12 +65,9 @@ def print_cautions(console: Console) -> None:
     say(console, *CAUTIONS)
 
 
-def print_plan(console: Console, ready: Ready, plan: Plan) -> None:
-    """One line a level, how long all of it takes, what the input will hold, and what else must be known first."""
-    steps, condition = ready.steps, ready.choice.condition
+def print_levels(console: Console, steps: Sequence[Step]) -> tuple[LevelPlanned, ...]:
+    """One line a level: recordings, seconds, drive, peak, permitted time."""
     levels = planned_levels(steps)
-    say(console, *ready.notes)
-    say(console, f"To be played in condition {condition}, levels at 1 m, permitted time a day by NIOSH as if dB(A):")
     for one in levels:
         say(
             console,
@@ -78,6 +75,15 @@ def print_plan(console: Console, ready: Ready, plan: Plan) -> None:
             f"{'recording' if one.recordings == 1 else 'recordings'}, {one.seconds:.0f} s, "
             f"drive {one.drive_dbfs:.1f}, peak {one.peak_dbfs:.1f} dBFS, {_duration(one.permitted_hours)} a day",
         )
+    return levels
+
+
+def print_plan(console: Console, ready: Ready, plan: Plan) -> None:
+    """One line a level, how long all of it takes, what the input will hold, and what else must be known first."""
+    steps, condition = ready.steps, ready.choice.condition
+    say(console, *ready.notes)
+    say(console, f"To be played in condition {condition}, levels at 1 m, permitted time a day by NIOSH as if dB(A):")
+    levels = print_levels(console, steps)
     # the first is not preceded by a rest
     rests_s = sum(step.rest_s for step in steps[1:])
     minutes = (sum(one.seconds for one in levels) + rests_s) / 60.0

@@ -1,6 +1,7 @@
 """Which files of a session its results rest on, and their hashes.
 
-They are session.toml and what it names, the recordings and the calibration; stimuli are made again from the sidecars.
+They are session.toml and what it names, the recordings and the calibration; stimuli are made again from the sidecars,
+and sweeps that were made elsewhere are among the files.
 """
 
 from collections.abc import Iterator
@@ -11,6 +12,7 @@ from distort.session.folder import AUDIO_SUFFIXES, SessionFolder
 from distort.session.hashing import sha256_of_file
 from distort.session.names import parse_stem
 from distort.session.plan import Plan
+from distort.session.sampled_stimuli import MADE_ELSEWHERE
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -40,12 +42,15 @@ def _names(folder: SessionFolder, plan: Plan) -> Iterator[str]:
 
 
 def _measured(folder: SessionFolder) -> Iterator[Path]:
-    """Recordings with their sidecars, loopbacks, calibrations; a file of the user's beside them is not among them."""
+    """Recordings with their sidecars, sweeps made elsewhere, loopbacks, calibrations; no other file of the user's."""
     for condition in folder.conditions_recorded():
         for files in folder.recordings(condition):
             yield files.audio_path
             if files.has_sidecar:
                 yield files.sidecar_path
+    for path in folder.inside("stimuli").glob(f"{MADE_ELSEWHERE}*"):
+        if path.suffix in AUDIO_SUFFIXES:
+            yield path
     for path in folder.inside("loopback").glob("*/*"):
         if path.suffix in AUDIO_SUFFIXES and parse_stem(path.stem) is not None:
             yield path
