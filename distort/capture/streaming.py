@@ -24,7 +24,7 @@ LONGEST_LATENCY_S = 0.1
 """Of a stream that sounds: with the fade of 0.02 s and a block it still falls silent within 0.2 s of Ctrl-C."""
 
 STALLED_S = 3.0
-"""A stream that has not moved for so long will not move again."""
+"""A stream that has not moved for so long will not move again, even if its host says that it is active."""
 
 LATE_LATENCIES = 3
 """A gap between two callbacks of more latencies than this (and a block) has emptied every buffer that was asked for."""
@@ -74,9 +74,9 @@ def follow(
     """
     library = device_library()
     try:
-        with open_stream():
+        with open_stream() as stream:
             try:
-                _wait(run, sample_rate=sample_rate, channel=channel, watch=watch)
+                _wait(run, stream, sample_rate=sample_rate, channel=channel, watch=watch)
             except KeyboardInterrupt:
                 run.stop()
                 run.done.wait(STALLED_S)
@@ -96,12 +96,12 @@ def require_whole(run: Run) -> None:
         )
 
 
-def _wait(run: Run, *, sample_rate: int, channel: int, watch: Watch | None) -> None:
+def _wait(run: Run, stream: Any, *, sample_rate: int, channel: int, watch: Watch | None) -> None:
     position, moved_at = 0, time.monotonic()
     while not run.done.wait(LOOK_S):
         if run.position > position:
             position, moved_at = run.position, time.monotonic()
-        elif time.monotonic() - moved_at > STALLED_S:
+        elif time.monotonic() - moved_at > STALLED_S or not (stream.active or run.done.is_set()):
             raise RecordingError(
                 f"the sound card stopped after {position / sample_rate:.1f} s: look at its cable and switch"
             )

@@ -89,6 +89,11 @@ class HastyStream:
         self._closed = threading.Event()
         self._thread = threading.Thread(target=self._run)
 
+    @property
+    def active(self) -> bool:
+        """It calls back."""
+        return self._thread.is_alive()
+
     def __enter__(self) -> "HastyStream":
         self._thread.start()
         return self
