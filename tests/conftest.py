@@ -13,12 +13,15 @@ SOUND_CARD = "sound_card"
 """Marker of the tests that need a virtual sound card, which not every machine has. They may be skipped only where
 nobody has started one for them, as `.ci/run` does."""
 
+IN_BROWSER = "in_browser"
+"""Marker of the tests that need Debian's chromium; they may be skipped under the same rule."""
+
 _skipped: list[str] = []
 
 
 def _may_be_skipped(report: pytest.TestReport) -> bool:
     elsewhere = os.environ.get(DEMANDED) != "1"
-    return report.nodeid in MAY_BE_SKIPPED or (elsewhere and SOUND_CARD in report.keywords)
+    return report.nodeid in MAY_BE_SKIPPED or (elsewhere and bool({SOUND_CARD, IN_BROWSER} & set(report.keywords)))
 
 
 def pytest_runtest_logreport(report: pytest.TestReport) -> None:

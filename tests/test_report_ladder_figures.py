@@ -236,8 +236,17 @@ def test_report_draws_what_there_is(session, capsys) -> None:
     assert program.main(["report", str(session.root)]) == 0
     capsys.readouterr()
     names = {path.stem for path in (session.root / "results" / "figures").glob("*.png")}
-    of_sweeps = {f"{kind}_{where}" for where in ("desk", "stand") for kind in ("response",)} | {
-        f"harmonics_{where}_{level}dB" for where in ("desk", "stand") for level in (86, 96)
+    of_sweeps = {
+        f"{kind}_{where}{level}"
+        for where in ("desk", "stand")
+        for kind, level in (
+            ("response", ""),
+            ("quality", ""),
+            ("thd", ""),
+            ("harmonics", "_86dB"),
+            ("harmonics", "_96dB"),
+            ("harmonics-absolute", "_96dB"),
+        )
     }
     assert names - of_sweeps == {
         "multitone_desk_86dB",
@@ -274,7 +283,7 @@ def test_show_json_is_that_part_of_the_findings(session, capsys) -> None:
     [
         (["compression", "--level", "96"], "--level goes with harmonics and multitone"),
         (["multitone", "--level", "90"], "there are 86, 96"),
-        (["response", "--json"], "--json goes with multitone, compression, audibility"),
+        (["response", "--json"], "--json goes with multitone, compression, coincidences, audibility"),
         (["multitone", "--json", "--level", "96"], "leave --level out"),
     ],
 )

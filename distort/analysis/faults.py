@@ -1,4 +1,4 @@
-"""What is handed on about dips and peaks of a response, and about the distortion and compression that line up with them.
+"""What is handed on about dips and peaks of a response, and about what lines up with them.
 
 Plain numbers, so that findings.json holds them as they are; None stands for "not known". Frequencies are those of the
 excitation in a coincidence, and of the response in an anomaly.

@@ -12,11 +12,12 @@ if TYPE_CHECKING:
     from distort.session.condition_results import ConditionResults
     from distort.session.folder import SessionFolder
 
-RESULTS = ("quality", "response", "harmonics", "multitone", "compression", "audibility")
+RESULTS = ("quality", "response", "harmonics", "multitone", "compression", "coincidences", "audibility")
 OF_ONE_LEVEL = ("harmonics", "multitone")
 IN_FINDINGS = {
     "multitone": ("multitones",),
     "compression": ("compression", "no_compression"),
+    "coincidences": ("anomalies", "coincidences"),
     "audibility": ("audibility",),
 }
 """Results that are more than a table, and the fields of findings.json that hold them."""
@@ -37,6 +38,7 @@ def add_parser(subparsers: "Subparsers[Parser]") -> None:
             "distort show our-monitor harmonics --level 96",
             "distort show our-monitor multitone --level 96",
             "distort show our-monitor compression",
+            "distort show our-monitor coincidences",
             "distort show our-monitor audibility",
         ],
     )
@@ -57,7 +59,7 @@ def add_parser(subparsers: "Subparsers[Parser]") -> None:
     parser.add_argument(
         "--json",
         action="store_true",
-        help="print this part of the findings for machines (multitone, compression, audibility)",
+        help="print this part of the findings for machines (multitone, compression, coincidences, audibility)",
     )
     parser.set_defaults(run=run)
 
@@ -98,9 +100,7 @@ def check_words(arguments: argparse.Namespace) -> None:
     if arguments.background is not None and arguments.what != "audibility":
         raise UsageError(f"--background goes with audibility, not with {arguments.what}")
     if arguments.json and arguments.what == "quality":
-        raise UsageError(
-            "--json goes with {' and '.join(IN_FINDINGS)}: the quality is in the sidecar of each recording"
-        )
+        raise UsageError(f"{JSON_GOES_WITH}: the quality is in the sidecar of each recording")
     if arguments.json and arguments.what not in IN_FINDINGS:
         raise UsageError(
             f"{JSON_GOES_WITH}: the {arguments.what} is in the CSV files in {arguments.folder / 'results'}"
@@ -135,6 +135,7 @@ def _print_quality(console: "Console", folder: "SessionFolder", wanted: str | No
 
 def _print(console: "Console", results: "ConditionResults", what: str, *, level_db_spl: float | None) -> None:
     from distort.report.summary import print_harmonics, print_response
+    from distort.report.tables_coincidences import print_coincidences
     from distort.report.tables_compression import print_compression
     from distort.report.tables_multitone import print_multitone
 
@@ -144,5 +145,7 @@ def _print(console: "Console", results: "ConditionResults", what: str, *, level_
         print_harmonics(console, results, level_db_spl=level_db_spl)
     elif what == "multitone":
         print_multitone(console, results, level_db_spl=level_db_spl)
+    elif what == "coincidences":
+        print_coincidences(console, results)
     else:
         print_compression(console, results)

@@ -15,6 +15,7 @@ from distort.report.headings import print_heading
 from distort.report.ladder_summary import print_ladder_summary
 from distort.report.numbers import level_name
 from distort.report.tables import PROMINENT_ORDERS, UNIT_NAMES, harmonics_table, response_table
+from distort.report.tables_coincidences import print_top
 from distort.session.condition_results import ConditionResults, Findings, LevelFound
 from distort.session.json_fields import as_document
 from distort.session.sidecar import Quality
@@ -28,6 +29,7 @@ def print_summary(console: Console, results: ConditionResults) -> None:
     _print_troubles(console, results.findings)
     _print_levels(console, results, orders=PROMINENT_ORDERS)
     print_ladder_summary(console, results)
+    print_top(console, results)
 
 
 def print_response(console: Console, results: ConditionResults) -> None:
