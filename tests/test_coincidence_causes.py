@@ -112,13 +112,14 @@ def shares(table: dict[str, Counter[str]]) -> tuple[float, dict[str, float], flo
 
 
 def test_causes_in_a_sample() -> None:
-    """12 devices of each cause: few wrong answers. With p right = 0.9, 14 or more wrong of 84 has p = 0.03."""
-    table = confusion(12)
+    """5 devices of each cause: at most 2 wrong answers, where one in ten of some 25 decided may be."""
+    table = confusion(5)
     wrong = sum(n for c in CAUSES for name, n in table[c].items() if name not in (c, OPEN, NOTHING))
-    assert wrong <= 8
-    assert table[NOTHING][NOTHING] >= 22
+    assert wrong <= 2
+    assert table[NOTHING][NOTHING] >= 9
     found = {c: table[c][c] for c in CAUSES}
-    assert min(found.values()) >= 3, found
+    assert min(found.values()) >= 1, found
+    assert sum(found.values()) >= 20
 
 
 @pytest.mark.study
