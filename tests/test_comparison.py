@@ -230,6 +230,18 @@ def test_small_changes_are_not_named() -> None:
     assert not one.significant.any()
 
 
+def test_what_repeats_of_the_reference_show_is_no_change() -> None:
+    """The reference came back 0.2 dB louder after a rest: two values with a standard deviation of 0.2 / sqrt(2) dB, so
+    a difference of two has 0.2 dB, and a change under 0.6 dB is not named, though it is no noise."""
+    repeats = [(curve(80.0, noise=0.0), curve(80.2, noise=0.0))]
+    for change_db, named in ((0.58, False), (0.62, True)):
+        (one,) = compare([curve(90.0)], [curve(90.0 + change_db)], repeats=repeats)
+        assert np.all(one.probability < 1e-9)
+        np.testing.assert_allclose(one.least_named_db, 0.6, rtol=1e-9)  # rounding
+        assert one.significant.all() == named
+        assert one.significant.any() == named
+
+
 def test_unknown_noise_is_not_taken_for_none() -> None:
     (one,) = compare([curve(90.0, noise=np.nan)], [curve(95.0, noise=np.nan)])
     assert not one.judged.any()

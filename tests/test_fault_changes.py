@@ -91,6 +91,7 @@ def test_coincidences_of_one_quantity_and_level_alone_are_the_same() -> None:
     for other, fate in (
         (replace(RISE, cause="made-here"), "kept"),
         (replace(RISE, evidence=Evidence(rise_db=4.5, rise_uncertainty_db=0.5)), "weaker"),
+        (replace(RISE, evidence=Evidence(rise_db=-6.0, rise_uncertainty_db=0.5)), "weaker"),  # a fall is no such rise
         (replace(RISE, frequency_hz=1100.0), "moved"),
         (replace(RISE, quantity="h2"), "gone"),
         (replace(RISE, level=86.0), "gone"),

@@ -53,7 +53,8 @@ def coincidence_changes(a: Sequence[Coincidence], b: Sequence[Coincidence]) -> t
 
     def fate(one: Coincidence, other: Coincidence) -> Fate:
         uncertain_db = math.hypot(one.evidence.rise_uncertainty_db, other.evidence.rise_uncertainty_db)
-        if abs(one.evidence.rise_db) - abs(other.evidence.rise_db) > max(WEAKER_DB, uncertain_db):
+        fall_db = math.copysign(1.0, one.evidence.rise_db) * (one.evidence.rise_db - other.evidence.rise_db)
+        if fall_db > max(WEAKER_DB, uncertain_db):
             return "weaker"
         return "moved" if _octaves(one.frequency_hz, other.frequency_hz) > MOVED_OCTAVES else "kept"
 
