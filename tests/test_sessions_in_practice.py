@@ -8,10 +8,10 @@ import pytest
 import soundfile
 
 from distort.__main__ import main
-from distort.capture.measuring import _wanted, steps
+from distort.capture.steps import remaining
 from distort.session.folder import SessionFolder
 from distort.session.plan_reading import read_plan
-from distort.session.stimulus_files import drives_dbfs, planned
+from distort.session.stimulus_files import drives_dbfs
 from tests.clumsy_session import RATE, heard, shorten
 
 pytest_plugins = ["tests.clumsy_fixtures"]
@@ -105,9 +105,9 @@ def test_which_recordings_are_wanted(tmp_path: Path, only: str | None, again: bo
     text = path.read_text(encoding="utf-8").replace("takes = 1", "takes = 2").replace("short = true", "short = false")
     path.write_text(text, encoding="utf-8")
     plan = read_plan(tmp_path / "s")
-    items = tuple(item for item in planned(plan, drives_dbfs(plan, None)) if item.stimulus_name == "sweep")
-    found = _wanted(SessionFolder(tmp_path / "s"), steps(plan, items), "default", only=only, again=again)
-    assert [step.name.stem for step in found] == wanted
+    folder, drives = SessionFolder(tmp_path / "s"), drives_dbfs(plan, None)
+    found = remaining(folder, plan, drives, condition="default", only=only, again=again)
+    assert [step.name.stem for step in found if step.item.stimulus_name == "sweep"] == wanted
 
 
 def test_a_band_in_which_nothing_was_read_sets_no_level(distort, tmp_path: Path) -> None:
