@@ -51,9 +51,7 @@ NOTE = """Letters: dips and peaks.
 Numbers: what rises there.
 Orange: the loudspeaker makes it.
 Blue: the response makes it.
-Grey: noise, or not decided.
-Full list: distort show FOLDER
-coincidences"""
+Grey: noise, or not decided."""
 
 
 def coincidences_figure(results: ConditionResults, legend: Legend) -> "Figure":
