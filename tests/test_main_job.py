@@ -43,6 +43,17 @@ def measured(tmp_path_factory) -> Path:
     return session
 
 
+FIGURES = (
+    "response_default",
+    "thd_default",
+    "quality_default",
+    "coincidences_default",
+    "harmonics_default_86dB",
+    "harmonics-absolute_default_86dB",
+    "harmonics-input_default_86dB",
+)
+
+
 def test_what_is_in_the_session_afterwards(measured) -> None:
     files = {name for name, content in contents(measured).items() if content != b"a folder"}
     files = {name for name in files if "multitone" not in name}
@@ -58,10 +69,9 @@ def test_what_is_in_the_session_afterwards(measured) -> None:
         "results/default/response_86dB.csv",
         "results/default/harmonics_86dB.csv",
         "results/default/findings.json",
-        "results/figures/response_default.png",
-        "results/figures/response_default.svg",
-        "results/figures/harmonics_default_86dB.png",
-        "results/figures/harmonics_default_86dB.svg",
+        "results/report.html",
+        "results/figures/drawn.json",
+        *(f"results/figures/{stem}.{kind}" for stem in FIGURES for kind in ("png", "svg")),
     }
 
 
