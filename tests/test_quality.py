@@ -150,6 +150,34 @@ def test_clipping_on_one_side_only_and_with_noise_after_it_is_found() -> None:
     assert clipped_samples(np.minimum(good_recording(), 0.09) + quiet).size > 100
 
 
+def test_clipping_is_found_under_the_noise_of_16_bits() -> None:
+    """760 steps high, and noise of half a step after it: of thousands of held samples the highest stand two out."""
+    clean = good_recording() * 0.23
+    clipped = np.clip(clean, -0.02, 0.02) + 2.0**-16 * np.random.default_rng(8).standard_normal(clean.size)
+    held = np.count_nonzero(np.abs(clean) >= 0.02)
+    assert clipped_samples(np.round(clipped * 2**15) / 2**15).size > 0.5 * held > 1000
+    assert clipped_samples(np.round(clean * 2**15) / 2**15, whole_sweep=True).size == 0
+
+
+@pytest.mark.parametrize(("turned_db", "verdict"), [(0.0, "good"), (0.5, "usable"), (-2.0, "refuse")])
+def test_a_gain_that_is_turned_while_the_sweep_plays_is_graded(turned_db: float, verdict: str) -> None:
+    samples = good_recording()
+    samples[round(stimulus_start(REEL)) + SWEEP.n_samples // 2 :] *= 10.0 ** (turned_db / 20.0)
+    finding = check(samples).finding("gain")
+    assert finding.verdict == verdict
+    assert finding.value == pytest.approx(turned_db, abs=0.02)  # noise 50 dB below the chirps, over 3000 bins
+
+
+def test_a_noisy_loopback_is_still_told_from_a_loudspeaker() -> None:
+    """Noise of -50 dBFS makes each chirp's path uneven by 14 %, where a loopback may be by 3; what both share is 2."""
+    samples = with_noise(recorded(REEL), np.random.default_rng(9), level_dbfs=-50.0)
+    quality = check_recording(samples, reel=REEL, alignment=find_reel(samples, REEL))
+    assert quality.finding("channel").verdict == "usable"
+    echoed = scipy.signal.lfilter([1.0, *np.zeros(40), 0.1], [1.0], samples)  # 20 dB below the direct sound
+    quality = check_recording(echoed, reel=REEL, alignment=find_reel(echoed, REEL))
+    assert quality.finding("channel").verdict == "good"
+
+
 def test_one_flat_crest_is_usable() -> None:
     samples = good_recording()
     middle = round(stimulus_start(REEL)) + RATE // 2

@@ -44,6 +44,12 @@ LEAST_CORRELATION = 0.1
 """For tones and other line spectra: share of the recording's r.m.s. that is the stimulus. Of 31 lines from 20 Hz to
 20 kHz, other lines and noise reach 0.01; the right ones keep 0.4 where the room is 10 dB over the direct sound."""
 
+SUMMIT_REACH = 64
+"""Samples within which a chirp's response has its summits: 1.3 ms at 48 kHz."""
+
+NEARLY_HIGHEST = 0.7
+"""Of a summit, re the highest: what changes from one chirp to the other by 3 dB is no small change."""
+
 NEAR_S = 0.1
 """How far about the coarse place the fine search goes: more than any loudspeaker delays its lows."""
 
@@ -219,6 +225,8 @@ def _find_chirps(samples: FloatArray, reel: Reel, output: Lags | None, reel_star
     lags = [_chirp_lag(output, reel_start + first, reel.n_samples, n_recorded=samples.size) for first, chirp in chirps]
     background = [NAN if lag is None else _chirp_stands_out(output, lag, chirps[0][1]) for lag in lags]
     heard = [lag if margin >= CHIRP_STANDS_OUT_DB else None for lag, margin in zip(lags, background, strict=True)]
+    if len(heard) > 1 and heard[0] is not None and heard[-1] is not None:
+        heard[-1] = _same_summit(output, heard[0], output, heard[-1])
     margins = tuple(NAN if lag is None else margin for lag, margin in zip(heard, background, strict=True))
     positions = tuple(NAN if lag is None else summit(output, lag) for lag in heard)
     polarity = next((-1 for lag in heard if lag is not None and output.at(lag) < 0), 1)
@@ -226,7 +234,7 @@ def _find_chirps(samples: FloatArray, reel: Reel, output: Lags | None, reel_star
         return _Chirps(positions, margins, NAN, NAN, polarity)
     distance = chirps[-1][0] - chirps[0][0]
     clock = (positions[-1] - positions[0]) / distance - 1.0
-    stretched = tuple(_stretched_place(samples, chirps[0][1], place, clock) for place in positions)
+    stretched = _stretched_places(samples, chirps[0][1], positions, clock)
     clock = (stretched[-1] - stretched[0]) / distance - 1.0
     sigma = math.hypot(*(place_sigma(chirps[0][1], margins[end]) for end in (0, -1))) / distance
     return _Chirps(stretched, margins, clock, sigma, polarity)
@@ -248,15 +256,42 @@ def _chirp_stands_out(output: Lags, lag: int, chirp: Chirp) -> float:
     return stands_out_db(Lags(np.append(around.values, output.at(lag)), 0), around.values.size, inner=1, outer=rate)
 
 
-def _stretched_place(samples: FloatArray, chirp: Chirp, place: float, clock: float) -> float:
-    """The place found again with the chirp as the recorder's clock sampled it: stretching shifts the plain peak."""
-    if math.isnan(place):
-        return place
+def _stretched_places(samples: FloatArray, chirp: Chirp, places: tuple[float, ...], clock: float) -> tuple[float, ...]:
+    """The places found again with the chirp as the recorder's clock sampled it: stretching shifts the plain peak.
+
+    The first and the last were found; NaN stays NaN.
+    """
     template = as_recorded(chirp.samples(), clock, chirp.sample_rate)
-    first = max(math.floor(place) - 1024, 0)
+    outputs = [None if math.isnan(place) else _filtered_about(samples, template, math.floor(place)) for place in places]
+    lags = [
+        0 if output is None else output.between(math.floor(place) - SUMMIT_REACH, place + SUMMIT_REACH).highest()
+        for output, place in zip(outputs, places, strict=True)
+    ]
+    first, last = outputs[0], outputs[-1]
+    if first is not None and last is not None:
+        lags[-1] = _same_summit(first, lags[0], last, lags[-1])
+    return tuple(NAN if output is None else summit(output, lag) for output, lag in zip(outputs, lags, strict=True))
+
+
+def _filtered_about(samples: FloatArray, template: FloatArray, place: int) -> Lags:
+    """The matched filter's output within some hundred samples of `place`."""
+    first = max(place - 1024, 0)
     output = correlate(samples[first : first + template.size + 2048], template)
-    lag = output.between(place - first - 64, place - first + 64).highest()
-    return first + summit(output, lag)
+    return Lags(output.values, output.first + first)
+
+
+def _same_summit(first_output: Lags, first: int, last_output: Lags, last: int) -> int:
+    """Whole lag near `last` that lies on the last chirp's output as `first` does on the first's.
+
+    A path that disperses has several summits of nearly one height, and a level that changed by 0.1 dB over frequency
+    makes another one the highest: the two outputs are laid over one another instead.
+    """
+    reach = 2 * SUMMIT_REACH
+    one = first_output.about(first, reach)
+    likeness = np.correlate(last_output.about(last, reach + SUMMIT_REACH), one)
+    heights = np.abs(last_output.about(last, SUMMIT_REACH))
+    nearly_highest = heights > NEARLY_HIGHEST * abs(last_output.at(last))
+    return last + int(np.argmax(np.where(nearly_highest, likeness, -np.inf))) - SUMMIT_REACH
 
 
 def _band(stimulus: Sweep | Noise) -> tuple[float, float]:

@@ -15,6 +15,10 @@ SHORTEST_RUN = 3
 FLATNESS = 2e-4
 """Samples within this share of the extreme count as held: room for the noise of what comes after the clipping."""
 
+BLUR, BLUR_STEPS = 2e-5, 5.0
+"""A second look allows for what a converter adds after the clipping: seven standard deviations of -108 dBFS of noise,
+or five steps of it. A recording of low level clipped hard holds thousands of samples, and the highest stand out."""
+
 LEAST_DROP = 32.0
 """A top of n samples is clipped when, n samples beyond either end, the wave has fallen by more than this many times its
 flatness. A smooth crest (a parabola, flat over n samples) falls by 9 times at one side, 16 at worst."""
@@ -43,18 +47,20 @@ def clipped_samples(recording: npt.ArrayLike, *, whole_sweep: bool = False) -> I
     """
     samples = np.asarray(recording, dtype=np.float64)
     step = _step(samples)
-    marked = [_held(samples, step), _held(-samples, step)] if samples.size else []
-    if samples.size and whole_sweep:
-        marked.append(_crowded(samples, step))
+    marked = []
+    for blur in (step, max(BLUR_STEPS * step, BLUR)) if samples.size else ():
+        marked += [_held(samples, blur), _held(-samples, blur)]
+        if whole_sweep:
+            marked.append(_crowded(samples, blur))
     return np.unique(np.concatenate([np.zeros(0, dtype=np.int64), *marked]))
 
 
-def _held(samples: FloatArray, step: float) -> IndexArray:
+def _held(samples: FloatArray, blur: float) -> IndexArray:
     """Samples in clipped tops on the positive side."""
     extreme = float(np.nanmax(samples, initial=0.0))
     if extreme <= 0.0:
         return np.zeros(0, dtype=np.int64)
-    flatness = FLATNESS * extreme + step
+    flatness = FLATNESS * extreme + blur
     first, end = _runs(samples >= extreme - flatness)
     length = end - first
     at_full_scale = (length >= 2) & (extreme >= FULL_SCALE)
@@ -66,10 +72,10 @@ def _held(samples: FloatArray, step: float) -> IndexArray:
     return np.concatenate([np.zeros(0, dtype=np.int64), *pieces])
 
 
-def _crowded(samples: FloatArray, step: float) -> IndexArray:
+def _crowded(samples: FloatArray, blur: float) -> IndexArray:
     """Samples that crowd at the extremes."""
     high, low = float(np.nanmax(samples, initial=0.0)), -float(np.nanmin(samples, initial=0.0))
-    within = FLATNESS * max(high, low) + step
+    within = FLATNESS * max(high, low) + blur
     if min(high, low) <= 0.0:
         return np.zeros(0, dtype=np.int64)
     top = np.flatnonzero((samples >= high - within) | (samples <= within - low))

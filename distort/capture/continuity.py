@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import numpy.typing as npt
 
-from distort.capture.alignment import LARGEST_CLOCK, Alignment
+from distort.capture.alignment import Alignment
 from distort.capture.finding import Finding, Verdict
 from distort.capture.path_of_markers import Markers, Path, band_edges_hz, markers
 from distort.capture.track import Track, band_gains_db, multitone_agreement, track
@@ -16,6 +16,9 @@ FloatArray = npt.NDArray[np.float64]
 
 LEAST_JUMP = 0.5
 """Samples. Nothing less than one is ever lost; half of one is above what air, heat and noise do."""
+
+USUAL_CLOCK = 1e-4
+"""One crystal of 100 ppm against a good one (common practice, no source)."""
 
 CLEAR_SIGMAS = 6.0
 
@@ -32,7 +35,13 @@ UNIFORM_SHARE = 0.12
 """A gain changes all bands alike. Heated coils seldom do, and while they cool the stimulus was weaker still."""
 
 CALM_DB = 0.06
-"""What the stimulus may differ by from one of the two chirps in every band, for a change before or after it."""
+"""What the stimulus may differ by from one of the two chirps, for a change before or after it."""
+
+CALM_BANDS = 5
+"""Highest bands of a sweep in which that must hold: below, what is driven harder than the chirps may be compressed."""
+
+GAIN_REFUSE_DB = 1.0
+"""As much as a tenth of the distortion, and several times what a loudspeaker's compression is looked into for."""
 
 LEAST_RISE_DB = 0.2
 """In the highest bands: a loudspeaker that was hot from before gains less than this while it cools."""
@@ -66,7 +75,8 @@ class Continuity:
     agreement: float
     """Of a multitone's phases with those played, 0 to 1; 1 for every other stimulus, and where nothing tells."""
     unevenness: float
-    """Of the path between 1 and 11 kHz: r.m.s. deviation from a constant, re that constant; NaN without chirps."""
+    """Of the path between 1 and 11 kHz: r.m.s. deviation from a constant that both chirps show, re that constant; NaN
+    without chirps."""
     findings: tuple[Finding, ...]
     """`continuity`, or `dropped` or `repeated`; and `gain`."""
 
@@ -82,8 +92,8 @@ def continuity(samples: FloatArray, reel: Reel, alignment: Alignment) -> Continu
             unevenness=math.nan,
             findings=(),
         )
-    # beyond any clock's difference something was lost, and the stimulus as a rule not stretched at all
-    clocks = (found.clock,) if abs(found.clock) < LARGEST_CLOCK else (found.clock, 0.0)
+    # beyond the usual difference something may have been lost, and the stimulus as a rule not stretched at all
+    clocks = (found.clock,) if abs(found.clock) < USUAL_CLOCK else (found.clock, 0.0)
     tracks = [
         along for clock in clocks if (along := _along(samples, reel, alignment, found=found, clock=clock)) is not None
     ]
@@ -96,7 +106,7 @@ def continuity(samples: FloatArray, reel: Reel, alignment: Alignment) -> Continu
         jump=jump,
         clock_difference_ppm=1e6 * (found.clock if jump is None else _without(jump, found)),
         agreement=_agreement(samples, reel, found, jump=jump),
-        unevenness=_unevenness(found.before),
+        unevenness=_unevenness(found.before, found.after),
         findings=(_jump_finding(along, jump, found), _gain(along, found)),
     )
 
@@ -113,11 +123,13 @@ def _agreement(samples: FloatArray, reel: Reel, found: Markers, *, jump: Jump | 
     )
 
 
-def _unevenness(path: Path) -> float:
-    inside = (path.frequency_hz >= path.low_hz) & (path.frequency_hz <= path.high_hz)
-    values = path.values[inside]
-    mean = np.mean(values)
-    return float(np.sqrt(np.mean(np.square(np.abs(values - mean)))) / max(abs(mean), 1e-300))
+def _unevenness(before: Path, after: Path) -> float:
+    """From the product of both chirps' paths: the noise of one is not that of the other, and falls out."""
+    inside = (before.frequency_hz >= before.low_hz) & (before.frequency_hz <= before.high_hz)
+    one, other = before.values[inside], after.values[inside]
+    mean, other_mean = np.mean(one), np.mean(other)
+    common = np.mean((one - mean) * np.conj(other - other_mean))
+    return math.sqrt(float(abs(common) / max(abs(mean) * abs(other_mean), 1e-300)))
 
 
 def _without(jump: Jump, found: Markers) -> float:
@@ -198,15 +210,18 @@ def _gain(along: Track | None, found: Markers) -> Finding:
     noise_db = 3.0 / math.sqrt(float(np.sum(weights)))
     uniform = spread_db < UNIFORM_SHARE * abs(mean_db) + noise_db
     rose = float(np.min((gain_db - 2.0 * sigma_db)[-3:])) > LEAST_RISE_DB
-    sudden = along is not None and _sudden(along.gain_db, high_db)
+    # a multitone's first period holds how it comes in
+    settled = isinstance(found.reel.only_stimulus()[1], Multitone)
+    sudden = along is not None and _sudden(along.gain_db[int(settled) :], high_db)
     calm = along is not None and along.gain_db.size == gain_db.size and _calm(along.gain_db, gain_db)
+    refuse = abs(high_db) > GAIN_REFUSE_DB
     stepped = abs(high_db) > LEAST_STEP_DB + noise_db and ((uniform and calm) or rose or sudden)
     return Finding(
         name="gain",
         value=high_db,
         unit="dB",
-        threshold=LEAST_STEP_DB,
-        verdict="usable" if stepped else "good",
+        threshold=GAIN_REFUSE_DB if stepped and refuse else LEAST_STEP_DB,
+        verdict="good" if not stepped else "refuse" if refuse else "usable",
         sentence=f"The level changed by {high_db:+.2f} dB from the first chirp to the last"
         + (
             ": a gain was turned, or turned itself, so every level is uncertain by as much. Switch automatic gain off, "
@@ -218,18 +233,25 @@ def _gain(along: Track | None, found: Markers) -> Finding:
 
 
 def _calm(stimulus_db: FloatArray, after_db: FloatArray) -> bool:
-    """Whether the stimulus has in every band the level of the first chirp, or of the last."""
+    """Whether the stimulus has in its highest bands the level of the first chirp, or of the last."""
+    stimulus_db, after_db = stimulus_db[-CALM_BANDS:], after_db[-CALM_BANDS:]
     allowed_db = CALM_DB + UNIFORM_SHARE * float(np.max(np.abs(after_db)))
     return min(float(np.max(np.abs(stimulus_db))), float(np.max(np.abs(stimulus_db - after_db)))) < allowed_db
 
 
 def _sudden(gain_db: FloatArray, change_db: float) -> bool:
     """Whether the stimulus's own level takes most of the change at one place, where it creeps elsewhere."""
-    apart = gain_db[2:] - gain_db[:-2]  # over two points: the step may lie within one
-    usual = float(np.median(np.abs(apart - np.median(apart))))
-    at = int(np.argmax(np.abs(apart - np.median(apart))))
-    step_db = float(apart[at] - np.median(apart))
-    beside = [abs(float(apart[place] - np.median(apart))) for place in (at - 2, at + 2) if 0 <= place < apart.size]
+    # over two points as well: the step may lie within one
+    return any(_jumps(gain_db[over:] - gain_db[:-over], change_db, over=over) for over in (1, 2))
+
+
+def _jumps(apart_db: FloatArray, change_db: float, *, over: int) -> bool:
+    """Whether one of the differences between points `over` from one another is a jump."""
+    off = apart_db - np.median(apart_db)
+    at = int(np.argmax(np.abs(off)))
+    step_db = float(off[at])
+    beside = [abs(float(off[place])) for place in (at - over, at + over) if 0 <= place < off.size]
     if max(beside, default=0.0) > 0.3 * abs(step_db):
         return False  # it creeps: a loudspeaker that settles
+    usual = float(np.median(np.abs(off)))
     return step_db * change_db > 0.0 and abs(step_db) > max(LEAST_STEP_DB, SUDDEN * usual, 0.4 * abs(change_db))

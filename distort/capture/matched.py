@@ -39,6 +39,12 @@ class Lags:
         high = max(min(round(end_lag) - self.first, self.values.size), low)
         return Lags(self.values[low:high], self.first + low)
 
+    def about(self, lag: int, reach: int) -> FloatArray:
+        """Values from `lag - reach` to `lag + reach`, `(2 reach + 1,)`, 0 where there are none."""
+        index = np.arange(lag - reach, lag + reach + 1) - self.first
+        inside = (index >= 0) & (index < self.values.size)
+        return np.where(inside, self.values[np.clip(index, 0, self.values.size - 1)], 0.0)
+
     def highest(self) -> int:
         """Lag at which the output is largest, whatever its sign. There must be values."""
         return self.first + int(np.argmax(np.abs(self.values)))
@@ -86,9 +92,7 @@ def summit(output: Lags, lag: int) -> float:
     (a window that sloped there would pull the peak), and Newton's rule finds where the slope is zero.
     """
     offsets = np.arange(-PEAK_REACH, PEAK_REACH)
-    index = lag - output.first + offsets
-    inside = (index >= 0) & (index < output.values.size)
-    near = np.where(inside, output.values[np.clip(index, 0, output.values.size - 1)], 0.0)
+    near = output.about(lag, PEAK_REACH)[:-1]
     near = near * rise(2.0 * (1.0 - np.abs(offsets) / PEAK_REACH))
     spectrum = scipy.fft.rfft(np.roll(near, PEAK_REACH))
     omega = 2.0 * np.pi * scipy.fft.rfftfreq(offsets.size)

@@ -10,11 +10,12 @@ from distort.capture.alignment import Alignment
 from distort.capture.clipping import clipped_samples
 from distort.capture.continuity import Continuity, continuity
 from distort.capture.finding import Finding, Verdict, worst
+from distort.capture.held_crests import held_crests
 from distort.capture.not_found import why_not_found
 from distort.capture.quality_noise import noise_findings
 from distort.capture.track import LEAST_AGREEMENT
 from distort.errors import RecordingError
-from signals import Reel, Sweep
+from signals import Multitone, Reel, Sweep
 from signals.levels import amplitude_to_db
 
 __all__ = ["Finding", "Quality", "Verdict", "check_recording"]
@@ -100,7 +101,8 @@ def check_recording(
     numbers = _numbers(stored)
     if numbers.verdict == "refuse":
         return Quality(verdict="refuse", findings=(numbers,))
-    findings = [numbers, _level(stored), _clipping(stored, whole_sweep=_is_sweep(reel, alignment)), _dc(stored)]
+    clipped = _clipped(stored, stored.size / samples.size, reel, alignment)
+    findings = [numbers, _level(stored), _clipping(stored, clipped), _dc(stored)]
     if isinstance(alignment, RecordingError):
         findings.append(why_not_found(samples, reel, alignment))
     else:
@@ -115,9 +117,25 @@ def check_recording(
     return Quality(verdict=worst(tuple(findings)), findings=tuple(findings))
 
 
-def _is_sweep(reel: Reel, alignment: Alignment | RecordingError) -> bool:
-    """And was found."""
-    return isinstance(alignment, Alignment) and isinstance(reel.only_stimulus()[1], Sweep)
+def _clipped(
+    stored: FloatArray, rate_ratio: float, reel: Reel, alignment: Alignment | RecordingError
+) -> npt.NDArray[np.int64]:
+    """Indices of clipped samples of what was stored, at `rate_ratio` times the reel's sample rate; by all that is known
+    of the stimulus, when it was found."""
+    if isinstance(alignment, RecordingError):
+        return clipped_samples(stored)
+    _, stimulus = reel.only_stimulus()
+    clipped = clipped_samples(stored, whole_sweep=isinstance(stimulus, Sweep))
+    if not isinstance(stimulus, Multitone):
+        return clipped
+    clock = 0.0 if math.isnan(alignment.clock_difference_ppm) else 1e-6 * alignment.clock_difference_ppm
+    held = held_crests(
+        stored,
+        first=alignment.stimulus_start * rate_ratio,
+        period=stimulus.period_samples * rate_ratio * (1.0 + clock),
+        periods=stimulus.settling_periods + stimulus.periods,
+    )
+    return np.union1d(clipped, held)
 
 
 def _numbers(samples: FloatArray) -> Finding:
@@ -159,8 +177,7 @@ def _level(samples: FloatArray) -> Finding:
     return Finding(name="level", value=peak_dbfs, unit="dBFS", threshold=threshold, verdict=verdict, sentence=sentence)
 
 
-def _clipping(samples: FloatArray, *, whole_sweep: bool) -> Finding:
-    clipped = clipped_samples(samples, whole_sweep=whole_sweep)
+def _clipping(samples: FloatArray, clipped: npt.NDArray[np.int64]) -> Finding:
     verdict: Verdict = "good"
     sentence = "Nothing is clipped."
     if clipped.size:
