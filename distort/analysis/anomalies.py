@@ -33,11 +33,18 @@ PASSBAND_DB = 10.0
 EDGE_OCTAVES = 1.0 / 6.0
 """Nothing is called a dip this near to the ends of the band: half of it would be guessed."""
 
+SHOWN_OCTAVES = 1.0 / 12.0
+"""Smoothing of a response of which nothing finer is known."""
+
 FILLED, KEPT = 1.0 / 3.0, 2.0 / 3.0
 """Share of the deviation that is left elsewhere: below the first it fills in, above the second it is kept."""
 
 COMB_BETTER = 0.6
 """A comb must leave less than this share of what second-order zeros leave over the same rows."""
+
+
+SAME_DELAY = 0.02
+"""Two dips belong to one comb when their delays agree within this share; dips are to be placed within 1 %."""
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -65,6 +72,9 @@ class _Found:
     high_hz: float
 
 
+_LookedAt = tuple[_Found, SecondOrderFit, CombFit | None]
+
+
 def sound_speed_m_s(temperature_c: float) -> float:
     """`331.3 sqrt(1 + t / 273.15)` (ideal gas; common practice)."""
     return float(331.3 * np.sqrt(1.0 + temperature_c / 273.15))
@@ -89,13 +99,19 @@ def find_anomalies(
     against = detrended(frequency_hz, held)
     if fine is None:
         known = np.isfinite(held)
-        fine = FineResponse(frequency_hz=frequency_hz[known], level_db=held[known], phase_rad=None)
+        fine = FineResponse(
+            frequency_hz=frequency_hz[known],
+            level_db=held[known],
+            phase_rad=None,
+            smoothing_octaves=SHOWN_OCTAVES,
+        )
     implied = None if fine.phase_rad is None else implied_phase_rad(fine.frequency_hz, fine.level_db)
     c_m_s = sound_speed_m_s(temperature_c)
-    found = _outstanding(against)
+    looked_at = [(one, *_shapes(one, fine)) for one in _outstanding(against)]
+    looked_at += _first_dips(looked_at, fine, against)
     return tuple(
-        _described(one, fine, against, number=number, implied=implied, elsewhere=elsewhere, c_m_s=c_m_s)
-        for number, one in enumerate(found, start=1)
+        _described(each, fine, against, number=number, implied=implied, elsewhere=elsewhere, c_m_s=c_m_s)
+        for number, each in enumerate(sorted(looked_at, key=lambda each: each[0].centre_hz), start=1)
     )
 
 
@@ -135,6 +151,30 @@ def _outstanding(against: Detrended) -> list[_Found]:
     return sorted(found, key=lambda one: one.centre_hz)
 
 
+def _first_dips(looked_at: Sequence[_LookedAt], fine: FineResponse, against: Detrended) -> list[_LookedAt]:
+    """Lower dips of the combs whose later dips stand out: the first is so broad that the trend follows it in part.
+
+    One counts where the response is lowest near by, and where its own fit finds the comb of the later dip again.
+    """
+    more: list[_LookedAt] = []
+    f, deviation_db = against.frequency_hz, against.deviation_db
+    for comb in [comb for *_, comb in looked_at if comb is not None]:
+        for number in range(1, comb.number):
+            place_hz = (number - 0.5) / comb.delay_s
+            known = [one.centre_hz for one, *_ in (*looked_at, *more) if one.dip]
+            near = np.flatnonzero(np.isfinite(deviation_db) & (np.abs(np.log2(f / place_hz)) < EDGE_OCTAVES))
+            if near.size < 3 or any(abs(np.log2(other / place_hz)) < 2.0 * EDGE_OCTAVES for other in known):
+                continue
+            row = int(near[np.argmin(deviation_db[near])])
+            if row in (near[0], near[-1]) or deviation_db[row] > -LEAST_DB:
+                continue
+            one = _Found(True, float(f[row]), float(deviation_db[row]), *_half_width(against, row))
+            poles, own = _shapes(one, fine)
+            if own is not None and own.number == number and abs(own.delay_s / comb.delay_s - 1.0) < SAME_DELAY:
+                more.append((one, poles, own))
+    return more
+
+
 def _half_width(against: Detrended, row: int) -> tuple[float, float]:
     """Where half of the deviation at `row` is left, on either side, Hz."""
     share = np.nan_to_num(against.deviation_db) / against.deviation_db[row]
@@ -151,7 +191,7 @@ def _half_width(against: Detrended, row: int) -> tuple[float, float]:
 
 
 def _described(
-    one: _Found,
+    looked_at: _LookedAt,
     fine: FineResponse,
     against: Detrended,
     *,
@@ -160,7 +200,7 @@ def _described(
     elsewhere: Sequence[CurveElsewhere],
     c_m_s: float,
 ) -> Anomaly:
-    poles, comb = _shapes(one, fine)
+    one, poles, comb = looked_at
     width_octaves = float(np.log2(one.high_hz / one.low_hz))
     centre_hz = poles.frequency_hz if comb is None else comb.frequency_hz
     deviation_db = one.deviation_db if comb is None else comb.depth_db
@@ -208,7 +248,13 @@ def _shapes(one: _Found, fine: FineResponse) -> tuple[SecondOrderFit, CombFit | 
     poles = zeros((f >= one.centre_hz / reach) & (f <= one.centre_hz * reach))
     if not one.dip:
         return poles, None
-    comb = comb_fit(f, level_db, centre_hz=one.centre_hz, depth_db=one.deviation_db)
+    comb = comb_fit(
+        f,
+        level_db,
+        centre_hz=one.centre_hz,
+        depth_db=one.deviation_db,
+        smoothing_octaves=fine.smoothing_octaves,
+    )
     if comb is None or comb[0].residual_db > COMB_BETTER * zeros(comb[1]).residual_db:
         return poles, None
     return poles, comb[0]

@@ -23,6 +23,8 @@ TWO_SIDED_95 = 1.96
 MOST_DIPS = 4
 """The dip looked at may be the first to the fourth of a comb; the later ones lie too close for 1/48 octave."""
 
+DB_PER_NEPER_OF_POWER = 10.0 / np.log(10.0)
+
 LEAST_REFLECTION, MOST_REFLECTION = 0.15, 0.99
 
 
@@ -43,6 +45,8 @@ class CombFit:
     """One delayed copy."""
 
     delay_s: float
+    number: int
+    """1 where the dip that was looked at is the first of its comb."""
     frequency_hz: float
     """Of the dip that was looked at."""
     frequency_uncertainty_hz: float
@@ -69,11 +73,28 @@ def second_order_fit(
         top = np.square(parameters[2] - parameters[3] * u2) + np.square(parameters[4]) * u2
         return np.asarray(10.0 * np.log10(np.maximum(top, 1e-30) / poles(parameters)) - target)
 
+    def slopes(parameters: FloatArray) -> FloatArray:
+        u2 = np.square(u_base * np.exp(-parameters[0]))
+        b0, b2, b1 = parameters[2:]
+        straight, bottom, damping = b0 - b2 * u2, poles(parameters), np.exp(-2.0 * parameters[1])
+        top = np.maximum(np.square(straight) + np.square(b1) * u2, 1e-30)
+        by_u2 = (np.square(b1) - 2.0 * b2 * straight) / top - (damping - 2.0 * (1.0 - u2)) / bottom
+        columns = [
+            -2.0 * u2 * by_u2,
+            2.0 * u2 * damping / bottom,
+            2.0 * straight / top,
+            -2.0 * straight * u2 / top,
+            2.0 * b1 * u2 / top,
+        ]
+        return np.asarray(DB_PER_NEPER_OF_POWER * np.array(columns).T)
+
     start = np.array([0.0, np.log(q_guess), 0.0, 0.0, 0.0])
     start[2:] = _numerator(u_base, 10.0 ** (target / 10.0) * poles(start))
     low = np.array([-0.35, np.log(0.2), -np.inf, -np.inf, -np.inf])
     high = np.array([0.35, np.log(200.0), np.inf, np.inf, np.inf])
-    found = scipy.optimize.least_squares(model, start, bounds=(low, high), loss="soft_l1", f_scale=1.0, max_nfev=200)
+    found = scipy.optimize.least_squares(
+        model, start, jac=slopes, bounds=(low, high), loss="soft_l1", f_scale=1.0, max_nfev=80
+    )
     deviation = _deviations(np.asarray(found.jac)[:, :2], found.fun)
     frequency = centre_hz * float(np.exp(found.x[0]))
     q = float(np.exp(found.x[1]))
@@ -95,9 +116,11 @@ def _numerator(u: FloatArray, power: FloatArray) -> FloatArray:
 
 
 def comb_fit(
-    frequency_hz: FloatArray, level_db: FloatArray, *, centre_hz: float, depth_db: float
+    frequency_hz: FloatArray, level_db: FloatArray, *, centre_hz: float, depth_db: float, smoothing_octaves: float
 ) -> tuple[CombFit, BoolArray] | None:
     """The comb that explains the dip at `centre_hz` best, and which rows it was fitted to; None where none was found.
+
+    smoothing_octaves   band over which `level_db` is a mean power: it fills deep dips, and the model is filled alike
 
     Tries the dip as first, second, ... of its comb; each over the rows from half a comb spacing below the neighbouring
     dips to as far above.
@@ -110,28 +133,54 @@ def comb_fit(
         reaches = frequency_hz[-1] >= centre_hz + 0.5 * spacing_hz and frequency_hz[0] <= max(low_hz * 1.2, 1.0)
         if np.sum(rows) < 12 or not reaches:
             continue
-        fit = _comb(frequency_hz[rows], level_db[rows], centre_hz, number=number, depth_db=depth_db)
+        fit = _comb(
+            frequency_hz[rows],
+            level_db[rows],
+            centre_hz,
+            number=number,
+            depth_db=depth_db,
+            smoothing_octaves=smoothing_octaves,
+        )
         if fit is not None and (best is None or fit.residual_db < best[0].residual_db):
             best = fit, rows
     return best
 
 
 def _comb(
-    frequency_hz: FloatArray, level_db: FloatArray, centre_hz: float, *, number: int, depth_db: float
+    frequency_hz: FloatArray,
+    level_db: FloatArray,
+    centre_hz: float,
+    *,
+    number: int,
+    depth_db: float,
+    smoothing_octaves: float,
 ) -> CombFit | None:
     octaves = np.log2(frequency_hz / centre_hz)
     turns = (number - 0.5) * frequency_hz / centre_hz
+    # the mean of cos(phase) over the band of the smoothing is cos(phase) sin(d) / d, d half the band's width in phase
+    smoothed = np.sinc(turns * (np.log(2.0) * smoothing_octaves))
 
     def model(parameters: FloatArray) -> FloatArray:
         reflection = parameters[1]
         phase = 2.0 * np.pi * turns * np.exp(-parameters[0])
-        power = 1.0 + reflection**2 + 2.0 * reflection * np.cos(phase)
+        power = 1.0 + reflection**2 + 2.0 * reflection * smoothed * np.cos(phase)
         return np.asarray(10.0 * np.log10(power) + parameters[2] + parameters[3] * octaves - level_db)
+
+    def slopes(parameters: FloatArray) -> FloatArray:
+        reflection = parameters[1]
+        phase = 2.0 * np.pi * turns * np.exp(-parameters[0])
+        power = 1.0 + reflection**2 + 2.0 * reflection * smoothed * np.cos(phase)
+        by_shift = 2.0 * reflection * smoothed * phase * np.sin(phase) / power
+        by_reflection = 2.0 * (reflection + smoothed * np.cos(phase)) / power
+        scale = DB_PER_NEPER_OF_POWER
+        return np.array([scale * by_shift, scale * by_reflection, np.ones_like(octaves), octaves]).T
 
     guess = float(np.clip(1.0 - 10.0 ** (depth_db / 20.0), LEAST_REFLECTION + 0.01, MOST_REFLECTION - 0.01))
     start = np.array([0.0, guess, float(np.median(level_db)), 0.0])
     low, high = [-0.15, LEAST_REFLECTION, -np.inf, -20.0], [0.15, MOST_REFLECTION, np.inf, 20.0]
-    found = scipy.optimize.least_squares(model, start, bounds=(low, high), loss="soft_l1", f_scale=1.0, max_nfev=100)
+    found = scipy.optimize.least_squares(
+        model, start, jac=slopes, bounds=(low, high), loss="soft_l1", f_scale=1.0, max_nfev=100
+    )
     reflection = float(found.x[1])
     if reflection < LEAST_REFLECTION + 0.01:
         return None
@@ -139,6 +188,7 @@ def _comb(
     frequency = centre_hz * float(np.exp(found.x[0]))
     return CombFit(
         delay_s=(number - 0.5) / frequency,
+        number=number,
         frequency_hz=frequency,
         frequency_uncertainty_hz=frequency * deviation[0],
         reflection=reflection,

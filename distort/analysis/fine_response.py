@@ -25,6 +25,8 @@ class FineResponse:
     """Any reference; the rows carry no trend of their own."""
     phase_rad: FloatArray | None
     """Unwrapped, less the delay at which the sound was found; None where no phase is known."""
+    smoothing_octaves: float = FINE_OCTAVES
+    """Width of the band over which each row is a mean power."""
 
 
 def fine_response(separated: SeparatedOrders, *, lowest_hz: float, highest_hz: float) -> FineResponse:

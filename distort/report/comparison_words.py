@@ -33,6 +33,14 @@ QUANTITY_WORDS = {
 SHORT_WORDS = {"even": "MT even", "odd": "MT odd", "change": "Compr.", "change-multitone": "MT compr."} | {
     f"h{order}": f"H{order}" for order in range(2, 6)
 }
+OF_COINCIDENCES = {
+    "multitone_even": "even",
+    "multitone_odd": "odd",
+    "compression_sweep": "change",
+    "compression_multitone": "change-multitone",
+}
+"""What a comparison calls the quantities of coincidences; the others have one name."""
+
 MOST_LEVELS, MOST_REGIONS, MOST_FAULTS = 4, 3, 12
 LABEL_COLUMNS, CELL_COLUMNS = 10, 17
 """10 + 4 x 17 = 78 of 80 columns."""
@@ -221,4 +229,8 @@ def coincidence_words(change: FaultChange[Coincidence]) -> str:
         if one is not None
     ]
     known = change.a or change.b
-    return f"{known.quantity} at {known.level:g} dB: {'; '.join(sides)}" if known else ""
+    if known is None:
+        return ""
+    quantity = OF_COINCIDENCES.get(known.quantity, known.quantity)
+    words = QUANTITY_WORDS.get(quantity, quantity.upper())  # orders above the fifth: H6, as figures call them
+    return f"{words} at {level_name(known.level)} dB SPL: {'; '.join(sides)}"

@@ -27,12 +27,6 @@ KINDS: tuple[Kind, ...] = (
         measured="From an exponential sweep: its recording divided by what was played, cut in time, smoothed in power.",
     ),
     Kind(
-        stem="anomalies",
-        heading="Dips and peaks of the response",
-        shows="The response at the lowest level with every dip and peak that stands out of its own trend.",
-        measured="The same response; the trend is its own, smoothed broadly.",
-    ),
-    Kind(
         stem="thd",
         heading="Total harmonic distortion at all levels",
         shows="The r.m.s. sum of all separated orders re the fundamental, one curve a level.",
