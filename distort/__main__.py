@@ -8,6 +8,7 @@ import os
 import sys
 from collections.abc import Sequence
 
+from distort.commands.alone import alone
 from distort.commands.parser import check_leftover, nearest
 from distort.commands.table import build_parser
 from distort.errors import DistortError, UsageError
@@ -53,7 +54,8 @@ def _run(words: list[str]) -> int:
         parser.print_help(sys.stderr)
         return WRONG_USAGE
     check_leftover(arguments.command_parser, leftover)
-    status: int = arguments.run(arguments)
+    with alone(arguments):
+        status: int = arguments.run(arguments)
     return status
 
 

@@ -4,6 +4,7 @@ import argparse
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from distort.commands.alone import session_alone
 from distort.commands.parser import Parser, Subparsers, add_command
 from distort.commands.values import channel, path
 from distort.errors import UsageError
@@ -48,7 +49,7 @@ def run(arguments: argparse.Namespace) -> int:
     from distort.report.console import make_console, progress, say
     from distort.report.summary import print_json, print_summary
 
-    with progress() as moved:
+    with session_alone(arguments.target), progress() as moved:
         found = analyze_session(arguments.target, condition=arguments.condition, progress=moved)
     console = make_console()
     if arguments.json:

@@ -41,7 +41,7 @@ def make_folder(path: Path) -> None:
     try:
         path.mkdir(parents=True, exist_ok=True)
     except OSError as error:
-        raise _explained(error, path) from error
+        raise explained(error, path) from error
 
 
 @contextmanager
@@ -67,7 +67,7 @@ def staged(path: Path, *, replace: bool) -> Iterator[Path]:
         finally:
             temporary.unlink(missing_ok=True)
     except OSError as error:
-        raise _explained(error, path) from error
+        raise explained(error, path) from error
 
 
 def _flush(path: Path) -> None:
@@ -108,8 +108,8 @@ def _refuse_existing(path: Path) -> None:
         raise SessionError(f"{path} exists already and is never overwritten: choose another name or take")
 
 
-def _explained(error: OSError, path: Path) -> SessionError:
-    """What an operating system's refusal means for whoever asked for `path`."""
+def explained(error: OSError, path: Path) -> SessionError:
+    """What an operating system's refusal to write `path` means for whoever asked for it."""
     folder = path.parent
     if error.errno in {errno.EACCES, errno.EPERM, errno.EROFS}:
         return SessionError(f"{path} cannot be written: the folder {folder} is read-only here; make it writable")

@@ -1,0 +1,32 @@
+"""Which commands have a session to themselves while they run: those that write into it."""
+
+import argparse
+from contextlib import AbstractContextManager, nullcontext
+from pathlib import Path
+
+WRITE = frozenset({"add", "calibrate", "measure", "reject", "report", "stimuli"})
+"""Commands that change the session that their word FOLDER names."""
+
+OWN_WAY = frozenset({"analyze", "new"})
+"""`analyze` may have many sessions and holds one after the other; `new` makes a folder and replaces nothing."""
+
+READ = frozenset({"check", "devices", "show", "verify"})
+"""Commands that write nothing, and so work on a read-only folder and beside another command."""
+
+
+def alone(arguments: argparse.Namespace) -> AbstractContextManager[None]:
+    """What `arguments.command` must run in: the lock of its session, or nothing.
+
+    Where there is no session the command itself says so. Entering raises SessionError when another process has it.
+    """
+    if arguments.command not in WRITE:
+        return nullcontext()
+    return session_alone(arguments.folder)
+
+
+def session_alone(root: Path) -> AbstractContextManager[None]:
+    """The lock of the session in `root`, or nothing where there is none."""
+    from distort.session.folder import SessionFolder
+    from distort.session.lock import locked
+
+    return locked(root) if SessionFolder(root).plan_path.is_file() else nullcontext()
