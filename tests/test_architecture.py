@@ -30,6 +30,7 @@ MAY_IMPORT = {
         "distort.session",
         "distort.capture",
     },
+    "distort.archive": {"signals", "distort.version", "distort.errors", "distort.session", "distort.pipeline"},
     "distort.verification": {"signals", "distort.errors", "distort.analysis"},
     "distort.commands": {
         "signals",
@@ -39,6 +40,7 @@ MAY_IMPORT = {
         "distort.capture",
         "distort.report",
         "distort.pipeline",
+        "distort.archive",
         "distort.verification",
     },
     "distort.__main__": {"signals", "distort.version", "distort.errors", "distort.commands", "distort.report"},

@@ -58,6 +58,7 @@ def test_what_is_in_the_session_afterwards(measured) -> None:
         "results/default/response_86dB.csv",
         "results/default/harmonics_86dB.csv",
         "results/default/findings.json",
+        "results/analysed.json",
         "results/figures/response_default.png",
         "results/figures/response_default.svg",
         "results/figures/harmonics_default_86dB.png",

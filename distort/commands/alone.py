@@ -19,13 +19,9 @@ def alone(arguments: argparse.Namespace) -> AbstractContextManager[None]:
 
     Where there is no session the command itself says so. Entering raises SessionError when another process has it.
     """
-    if arguments.command not in WRITE:
+    root: Path | None = getattr(arguments, "folder", None)
+    if arguments.command not in WRITE or root is None:
         return nullcontext()
-    return session_alone(arguments.folder)
-
-
-def session_alone(root: Path) -> AbstractContextManager[None]:
-    """The lock of the session in `root`, or nothing where there is none."""
     from distort.session.folder import SessionFolder
     from distort.session.lock import locked
 
