@@ -1,19 +1,21 @@
 """Files that are whole or not there: written under a temporary name, flushed, then renamed.
 
 A kill at any moment leaves the old file or the new one under the real name; at worst a file whose name begins with a
-dot and ends in ".tmp" stays behind, which nothing here ever reads.
+dot and ends in ".tmp" stays behind, which nothing here ever reads, and which goes when the session is next written.
 """
 
 import errno
 import os
+import re
 import secrets
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 
 from distort.errors import SessionError
 
 TEMPORARY_SUFFIX = ".tmp"
+_TEMPORARY = re.compile(r"\..+\.[0-9a-f]{12}\.tmp")
 
 _NO_HARD_LINKS = {errno.EPERM, errno.ENOTSUP, errno.EOPNOTSUPP, errno.ENOSYS, errno.EMLINK}
 _NO_FOLDER_SYNC = {errno.EINVAL, errno.ENOTSUP, errno.EOPNOTSUPP, errno.EBADF}
@@ -68,6 +70,18 @@ def staged(path: Path, *, replace: bool) -> Iterator[Path]:
             temporary.unlink(missing_ok=True)
     except OSError as error:
         raise explained(error, path) from error
+
+
+def remove_left_over(root: Path) -> None:
+    """Remove temporary files below `root` that a kill has left; only for whom nobody else writes there meanwhile.
+
+    What may not be removed stays: it takes room, and means nothing.
+    """
+    for place, _, names in os.walk(root):
+        for name in names:
+            if _TEMPORARY.fullmatch(name):
+                with suppress(PermissionError):
+                    Path(place, name).unlink(missing_ok=True)
 
 
 def _flush(path: Path) -> None:

@@ -19,7 +19,8 @@ FloatArray = npt.NDArray[np.float64]
 MOST_FRAMES = 48_000 * 3600
 """Longest file that is read: an hour at 48 kHz, 1.4 GB of memory. No stimulus comes near it."""
 
-BLOCK_FRAMES = 1 << 16
+BLOCK_SAMPLES = 1 << 17
+"""Of all channels together, read at a time: 1 MB, however many channels there are."""
 
 CONTAINERS = {"WAV", "WAVEX", "RF64", "FLAC"}
 SUBTYPES = {"PCM_16", "PCM_24", "PCM_32", "FLOAT", "DOUBLE"}
@@ -163,7 +164,7 @@ def _read_channel(path: Path, file: Any, column: int) -> FloatArray:
     samples = np.empty(file.frames)
     filled = 0
     try:
-        for block in file.blocks(BLOCK_FRAMES, dtype="float64", always_2d=True):
+        for block in file.blocks(max(BLOCK_SAMPLES // file.channels, 1), dtype="float64", always_2d=True):
             samples[filled : filled + len(block)] = block[:, column]
             filled += len(block)
     except soundfile.SoundFileError as error:

@@ -16,7 +16,7 @@ from contextlib import contextmanager
 from pathlib import Path
 
 from distort.errors import SessionError
-from distort.session.atomic import explained
+from distort.session.atomic import explained, remove_left_over
 from distort.session.sidecar import now_utc
 
 if sys.platform != "win32":
@@ -49,6 +49,7 @@ def locked(root: Path) -> Iterator[None]:
         yield
         return
     try:
+        remove_left_over(root)
         yield
     finally:
         # Removed while it is still held: whoever opened it meanwhile finds that it is no longer the file of that name.
