@@ -262,7 +262,7 @@ def _below(top: Path) -> list[Path]:
     """All sessions below `top`; nothing is sought inside a session."""
     found = []
     for place, folders, files in os.walk(top, onerror=_unreadable):
-        if PLAN_FILE in files:
+        if PLAN_FILE in files and Path(place, PLAN_FILE).is_file():
             found.append(Path(place))
             folders.clear()
         folders.sort()

@@ -71,6 +71,7 @@ def analyze_session(
     found = []
     for name in chosen:
         results = analyze_condition(folder, plan, name, threads=threads, progress=progress)
+        folder.require()  # it may have gone meanwhile, and results alone are no session
         write_results(folder, results)
         found.append(results)
     return tuple(found)

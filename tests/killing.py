@@ -1,8 +1,12 @@
-"""Runs commands of this program in processes of their own and kills them, at a moment or at a file operation."""
+"""Runs commands of this program in processes of their own and kills them, at a moment or at a file operation.
+
+What a command prints is in the file beside the folder whose name ends in ".said".
+"""
 
 import multiprocessing
 import os
 import random
+import resource
 import signal
 import sys
 from pathlib import Path
@@ -36,10 +40,10 @@ class Runner:
         self.operations = 0
         self.seconds = 0.0
 
-    def whole(self, folder: Path, *words: object) -> int:
-        """Run to the end; the exit status."""
+    def whole(self, folder: Path, *words: object, largest_file_bytes: int | None = None) -> int:
+        """Run to the end; the exit status. A file that grows beyond `largest_file_bytes` is a write that fails."""
         counted = self._context.Value("i", 0)  # held here: it lives as long as this does
-        process = self._started(folder, words, counted, None)
+        process = self._started(folder, words, counted, None, largest_file_bytes)
         process.join(LONGEST_S)
         assert process.exitcode is not None, f"{words} hangs"
         self.operations = counted.value
@@ -59,18 +63,31 @@ class Runner:
         assert counted.value, f"{words} did not touch {folder}"
         return process.exitcode == -signal.SIGKILL
 
-    def _started(self, folder: Path, words: tuple[object, ...], counted: Any, kill: tuple[int, float] | None) -> Any:
-        process = self._context.Process(target=_run, args=(str(folder), [str(word) for word in words], counted, kill))
+    def _started(
+        self,
+        folder: Path,
+        words: tuple[object, ...],
+        counted: Any,
+        kill: tuple[int, float] | None,
+        largest_file_bytes: int | None = None,
+    ) -> Any:
+        given = (str(folder), [str(word) for word in words], counted, kill, largest_file_bytes)
+        process = self._context.Process(target=_run, args=given)
         process.start()
         return process
 
 
-def _run(folder: str, words: list[str], counted: Any, kill: tuple[int, float] | None) -> None:
+def _run(
+    folder: str, words: list[str], counted: Any, kill: tuple[int, float] | None, largest_file_bytes: int | None
+) -> None:
     from distort.__main__ import main
 
-    null = os.open(os.devnull, os.O_WRONLY)
-    os.dup2(null, 1)
-    os.dup2(null, 2)
+    if largest_file_bytes is not None:
+        resource.setrlimit(resource.RLIMIT_FSIZE, (largest_file_bytes, largest_file_bytes))
+
+    said = os.open(f"{folder}.said", os.O_WRONLY | os.O_CREAT | os.O_TRUNC)
+    os.dup2(said, 1)
+    os.dup2(said, 2)
 
     def hook(event: str, arguments: tuple[Any, ...]) -> None:
         if event not in CHANGES or not isinstance(arguments[0], str | os.PathLike):

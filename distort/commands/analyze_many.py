@@ -1,6 +1,7 @@
 """distort analyze with many sessions: who failed and why, how many were done, and a table of all."""
 
 import argparse
+import os
 from typing import TYPE_CHECKING
 
 from distort.errors import UsageError
@@ -18,7 +19,7 @@ def are_many(arguments: argparse.Namespace) -> bool:
     if len(arguments.targets) > 1 or arguments.jobs is not None or arguments.summary is not None:
         return True
     (target,) = arguments.targets
-    return target.is_dir() and not SessionFolder(target).plan_path.is_file()
+    return target.is_dir() and not os.path.lexists(SessionFolder(target).plan_path)
 
 
 def check_words_of_many(arguments: argparse.Namespace) -> None:

@@ -124,15 +124,19 @@ def _refuse_existing(path: Path) -> None:
 
 def explained(error: OSError, path: Path) -> SessionError:
     """What an operating system's refusal to write `path` means for whoever asked for it."""
-    folder = path.parent
-    if error.errno in {errno.EACCES, errno.EPERM, errno.EROFS}:
-        return SessionError(f"{path} cannot be written: the folder {folder} is read-only here; make it writable")
-    if error.errno in {errno.ENOSPC, errno.EDQUOT}:
-        return SessionError(f"{path} cannot be written: the disk is full; free some space and try again")
-    if error.errno == errno.ENOENT:
-        return SessionError(f"{path} cannot be written: the folder {folder} does not exist")
-    if error.errno in {errno.ENOTDIR, errno.EEXIST}:
-        return SessionError(f"{path} cannot be written: a file stands where a folder is needed")
-    if error.errno == errno.EISDIR:
-        return SessionError(f"{path} cannot be written: a folder of that name exists")
-    return SessionError(f"{path} cannot be written: {error.strerror or error}")
+    return SessionError(f"{path} cannot be written: {_why(error, path.parent)}")
+
+
+def _why(error: OSError, folder: Path) -> str:
+    match error.errno:
+        case errno.EACCES | errno.EPERM | errno.EROFS:
+            return f"the folder {folder} is read-only here; make it writable"
+        case errno.ENOSPC | errno.EDQUOT:
+            return "the disk is full; free some space and try again"
+        case errno.ENOENT:
+            return f"the folder {folder} does not exist"
+        case errno.ENOTDIR | errno.EEXIST:
+            return "a file stands where a folder is needed"
+        case errno.EISDIR:
+            return "a folder of that name exists"
+    return error.strerror or str(error)

@@ -11,6 +11,7 @@ import numpy.typing as npt
 
 from distort.errors import SessionError
 from distort.session.atomic import write_bytes, write_text
+from distort.session.json_fields import read_small_text
 from signals.levels import NOTHING_DB
 
 FloatArray = npt.NDArray[np.float64]
@@ -19,6 +20,9 @@ Cell = str | float | int | None
 
 FORMULA = ("=", "+", "-", "@", "\uff1d", "\uff0b", "\uff0d", "\uff20")
 """What begins a formula, also in full width."""
+
+MOST_BYTES = 50_000_000
+"""A table of ten orders has 0.2 MB."""
 
 DECIMALS = 4
 """0.0001 dB is far below what any of these readings can state."""
@@ -68,7 +72,7 @@ def read_table(path: Path) -> dict[str, FloatArray]:
     Raises SessionError, with file and line, when it is missing or not such a table.
     """
     try:
-        lines = path.read_text(encoding="utf-8-sig").splitlines()
+        lines = read_small_text(path, MOST_BYTES).removeprefix("\ufeff").splitlines()
     except FileNotFoundError as error:
         raise SessionError(f"{path} is missing: run `distort analyze`") from error
     except (OSError, UnicodeDecodeError) as error:
