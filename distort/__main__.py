@@ -6,7 +6,7 @@
 import errno
 import os
 import sys
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 
 from distort.commands.alone import alone
 from distort.commands.parser import check_leftover, nearest
@@ -59,7 +59,7 @@ def _run(words: list[str]) -> int:
     return status
 
 
-def _check_command(words: Sequence[str], commands: Sequence[str]) -> None:
+def _check_command(words: Sequence[str], commands: Collection[str]) -> None:
     first = next((word for word in words if not word.startswith("-")), None)
     if first is not None and first not in commands:
         raise UsageError(f"there is no command {first!r}{nearest(first, commands)}. See distort --help")

@@ -8,18 +8,18 @@ import hashlib
 import math
 import os
 from collections.abc import Callable, Sequence
-from concurrent.futures import BrokenExecutor, Executor, Future, ProcessPoolExecutor, as_completed
+from concurrent.futures import BrokenExecutor, Executor, Future, as_completed
 from dataclasses import dataclass, replace
 from functools import cache
 from importlib.metadata import version
-from multiprocessing import get_context
 from pathlib import Path
 from typing import Literal
 
 from distort.errors import DistortError, SessionError
 from distort.pipeline import analyze_session
+from distort.processes import other_processes
 from distort.session.analysed import (
-    inputs_of,
+    inputs_seen,
     is_current,
     read_analysed,
     same_contents,
@@ -29,6 +29,7 @@ from distort.session.condition_results import ConditionResults, read_results
 from distort.session.csv_table import Cell, write_mixed_table
 from distort.session.folder import PLAN_FILE, SessionFolder
 from distort.session.lock import locked
+from distort.session.plan_reading import read_plan
 from distort.version import __version__
 from signals.errors import SignalError
 
@@ -101,11 +102,11 @@ def analyze_in_processes(
     A process that ends without a word (out of memory, say) takes those beside it along; only alone is it plain which
     of them it was.
     """
-    with _processes(jobs) as pool:
+    with other_processes(jobs) as pool:
         outcomes = list(analyze_archive(sessions, pool, again=again, progress=progress, work=work))
     for number, outcome in enumerate(outcomes):
         if outcome.worker_died:
-            with _processes(1) as pool:
+            with other_processes(1) as pool:
                 (outcomes[number],) = analyze_archive(
                     [sessions[number]], pool, again=again, progress=lambda *_: None, work=work
                 )
@@ -133,10 +134,11 @@ def analyze_and_note(
     folder.require()
     last = read_analysed(folder)
     with locked(root):
-        before = inputs_of(folder, () if last is None else last.inputs)
+        plan = read_plan(root)
+        before = inputs_seen(folder, plan, () if last is None else last.inputs)
         found = analyze_session(root, condition=condition, threads=threads, progress=progress)
-        after = inputs_of(folder, before)
-        # Whoever edits the plan meanwhile gets no note; neither does one condition of several.
+        after = inputs_seen(folder, plan, before)  # the plan is one of them
+        # Whoever edits something meanwhile gets no note; neither does one condition of several.
         if condition is None and same_contents(before, after):
             write_analysed(folder, software(), after)
     return found
@@ -184,7 +186,11 @@ def _analyze(root: Path, again: bool) -> Outcome:
     folder.require()
     state: Literal["analysed", "unchanged"] = "unchanged"
     last = read_analysed(folder)
-    if again or last is None or not is_current(folder, last, software(), inputs_of(folder, last.inputs)):
+    if (
+        again
+        or last is None
+        or not is_current(folder, last, software(), inputs_seen(folder, read_plan(root), last.inputs))
+    ):
         analyze_and_note(root, threads=1, progress=lambda *_: None)
         state = "analysed"
     return Outcome(session=str(root), state=state, rows=_rows(folder))
@@ -251,11 +257,6 @@ def _fault(error: Exception) -> str:
     if isinstance(error, OSError):
         return f"{error.filename or 'a file'} cannot be read or written: {error.strerror or error}"
     return f"a fault in this program: {type(error).__name__}: {error}"
-
-
-def _processes(jobs: int) -> ProcessPoolExecutor:
-    """Begun anew, not forked: a fork inherits threads' locks, such as those of a progress bar, in any state."""
-    return ProcessPoolExecutor(max_workers=jobs, mp_context=get_context("spawn"))
 
 
 def _below(top: Path) -> list[Path]:

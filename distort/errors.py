@@ -17,6 +17,14 @@ class RecordingError(DistortError):
     """A recording cannot be trusted or read: not audio, silent, truncated, clipped, of another stimulus."""
 
 
+class CutOffError(RecordingError):
+    """A recording begins after its stimulus did, or ends before it."""
+
+
+class WrongStimulusError(RecordingError):
+    """A recording holds another stimulus than the one named."""
+
+
 class AnalysisError(DistortError):
     """The recordings do not allow the result that was asked for."""
 
@@ -31,3 +39,7 @@ class UsageError(DistortError):
 
 class DeviceError(DistortError):
     """No sound card can be used, or it does not offer what was asked of it."""
+
+
+class TooLoudError(DistortError):
+    """The microphone hears more than was expected, so the playing is stopped."""

@@ -8,6 +8,7 @@ and write the tables and findings. Each step is one call; what it does is in the
 import math
 from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
+from dataclasses import replace
 from functools import partial
 from pathlib import Path
 from typing import TypeVar
@@ -15,6 +16,7 @@ from typing import TypeVar
 from distort.analysis.curves import Harmonics, Response
 from distort.analysis.response import band_mean_db, lowest_valid_hz
 from distort.analysis.sweeps import Settings, SweepReadings, SweepTake, read_sweep, sweep_harmonics, sweep_response
+from distort.capture.chain import with_chain_of_levels
 from distort.capture.examined import examine
 from distort.capture.ladder import Ladder, multitone_ladder, stated, sweep_ladder
 from distort.capture.prepared import prepare_samples
@@ -31,6 +33,7 @@ from distort.errors import AnalysisError, PlanError, SessionError
 from distort.session.audio import read_audio
 from distort.session.condition_results import ConditionResults, Findings, LevelFound, RecordingUsed, write_results
 from distort.session.folder import SessionFolder
+from distort.session.link import coded_link
 from distort.session.microphone_file import SessionMicrophone, read_microphone
 from distort.session.multitone_results import MultitoneFound, WarmUp, band_table, multitone_found
 from distort.session.plan import Plan
@@ -59,6 +62,19 @@ def analyze_session(
     recordings do not allow the result.
     """
     folder = SessionFolder(root)
+    return analyze_session_into(folder, folder, condition=condition, threads=threads, progress=progress)
+
+
+def analyze_session_into(
+    folder: SessionFolder,
+    place: SessionFolder,
+    *,
+    condition: str | None = None,
+    threads: int = 2,
+    progress: Progress,
+) -> tuple[ConditionResults, ...]:
+    """The same for `folder`, with results/ in the folder `place`. Raises as `analyze_session` does."""
+    root = folder.root
     folder.require()
     plan = read_plan(root)
     _require_applied(plan)
@@ -72,7 +88,7 @@ def analyze_session(
     for name in chosen:
         results = analyze_condition(folder, plan, name, threads=threads, progress=progress)
         folder.require()  # it may have gone meanwhile, and results alone are no session
-        write_results(folder, results)
+        write_results(place, results)
         found.append(results)
     return tuple(found)
 
@@ -93,6 +109,7 @@ def analyze_condition(
         for of_each_level in (sweeps, takes_of_each_level(recordings, SHORT_SWEEP))
     )
     responses, harmonics = _curves(sweeps, reads, shorts)
+    harmonics = with_chain_of_levels(folder, plan, sweeps, harmonics=harmonics, responses=responses, settings=settings)
     multitones = takes_of_each_level(recordings, MULTITONE)
     read_tones = partial(read_multitone_takes, microphone=settings.microphone)
     tones = _in_turn(
@@ -116,6 +133,7 @@ def analyze_condition(
             smoothing=plan.analysis.smoothing,
             gate_ms=plan.analysis.gate_ms,
             microphone=None if microphone is None else microphone.used,
+            link=coded_link([one for one in recordings if one.sidecar.rejected is None]),
             recordings=tuple(_used(folder, one) for one in recordings),
             levels=tuple(map(partial(_level_found, plan), sweeps, sweeps.values(), responses)),
             multitones=tuple(_multitone_found(level, one) for level, one in tones.items()),
@@ -278,7 +296,7 @@ def _used(folder: SessionFolder, recording: Recording) -> RecordingUsed:
     return RecordingUsed(
         file=recording.files.audio_path.relative_to(folder.root).as_posix(),
         sha256=recording.sidecar.recording_sha256,
-        quality=recording.sidecar.quality,
+        quality=replace(recording.sidecar.quality, checks=()),  # its figures stand in the sidecar
         rejected=recording.sidecar.rejected,
     )
 

@@ -4,7 +4,8 @@ from signals.chirp import Chirp
 from signals.errors import SignalError
 from signals.multitone import Multitone
 from signals.noise import Noise
-from signals.reel import Reel, framed
+from signals.reel import Reel, clock_chirp, framed
+from signals.sampled_sweep import SampledSweep, hold_samples
 from signals.silence import Silence
 from signals.stimulus import Stimulus, describe, from_description
 from signals.sweep import Sweep
@@ -16,13 +17,16 @@ __all__ = [
     "Multitone",
     "Noise",
     "Reel",
+    "SampledSweep",
     "SignalError",
     "Silence",
     "Stimulus",
     "Sweep",
     "Tone",
     "calibration_tone",
+    "clock_chirp",
     "describe",
     "framed",
     "from_description",
+    "hold_samples",
 ]

@@ -78,18 +78,23 @@ class Reel:
         return found[0]
 
 
-def framed(stimulus: Stimulus) -> Reel:
+def clock_chirp(drive_dbfs: float, sample_rate: int) -> Chirp:
+    """The chirp that marks a moment: 0.5 to 12 kHz, or to 0.45 of a low sample rate."""
+    return Chirp(drive_dbfs=drive_dbfs, high_hz=min(12000.0, 0.45 * sample_rate), sample_rate=sample_rate)
+
+
+def framed(stimulus: Stimulus, *, chirp_drive_dbfs: float | None = None) -> Reel:
     """`stimulus` as it is always played: lead-in, chirp, silence, stimulus, silence, chirp, tail.
 
     The lead-in may be swallowed by a device that wakes; noise is read in the silences, 2 s before and 2 s after the
     stimulus, once what sounded before has died away.
+
+    chirp_drive_dbfs   of the chirps; None: 10 dB below the stimulus
     """
     rate = stimulus.sample_rate
-    chirp = Chirp(
-        drive_dbfs=stimulus.drive_dbfs - CHIRP_BELOW_STIMULUS_DB,
-        high_hz=min(12000.0, 0.45 * rate),
-        sample_rate=rate,
-    )
+    if chirp_drive_dbfs is None:
+        chirp_drive_dbfs = stimulus.drive_dbfs - CHIRP_BELOW_STIMULUS_DB
+    chirp = clock_chirp(chirp_drive_dbfs, rate)
 
     def silence(seconds: float, settle_s: float) -> Silence:
         return Silence(seconds=seconds, settle_s=settle_s, sample_rate=rate)

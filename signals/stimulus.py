@@ -9,6 +9,7 @@ import numpy.typing as npt
 from signals.errors import SignalError
 from signals.multitone import Multitone
 from signals.noise import Noise
+from signals.sampled_sweep import SampledSweep
 from signals.sweep import Sweep
 from signals.tones import Burst, Tone
 
@@ -40,7 +41,14 @@ class Stimulus(Playable, Protocol):
         ...
 
 
-KINDS: dict[str, type[Any]] = {"sweep": Sweep, "tone": Tone, "burst": Burst, "noise": Noise, "multitone": Multitone}
+KINDS: dict[str, type[Any]] = {
+    "sweep": Sweep,
+    "sampled-sweep": SampledSweep,
+    "tone": Tone,
+    "burst": Burst,
+    "noise": Noise,
+    "multitone": Multitone,
+}
 """Every kind of stimulus that can be written down, by the name it is written under."""
 
 

@@ -20,7 +20,15 @@ MAY_IMPORT = {
     "distort.analysis": {"signals", "distort.errors"},
     "distort.session": {"signals", "distort.errors", "distort.analysis"},
     "distort.capture": {"signals", "distort.errors", "distort.analysis", "distort.session"},
-    "distort.report": {"signals", "distort.errors", "distort.analysis", "distort.session", "distort.capture"},
+    "distort.processes": set(),
+    "distort.report": {
+        "signals",
+        "distort.errors",
+        "distort.analysis",
+        "distort.session",
+        "distort.capture",
+        "distort.processes",
+    },
     "distort.version": set(),
     "distort.pipeline": {
         "signals",
@@ -30,10 +38,28 @@ MAY_IMPORT = {
         "distort.session",
         "distort.capture",
     },
-    "distort.archive": {"signals", "distort.version", "distort.errors", "distort.session", "distort.pipeline"},
+    "distort.archive": {
+        "signals",
+        "distort.version",
+        "distort.errors",
+        "distort.session",
+        "distort.pipeline",
+        "distort.processes",
+    },
+    "distort": {"distort.version", "distort.notebook"},
+    "distort.notebook": {
+        "signals",
+        "distort.errors",
+        "distort.analysis",
+        "distort.session",
+        "distort.capture",
+        "distort.report",
+        "distort.pipeline",
+    },
     "distort.verification": {"signals", "distort.errors", "distort.analysis"},
     "distort.commands": {
         "signals",
+        "distort.version",
         "distort.errors",
         "distort.analysis",
         "distort.session",
@@ -192,7 +218,7 @@ def test_only_reports_and_commands_print() -> None:
             return any(alias.name.split(".")[0] == "rich" for alias in node.names)
         return isinstance(node, ast.ImportFrom) and str(node.module).split(".")[0] == "rich"
 
-    may = {"distort.report", "distort.commands", "distort.__main__"}
+    may = {"distort.report", "distort.commands", "distort.notebook", "distort.__main__"}
     quiet = [name for name in modules() if part_of(name) not in may]
     assert {f"{name}:{node.lineno}" for name in quiet for node in ast.walk(tree(name)) if prints(node)} == set()
 

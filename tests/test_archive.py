@@ -4,8 +4,11 @@ import csv
 import io
 import json
 import os
+import select
 import shutil
 import signal
+import subprocess
+import sys
 import threading
 from concurrent.futures import ProcessPoolExecutor, ThreadPoolExecutor
 from multiprocessing import get_context
@@ -25,6 +28,8 @@ from distort.archive import (
     write_summary,
 )
 from distort.errors import SessionError
+from distort.session.folder import SessionFolder
+from distort.session.plan_reading import read_plan
 from tests.clumsy_session import AS_THE_SWEEP, RATE, contents, table
 
 pytest_plugins = ["tests.clumsy_fixtures"]
@@ -132,16 +137,18 @@ def test_only_what_changed_is_done_again(recorded, tmp_path) -> None:
     # touched, but the same bytes
     os.utime(folder / "sweep_86dB.wav")
     assert state() == "unchanged"
-    (session / "calibration").mkdir()  # an empty folder is no input
+    # an empty folder is no input, nor are notes and what was frozen
+    (session / "calibration").mkdir()
+    (folder / "notes.txt").write_text("rain on the roof", encoding="utf-8")
+    shutil.copytree(session / "results", session / "frozen/issue-12/results")
     assert state() == "unchanged"
     for change in (
         (session / "results/default/response_86dB.csv").unlink,
         lambda: (session / "results/default/harmonics_86dB.csv").write_text("frequency_hz\n"),
         lambda: (session / "results/analysed.json").write_text("{}"),
         lambda: (session / "session.toml").write_text((session / "session.toml").read_text() + "# a word\n"),
-        lambda: (session / "calibration/microphone.txt").write_text("20 0\n20000 0\n"),
-        (session / "calibration/microphone.txt").unlink,
-        lambda: (session / "recordings/default/notes.txt").symlink_to("sweep_86dB.json"),
+        lambda: (session / "calibration/spare.json").write_text("{}"),
+        (session / "calibration/spare.json").unlink,
     ):
         change()
         assert [state(), state()] == ["analysed", "unchanged"]
@@ -170,7 +177,8 @@ def test_untouched_audio_is_not_read_again(recorded, tmp_path, monkeypatch) -> N
     assert analyze_if_changed(str(session)).state == "analysed"
     read = []
     monkeypatch.setattr(analysed, "sha256_of_file", lambda path: read.append(path.name) or "0" * 64)
-    analysed.inputs_of(analysed.SessionFolder(session), analysed.read_analysed(analysed.SessionFolder(session)).inputs)
+    folder = SessionFolder(session)
+    analysed.inputs_seen(folder, read_plan(session), analysed.read_analysed(folder).inputs)
     assert read == []
 
 
@@ -206,6 +214,34 @@ def test_a_process_that_is_killed_takes_its_own_session_alone(archive) -> None:
     outcomes = analyze_in_processes(find_sessions([archive]), jobs=2, progress=quiet, work=dies_on_b)
     assert states(outcomes) == "analysed failed analysed analysed"
     assert "ended without a word" in outcomes[1].problem
+
+
+HAND_OUT = """
+import os, sys
+from distort.processes import other_processes
+if __name__ == "__main__":
+    pool = other_processes(1)
+    print(pool.submit(os.getpid).result(), flush=True)
+    sys.stdin.read()
+"""
+
+
+def test_no_process_is_left_when_the_first_is_killed(tmp_path) -> None:
+    """Its standard output ends when the last process that holds it has ended: the killed one and those it started."""
+    script = tmp_path / "hand_out.py"
+    script.write_text(HAND_OUT, encoding="utf-8")
+    first = subprocess.Popen([sys.executable, script], stdin=subprocess.PIPE, stdout=subprocess.PIPE)
+    assert first.stdin is not None
+    assert first.stdout is not None
+    other = int(first.stdout.readline())
+    os.kill(other, 0)  # it runs
+    first.kill()
+    ended, _, _ = select.select([first.stdout], [], [], 30.0)
+    assert ended, "a process was left"
+    assert first.stdout.read() == b""
+    first.wait()
+    first.stdin.close()
+    first.stdout.close()
 
 
 def test_any_executor_and_an_engine_that_gives_up(archive) -> None:

@@ -72,7 +72,7 @@ BAD_RECORDINGS = {
     "infinite": ("not a number (sample 1234)", "export it again"),
     "clipped at full scale": ("samples are clipped at", "turn the input gain down"),
     "clipped below full scale": ("samples are clipped at", "turn the input gain down"),
-    "noise": ("matches the stimulus", "Give the stimulus that was played"),
+    "noise": ("nothing but noise", "take the channel that the microphone is on"),
     "another stimulus": ("matches the stimulus", "Give the stimulus that was played"),
     "wrong rate in its header": ("states 44100 Hz, but holds the stimulus as recorded at 48000 Hz", "Export it again"),
     "too short": ("shorter than the stimulus", "record all of it"),

@@ -109,7 +109,7 @@ def test_more_orders_than_the_sweep_allows_are_refused_with_the_length_that_woul
         (("show", "monitor", "loudness"), 2, "'loudness'"),
         (("show", "none", "response"), 1, "there is no folder"),
         (("report", "monitor"), 1, "has no results yet: run `distort analyze"),
-        (("measure", "monitor"), 2, "--yes"),
+        (("measure", "monitor"), 2, "say --yes when the room is ready"),
         (("measure", "monitor", "--simulate", "--condition", "desk"), 2, "no condition 'desk'"),
         (("stimuli", "take.wav"), 1, "is not a folder"),
         (("new", "monitor"), 1, "exists already and is never overwritten"),

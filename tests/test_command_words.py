@@ -39,7 +39,7 @@ def test_what_nobody_said_is_not_made_up() -> None:
     with pytest.raises(UsageError, match="--spl"):
         parse(calibrate, "s", "--from", "c.wav")
     with pytest.raises(UsageError, match="--level"):
-        parse(add, "s", "a.wav", "--stimulus", "sweep")
+        add.run(parse(add, "s", "a.wav", "--stimulus", "sweep"))
 
 
 def test_a_negative_number_is_a_value_and_no_option() -> None:

@@ -9,16 +9,17 @@ from distort.capture.alignment import find_reel
 from distort.capture.device import Device
 from distort.capture.simulated import SimulatedMonitor
 from distort.capture.sound_card import Connections, SoundCard
-from signals import Sweep, framed
+from signals import Reel, Silence, Sweep
 from signals.errors import SignalError
 
 pytest_plugins = ["tests.card_fixtures"]
 
 RATE = 48000
-SWEEP = framed(Sweep(seconds=1.0, drive_dbfs=-20.0))
+SILENCE = Silence(seconds=0.2, settle_s=0.1)
+SWEEP = Reel((SILENCE, Sweep(seconds=1.0, drive_dbfs=-20.0), SILENCE))
 
 
-@pytest.fixture(params=["simulated", "sound-card"])
+@pytest.fixture(params=["simulated", pytest.param("sound-card", marks=pytest.mark.sound_card)])
 def device(request) -> Device:
     if request.param == "simulated":
         return SimulatedMonitor()
@@ -51,6 +52,20 @@ def test_a_recording_is_longer_than_what_was_played_and_holds_it(device) -> None
 def test_what_is_no_playback_is_refused(device, playback) -> None:
     with pytest.raises(SignalError):
         device.play_and_record(playback, sample_rate=RATE)
+
+
+def test_it_records_as_long_as_it_is_told_while_nothing_is_played(device) -> None:
+    for seconds in (0.1, 0.25):
+        heard = device.record(seconds, sample_rate=RATE)
+        assert heard.dtype == np.float64
+        assert heard.shape == (round(seconds * RATE),)
+        assert np.max(np.abs(heard)) < 1e-2
+
+
+@pytest.mark.parametrize("seconds", [0.0, -1.0, np.nan, np.inf])
+def test_what_is_no_length_of_a_recording_is_refused(device, seconds) -> None:
+    with pytest.raises(SignalError, match="one sample at least"):
+        device.record(seconds, sample_rate=RATE)
 
 
 def test_it_says_what_it_is_and_keeps_time(device) -> None:

@@ -44,7 +44,7 @@ def test_another_calibration_does_not_play_the_old_drives(quiet_session, capsys,
     finally:
         path.write_text(before, encoding="utf-8")
     assert ended == status
-    assert ("move that file away" in said) == (status == 1)
+    assert ("--relevel finds them anew" in said) == (status == 1)
 
 
 @pytest.mark.parametrize(

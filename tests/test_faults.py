@@ -1,148 +1,188 @@
-"""A full disk, a folder that goes, a clock set back, links and pipes: nothing is lost and nothing is made up."""
+"""Faults injected into recordings of quick loudspeakers must be flagged and named; clean recordings must pass.
 
-import errno
-import json
-import os
-import shutil
-from pathlib import Path
+A fault counts only when it moves some result by at least 0.1 dB or 1 degree, or makes it impossible: measured here with
+the analysis itself, the checks left out, against the same recording without the fault; else it is drawn again.
+"""
 
+import math
+from collections import Counter
+
+import numpy as np
 import pytest
 
-from distort.archive import analyze_and_note, analyze_if_changed
-from distort.errors import DistortError
-from distort.session import analysed as note
-from distort.session.folder import SessionFolder
-from tests.clumsy_session import contents, table
+from distort.analysis.multitone import MultitoneTake, multitone_result, read_multitone
+from distort.analysis.sweeps import Reference, Settings, SweepTake, read_sweep, sweep_harmonics, sweep_response
+from distort.capture.alignment import Alignment, find_reel
+from distort.capture.finding import RANK
+from distort.capture.prepared import prepare_samples
+from distort.capture.quality import Quality, check_recording
+from distort.errors import AnalysisError, RecordingError
+from signals import Multitone, Reel
+from tests.devices.faults import FAULTS, Made, clean, converted, faulty
 
-pytest_plugins = ["tests.clumsy_fixtures", "tests.small_sessions"]
-
-
-def said(session: Path) -> str:
-    return Path(f"{session}.said").read_text(encoding="utf-8")
-
-
-def test_a_disk_that_takes_no_more_while_recordings_are_brought_in(runner, with_takes, tmp_path) -> None:
-    """A real write that fails half-way, as on a full disk: the system lets no file grow beyond a limit."""
-    session = Path(shutil.copytree(with_takes, tmp_path / "monitor"))
-    take = with_takes.parent / "take_86.wav"
-    before = contents(session)
-    words = ("add", session, take, "--stimulus", "sweep", "--level", 86)
-    assert runner.whole(session, *words, largest_file_bytes=100_000) == 1
-    assert "cannot be written" in said(session)
-    assert "fault in this program" not in said(session)
-    assert {name: held for name, held in contents(session).items() if "recordings" not in name} == before
-    assert [name for name in contents(session) if name.endswith((".wav", ".flac", ".tmp")) and "rec" in name] == []
-    assert runner.whole(session, *words) == 0
+LEAST_DB, LEAST_DEG = 0.1, 1.0
+CLEAR_DB = 10.0
+CLEAN_SEEDS = 100_000
 
 
-def test_a_disk_that_takes_no_more_while_results_are_written(runner, analysed, tmp_path) -> None:
-    session = Path(shutil.copytree(analysed, tmp_path / "monitor"))
-    before = contents(session)
-    assert runner.whole(session, "analyze", session, largest_file_bytes=10_000) == 1
-    assert "cannot be written" in said(session)
-    assert contents(session) == before
-    assert runner.whole(session, "report", session, largest_file_bytes=10_000) == 1
-    assert "cannot be written" in said(session)
-    assert contents(session) == before
+def found(made: Made, seed: int) -> tuple[np.ndarray, Alignment | RecordingError]:
+    samples = converted(made.samples, seed)
+    try:
+        return samples, find_reel(samples, made.reel)
+    except RecordingError as error:
+        return samples, error
 
 
-def test_a_full_disk_is_called_so(distort, analysed, tmp_path, monkeypatch) -> None:
-    session = Path(shutil.copytree(analysed, tmp_path / "monitor"))
-
-    def full(descriptor: int) -> None:
-        raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
-
-    monkeypatch.setattr(os, "fsync", full)
-    assert "the disk is full" in distort.refused("analyze", session, inside=session)
-    monkeypatch.undo()
-    distort.done("analyze", session)
+def checked(samples: np.ndarray, reel: Reel, alignment: Alignment | RecordingError) -> Quality:
+    return check_recording(samples, reel=reel, alignment=alignment)
 
 
-def test_a_folder_that_goes_while_it_is_analysed(analysed, tmp_path) -> None:
-    session = Path(shutil.copytree(analysed, tmp_path / "monitor"))
-    with pytest.raises(DistortError):
-        analyze_and_note(session, progress=lambda *_: shutil.rmtree(session, ignore_errors=True))
-    outcome = analyze_if_changed(str(session))
-    assert outcome.state == "failed"
-    assert "there is no folder" in outcome.problem or "holds no session.toml" in outcome.problem
+def results(samples: np.ndarray, reel: Reel, alignment: Alignment | RecordingError) -> dict[str, np.ndarray] | None:
+    """Curves that a user would read, NaN where they are not clear of the noise; None where there are none."""
+    if isinstance(alignment, RecordingError):
+        return None
+    stimulus = reel.only_stimulus()[1]
+    ppm = alignment.clock_difference_ppm
+    significant = not math.isnan(ppm) and abs(ppm) > max(1.5 * alignment.clock_uncertainty_ppm, 0.01)
+    tone = isinstance(stimulus, Multitone)
+    try:
+        prepared = prepare_samples(
+            samples,
+            reel,
+            start=alignment.stimulus_start,
+            clock_difference_ppm=ppm if significant and not tone else None,
+        )
+        if tone:
+            return _tone_results(prepared, stimulus, ppm)
+        return _sweep_results(prepared, stimulus)
+    except (AnalysisError, RecordingError):
+        return None
 
 
-def test_a_clock_that_was_set_back_between_two_levels_changes_no_result(analysed, tmp_path) -> None:
-    """Compression compares drives, not times; what only times can tell is left out."""
-    session = Path(shutil.copytree(analysed, tmp_path / "monitor"))
-    path = session / "recordings/default/sweep_86dB.json"
-    sidecar = json.loads(path.read_text(encoding="utf-8"))
-    sidecar["date"] = "1999-12-31T23:59:59+00:00"
-    path.write_text(json.dumps(sidecar), encoding="utf-8")
-    before = table(session / "results/default/compression_sweep.csv")
-    analyze_and_note(session, progress=lambda *_: None)
-    after = table(session / "results/default/compression_sweep.csv")
-    assert list(after) == list(before)
-    for name in before:
-        assert after[name].tobytes() == before[name].tobytes()
+def _sweep_results(prepared, sweep) -> dict[str, np.ndarray]:
+    take = SweepTake(samples=prepared.samples, start=prepared.start, silences=prepared.silences)
+    read = read_sweep([take], sweep, Settings(orders=3))
+    response = sweep_response(read, Reference())
+    harmonics = sweep_harmonics(read, Reference())
+    clear = (response.level_db > response.noise_db + 3 * CLEAR_DB) & (response.frequency_hz > 40.0)
+    curves = {
+        "level_db": np.where(clear, response.level_db, np.nan),
+        "phase_deg": np.where(clear, response.phase_deg, np.nan),
+    }
+    for order in harmonics.orders:
+        doubtful = order.doubtful | (order.relative_db < order.noise_db + CLEAR_DB)
+        curves[f"h{order.order}_db"] = np.where(doubtful, np.nan, order.relative_db)
+    return curves
 
 
-def test_a_clock_that_was_set_back_makes_files_be_read_again(analysed, tmp_path, monkeypatch) -> None:
-    """Their time of change then lies in the future, and means nothing."""
-    session = Path(shutil.copytree(analysed, tmp_path / "monitor"))
-    folder = SessionFolder(session)
-    monkeypatch.setattr(note, "JUST_NOW_NS", 0)
-    known = note.inputs_of(folder)
-    read: list[str] = []
-    monkeypatch.setattr(note, "sha256_of_file", lambda path: read.append(path.name) or "0" * 64)
-    assert note.inputs_of(folder, known) == known
-    assert read == []
-    monkeypatch.setattr("time.time_ns", lambda: 946_684_800_000_000_000)
-    assert len(note.inputs_of(folder, known)) == len(known) == len(read)
+def _tone_results(prepared, tone, ppm) -> dict[str, np.ndarray]:
+    take = MultitoneTake(
+        samples=prepared.samples, start=prepared.start, clock_difference_ppm=ppm, silences=prepared.silences
+    )
+    result = multitone_result([read_multitone(take, tone, None)], Reference())
+    response, bands = result.response, result.bands
+    clear = bands.distortion_db > bands.noise_db + CLEAR_DB
+    return {
+        "level_db": response.level_db,
+        "distortion_db": np.where(clear, bands.distortion_db, np.nan),
+    }
 
 
-@pytest.mark.parametrize(
-    "name",
-    [
-        "session.toml",
-        "recordings/default/sweep_86dB.wav",
-        "recordings/default/sweep_86dB.json",
-        "calibration/microphone.json",
-        "results/default/findings.json",
-        "results/default/harmonics_86dB.csv",
-    ],
-)
-@pytest.mark.parametrize("kind", ["pipe", "link out", "link to itself", "folder"])
-def test_what_is_no_file_is_neither_waited_for_nor_followed_out(distort, analysed, tmp_path, name, kind) -> None:
-    session = Path(shutil.copytree(analysed, tmp_path / "monitor"))
-    outside = tmp_path / "secret"
-    outside.write_text("what nobody may see", encoding="utf-8")
-    path = session / name
-    path.parent.mkdir(exist_ok=True)
-    path.unlink(missing_ok=True)
-    {
-        "pipe": lambda: os.mkfifo(path),
-        "link out": lambda: path.symlink_to(outside),
-        "link to itself": lambda: path.symlink_to(path.name),
-        "folder": path.mkdir,
-    }[kind]()
-    for words in (("show", session, "harmonics"), ("check", session), ("analyze", session)):
-        ending = distort(*words)
-        assert ending.status in (0, 1)
-        assert "fault in this program" not in ending.err
-        assert "nobody may see" not in ending.out + ending.err
-    assert outside.read_text(encoding="utf-8") == "what nobody may see"
+def moved(clean_curves: dict[str, np.ndarray], curves: dict[str, np.ndarray] | None) -> bool:
+    if curves is None or curves.keys() != clean_curves.keys():
+        return True
+    for name, before in clean_curves.items():
+        change = np.abs(curves[name] - before)
+        if name == "phase_deg":
+            change = np.minimum(change, 360.0 - change)
+        if np.nanmax(change, initial=0.0) >= (LEAST_DEG if name == "phase_deg" else LEAST_DB):
+            return True
+    return False
 
 
-def test_data_is_never_run() -> None:
-    """No pickle, no eval, no exec, no loader of objects anywhere in the program; dask and processes send functions of
-    this package by their names."""
-    import ast
+def named(quality: Quality, twin: Quality) -> str:
+    """The finding that speaks first: the worst, of those that the clean twin does not have in the same degree."""
+    known = {finding.name: RANK[finding.verdict] for finding in twin.findings}
+    troubles = [finding for finding in quality.troubles() if RANK[finding.verdict] > known.get(finding.name, 0)]
+    return max(troubles, key=lambda finding: RANK[finding.verdict]).name if troubles else "nothing"
 
-    root = Path(__file__).resolve().parents[1]
-    banned = {"pickle", "marshal", "shelve", "dill", "cloudpickle", "yaml"}
-    for path in [*(root / "distort").rglob("*.py"), *(root / "signals").rglob("*.py")]:
-        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
-            if isinstance(node, ast.Import):
-                assert not {alias.name.split(".")[0] for alias in node.names} & banned, path
-            if isinstance(node, ast.ImportFrom):
-                assert str(node.module).split(".")[0] not in banned, path
-            if isinstance(node, ast.Call) and isinstance(node.func, ast.Name):
-                assert node.func.id not in {"eval", "exec", "compile", "__import__"}, path
-            if isinstance(node, ast.keyword):
-                assert node.arg != "allow_pickle", path
+
+def look_at(fault: str, number: int) -> tuple[str, str]:
+    """How the fault `number` of its kind is named, and what it was."""
+    for attempt in range(50):
+        seed = (FAULTS.index(fault) * 1000 + number) * 100 + attempt
+        twin = clean(seed)
+        spoilt = faulty(twin, fault, seed)
+        samples, alignment = found(spoilt, seed)
+        clean_samples, clean_alignment = found(twin, seed)
+        curves = results(clean_samples, twin.reel, clean_alignment)
+        assert curves is not None, twin.about
+        wrong = spoilt.reel is not twin.reel or fault == "channel"
+        if wrong or moved(curves, results(samples, spoilt.reel, alignment)):
+            quality = checked(samples, spoilt.reel, alignment)
+            return named(quality, checked(clean_samples, twin.reel, clean_alignment)), spoilt.about
+    raise AssertionError(f"{fault} never moves a result")
+
+
+def confusion(count: int, *, tell: bool = False) -> dict[str, Counter[str]]:
+    table = {}
+    for fault in FAULTS:
+        looked = [look_at(fault, number) for number in range(count)]
+        table[fault] = Counter(name for name, _ in looked)
+        for name, about in looked:
+            if tell and name != fault:
+                print(f"{fault} named {name}: {about}")
+    return table
+
+
+def print_confusion(table: dict[str, Counter[str]]) -> None:
+    print(f"{'fault':<10} {'cases':>5} {'flagged':>8} {'named':>6}  otherwise named")
+    for fault, names in table.items():
+        cases = sum(names.values())
+        other = ", ".join(f"{name} {count}" for name, count in names.items() if name != fault)
+        print(f"{fault:<10} {cases:>5} {cases - names['nothing']:>8} {names[fault]:>6}  {other}")
+
+
+def verdicts(count: int, *, tell: bool = False) -> tuple[Counter[str], Counter[str]]:
+    """Verdicts of clean recordings, and which findings are not good in them."""
+    found_verdicts: Counter[str] = Counter()
+    troubles: Counter[str] = Counter()
+    for number in range(count):
+        made = clean(CLEAN_SEEDS + number)
+        samples, alignment = found(made, CLEAN_SEEDS + number)
+        quality = checked(samples, made.reel, alignment)
+        found_verdicts[quality.verdict] += 1
+        troubles.update(finding.name for finding in quality.troubles())
+        for finding in quality.troubles():
+            if tell and not finding.name.startswith(("snr_", "hum")):
+                print(f"clean: {finding.sentence} {made.about}")
+    return found_verdicts, troubles
+
+
+def test_a_small_sample_of_faults_is_named() -> None:
+    """Of 56, as in the study below of 1,000: there 95 % are named rightly and 99 % flagged."""
+    table = confusion(7)
+    assert sum(names[fault] for fault, names in table.items()) >= 54
+    assert sum(names["nothing"] for names in table.values()) == 0
+
+
+def test_a_small_sample_of_clean_recordings_is_not_refused() -> None:
+    assert verdicts(12)[0]["refuse"] == 0
+
+
+@pytest.mark.study
+def test_a_thousand_faults_are_flagged_and_named() -> None:
+    table = confusion(125, tell=True)
+    print_confusion(table)
+    cases = sum(sum(names.values()) for names in table.values())
+    assert sum(names["nothing"] for names in table.values()) <= 0.01 * cases
+    assert sum(names[fault] for fault, names in table.items()) >= 0.95 * cases
+    assert all(names[fault] >= 0.9 * sum(names.values()) for fault, names in table.items())
+
+
+@pytest.mark.study
+def test_of_500_clean_recordings_hardly_one_is_refused() -> None:
+    found_verdicts, troubles = verdicts(500, tell=True)
+    print("clean:", dict(found_verdicts))
+    print("not good in them:", dict(sorted(troubles.items())))
+    assert found_verdicts["refuse"] <= 5

@@ -216,7 +216,7 @@ def test_another_take_is_recorded_and_the_analysis_averages(measured, distort) -
     one = table(results / "harmonics_86dB.csv")
     first = (measured / "recordings/default/sweep_86dB.flac").read_bytes()
     out = distort.done("measure", measured, "--simulate", "--only", "sweep_86dB", "--again")
-    assert out.splitlines()[0] == "default/sweep_86dB_take2: good"
+    assert "default/sweep_86dB_take2: good" in out.splitlines()
     assert (measured / "recordings/default/sweep_86dB.flac").read_bytes() == first
     assert (measured / "recordings/default/sweep_86dB_take2.flac").read_bytes() != first
     distort.done("analyze", measured)

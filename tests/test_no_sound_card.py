@@ -97,8 +97,10 @@ def test_cards_are_listed_with_number_host_channels_and_rate(capsys) -> None:
         is_default_input=False,
         is_default_output=True,
     )
-    print_cards(make_console(), [card])
-    assert capsys.readouterr().out == "3: Interface (ALSA), outputs 2, inputs 4, 48000 Hz, default output\n"
+    print_cards(make_console(), [card], {3: (44100, 48000)})
+    assert capsys.readouterr().out == "3: Interface (ALSA), outputs 2, inputs 4, 44100 48000 Hz, default output\n"
+    print_cards(make_console(), [card], {3: ()})
+    assert "no common rate now, as when another program holds it" in capsys.readouterr().out
 
 
 @pytest.mark.parametrize(("level_db_spl", "hours"), [(85.0, 8.0), (88.0, 4.0), (100.0, 0.25), (82.0, 16.0)])

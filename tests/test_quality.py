@@ -29,7 +29,8 @@ def check(recording: FloatArray, reel: Reel = REEL, *, as_stored: FloatArray | N
         alignment = find_reel(recording, reel)
     except RecordingError as error:
         alignment = error
-    return check_recording(recording, reel=reel, alignment=alignment, as_stored=as_stored)
+    # the recordings of these tests are as flat as a wire
+    return check_recording(recording, reel=reel, alignment=alignment, as_stored=as_stored, microphone=False)
 
 
 def test_a_good_recording_is_good_in_every_finding() -> None:
@@ -50,9 +51,10 @@ def test_a_good_recording_is_good_in_every_finding() -> None:
         "15849",
     ]  # IEC 61260-1, base ten, rounded
     assert [finding.name for finding in quality.findings] == [
-        *("samples", "level", "clipping", "dc", "stimulus", "clock", "silence", "noise_before", "noise_after"),
+        *("samples", "level", "clipping", "dc", "stimulus", "channel", "continuity", "gain", "clock", "silence"),
+        *("noise_before", "noise_after"),
         *("noise_agreement", "hum", "signal"),
-        *(f"snr_{octave}hz" for octave in octaves),
+        *(f"{figure}_{octave}hz" for figure in ("snr", "noise_before", "noise_after") for octave in octaves),
     ]
     assert all(finding.sentence.endswith(".") for finding in quality.findings)
 
@@ -250,7 +252,7 @@ def test_a_wrong_stimulus_and_a_cut_are_findings() -> None:
     assert "another stimulus" in other.finding("stimulus").sentence
     cut = check(good_recording()[: round(stimulus_start(REEL)) + SWEEP.n_samples - 4800])
     assert cut.verdict == "refuse"
-    assert "cut off at its end" in cut.finding("stimulus").sentence
+    assert "cut off at its end" in cut.finding("cut_off").sentence
 
 
 def test_a_tone_has_a_signal_to_noise_ratio_in_its_own_octave_only() -> None:

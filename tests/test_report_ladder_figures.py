@@ -236,8 +236,17 @@ def test_report_draws_what_there_is(session, capsys) -> None:
     assert program.main(["report", str(session.root)]) == 0
     capsys.readouterr()
     names = {path.stem for path in (session.root / "results" / "figures").glob("*.png")}
-    of_sweeps = {f"{kind}_{where}" for where in ("desk", "stand") for kind in ("response",)} | {
-        f"harmonics_{where}_{level}dB" for where in ("desk", "stand") for level in (86, 96)
+    of_sweeps = {
+        f"{kind}_{where}{level}"
+        for where in ("desk", "stand")
+        for kind, level in (
+            ("response", ""),
+            ("quality", ""),
+            ("thd", ""),
+            ("harmonics", "_86dB"),
+            ("harmonics", "_96dB"),
+            ("harmonics-absolute", "_96dB"),
+        )
     }
     assert names - of_sweeps == {
         "multitone_desk_86dB",

@@ -7,7 +7,7 @@ import pytest
 
 from distort import __main__ as program
 from distort.errors import SessionError
-from distort.report import session_figures
+from distort.report.session_figures import figures_of
 from distort.session.condition_results import (
     ConditionResults,
     Findings,
@@ -17,7 +17,7 @@ from distort.session.condition_results import (
     write_results,
 )
 from distort.session.folder import SessionFolder
-from distort.session.plan import Loudspeaker, Setup
+from distort.session.plan import Loudspeaker, ReportPlan, Setup
 from distort.session.plan_template import plan_text, write_plan
 from distort.session.sidecar import Quality
 from tests.report_examples import harmonics, response
@@ -133,14 +133,18 @@ def test_a_real_loudspeaker_is_not_called_simulated(session, capsys) -> None:
 def test_report_draws_every_figure(session, capsys) -> None:
     assert program.main(["report", str(session.root)]) == 0
     out = capsys.readouterr().out
-    names = {path.name for path in (session.root / "results" / "figures").iterdir()}
+    names = {path.name for path in (session.root / "results" / "figures").glob("*.*g")}
+    kinds = ("response", "quality", "thd", "harmonics_86dB", "harmonics_96dB", "harmonics-absolute_96dB")
     stems = {
-        f"{kind}_{where}{level}"
+        "_".join((kind, where, *level))
         for where in ("desk", "stand")
-        for kind, level in (("response", ""), ("harmonics", "_86dB"), ("harmonics", "_96dB"))
+        for kind, *level in (each.split("_") for each in kinds)
     }
     assert names == {f"{stem}.{kind}" for stem in stems for kind in ("png", "svg")}
     assert out.count("Drew ") == len(names)
+    assert "report.html" in out
+    assert program.main(["report", str(session.root)]) == 0
+    assert capsys.readouterr().out.startswith("Nothing changed since")
 
 
 def test_report_removes_figures_of_levels_that_are_gone_and_leaves_the_users(session, capsys) -> None:
@@ -155,15 +159,11 @@ def test_report_removes_figures_of_levels_that_are_gone_and_leaves_the_users(ses
     assert own.read_bytes() == b"old"
 
 
-def test_all_figures_of_a_session_share_their_scales(session, monkeypatch, capsys) -> None:
+def test_all_figures_of_a_session_share_their_scales(session) -> None:
     write_results(session, results("stand", levels=(60.0, 131.0)))
-    drawn = {}
-    monkeypatch.setattr(
-        session_figures, "save_figure", lambda figure, stem: drawn.update({stem.name: figure}) or (stem, stem)
-    )
-    assert program.main(["report", str(session.root)]) == 0
-    for kind in ("response", "harmonics"):
+    conditions = tuple(read_results(session, name) for name in ("desk", "stand"))
+    drawn = {stem: draw() for stem, draw in figures_of(conditions, ReportPlan()).items()}
+    for kind in ("response_", "harmonics_"):
         limits = {figure.axes[0].get_ylim() for name, figure in drawn.items() if name.startswith(kind)}
         assert len(limits) == 1, kind
-    assert len(drawn) == 6
     assert drawn["harmonics_desk_86dB"].axes[0].get_ylim()[1] > 0.0

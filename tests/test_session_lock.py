@@ -57,6 +57,8 @@ def test_the_second_process_is_told_who_holds_the_session(distort, made, tmp_pat
         ("stimuli", made),
         ("analyze", made),
         ("report", made),
+        ("freeze", made, "issue-12"),
+        ("bundle", made),
     ):
         said = distort.refused(*words, inside=made)
         assert said.startswith(f"{made} is in use by process {holder.pid} on {socket.gethostname()} since 20"), words
@@ -159,3 +161,13 @@ class TestADriveWithoutLocks:
         (tmp_path / LOCK_FILE).write_text(text)
         with locked(tmp_path):
             pass
+
+
+def test_what_a_killed_freeze_has_left_goes_and_nothing_else(distort, made) -> None:
+    left = made / "frozen/.issue-12.0123456789ab.tmp"
+    (left / "results/default").mkdir(parents=True)
+    (left / "results/default/findings.json").write_text("{}", encoding="utf-8")
+    (made / "frozen/.kept.tmp").mkdir()
+    distort.done("stimuli", made)
+    assert [path.name for path in (made / "frozen").iterdir()] == [".kept.tmp"]
+    shutil.rmtree(made / "frozen")

@@ -17,12 +17,12 @@ from distort.session.plan_template import parse_conditions, parse_levels, plan_t
 KEYS = {
     "loudspeaker": ["name", "unit", "firmware", "input", "volume", "preset", "note"],
     "setup": ["distance_m", "temperature_c", "radiation", "conditions"],
-    "microphone": ["response_file", "response_is", "max_db_spl"],
+    "microphone": ["response_file", "response_is", "max_db_spl", "max_percent"],
     "levels": ["db_spl", "band_hz", "repeat_reference", "rest_s", "takes"],
     "safety": ["ceiling_db_spl", "max_drive_dbfs"],
     "sweep": ["start_hz", "full_level_hz", "stop_hz", "seconds", "sample_rate", "short", "lowest_hz"],
     "multitone": ["lines_per_decade", "period_s", "periods", "spectrum", "phases", "seed"],
-    "analysis": ["orders", "smoothing", "gate_ms", "response_files"],
+    "analysis": ["orders", "smoothing", "gate_ms", "response_files", "chain_condition"],
     "report": ["title", "credit"],
 }
 """The contract with users' files: changing it breaks every session on their disks."""

@@ -11,13 +11,14 @@ import numpy as np
 import pytest
 
 from distort.capture.sound_card import Connections, SoundCard, loudest_stretch_dbfs
+from distort.capture.sound_input import SoundInput
 from distort.errors import DeviceError
 from signals import Multitone, Sweep
 
 pytest_plugins = ["tests.card_fixtures"]
 
 RATE = 48000
-SWEEP = Sweep(seconds=1.0, drive_dbfs=-20.0).samples()
+SWEEP = Sweep(seconds=0.5, drive_dbfs=-20.0).samples()
 
 
 def card(*, max_drive_dbfs: float = -6.0, watch=None, **connections) -> SoundCard:
@@ -36,7 +37,8 @@ def position(recording: np.ndarray, playback: np.ndarray) -> int:
     return int(np.argmax(correlation))
 
 
-@pytest.mark.parametrize("block", [0, 256])
+@pytest.mark.sound_card
+@pytest.mark.parametrize("block", [0, 512])
 def test_what_comes_back_over_a_wire_is_what_was_played(wire, block) -> None:
     """Streams carry 32-bit floats, half of whose last place is 2^-25 of the value: 3e-8 of full scale at most."""
     recording = card(block_samples=block).play_and_record(SWEEP, sample_rate=RATE)
@@ -49,6 +51,7 @@ def test_what_comes_back_over_a_wire_is_what_was_played(wire, block) -> None:
     assert recording.size > start + SWEEP.size
 
 
+@pytest.mark.sound_card
 def test_output_input_and_loopback_channels(wire) -> None:
     both = card(output_channel=2, input_channel=1, loopback_channel=2)
     heard = both.play_and_record(SWEEP, sample_rate=RATE)
@@ -60,9 +63,22 @@ def test_output_input_and_loopback_channels(wire) -> None:
     assert np.max(np.abs(looped[start : start + SWEEP.size] - SWEEP)) < 2.0**-25  # as above
 
 
+@pytest.mark.sound_card
+def test_one_channel_is_played_and_heard_alone(wire) -> None:
+    """A system mixer plays a stream of one channel on both outputs, and gives the mean of two inputs for one."""
+    first = card(loopback_channel=2)
+    heard = first.play_and_record(SWEEP, sample_rate=RATE)
+    assert np.max(np.abs(heard)) == pytest.approx(0.1, rel=1e-3)  # -20 dBFS by AES17
+    assert not np.any(first.loopback())
+    alone = card().play_and_record(SWEEP, sample_rate=RATE)
+    assert np.max(np.abs(alone)) == np.max(np.abs(heard))
+    assert not np.any(SoundInput(channel=2).record(0.1, sample_rate=RATE))
+
+
+@pytest.mark.sound_card
 def test_the_meter_is_told_how_far_and_how_loud(wire) -> None:
     told: list[tuple[float, float]] = []
-    playback = sine(-20.0, seconds=1.0)
+    playback = sine(-20.0, seconds=0.5)
     card(watch=lambda share, peak: told.append((share, peak))).play_and_record(playback, sample_rate=RATE)
     shares, peaks = zip(*told, strict=True)
     assert shares == tuple(sorted(shares))
@@ -71,10 +87,11 @@ def test_the_meter_is_told_how_far_and_how_loud(wire) -> None:
     assert max(peaks) == pytest.approx(-20.0, abs=0.01)  # a sine's peak is at its level by AES17
 
 
+@pytest.mark.sound_card
 def test_nothing_above_the_cap_is_played_whatever_it_is(wire) -> None:
     quiet = card(max_drive_dbfs=-26.0)
     with pytest.raises(DeviceError, match=r"nothing is played.*reaches -20\.0 dBFS.*max_drive_dbfs = -26"):
-        quiet.play_and_record(sine(-20.0, seconds=1.0), sample_rate=RATE)
+        quiet.play_and_record(sine(-20.0, seconds=0.5), sample_rate=RATE)
     quiet.play_and_record(sine(-26.0, seconds=0.5), sample_rate=RATE)
 
 
@@ -87,6 +104,7 @@ def test_a_stimulus_at_the_highest_drive_is_not_taken_for_one_above_it(spectrum)
     assert abs(loudest_stretch_dbfs(Sweep(seconds=2.0, drive_dbfs=-20.0).samples(), RATE) + 20.0) < 0.1
 
 
+@pytest.mark.sound_card
 def test_ctrl_c_fades_the_sound_out_within_a_fifth_of_a_second(wire) -> None:
     """Heard by a program of its own at the output's monitor, which is asked for blocks of 10 ms."""
     heard: list[tuple[float, np.ndarray]] = []
@@ -95,7 +113,7 @@ def test_ctrl_c_fades_the_sound_out_within_a_fifth_of_a_second(wire) -> None:
         "--device=wire.monitor",
         "--format=float32le",
         "--rate=48000",
-        "--channels=1",
+        "--channels=2",
         "--latency-msec=10",
     ]
     listener = subprocess.Popen(words, stdout=subprocess.PIPE)
@@ -104,7 +122,7 @@ def test_ctrl_c_fades_the_sound_out_within_a_fifth_of_a_second(wire) -> None:
 
     def listen() -> None:
         while piece := os.read(pipe, 65536):
-            heard.append((time.monotonic(), np.frombuffer(piece[: len(piece) // 4 * 4], np.float32)))
+            heard.append((time.monotonic(), np.frombuffer(piece[: len(piece) // 8 * 8], np.float32)[::2]))
 
     thread = threading.Thread(target=listen)
     thread.start()
@@ -146,8 +164,8 @@ LOSE = """
 import numpy as np, os, subprocess, sys
 from distort.capture.sound_card import Connections, SoundCard
 from distort.errors import RecordingError
-held = subprocess.Popen(["sh", "-c", f"sleep 3; kill -STOP {os.getpid()}; sleep 1; kill -CONT {os.getpid()}"])
-playback = 0.1 * np.sin(np.arange(48000 * 6) * 0.1)
+held = subprocess.Popen(["sh", "-c", f"sleep 1; kill -STOP {os.getpid()}; sleep 1; kill -CONT {os.getpid()}"])
+playback = 0.1 * np.sin(np.arange(48000 * 2) * 0.1)
 try:
     SoundCard(Connections(), max_drive_dbfs=-6.0).play_and_record(playback, sample_rate=48000)
 except RecordingError as error:
@@ -156,6 +174,7 @@ held.wait()
 """
 
 
+@pytest.mark.sound_card
 def test_lost_samples_are_told(wire) -> None:
     """The whole program stands still for a second while it plays."""
     done = subprocess.run([sys.executable, "-c", LOSE], capture_output=True, text=True, timeout=60, check=True)
@@ -164,6 +183,7 @@ def test_lost_samples_are_told(wire) -> None:
     assert "close other programs" in done.stdout
 
 
+@pytest.mark.sound_card
 @pytest.mark.parametrize(
     ("connections", "said"),
     [
@@ -180,6 +200,7 @@ def test_what_a_card_does_not_offer_is_said_before_anything_sounds(wire, connect
     assert said in str(refused.value)
 
 
+@pytest.mark.sound_card
 def test_a_rate_that_is_not_offered_is_named_with_those_that_are(wire) -> None:
     """No converter runs at 1 Hz."""
     with pytest.raises(DeviceError, match=r"does not take 1 Hz\. It takes (\d+, )*48000") as refused:

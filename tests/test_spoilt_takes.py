@@ -9,6 +9,7 @@ import pytest
 from distort.__main__ import main
 from distort.capture.calibrating import calibrate_from_samples
 from distort.capture.measuring import measure
+from distort.capture.starting import Choice
 from distort.errors import RecordingError
 from distort.session.audio import read_audio
 from distort.session.folder import SessionFolder
@@ -31,7 +32,7 @@ class LosingWire:
         self._elapsed_s = 0.0
         self._loopback: np.ndarray | None = None
 
-    def play_and_record(self, playback: np.ndarray, *, sample_rate: int) -> np.ndarray:
+    def play_and_record(self, playback: np.ndarray, *, sample_rate: int, stop_above: float | None = None) -> np.ndarray:
         self.runs += 1
         self._elapsed_s += playback.size / sample_rate
         if self.runs in self.spoilt:
@@ -63,10 +64,9 @@ def folder(tmp_path) -> SessionFolder:
 
 
 def measured(folder: SessionFolder, device: LosingWire) -> list[str]:
-    recorded = measure(
-        folder, read_plan(folder.root), device, condition="default", progress=lambda what, done, total: None
-    )
-    return [recording.sidecar.name.stem for recording in recorded]
+    chosen = Choice(condition="default")
+    found = measure(folder, read_plan(folder.root), device, chosen, progress=lambda what, done, total: None)
+    return [recording.sidecar.name.stem for recording in found.recordings]
 
 
 def stems(folder: Path) -> set[str]:
@@ -74,9 +74,9 @@ def stems(folder: Path) -> set[str]:
 
 
 def test_one_spoilt_take_of_each_is_played_again_after_a_rest(folder) -> None:
-    device = LosingWire(1, 3, 5)
+    device = LosingWire(1, 2, 4, 6)  # the wake signal may be lost; it is not played again
     assert measured(folder, device) == ["sweep_86dB", "multitone_86dB"]
-    assert device.runs == 6
+    assert device.runs == 7
     assert device.rests == [
         3.0,
         3.0,
@@ -86,14 +86,14 @@ def test_one_spoilt_take_of_each_is_played_again_after_a_rest(folder) -> None:
 
 def test_the_second_spoilt_take_ends_it_and_what_is_recorded_stays(folder) -> None:
     with pytest.raises(RecordingError, match="lost samples"):
-        measured(folder, LosingWire(3, 4))
+        measured(folder, LosingWire(4, 5))
     assert stems(folder.recordings_folder("default")) == {"sweep_86dB"}
     assert measured(folder, LosingWire()) == ["multitone_86dB"]
 
 
 def test_a_quiet_run_that_is_spoilt_twice_sets_no_drive(folder) -> None:
     with pytest.raises(RecordingError, match="lost samples"):
-        measured(folder, LosingWire(1, 2))
+        measured(folder, LosingWire(2, 3))
     assert not folder.calibration_path("drive.json").exists()
     assert not folder.recordings_folder("default").exists()
 

@@ -24,6 +24,9 @@ CLEAR_OF_NOISE_DB = 10.0
 CLEAR_OF_LEAK_DB = 25.0
 """An order less far above these is marked: noise scatters it, or the next order's decay moves it by about 0.5 dB."""
 
+CLEAR_OF_CHAIN_DB = 10.0
+"""An order less far above what electronics and microphone may make is marked: they may change it by 3 dB."""
+
 STEADY_BIAS_DB = 0.3
 STEADY_WITHIN_OCTAVES = 0.25
 """A bias larger than this, this near, says that the sweep rushes past a resonance: the bias no longer falls as 1/T
@@ -125,13 +128,17 @@ def doubtful_rows(
     bias_db: FloatArray,
     uncertainty_db: FloatArray,
     invalid: BoolArray,
+    chain_db: FloatArray | None = None,
 ) -> BoolArray:
     """Which rows of an order are to be read with care, from its own columns, `(rows,)` each; NaN marks nothing.
 
+    chain_db  what electronics and microphone may make; None where nothing is known of them
     invalid   rows below the lowest frequency at which the fundamental holds: `relative_db` is stated re it
     """
     with np.errstate(invalid="ignore"):
         unclear = (relative_db < noise_db + CLEAR_OF_NOISE_DB) | (relative_db < leak_db + CLEAR_OF_LEAK_DB)
+        if chain_db is not None:
+            unclear |= relative_db < chain_db + CLEAR_OF_CHAIN_DB
     return np.asarray(invalid | unclear | _rushed(bias_db, uncertainty_db))
 
 

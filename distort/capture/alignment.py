@@ -7,7 +7,7 @@ stimulus is then found by its own matched filter, stretched by the clock differe
 
 import math
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -15,11 +15,11 @@ import scipy.fft
 import scipy.ndimage
 
 from distort.analysis.noise import BLOCK_S
+from distort.capture.chirp_places import as_recorded, place_sigma
 from distort.capture.clock import repair_clock
 from distort.capture.matched import Lags, correlate, deconvolve, stands_out_db, summit
-from distort.errors import RecordingError
+from distort.errors import CutOffError, RecordingError, WrongStimulusError
 from signals import Chirp, Noise, Reel, Stimulus, Sweep
-from signals.levels import db_to_amplitude
 
 __all__ = ["Alignment", "find_reel", "made_whole", "repair_clock"]
 
@@ -29,6 +29,9 @@ NAN = float("nan")
 LARGEST_CLOCK_DIFFERENCE = 2e-3
 """Within which the second chirp is sought. Crystals differ by 2e-4 at most; a lost buffer of 1024 samples looks like
 1.4e-3 over a default reel, and is to be seen rather than missed."""
+
+LARGEST_CLOCK = 5e-4
+"""No pair of crystals differs by more: beyond it something was lost, and the stimulus may well not be stretched."""
 
 CHIRP_STANDS_OUT_DB = 16.0
 """Of noise alone, the highest of 5000 values stands 12 dB above the r.m.s.; of 1e6 values, 14 dB (Gaussian)."""
@@ -114,10 +117,14 @@ def find_reel(recording: npt.ArrayLike, reel: Reel) -> Alignment:
     for coarse in _coarse_starts(samples, reel, chirp_output):
         chirps = _find_chirps(samples, reel, chirp_output, coarse - stimulus_first)
         found = _find_stimulus(samples, stimulus, template, coarse=coarse, chirps=chirps, reel=reel)
+        if abs(chirps.clock_to_use) > LARGEST_CLOCK:
+            kept = replace(chirps, clock_difference=0.0)
+            other = _find_stimulus(samples, stimulus, template, coarse=coarse, chirps=kept, reel=reel)
+            found = _clearer(found, other)
         if found is not None:
             _require_whole(found.start, samples.size, stimulus, 1.0 + chirps.clock_to_use)
             return _alignment(found, chirps, reel, samples.size)
-    raise RecordingError(
+    raise WrongStimulusError(
         f"Nothing in this recording of {samples.size / reel.sample_rate:.1f} s matches the stimulus "
         f"({_named(stimulus)}): it holds another stimulus, or noise drowns it. "
         f"Give the stimulus that was played, or record again."
@@ -146,13 +153,13 @@ def _require_usable(samples: FloatArray, stimulus: Stimulus) -> None:
 def _require_whole(start: float, n_recorded: int, stimulus: Stimulus, stretch: float) -> None:
     rate = stimulus.sample_rate
     if start < -CUT_OFF_S * rate:
-        raise RecordingError(
+        raise CutOffError(
             f"The recording is cut off at its start: it begins {-start / rate:.2f} s after the stimulus began. "
             f"Start recording before playing, and record again."
         )
     missing = start + stimulus.n_samples * stretch - n_recorded
     if missing > CUT_OFF_S * rate:
-        raise RecordingError(
+        raise CutOffError(
             f"The recording is cut off at its end: it stops {missing / rate:.2f} s before the stimulus is over. "
             f"Stop recording only after the last sound, and record again."
         )
@@ -190,13 +197,18 @@ def _coarse_starts(samples: FloatArray, reel: Reel, chirp_output: Lags | None) -
 
 def _first_of_pair(output: Lags, distance: int) -> int | None:
     """Lag of the first of the two strongest peaks that lie `distance` apart, give or take a clock difference."""
-    reach = round(LARGEST_CLOCK_DIFFERENCE * distance)
+    reach = _clock_reach(distance, chirp_samples=1 - output.first)
     strength = np.abs(output.values)
     if strength.size <= distance:
         return None
     later = scipy.ndimage.maximum_filter1d(strength, 2 * reach + 1, mode="constant")
     both = np.minimum(strength[: strength.size - distance], later[distance:])
     return output.first + int(np.argmax(both))
+
+
+def _clock_reach(distance: int, *, chirp_samples: int) -> int:
+    """Samples by which the second chirp may be off after `distance`; a lost buffer is at most half a chirp."""
+    return max(round(LARGEST_CLOCK_DIFFERENCE * distance), chirp_samples // 2)
 
 
 def _find_chirps(samples: FloatArray, reel: Reel, output: Lags | None, reel_start: int) -> _Chirps:
@@ -216,23 +228,14 @@ def _find_chirps(samples: FloatArray, reel: Reel, output: Lags | None, reel_star
     clock = (positions[-1] - positions[0]) / distance - 1.0
     stretched = tuple(_stretched_place(samples, chirps[0][1], place, clock) for place in positions)
     clock = (stretched[-1] - stretched[0]) / distance - 1.0
-    sigma = math.hypot(*(_place_sigma(chirps[0][1], margins[end]) for end in (0, -1))) / distance
+    sigma = math.hypot(*(place_sigma(chirps[0][1], margins[end]) for end in (0, -1))) / distance
     return _Chirps(stretched, margins, clock, sigma, polarity)
-
-
-def _place_sigma(chirp: Chirp, margin_db: float) -> float:
-    """Standard deviation in samples of a peak's place: `1 / (omega_rms signal-to-noise)`, both of the filter's output
-    (the Cramer-Rao bound of delay; Kay, Fundamentals of Statistical Signal Processing I, 3.11, from memory)."""
-    energy = np.square(np.abs(scipy.fft.rfft(chirp.samples())))
-    omega = 2.0 * np.pi * scipy.fft.rfftfreq(chirp.n_samples)
-    omega_rms = math.sqrt(float(np.average(np.square(omega), weights=energy)))
-    return 1.0 / (omega_rms * float(db_to_amplitude(margin_db)))
 
 
 def _chirp_lag(output: Lags, expected: int, reel_samples: int, *, n_recorded: int) -> int | None:
     """Whole lag of the highest peak within reach of `expected` at which the whole chirp lies in the recording."""
-    reach = 2.0 * LARGEST_CLOCK_DIFFERENCE * reel_samples  # once for the clock, once for the coarse place
     chirp_samples = 1 - output.first
+    reach = 2 * _clock_reach(reel_samples, chirp_samples=chirp_samples)  # once for the clock, once for the coarse place
     near = output.between(max(expected - reach, 0), min(expected + reach, n_recorded - chirp_samples + 1))
     return near.highest() if near.values.size else None
 
@@ -249,16 +252,11 @@ def _stretched_place(samples: FloatArray, chirp: Chirp, place: float, clock: flo
     """The place found again with the chirp as the recorder's clock sampled it: stretching shifts the plain peak."""
     if math.isnan(place):
         return place
-    template = _as_recorded(chirp.samples(), clock, chirp.sample_rate)
+    template = as_recorded(chirp.samples(), clock, chirp.sample_rate)
     first = max(math.floor(place) - 1024, 0)
     output = correlate(samples[first : first + template.size + 2048], template)
     lag = output.between(place - first - 64, place - first + 64).highest()
     return first + summit(output, lag)
-
-
-def _as_recorded(signal: FloatArray, clock: float, sample_rate: int) -> FloatArray:
-    """`signal` as a recorder whose clock is `clock` fast writes it."""
-    return repair_clock(signal, 1e6 * (1.0 / (1.0 + clock) - 1.0), sample_rate)
 
 
 def _band(stimulus: Sweep | Noise) -> tuple[float, float]:
@@ -275,7 +273,7 @@ def _find_stimulus(
 ) -> _Found | None:
     """The stimulus near the whole lag `coarse`; None when what lies there is something else."""
     near = round(NEAR_S * stimulus.sample_rate)
-    stretched = _as_recorded(template, chirps.clock_to_use, stimulus.sample_rate)
+    stretched = as_recorded(template, chirps.clock_to_use, stimulus.sample_rate)
     first = coarse - 3 * near
     piece = _cut(samples, first, coarse + stretched.size + 3 * near)
     if isinstance(stimulus, Sweep | Noise):
@@ -307,6 +305,12 @@ def _start_by_chirps(chirps: _Chirps, reel: Reel) -> float | None:
         if not math.isnan(place)
     ]
     return float(np.mean(starts)) if starts else None
+
+
+def _clearer(one: _Found | None, other: _Found | None) -> _Found | None:
+    if one is None or other is None:
+        return other if one is None else one
+    return other if other.stands_out_db > one.stands_out_db else one
 
 
 def _cut(samples: FloatArray, first: int, end: int) -> FloatArray:

@@ -14,6 +14,7 @@ from distort.session.atomic import make_folder, staged
 from distort.session.audio import read_audio, write_audio
 from distort.session.calibration_file import (
     CLOSING_FILE,
+    ELSEWHERE,
     ClosingCalibration,
     MicrophoneCalibration,
     read_calibration,
@@ -88,20 +89,21 @@ def close_from_file(
 
     Raises CalibrationError when the session has no calibration to compare with, and as `calibrate_from_file` does.
     """
-    opening = read_calibration(folder.calibration_path())
-    if opening is None:
-        raise CalibrationError(
-            f"{folder.root} has no calibration that a closing could be compared with: leave --closing out"
-        )
+    opening = require_opening(folder)
     reading = _read_file(source, db_spl=db_spl, channel=channel)
     kept = _copy_in(folder, source, f"closing_{format_level(db_spl)}dB")
-    closing = ClosingCalibration(
-        closing=_calibration(folder, kept, reading, db_spl=db_spl, device=_device_of(source)),
-        opening=opening,
-        drift_db=opening.spl_of_full_scale - reading.spl_of_full_scale,
-    )
-    write_closing(folder.calibration_path(CLOSING_FILE), closing)
-    return reading, closing
+    return reading, _close(folder, opening, kept, reading, db_spl=db_spl, device=_device_of(source))
+
+
+def close_from_samples(
+    folder: SessionFolder, samples: npt.NDArray[np.float64], sample_rate: int, *, db_spl: float, device: str
+) -> tuple[CalibratorReading, ClosingCalibration]:
+    """The same from samples `(n,)`, full scale 1, that `device` heard; they are kept as 24-bit FLAC."""
+    opening = require_opening(folder)
+    reading = calibrator_level(samples, sample_rate=sample_rate, db_spl=db_spl)
+    kept = _free_name(folder, f"closing_{format_level(db_spl)}dB", ".flac")
+    write_audio(kept, samples, sample_rate)
+    return reading, _close(folder, opening, kept, reading, db_spl=db_spl, device=device)
 
 
 def questions(folder: SessionFolder, reading: CalibratorReading) -> tuple[str, ...]:
@@ -120,6 +122,34 @@ def questions(folder: SessionFolder, reading: CalibratorReading) -> tuple[str, .
     )
 
 
+def require_opening(folder: SessionFolder) -> MicrophoneCalibration:
+    """The calibration that a closing is compared with. Raises CalibrationError when there is none."""
+    opening = read_calibration(folder.calibration_path())
+    if opening is None:
+        raise CalibrationError(
+            f"{folder.root} has no calibration that a closing could be compared with: leave --closing out"
+        )
+    return opening
+
+
+def _close(
+    folder: SessionFolder,
+    opening: MicrophoneCalibration,
+    kept: Path,
+    reading: CalibratorReading,
+    *,
+    db_spl: float,
+    device: str,
+) -> ClosingCalibration:
+    closing = ClosingCalibration(
+        closing=_calibration(folder, kept, reading, db_spl=db_spl, device=device),
+        opening=opening,
+        drift_db=opening.spl_of_full_scale - reading.spl_of_full_scale,
+    )
+    write_closing(folder.calibration_path(CLOSING_FILE), closing)
+    return closing
+
+
 def _require_agreed(folder: SessionFolder, reading: CalibratorReading, ask: Ask | None) -> None:
     asked = " ".join(questions(folder, reading))
     if not asked:
@@ -136,7 +166,7 @@ def _read_file(source: Path, *, db_spl: float, channel: int | None) -> Calibrato
 
 
 def _device_of(source: Path) -> str:
-    return f"recorded elsewhere ({source.name})"
+    return f"{ELSEWHERE} ({source.name})"
 
 
 def _copy_in(folder: SessionFolder, source: Path, stem: str) -> Path:

@@ -23,14 +23,29 @@ FULL_SCALE = 1.0 - 2.0**-15
 """The highest value of 16 bits. Two neighbours there are taken as clipped without further proof."""
 
 
-def clipped_samples(recording: npt.ArrayLike) -> IndexArray:
+CROWDED_WITHIN = 45.0
+CROWDED_SHARE = 0.5
+"""A sweep passes its extreme like a hill: of the samples within 45 times the flatness below it, a 45th lies within the
+flatness where phase and envelope both curve, a seventh (the root of it) at a single tone's. Clipped, nearly all do."""
+
+LEAST_CROWD = 8
+"""Samples, of both sides together: fewer may stand close by chance (half of eight at 1 in 45: once in 1e5)."""
+
+
+def clipped_samples(recording: npt.ArrayLike, *, whole_sweep: bool = False) -> IndexArray:
     """Indices `(n,)`, ascending, of the samples of `recording` `(samples,)`, full scale 1, that lie in clipped tops.
+
+    whole_sweep   the recording is that of a sweep: tops of one or two samples, at its high frequencies, are then known
+                  by their crowding at one height. What repeats a period crowds there without being clipped, and a
+                  multitone of odd lines has its highest and lowest values at one height besides.
 
     Give the samples as the recorder stored them: a resampled or filtered recording has no flat tops left.
     """
     samples = np.asarray(recording, dtype=np.float64)
     step = _step(samples)
     marked = [_held(samples, step), _held(-samples, step)] if samples.size else []
+    if samples.size and whole_sweep:
+        marked.append(_crowded(samples, step))
     return np.unique(np.concatenate([np.zeros(0, dtype=np.int64), *marked]))
 
 
@@ -49,6 +64,21 @@ def _held(samples: FloatArray, step: float) -> IndexArray:
     clipped = at_full_scale | ((length >= SHORTEST_RUN) & steep)
     pieces = [np.arange(a, b) for a, b in zip(first[clipped], end[clipped], strict=True)]
     return np.concatenate([np.zeros(0, dtype=np.int64), *pieces])
+
+
+def _crowded(samples: FloatArray, step: float) -> IndexArray:
+    """Samples that crowd at the extremes."""
+    high, low = float(np.nanmax(samples, initial=0.0)), -float(np.nanmin(samples, initial=0.0))
+    within = FLATNESS * max(high, low) + step
+    if min(high, low) <= 0.0:
+        return np.zeros(0, dtype=np.int64)
+    top = np.flatnonzero((samples >= high - within) | (samples <= within - low))
+    reach = CROWDED_WITHIN * within
+    near = np.count_nonzero((samples >= high - reach) | (samples <= reach - low))
+    crests = np.count_nonzero(np.diff(top, prepend=-2) > 1)
+    if crests < LEAST_CROWD or top.size < CROWDED_SHARE * near:
+        return np.zeros(0, dtype=np.int64)
+    return top
 
 
 def _step(samples: FloatArray) -> float:

@@ -1,10 +1,12 @@
 """May one pack up: what the plan asks for and the session does not have, or has in a state that should be known."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Literal
 
-from distort.capture.measuring import Step, steps
+from distort.capture.answers import Standstill, recorded_answers, standstill
+from distort.capture.starting import up_to
+from distort.capture.steps import Step, steps
 from distort.errors import SessionError
 from distort.session.calibration_file import (
     CLOSING_FILE,
@@ -54,6 +56,8 @@ class Completeness:
     """How many recordings are in use."""
     simulated: bool
     """They are of the simulated loudspeaker."""
+    ended: Mapping[str, Standstill]
+    """By condition: why its ladder ends below the plan's highest level, so that no more is asked of it."""
 
     @property
     def complete(self) -> bool:
@@ -70,20 +74,32 @@ def check_session(folder: SessionFolder, plan: Plan) -> Completeness:
     every = [one for of_condition in recordings.values() for one in of_condition]
     in_use = [one for one in every if one.sidecar.rejected is None]
     wanted_steps = _steps(folder, plan)
+    damaged = {one.files.audio_path: said for one in in_use if (said := _damage(one)) is not None}
+    ended = {
+        condition: end
+        for condition, of_condition in recordings.items()
+        if (end := standstill(recorded_answers([one for one in of_condition if one.files.audio_path not in damaged])))
+        is not None
+    }
     calibration = read_calibration(folder.calibration_path())
     return Completeness(
         wanted=tuple(
             wanted
             for condition, of_condition in recordings.items()
-            for wanted in _wanted(condition, wanted_steps, of_condition)
+            for wanted in _wanted(condition, up_to(wanted_steps, ended.get(condition)), of_condition)
         ),
-        damaged=tuple(said for one in in_use if (said := _damage(one)) is not None),
+        damaged=tuple(damaged.values()),
         doubtful=tuple(one for one in in_use if one.sidecar.quality.verdict != "good"),
         uncalibrated=tuple(one for one in in_use if one.sidecar.calibration is None),
         calibration=calibration,
         closing=_closing_of(folder, calibration),
         recorded=len(in_use),
         simulated=any(one.sidecar.simulated for one in every),
+        ended={
+            condition: end
+            for condition, end in ended.items()
+            if any(_unrecorded(step, recordings[condition]) for step in wanted_steps if step not in up_to([step], end))
+        },
     )
 
 
@@ -115,6 +131,10 @@ def _wanted(condition: str, wanted: Sequence[Step], recordings: Sequence[Recordi
 
 def _kind(name: RecordingName) -> RecordingName:
     return replace(name, take=1)
+
+
+def _unrecorded(step: Step, recordings: Sequence[Recording]) -> bool:
+    return all(one.sidecar.name != step.name for one in recordings)
 
 
 def _damage(recording: Recording) -> str | None:

@@ -1,32 +1,51 @@
 """What a sound card and the simulated loudspeaker have in common."""
 
+import math
 from datetime import datetime
 from typing import Protocol
 
 import numpy as np
 import numpy.typing as npt
 
+from distort.errors import TooLoudError
 from signals.errors import SignalError
+from signals.levels import amplitude_to_db
 
 
-class Device(Protocol):
-    """Plays one signal and hears one microphone."""
+class Microphone(Protocol):
+    """Hears."""
 
     @property
     def name(self) -> str:
         """How sidecars and reports call it."""
         ...
 
+    def record(self, seconds: float, *, sample_rate: int) -> npt.NDArray[np.float64]:
+        """What is heard in `seconds` while this program plays nothing, `(samples,)`, full scale 1.
+
+        Raises SignalError unless `seconds` hold a sample, RecordingError when the recording is not whole.
+        """
+        ...
+
+
+class Device(Microphone, Protocol):
+    """Plays one signal and hears one microphone."""
+
     @property
     def simulated(self) -> bool:
         """True when no real loudspeaker is heard; every sidecar and report must then say so."""
         ...
 
-    def play_and_record(self, playback: npt.NDArray[np.float64], *, sample_rate: int) -> npt.NDArray[np.float64]:
+    def play_and_record(
+        self, playback: npt.NDArray[np.float64], *, sample_rate: int, stop_above: float | None = None
+    ) -> npt.NDArray[np.float64]:
         """Play `(samples,)`, full scale 1, and return what the microphone heard meanwhile, full scale 1.
 
+        stop_above   peak at the microphone, full scale 1, above which the sound is faded out at once; None: no limit
+
         The recording has the same rate, starts at an unknown latency and is longer than what was played. Raises
-        SignalError for what is no playback, RecordingError when the recording is not whole.
+        SignalError for what is no playback, RecordingError when the recording is not whole, TooLoudError when that peak
+        was passed.
         """
         ...
 
@@ -46,6 +65,14 @@ class Device(Protocol):
         ...
 
 
+def samples_in(seconds: float, sample_rate: int) -> int:
+    """Length of a recording of `seconds`. Raises SignalError unless that is finite and holds one sample at least."""
+    n_samples = round(seconds * sample_rate) if math.isfinite(seconds) else 0
+    if n_samples < 1:
+        raise SignalError(f"a recording must hold one sample at least, which {seconds} s at {sample_rate} Hz do not")
+    return n_samples
+
+
 def require_playable(playback: npt.NDArray[np.float64]) -> None:
     """Raises SignalError when `playback` is empty, not one channel, not finite or beyond full scale."""
     if playback.ndim != 1 or playback.size == 0:
@@ -54,3 +81,11 @@ def require_playable(playback: npt.NDArray[np.float64]) -> None:
         raise SignalError("playback holds values that are not finite numbers")
     if float(np.max(np.abs(playback))) > 1.0 + 1e-9:
         raise SignalError("playback passes digital full scale: lower the drive")
+
+
+def too_loud(stop_above: float) -> TooLoudError:
+    """What a device raises that has broken off because the microphone heard a peak above `stop_above`, full scale 1."""
+    return TooLoudError(
+        f"the microphone heard a peak above {float(amplitude_to_db(stop_above)):.1f} dBFS, more than this can be, so "
+        f"the sound was stopped"
+    )

@@ -7,9 +7,10 @@ import numpy as np
 import numpy.typing as npt
 
 from distort.capture.alignment import Alignment, find_reel
+from distort.capture.finding import Finding
 from distort.capture.quality import CLOCK_SAME_PPM, Quality, check_recording
 from distort.capture.wrong_rate import likely_rate
-from distort.errors import RecordingError
+from distort.errors import RecordingError, WrongStimulusError
 from distort.session import sidecar as on_disk
 from signals import Reel
 
@@ -34,9 +35,21 @@ class Examined:
         return difference if abs(difference) > max(1.5 * interval, CLOCK_SAME_PPM) else 0.0
 
     def for_sidecar(self) -> on_disk.Quality:
-        """The verdict and a sentence for everything that is not good."""
+        """The verdict, a sentence for everything that is not good, and every figure."""
         sentences = tuple(finding.sentence for finding in self.quality.troubles())
-        return on_disk.Quality(verdict=self.quality.verdict, findings=sentences)
+        return on_disk.Quality(
+            verdict=self.quality.verdict, findings=sentences, checks=tuple(map(_checked, self.quality.findings))
+        )
+
+
+def _checked(finding: Finding) -> on_disk.Checked:
+    return on_disk.Checked(
+        name=finding.name,
+        value=finding.value if math.isfinite(finding.value) else None,
+        unit=finding.unit,
+        threshold=finding.threshold if math.isfinite(finding.threshold) else None,
+        verdict=finding.verdict,
+    )
 
 
 def examine(
@@ -46,14 +59,17 @@ def examine(
     what: str,
     as_stored: FloatArray | None = None,
     stated_hz: int | None = None,
+    microphone: bool = True,
 ) -> Examined:
     """Find `reel` in `samples` `(n,)`, at the reel's rate, and check the recording.
 
     what        names the recording in the error
     as_stored   the samples before any change of sample rate
     stated_hz   the sample rate that their file states; with it, a file that states a wrong one is told
+    microphone  False for the electronics alone
 
-    Raises RecordingError with the first reason when the recording must be refused.
+    Raises RecordingError with the first reason when the recording must be refused, WrongStimulusError when that is that
+    it holds another stimulus.
     """
     if samples.size == 0 or not np.all(np.isfinite(samples)):
         raise RecordingError(f"{what} is empty, or holds samples that are no numbers: export it again, or record again")
@@ -63,8 +79,11 @@ def examine(
         refused = _refusals(check_recording(samples, reel=reel, alignment=error, as_stored=as_stored))
         if refused == [str(error)] and as_stored is not None and stated_hz is not None:
             _require_right_rate(as_stored, reel, what=what, stated_hz=stated_hz)
-        raise RecordingError(f"{what}: {refused[0] if refused else error}") from error
-    quality = check_recording(samples, reel=reel, alignment=alignment, as_stored=as_stored)
+        kind = WrongStimulusError if refused == [str(error)] else RecordingError
+        raise kind(f"{what}: {refused[0] if refused else error}") from error
+    quality = check_recording(samples, reel=reel, alignment=alignment, as_stored=as_stored, microphone=microphone)
+    if quality.finding("stimulus").verdict == "refuse":
+        raise WrongStimulusError(f"{what}: {quality.finding('stimulus').sentence}")
     if refused := _refusals(quality):
         raise RecordingError(f"{what}: {refused[0]}")
     return Examined(alignment=alignment, quality=quality)

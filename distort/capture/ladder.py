@@ -15,7 +15,7 @@ from distort.analysis.operating_range import operating_ranges
 from distort.analysis.sweep_lag import SweepLag, sweep_lags
 from distort.analysis.sweeps import Settings, SweepReadings
 from distort.analysis.uncertainty import DB_PER_NEPER_OF_POWER, TWO_SIDED_95
-from distort.capture.measuring import REST_BEFORE_DRIFT_S
+from distort.capture.steps import REST_BEFORE_DRIFT_S
 from distort.capture.takes import read_sweep_takes, recorded_at_s, reference_for, repeats_of, takes_of_each_level
 from distort.errors import AnalysisError
 from distort.session.ladder_results import ChangeCurves, CompressionFound, Source, compression_found, curves_of

@@ -42,6 +42,8 @@ class Run:
         self._position = 0
         self._stop_asked = False
         self._fade_from: int | None = None
+        self._stop_above: tuple[int, float] | None = None
+        self._too_loud = False
         self._troubles: list[str] = []
         self.done = threading.Event()
 
@@ -60,9 +62,18 @@ class Run:
         """Each over- or underflow since the playback began to sound, in the words of the device library."""
         return tuple(self._troubles)
 
+    @property
+    def too_loud(self) -> bool:
+        """It was stopped because a channel passed the peak that `stop_above` set."""
+        return self._too_loud
+
     def stop(self) -> None:
         """Fade out and be done."""
         self._stop_asked = True
+
+    def stop_above(self, channel: int, peak: float) -> None:
+        """Stop as soon as a channel (counted from 0) is heard to pass a peak, full scale 1."""
+        self._stop_above = channel, peak
 
     def step(self, heard: Block, played: Block, channel: int, trouble: str) -> None:
         """Take `heard` `(frames, channels)`, and fill column `channel` of `played` `(frames, channels)`.
@@ -77,6 +88,10 @@ class Run:
         played[: len(there), channel] = there
         kept = self._heard[first:end]
         kept[:] = heard[: len(kept)]
+        if self._stop_above is not None and end > self._lead_in and kept.size:
+            listened, peak = self._stop_above
+            if float(np.max(np.abs(kept[:, listened]))) > peak:
+                self._too_loud = self._stop_asked = True
         self._fade_out(played, first)
         self._position = end
         if end >= self.length:

@@ -8,6 +8,7 @@ import numpy.typing as npt
 
 from distort.capture.device import Device
 from distort.capture.examined import Examined, examine
+from distort.errors import TooLoudError
 from distort.session.atomic import make_folder
 from distort.session.audio import write_audio
 from distort.session.folder import SessionFolder
@@ -28,11 +29,25 @@ class Take:
     """What a cable from the output brought back meanwhile, `(samples,)`; None without such a cable."""
 
 
-def play_and_examine(device: Device, reel: Reel, *, what: str) -> Take:
-    """Play `reel` once. Raises RecordingError, naming `what`, when what was recorded must be refused."""
+def play_and_examine(
+    device: Device, reel: Reel, *, what: str, stop_above: float | None = None, microphone: bool = True
+) -> Take:
+    """Play `reel` once.
+
+    stop_above   peak at the microphone, full scale 1, above which the sound is stopped
+    microphone   False for the electronics alone
+
+    Raises RecordingError, naming `what`, when what was recorded must be refused, TooLoudError when it was stopped.
+    """
     began = device.now()
-    samples = device.play_and_record(reel.samples(), sample_rate=reel.sample_rate)
-    examined = examine(samples, reel, what=what)
+    try:
+        samples = device.play_and_record(reel.samples(), sample_rate=reel.sample_rate, stop_above=stop_above)
+    except TooLoudError as error:
+        raise TooLoudError(
+            f"{what}: {error}. Look whether a gain or a volume was turned up; if it was a noise in the room, the same "
+            f"command goes on"
+        ) from error
+    examined = examine(samples, reel, what=what, microphone=microphone)
     return Take(samples=samples, examined=examined, began=began, loopback=device.loopback())
 
 

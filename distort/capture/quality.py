@@ -8,10 +8,13 @@ import numpy.typing as npt
 
 from distort.capture.alignment import Alignment
 from distort.capture.clipping import clipped_samples
+from distort.capture.continuity import Continuity, continuity
 from distort.capture.finding import Finding, Verdict, worst
+from distort.capture.not_found import why_not_found
 from distort.capture.quality_noise import noise_findings
+from distort.capture.track import LEAST_AGREEMENT
 from distort.errors import RecordingError
-from signals import Reel
+from signals import Reel, Sweep
 from signals.levels import amplitude_to_db
 
 __all__ = ["Finding", "Quality", "Verdict", "check_recording"]
@@ -36,6 +39,10 @@ DC_USABLE = 1e-3
 
 DC_REFUSE = 0.1
 """Share of full scale: a dB of headroom is gone on one side, and even orders may come from the converter."""
+
+WIRE_UNEVENNESS = 0.03
+"""Scatter of the response between 1 and 11 kHz about its mean, in magnitude and phase together: 0.26 dB. A converter
+stays within 0.005; the flattest monitor in a room does not come under 0.1 (its reflections alone make more)."""
 
 CLOCK_SAME_PPM = 0.01
 """Turns the phase at 20 kHz by 0.7 degrees over ten seconds: as good as one clock."""
@@ -72,15 +79,19 @@ def check_recording(
     reel: Reel,
     alignment: Alignment | RecordingError,
     as_stored: npt.ArrayLike | None = None,
+    microphone: bool = True,
 ) -> Quality:
     """Check `recording` `(samples,)`, full scale 1, at the reel's sample rate and before its clock is repaired.
 
     alignment   what `find_reel` returned for it, or the error that it raised (wrong stimulus, cut off, too short)
     as_stored   the samples before any change of sample rate, which wipes out flat tops; None: the recording itself
 
-    The findings come in this order, as far as they can be had: samples, level, clipping, dc, stimulus, clock, silence,
-    noise_before, noise_after, noise_agreement, hum, signal, snr_<mid-band>hz. Raises no RecordingError: a recording
-    that is no good is a verdict.
+    microphone  False for the electronics alone, which are as flat as a wire
+
+    The findings come in this order, as far as they can be had: samples, level, clipping, dc, stimulus (or why it was
+    not found: cut_off, channel), channel, continuity (or dropped, repeated), gain, clock, silence, noise_before,
+    noise_after, noise_agreement, hum, signal, snr_<mid-band>hz, noise_before_<mid-band>hz, noise_after_<mid-band>hz.
+    Raises no RecordingError: a recording that is no good is a verdict.
     """
     samples = np.asarray(recording, dtype=np.float64)
     if samples.ndim != 1:
@@ -89,12 +100,24 @@ def check_recording(
     numbers = _numbers(stored)
     if numbers.verdict == "refuse":
         return Quality(verdict="refuse", findings=(numbers,))
-    findings = [numbers, _level(stored), _clipping(stored), _dc(stored)]
+    findings = [numbers, _level(stored), _clipping(stored, whole_sweep=_is_sweep(reel, alignment)), _dc(stored)]
     if isinstance(alignment, RecordingError):
-        findings.append(_stimulus(str(alignment)))
+        findings.append(why_not_found(samples, reel, alignment))
     else:
-        findings += [_stimulus(None), _clock(alignment), *noise_findings(samples, reel, alignment)]
+        along = continuity(samples, reel, alignment)
+        findings += [
+            _stimulus(along),
+            _channel(along, microphone=microphone),
+            *(along.findings if along.agreement >= LEAST_AGREEMENT else ()),
+            _clock(alignment, along),
+            *noise_findings(samples, reel, alignment),
+        ]
     return Quality(verdict=worst(tuple(findings)), findings=tuple(findings))
+
+
+def _is_sweep(reel: Reel, alignment: Alignment | RecordingError) -> bool:
+    """And was found."""
+    return isinstance(alignment, Alignment) and isinstance(reel.only_stimulus()[1], Sweep)
 
 
 def _numbers(samples: FloatArray) -> Finding:
@@ -136,8 +159,8 @@ def _level(samples: FloatArray) -> Finding:
     return Finding(name="level", value=peak_dbfs, unit="dBFS", threshold=threshold, verdict=verdict, sentence=sentence)
 
 
-def _clipping(samples: FloatArray) -> Finding:
-    clipped = clipped_samples(samples)
+def _clipping(samples: FloatArray, *, whole_sweep: bool) -> Finding:
+    clipped = clipped_samples(samples, whole_sweep=whole_sweep)
     verdict: Verdict = "good"
     sentence = "Nothing is clipped."
     if clipped.size:
@@ -171,19 +194,46 @@ def _dc(samples: FloatArray) -> Finding:
     )
 
 
-def _stimulus(error: str | None) -> Finding:
+def _stimulus(along: Continuity) -> Finding:
+    other = along.agreement < LEAST_AGREEMENT
     return Finding(
         name="stimulus",
-        value=0.0 if error else 1.0,
+        value=0.0 if other else 1.0,
         unit="found",
         threshold=1.0,
-        verdict="refuse" if error else "good",
-        sentence=error or "The whole stimulus is in the recording.",
+        verdict="refuse" if other else "good",
+        sentence="The recording holds another multitone, of the same tones with other phases (another seed or "
+        "realisation): give the one that was played, or record again."
+        if other
+        else "The whole stimulus is in the recording.",
     )
 
 
-def _clock(alignment: Alignment) -> Finding:
-    ppm = alignment.clock_difference_ppm
+def _channel(along: Continuity, *, microphone: bool) -> Finding:
+    """A wire is flat from 1 to 11 kHz; no loudspeaker in any room is."""
+    wire = along.unevenness < WIRE_UNEVENNESS
+    sentence = "This channel heard a loudspeaker."
+    if math.isnan(along.unevenness):
+        sentence = "Whether this channel heard a loudspeaker cannot be told without the chirps."
+    elif wire:
+        sentence = "This channel holds the stimulus as it was played" + (
+            ", without a loudspeaker or a room: it is a loopback, so take the microphone's channel."
+            if microphone
+            else "."
+        )
+    return Finding(
+        name="channel",
+        value=100.0 * (0.0 if math.isnan(along.unevenness) else along.unevenness),
+        unit="% uneven",
+        threshold=100.0 * WIRE_UNEVENNESS,
+        verdict="usable" if wire and microphone else "good",
+        sentence=sentence,
+    )
+
+
+def _clock(alignment: Alignment, along: Continuity) -> Finding:
+    """Of the clocks alone: what was lost or played twice is taken out of it."""
+    ppm = along.clock_difference_ppm
     verdict: Verdict = "good"
     threshold = CLOCK_GOOD_PPM
     if math.isnan(ppm):

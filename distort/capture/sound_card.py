@@ -2,8 +2,6 @@
 
 import math
 import time
-from collections import Counter
-from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import Any
@@ -11,42 +9,24 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from distort.capture.device import require_playable
+from distort.capture.device import require_playable, too_loud
 from distort.capture.playing import Run, Watchdog
-from distort.capture.sound_systems import device_library, find_card, require_channel, require_rate
-from distort.errors import DeviceError, RecordingError
-from signals.levels import FULL_SCALE_SINE_RMS, amplitude_to_db, power_to_db
+from distort.capture.sound_input import SoundInput
+from distort.capture.sound_systems import channels_to_open, device_library, find_card, require_channel, require_rate
+from distort.capture.streaming import LATE_LATENCIES, LEAD_IN_S, Watch, follow, latency_s, require_whole
+from distort.errors import DeviceError
+from signals.levels import FULL_SCALE_SINE_RMS, power_to_db
 
 FloatArray = npt.NDArray[np.float64]
 
-LEAD_IN_S = 0.5
-"""Silence before every playback: streams begin with gaps, and a device that wakes swallows its first tenths."""
-
 TAIL_S = 1.0
 """What is heard after the playback, besides the stated latency: sound on its way, and the last of a room's decay."""
-
-LATENCY_S = 0.05
-"""Asked of both directions. Ctrl-C must stop the sound in 0.2 s, and what is buffered plays on (a virtual card fell
-silent after 0.05 to 0.08 s); a shorter buffer drops out more easily. With 0.1 s PortAudio lost samples of a virtual
-card without raising a flag."""
-
-STALLED_S = 3.0
-"""A stream that has not moved for so long will not move again."""
-
-LATE_LATENCIES = 3
-"""A gap between two callbacks of more latencies than this (and a block) has emptied every buffer that was asked for."""
-
-LOOK_S = 0.05
-"""How often the program looks at the running stream."""
 
 STRETCH_S = 0.4
 """The drive of a playback is judged on its loudest stretch of this length: some periods of the lowest tones."""
 
 STRETCH_ABOVE_DRIVE_DB = 1.0
 """How far the loudest stretch may lie above the stated drive: sweeps stay under 0.1 dB, random multitones under 0.6."""
-
-Watch = Callable[[float, float], None]
-"""Told the share that is done, 0 to 1, and the peak of the newest input, dBFS."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -60,7 +40,7 @@ class Connections:
     loopback_channel: int | None = None
     """Input channel to which the output is also led by a cable."""
     block_samples: int = 0
-    """Samples a callback; 0: as the device likes."""
+    """About how many samples a block has; 0: as this program likes."""
 
 
 class SoundCard:
@@ -78,10 +58,16 @@ class SoundCard:
         self._watch = watch
         self._loopback: FloatArray | None = None
         self._output = find_card(connections.output, output=True)
-        self._input = find_card(connections.input, output=False)
+        self._microphone = SoundInput(
+            connections.input,
+            channel=connections.input_channel,
+            block_samples=connections.block_samples,
+            watch=watch,
+        )
+        self._input = self._microphone.card
         require_channel(self._output, connections.output_channel, output=True)
-        for channel in self._input_channels():
-            require_channel(self._input, channel, output=False)
+        if connections.loopback_channel is not None:
+            require_channel(self._input, connections.loopback_channel, output=False)
         if self._output.host_api != self._input.host_api:
             raise DeviceError(
                 f"{self._output.name} is offered by {self._output.host_api} and {self._input.name} by "
@@ -103,6 +89,11 @@ class SoundCard:
         )
 
     @property
+    def microphone_name(self) -> str:
+        """Host API, device and channel of what hears: as a calibration made with it live is said to be made."""
+        return self._microphone.name
+
+    @property
     def simulated(self) -> bool:
         """What it plays is heard."""
         return False
@@ -119,32 +110,38 @@ class SoundCard:
         """What the loopback channel recorded in the last run, beside the microphone's, sample for sample."""
         return self._loopback
 
-    def play_and_record(self, playback: FloatArray, *, sample_rate: int) -> FloatArray:
+    def record(self, seconds: float, *, sample_rate: int) -> FloatArray:
+        """What the microphone's channel hears in `seconds` while nothing is played; as `SoundInput.record`."""
+        return self._microphone.record(seconds, sample_rate=sample_rate)
+
+    def play_and_record(self, playback: FloatArray, *, sample_rate: int, stop_above: float | None = None) -> FloatArray:
         """What the microphone's channel recorded, `(samples,)`, full scale 1; longer than `playback` `(samples,)`.
 
-        Ctrl-C fades the sound out, closes the stream and raises KeyboardInterrupt. Raises SignalError for what is no
-        playback, DeviceError for one that is too loud or that the card cannot play, RecordingError when samples were
-        lost on the way.
+        Ctrl-C fades the sound out, closes the stream and raises KeyboardInterrupt; a peak above `stop_above` at the
+        microphone does the same and raises TooLoudError. Raises SignalError for what is no playback, DeviceError for
+        one that is too loud or that the card cannot play, RecordingError when samples were lost on the way.
         """
         require_playable(playback)
         self._require_quiet_enough(playback, sample_rate)
         channels = self._input_channels()
-        require_rate(self._output, sample_rate, channels=self.connections.output_channel, output=True)
-        require_rate(self._input, sample_rate, channels=max(channels), output=False)
+        n_inputs = channels_to_open(max(channels), self._input.inputs)
+        n_outputs = channels_to_open(self.connections.output_channel, self._output.outputs)
+        require_rate(self._output, sample_rate, channels=n_outputs, output=True)
+        require_rate(self._input, sample_rate, channels=n_inputs, output=False)
         run = Run(
             playback.astype(np.float32),
             lead_in=round(LEAD_IN_S * sample_rate),
-            tail=round((TAIL_S + 2 * LATENCY_S) * sample_rate),
-            channels=max(channels),
+            tail=round((TAIL_S + 2 * latency_s(self.connections.block_samples, sample_rate)) * sample_rate),
+            channels=n_inputs,
             sample_rate=sample_rate,
         )
+        if stop_above is not None:
+            run.stop_above(channels[0] - 1, stop_above)
         self._loopback = None
-        self._perform(run, sample_rate, n_inputs=max(channels))
-        if run.troubles:
-            counted = ", ".join(f"{count} x {what}" for what, count in sorted(Counter(run.troubles).items()))
-            raise RecordingError(
-                f"the sound card lost samples ({counted}): close other programs, or ask for larger blocks with --block"
-            )
+        self._perform(run, sample_rate, channels=(n_inputs, n_outputs))
+        if stop_above is not None and run.too_loud:
+            raise too_loud(stop_above)
+        require_whole(run)
         if len(channels) > 1:
             self._loopback = run.heard(channels[1] - 1)
         return run.heard(channels[0] - 1)
@@ -154,51 +151,34 @@ class SoundCard:
         microphone = self.connections.input_channel
         return (microphone,) if loopback is None else (microphone, loopback)
 
-    def _perform(self, run: Run, sample_rate: int, *, n_inputs: int) -> None:
-        library = device_library()
+    def _perform(self, run: Run, sample_rate: int, *, channels: tuple[int, int]) -> None:
         column = self.connections.output_channel - 1
-        watchdog = Watchdog(sample_rate, longest_s=LATE_LATENCIES * LATENCY_S)
+        latency = latency_s(self.connections.block_samples, sample_rate)
+        watchdog = Watchdog(sample_rate, longest_s=LATE_LATENCIES * latency)
 
         def callback(heard: Any, played: Any, *frames_time_status: Any) -> None:
             late = watchdog.late(len(played))
             status = frames_time_status[2]
             run.step(heard, played, column, str(status) if status else late)
 
-        try:
-            with library.Stream(
+        def stream() -> Any:
+            return device_library().Stream(
                 samplerate=sample_rate,
-                blocksize=self.connections.block_samples,
                 device=(self._input.number, self._output.number),
-                channels=(n_inputs, self.connections.output_channel),
+                channels=channels,
                 dtype="float32",
-                latency=LATENCY_S,
+                latency=latency,
                 callback=callback,
-            ):
-                try:
-                    self._wait(run, sample_rate)
-                except KeyboardInterrupt:
-                    run.stop()
-                    run.done.wait(STALLED_S)
-                    raise
-        except library.PortAudioError as error:
-            raise DeviceError(
-                f"{self.name} cannot be used: {error}. Look whether another program holds it, and try another rate or "
-                f"block size"
-            ) from error
+            )
 
-    def _wait(self, run: Run, sample_rate: int) -> None:
-        """Until the run is done. Raises RecordingError when it stands still."""
-        position, moved_at = 0, time.monotonic()
-        while not run.done.wait(LOOK_S):
-            if run.position > position:
-                position, moved_at = run.position, time.monotonic()
-            elif time.monotonic() - moved_at > STALLED_S:
-                raise RecordingError(
-                    f"the sound card stopped after {position / sample_rate:.1f} s: look at its cable and switch"
-                )
-            if self._watch is not None:
-                peak = run.latest_peak(self.connections.input_channel - 1, 2 * round(LOOK_S * sample_rate))
-                self._watch(position / run.length, float(amplitude_to_db(peak)))
+        follow(
+            run,
+            stream,
+            what=self.name,
+            sample_rate=sample_rate,
+            channel=self.connections.input_channel,
+            watch=self._watch,
+        )
 
     def _require_quiet_enough(self, playback: FloatArray, sample_rate: int) -> None:
         loudest = loudest_stretch_dbfs(playback, sample_rate)

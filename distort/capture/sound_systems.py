@@ -1,7 +1,12 @@
 """Which sound cards there are, and what each of them offers. The device library is loaded here and nowhere else."""
 
+import ctypes
+import os
 import sys
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass
+from functools import cache
 from typing import Any
 
 from distort.errors import DeviceError
@@ -30,7 +35,24 @@ def device_library() -> Any:
         import sounddevice
     except OSError as error:  # what the module raises when it finds no PortAudio to load
         raise DeviceError(f"no sound card can be used, because {_portaudio_advice(sys.platform)}") from error
+    _silence_alsa(sys.platform)
     return sounddevice
+
+
+@cache
+def _silence_alsa(platform: str) -> Any:
+    """ALSA's library would write each gap into the terminal's progress bar; streams report gaps by their flags.
+
+    Gives what must stay alive as long as the library may call it.
+    """
+    if not platform.startswith("linux"):
+        return None
+    with suppress(OSError):  # a PortAudio without ALSA
+        words = ctypes.c_char_p
+        silent = ctypes.CFUNCTYPE(None, words, ctypes.c_int, words, ctypes.c_int, words)(lambda *anything: None)
+        ctypes.CDLL("libasound.so.2").snd_lib_error_set_handler(silent)
+        return silent
+    return None
 
 
 def list_cards() -> tuple[CardInfo, ...]:
@@ -92,6 +114,16 @@ def require_channel(card: CardInfo, channel: int, *, output: bool) -> None:
         )
 
 
+def channels_to_open(wanted: int, there: int) -> int:
+    """How many channels a stream must have so that channel `wanted`, counted from 1, is itself; `there` are offered.
+
+    A system mixer (PulseAudio, PipeWire) makes one channel of a stereo input by the mean of both, and plays one
+    channel on both outputs: a microphone beside a silent input would read 6 dB low, and a second loudspeaker sound. So
+    at least two are opened where there are two.
+    """
+    return max(wanted, min(2, there))
+
+
 def require_rate(card: CardInfo, sample_rate: int, *, channels: int, output: bool) -> None:
     """Raises DeviceError, naming the rates that it does take, when `card` does not take `sample_rate` in Hz."""
     if _takes(card, sample_rate, channels=channels, output=output):
@@ -104,14 +136,41 @@ def require_rate(card: CardInfo, sample_rate: int, *, channels: int, output: boo
     )
 
 
+def offered_rates(card: CardInfo) -> tuple[int, ...]:
+    """Which of the common sample rates in Hz `card` takes now: both ways, or the one way that works at all."""
+    ways = [
+        {rate for rate in COMMON_RATES_HZ if _takes(card, rate, channels=channels_to_open(1, there), output=output)}
+        for output, there in ((True, card.outputs), (False, card.inputs))
+        if there
+    ]
+    working = [rates for rates in ways if rates]
+    return tuple(sorted(set.intersection(*working))) if working else ()
+
+
 def _takes(card: CardInfo, sample_rate: int, *, channels: int, output: bool) -> bool:
     library = device_library()
     check = library.check_output_settings if output else library.check_input_settings
     try:
-        check(device=card.number, channels=channels, dtype="float32", samplerate=sample_rate)
+        with _libraries_silent():
+            check(device=card.number, channels=channels, dtype="float32", samplerate=sample_rate)
     except library.PortAudioError:
         return False
     return True
+
+
+@contextmanager
+def _libraries_silent() -> Iterator[None]:
+    """PortAudio and ALSA write to stderr themselves when a card refuses something: what it means is said instead."""
+    sys.stderr.flush()
+    kept = os.dup(2)
+    nowhere = os.open(os.devnull, os.O_WRONLY)
+    try:
+        os.dup2(nowhere, 2)
+        yield
+    finally:
+        os.dup2(kept, 2)
+        os.close(kept)
+        os.close(nowhere)
 
 
 def _portaudio_advice(platform: str) -> str:

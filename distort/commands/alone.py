@@ -1,16 +1,16 @@
-"""Which commands have a session to themselves while they run: those that write into it."""
+"""Which commands have a session to themselves while they run: those that write into it, and what packs it whole."""
 
 import argparse
 from contextlib import AbstractContextManager, nullcontext
 from pathlib import Path
 
-WRITE = frozenset({"add", "calibrate", "measure", "reject", "report", "stimuli"})
-"""Commands that change the session that their word FOLDER names."""
+WRITE = frozenset({"add", "bundle", "calibrate", "freeze", "measure", "reject", "report", "stimuli"})
+"""Commands that change the session that their word FOLDER names, or, like `bundle`, must not see it change."""
 
 OWN_WAY = frozenset({"analyze", "new"})
 """`analyze` may have many sessions and holds one after the other; `new` makes a folder and replaces nothing."""
 
-READ = frozenset({"check", "devices", "show", "verify"})
+READ = frozenset({"check", "completion", "devices", "level", "methods", "show", "trace", "verify"})
 """Commands that write nothing, and so work on a read-only folder and beside another command."""
 
 

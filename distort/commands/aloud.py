@@ -2,10 +2,11 @@
 
 import argparse
 import sys
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import TYPE_CHECKING
 
+from distort.commands.meter import Meter
 from distort.errors import UsageError
 
 if TYPE_CHECKING:
@@ -20,60 +21,44 @@ DONE, NOT_WANTED = 0, 130
 GO_ON = "Stopped. What was recorded is kept: the same command again records the rest."
 
 
-class Meter:
-    """Puts what is being done and the newest input level into one line of the progress bar."""
-
-    def __init__(self) -> None:
-        self.moved: Callable[[str, int, int], None] = lambda what, done, total: None
-        self._step = ("", 0, 1)
-
-    def progress(self, what: str, done: int, total: int) -> None:
-        """A new step has begun."""
-        self._step = (what, done, total)
-        self.moved(what, done, total)
-
-    def watch(self, share: float, peak_dbfs: float) -> None:
-        """How far the step is, 0 to 1, and how loud the microphone's channel."""
-        what, done, total = self._step
-        self.moved(f"{what}, {100.0 * share:.0f} %, input peak {max(peak_dbfs, -144.0):.0f} dBFS", done, total)
-
-
 def measure_aloud(arguments: argparse.Namespace, folder: "SessionFolder", plan: "Plan") -> int:
     """Measure one condition with a sound card; gives the exit status.
 
     Raises UsageError when nobody can be asked or the condition is not clear, DeviceError for the card, and the errors
-    of `capture.measuring`.
+    of `capture.starting` and `capture.measuring`.
     """
-    from distort.capture.measuring import find_drives, measure, remaining, require_calibration
+    from distort.capture.measuring import play
     from distort.capture.simulating import require_real
-    from distort.report.capture_words import print_left_out, print_recorded
+    from distort.capture.starting import get_ready, require_calibration
+    from distort.commands.choice import choice_of
+    from distort.report.capture_words import print_left_out, print_microphone, print_recorded
     from distort.report.console import make_console, say
-    from distort.report.plan_words import print_cautions, print_plan
+    from distort.report.plan_words import print_cautions, print_ended, print_plan
     from distort.session.stimulus_files import too_peaky
 
     if not (arguments.yes or sys.stdin.isatty()):
         raise UsageError("nothing is played, because nobody can be asked here: say --yes when the room is ready")
     condition = _condition(plan, arguments.condition)
-    require_calibration(folder)
+    calibration = require_calibration(folder)
     require_real(folder)
     meter = Meter()
     card = _card(arguments, plan, meter)
     console = make_console()
     print_cautions(console)
+    print_microphone(console, used=card.microphone_name, calibrated=calibration)
     with _stoppable(meter):
         meter.progress("playing the quiet run", 0, 1)
-        drives = find_drives(folder, plan, card, condition=condition)
-    chosen = {"condition": condition, "only": arguments.only, "again": arguments.again}
-    steps = remaining(folder, plan, drives, **chosen)
-    if steps:
-        print_plan(console, condition, steps)
+        ready = get_ready(folder, plan, card, choice_of(arguments, condition))
+    if ready.steps:
+        print_plan(console, ready, plan)
         if not (arguments.yes or _agreed(console)):
             say(console, "Nothing of it was played.")
             return NOT_WANTED
     with _stoppable(meter):
-        recorded = measure(folder, plan, card, progress=meter.progress, **chosen)
-    print_recorded(console, condition, recorded)
-    print_left_out(console, too_peaky(plan, drives))
+        measured = play(folder, plan, card, ready, progress=meter.progress)
+    print_recorded(console, condition, measured.recordings, ended=measured.ended is not None)
+    print_ended(console, condition, measured.ended)
+    print_left_out(console, too_peaky(plan, ready.drives))
     say(console, f"Next: distort analyze {folder.root}")
     return DONE
 

@@ -64,8 +64,10 @@ def run(arguments: argparse.Namespace) -> int:
 
 def _one_session(arguments: argparse.Namespace) -> int:
     from distort.archive import analyze_and_note
+    from distort.commands.freeze import say_since_frozen
     from distort.report.console import make_console, progress, say
     from distort.report.summary import print_json, print_summary
+    from distort.session.folder import SessionFolder
 
     (target,) = arguments.targets
     with progress() as moved:
@@ -77,6 +79,7 @@ def _one_session(arguments: argparse.Namespace) -> int:
     for results in found:
         print_summary(console, results)
     _say_calibrated_since(console, target, found)
+    say_since_frozen(console, SessionFolder(target))
     say(
         console,
         f"Tables are in {target / 'results'}. "

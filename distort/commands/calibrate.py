@@ -1,9 +1,21 @@
-"""distort calibrate: sets the microphone's level from a calibrator's recording, or closes the day with one."""
+"""distort calibrate: sets the microphone's level from a calibrator, live or recorded, or closes the day with one."""
 
 import argparse
+from typing import TYPE_CHECKING
 
+from distort.commands.listening import add_input_options, require_one_source
 from distort.commands.parser import Parser, Subparsers, add_command
 from distort.commands.values import channel, finite, path
+from distort.errors import UsageError
+
+if TYPE_CHECKING:
+    from distort.capture.calibration import CalibratorReading
+    from distort.commands.listening import Heard
+    from distort.session.calibration_file import ClosingCalibration
+    from distort.session.folder import SessionFolder
+
+LISTEN_S = 10.0
+"""Three steady seconds are needed; ten show whether the calibrator is steady."""
 
 
 def add_parser(subparsers: "Subparsers[Parser]") -> None:
@@ -12,8 +24,10 @@ def add_parser(subparsers: "Subparsers[Parser]") -> None:
         subparsers,
         "calibrate",
         "set the microphone level from a calibrator",
-        details="The recording must be made with the gain that the measurement will be made with.",
+        details="Put the calibrator on the microphone and switch it on, then give the command: it listens to the sound "
+        "card, or reads a recording. Change no gain between it and the measurement.",
         examples=[
+            "distort calibrate our-monitor --spl 94 --input 3 --input-channel 2",
             "distort calibrate our-monitor --spl 94 --from calibrator.wav",
             "distort calibrate our-monitor --spl 94 --from after-the-work.wav --closing",
         ],
@@ -23,10 +37,14 @@ def add_parser(subparsers: "Subparsers[Parser]") -> None:
         "--spl", metavar="DB", type=finite, required=True, help="what the calibrator gives, dB SPL: it is written on it"
     )
     parser.add_argument(
-        "--from", metavar="FILE", type=path, required=True, dest="source", help="its recording, WAV or FLAC"
+        "--from",
+        metavar="FILE",
+        type=path,
+        dest="source",
+        help="a recording of it, WAV or FLAC (default: listen to the sound card)",
     )
     parser.add_argument(
-        "--channel", metavar="N", type=channel, help="the microphone's channel, counted from 1 (default: the only one)"
+        "--channel", metavar="N", type=channel, help="the microphone's in that file, from 1 (default: the only one)"
     )
     parser.add_argument(
         "--replace",
@@ -38,38 +56,75 @@ def add_parser(subparsers: "Subparsers[Parser]") -> None:
         action="store_true",
         help="after the work: say how far the level drifted, and leave the calibration in force",
     )
+    add_input_options(parser, seconds=LISTEN_S)
     parser.set_defaults(run=run)
 
 
 def run(arguments: argparse.Namespace) -> int:
-    """Set it, or compare. Raises RecordingError and CalibrationError when the recording does not set a level."""
-    from distort.capture.calibrating import calibrate_from_file, close_from_file
-    from distort.errors import UsageError
+    """Set it, or compare.
+
+    Raises UsageError for words that do not fit together, RecordingError and CalibrationError when what was recorded
+    does not set a level, DeviceError for the card.
+    """
     from distort.report.capture_words import print_calibration, print_closing, print_since_last
-    from distort.report.console import make_console, terminal_question
+    from distort.report.console import make_console
     from distort.session.calibration_file import read_calibration
     from distort.session.folder import SessionFolder
 
-    if arguments.closing and arguments.replace:
-        raise UsageError("--closing replaces no calibration: leave --replace out")
+    _require_fitting(arguments)
     folder = SessionFolder(arguments.folder)
     folder.require()
+    heard = None if arguments.source is not None else _listen(arguments, folder)
     console = make_console()
     if arguments.closing:
-        reading, closing = close_from_file(folder, arguments.source, db_spl=arguments.spl, channel=arguments.channel)
+        reading, closing = _close(arguments, folder, heard)
         print_calibration(console, reading, db_spl=arguments.spl)
         print_closing(console, closing)
         return 0
     last = read_calibration(folder.calibration_path())
-    reading = calibrate_from_file(
-        folder,
-        arguments.source,
-        db_spl=arguments.spl,
-        channel=arguments.channel,
-        replace=arguments.replace,
-        ask=terminal_question(),
-    )
+    reading = _calibrate(arguments, folder, heard)
     print_calibration(console, reading, db_spl=arguments.spl)
     if last is not None:
         print_since_last(console, reading, last)
     return 0
+
+
+def _require_fitting(arguments: argparse.Namespace) -> None:
+    if arguments.closing and arguments.replace:
+        raise UsageError("--closing replaces no calibration: leave --replace out")
+    require_one_source(arguments)
+
+
+def _listen(arguments: argparse.Namespace, folder: "SessionFolder") -> "Heard":
+    from distort.capture.calibrating import require_opening
+    from distort.capture.simulating import require_real
+    from distort.commands.listening import listen
+    from distort.session.plan_reading import read_plan
+
+    require_real(folder)
+    if arguments.closing:
+        require_opening(folder)
+    rate_hz = read_plan(folder.root).sweep.sample_rate
+    return listen(arguments, seconds=LISTEN_S, sample_rate=rate_hz, what="listening to the calibrator")
+
+
+def _close(
+    arguments: argparse.Namespace, folder: "SessionFolder", heard: "Heard | None"
+) -> "tuple[CalibratorReading, ClosingCalibration]":
+    from distort.capture.calibrating import close_from_file, close_from_samples
+
+    if heard is None:
+        return close_from_file(folder, arguments.source, db_spl=arguments.spl, channel=arguments.channel)
+    return close_from_samples(folder, heard.samples, heard.sample_rate, db_spl=arguments.spl, device=heard.device)
+
+
+def _calibrate(arguments: argparse.Namespace, folder: "SessionFolder", heard: "Heard | None") -> "CalibratorReading":
+    from distort.capture.calibrating import calibrate_from_file, calibrate_from_samples
+    from distort.report.console import terminal_question
+
+    asked = {"replace": arguments.replace, "ask": terminal_question()}
+    if heard is None:
+        return calibrate_from_file(folder, arguments.source, db_spl=arguments.spl, channel=arguments.channel, **asked)
+    return calibrate_from_samples(
+        folder, heard.samples, heard.sample_rate, db_spl=arguments.spl, device=heard.device, **asked
+    )

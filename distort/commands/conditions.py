@@ -2,6 +2,7 @@
 
 from typing import TYPE_CHECKING
 
+from distort.commands.parser import nearest
 from distort.errors import UsageError
 
 if TYPE_CHECKING:
@@ -23,7 +24,10 @@ def analysed(folder: "SessionFolder", wanted: str | None) -> "tuple[ConditionRes
     if not known:
         raise SessionError(f"{folder.root} has no results yet: run `distort analyze {folder.root}`")
     if wanted is not None and wanted not in known:
-        raise UsageError(f"no condition {wanted!r} was analysed in {folder.root}: there are {', '.join(known)}")
+        raise UsageError(
+            f"no condition {wanted!r} was analysed in {folder.root}{nearest(wanted, known)}: "
+            f"there are {', '.join(known)}"
+        )
     return tuple(read_results(folder, name) for name in known if wanted in (None, name))
 
 
@@ -33,5 +37,7 @@ def of_the_plan(plan: "Plan", wanted: str | None) -> tuple[str, ...]:
     if wanted is None:
         return conditions
     if wanted not in conditions:
-        raise UsageError(f"session.toml has no condition {wanted!r}: it has {', '.join(conditions)}")
+        raise UsageError(
+            f"session.toml has no condition {wanted!r}{nearest(wanted, conditions)}: it has {', '.join(conditions)}"
+        )
     return (wanted,)

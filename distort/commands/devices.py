@@ -10,7 +10,7 @@ def add_parser(subparsers: "Subparsers[Parser]") -> None:
     parser = add_command(
         subparsers,
         "devices",
-        "list the sound cards and their channels",
+        "list the sound cards, their channels and rates",
         details="Each line begins with the number by which 'distort measure' knows it.",
         examples=["distort devices"],
     )
@@ -19,9 +19,10 @@ def add_parser(subparsers: "Subparsers[Parser]") -> None:
 
 def run(arguments: argparse.Namespace) -> int:
     """List them. Raises DeviceError when PortAudio is missing, or there is none."""
-    from distort.capture.sound_systems import list_cards
+    from distort.capture.sound_systems import list_cards, offered_rates
     from distort.report.card_words import print_cards
     from distort.report.console import make_console
 
-    print_cards(make_console(), list_cards())
+    cards = list_cards()
+    print_cards(make_console(), cards, {card.number: offered_rates(card) for card in cards})
     return 0

@@ -33,6 +33,16 @@ def add_parser(subparsers: "Subparsers[Parser]") -> None:
     parser.add_argument("--condition", metavar="NAME", help="this condition (default: the only one)")
     parser.add_argument("--only", metavar="NAME", help="this stimulus and level alone, such as sweep_96dB")
     parser.add_argument("--again", action="store_true", help="record another take of what is recorded already")
+    parser.add_argument(
+        "--relevel",
+        action="store_true",
+        help="find the drive of each level anew, after a new calibration, distance or volume; the old ones are kept",
+    )
+    parser.add_argument(
+        "--past-limiting",
+        action="store_true",
+        help="go on above the level at which an octave stands still (under 0.2 dB per dB on two rungs)",
+    )
     card = parser.add_argument_group("sound card")
     card.add_argument("--output", metavar="CARD", help="number or name of what plays (default: the system's)")
     card.add_argument("--input", metavar="CARD", help="number or name of what records (default: the system's)")
@@ -44,7 +54,9 @@ def add_parser(subparsers: "Subparsers[Parser]") -> None:
         type=channel,
         help="input to which a cable leads from the output; its recordings are kept in loopback/",
     )
-    card.add_argument("--block", metavar="SAMPLES", type=block, help="samples a block (default: as the card likes)")
+    card.add_argument(
+        "--block", metavar="SAMPLES", type=block, help="about how many samples a block has (default: 0.05 s in four)"
+    )
     card.add_argument("--yes", action="store_true", help="do not ask before it is loud: the room is ready")
     parser.set_defaults(run=run)
 
@@ -71,13 +83,15 @@ def run(arguments: argparse.Namespace) -> int:
 
 
 def _simulate(arguments: argparse.Namespace, folder: "SessionFolder", plan: "Plan") -> int:
-    from distort.capture.measuring import measure
+    from distort.capture.measuring import play
     from distort.capture.simulating import calibrate_simulated, simulated_monitor
+    from distort.capture.starting import get_ready
+    from distort.commands.choice import choice_of
     from distort.commands.conditions import of_the_plan
     from distort.report.capture_words import print_calibration, print_left_out, print_recorded
     from distort.report.console import make_console, progress, say
-    from distort.session.drive_file import read_sensitivity
-    from distort.session.stimulus_files import drives_dbfs, too_peaky
+    from distort.report.plan_words import print_ended, print_plan
+    from distort.session.stimulus_files import too_peaky
 
     console = make_console()
     conditions = of_the_plan(plan, arguments.condition)
@@ -85,18 +99,13 @@ def _simulate(arguments: argparse.Namespace, folder: "SessionFolder", plan: "Pla
         monitor = simulated_monitor(plan, condition)
         if reading := calibrate_simulated(folder, monitor):
             print_calibration(console, reading, db_spl=reading.spl_of_full_scale + reading.calibrator_dbfs)
+        ready = get_ready(folder, plan, monitor, choice_of(arguments, condition))
+        if ready.steps:
+            print_plan(console, ready, plan)
         with progress() as moved:
-            recorded = measure(
-                folder,
-                plan,
-                monitor,
-                condition=condition,
-                only=arguments.only,
-                again=arguments.again,
-                progress=moved,
-            )
-        print_recorded(console, condition, recorded)
-    drives = drives_dbfs(plan, read_sensitivity(folder.calibration_path("drive.json")))
-    print_left_out(console, too_peaky(plan, drives))
+            measured = play(folder, plan, monitor, ready, progress=moved)
+        print_recorded(console, condition, measured.recordings, ended=measured.ended is not None)
+        print_ended(console, condition, measured.ended)
+    print_left_out(console, too_peaky(plan, ready.drives))
     say(console, f"Next: distort analyze {folder.root}")
     return 0

@@ -19,9 +19,20 @@ class Parser(argparse.ArgumentParser):
         settings.setdefault("allow_abbrev", False)
         super().__init__(**settings)
 
-    def commands(self) -> list[str]:
-        """Names of the commands below this parser."""
-        return [name for action in self._actions if isinstance(action, Subparsers) for name in action.choices]
+    def commands(self) -> "dict[str, Parser]":
+        """The commands below this parser by name."""
+        return {
+            name: parser
+            for action in self._actions
+            if isinstance(action, Subparsers)
+            for name, parser in action.choices.items()
+        }
+
+    def words(self) -> tuple[str, ...]:
+        """Every option of this command, and every word of which it takes one."""
+        options = [word for action in self._actions for word in action.option_strings if word.startswith("--")]
+        choices = [str(word) for action in self._actions for word in action.choices or ()]
+        return (*options, *choices)
 
     def error(self, message: str) -> NoReturn:
         """Raise UsageError with argparse's own words and where to read more."""
@@ -68,6 +79,6 @@ def check_leftover(parser: Parser, leftover: Sequence[str]) -> None:
     """Raise UsageError when words are left that the command does not know, naming the nearest option."""
     if not leftover:
         return
-    options = [option for action in parser._actions for option in action.option_strings if option.startswith("--")]
+    options = [word for word in parser.words() if word.startswith("--")]
     word = leftover[0].split("=")[0]
     raise UsageError(f"{parser.prog} does not know {word!r}{nearest(word, options)}. See {parser.prog} --help")

@@ -1,6 +1,7 @@
-"""distort report: draws the figures."""
+"""distort report: draws the figures and writes the page."""
 
 import argparse
+from pathlib import Path
 
 from distort.commands.parser import Parser, Subparsers, add_command
 from distort.commands.values import path
@@ -11,12 +12,15 @@ def add_parser(subparsers: "Subparsers[Parser]") -> None:
     parser = add_command(
         subparsers,
         "report",
-        "draw the figures of a session",
-        details="Reads what 'distort analyze' wrote. Title and credit are those of session.toml.",
-        examples=["distort report our-monitor"],
+        "draw the figures of a session and write its report page",
+        details="Reads what 'distort analyze' wrote. Title and credit are those of session.toml. Only what changed "
+        "since the last time is drawn again. The page, results/report.html, needs no other file and no network.",
+        examples=["distort report our-monitor", "distort report our-monitor --dark --pdf"],
     )
     parser.add_argument("folder", metavar="FOLDER", type=path, help="a session that was analysed")
     parser.add_argument("--condition", metavar="NAME", help="this condition alone (default: all)")
+    parser.add_argument("--pdf", action="store_true", help="also write every figure as PDF, for print")
+    parser.add_argument("--dark", action="store_true", help="also draw every figure on a dark ground, for video")
     parser.set_defaults(run=run)
 
 
@@ -24,6 +28,8 @@ def run(arguments: argparse.Namespace) -> int:
     """Draw them. Raises SessionError when there are no results, UsageError for an unknown condition."""
     from distort.commands.conditions import analysed
     from distort.report.console import make_console, progress, say
+    from distort.report.page.document import write_page
+    from distort.report.saving import FileKind
     from distort.report.session_figures import draw_session
     from distort.session.folder import SessionFolder
     from distort.session.plan_reading import read_plan
@@ -31,7 +37,18 @@ def run(arguments: argparse.Namespace) -> int:
     folder = SessionFolder(arguments.folder)
     conditions = analysed(folder, arguments.condition)
     words = read_plan(folder.root).report
+    kinds: tuple[FileKind, ...] = ("png", "svg", "pdf") if arguments.pdf else ("png", "svg")
+    new: list[Path] = []
     with progress() as moved:
-        paths = draw_session(folder, conditions, words, progress=moved)
-    say(make_console(), *(f"Drew {path}" for path in paths))
+        drawn = draw_session(folder, conditions, words, progress=moved, kinds=kinds)
+        new += drawn.new
+        if arguments.dark:
+            new += draw_session(folder, conditions, words, progress=moved, kinds=kinds, dark=True).new
+    page = write_page(folder, conditions, words, figures=drawn.paths)
+    console = make_console()
+    say(console, *(f"Drew {path}" for path in new))
+    if page.written:
+        say(console, f"Wrote {page.path}")
+    elif not new:
+        say(console, f"Nothing changed since {page.path} was written and its figures were drawn.")
     return 0

@@ -90,9 +90,14 @@ def check_words(arguments: argparse.Namespace) -> None:
 
 
 def _print_quality(console: "Console", folder: "SessionFolder", wanted: str | None) -> None:
-    """Raises SessionError when nothing is recorded, UsageError when the condition `wanted` is not."""
+    """Reads the sweeps as well, to hold them against one another.
+
+    Raises SessionError when nothing is recorded, UsageError when the condition `wanted` is not.
+    """
+    from distort.capture.against_others import against_others
     from distort.errors import SessionError, UsageError
     from distort.report.check_words import print_qualities
+    from distort.session.plan_reading import read_plan
     from distort.session.recordings import load_recordings
 
     folder.require()
@@ -101,7 +106,11 @@ def _print_quality(console: "Console", folder: "SessionFolder", wanted: str | No
         raise SessionError(f"{folder.root} has no recordings yet: `distort measure` or `distort add` makes some")
     if wanted is not None and wanted not in recorded:
         raise UsageError(f"{folder.root} has no recordings of condition {wanted!r}: there are {', '.join(recorded)}")
-    print_qualities(console, {name: load_recordings(folder, name) for name in recorded if wanted in (None, name)})
+    plan = read_plan(folder.root)
+    for name in recorded:
+        if wanted in (None, name):
+            recordings = load_recordings(folder, name)
+            print_qualities(console, name, recordings, beside=against_others(recordings, plan))
 
 
 def _print(console: "Console", results: "ConditionResults", what: str, *, level_db_spl: float | None) -> None:

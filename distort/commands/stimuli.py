@@ -3,7 +3,7 @@
 import argparse
 
 from distort.commands.parser import Parser, Subparsers, add_command
-from distort.commands.values import path
+from distort.commands.values import finite, path
 
 
 def add_parser(subparsers: "Subparsers[Parser]") -> None:
@@ -13,17 +13,69 @@ def add_parser(subparsers: "Subparsers[Parser]") -> None:
         "stimuli",
         "write the stimuli",
         details="Writes stimuli/ of the session: a 24-bit WAV for every stimulus and level, and how to make it again.",
-        examples=["distort stimuli our-monitor"],
+        examples=["distort stimuli our-monitor", "distort stimuli our-monitor --reel --up-to 86"],
     )
     parser.add_argument("folder", metavar="FOLDER", type=path, help="the session")
     parser.add_argument(
         "--replace", action="store_true", help="replace files that describe other stimuli, after session.toml changed"
+    )
+    parser.add_argument(
+        "--reel",
+        action="store_true",
+        help="write all of them as one file, to play from anything; the louder part only when the quiet part has been "
+        "brought in",
+    )
+    parser.add_argument(
+        "--up-to", metavar="DB", type=finite, help="with --reel: its quiet part alone, up to this level, dB SPL at 1 m"
     )
     parser.set_defaults(run=run)
 
 
 def run(arguments: argparse.Namespace) -> int:
     """Write them. Raises PlanError for a plan that cannot be played, SessionError when the folder cannot be written."""
+    from distort.errors import UsageError
+
+    if arguments.reel:
+        return _write_reel(arguments)
+    if arguments.up_to is not None:
+        raise UsageError("--up-to says how far the quiet part of a reel goes: say it with --reel")
+    return _write_single(arguments)
+
+
+def _write_reel(arguments: argparse.Namespace) -> int:
+    from distort.capture.reel_making import make_reel, require_may_be_written, write_reel
+    from distort.report.capture_words import print_left_out
+    from distort.report.console import make_console, progress, say
+    from distort.report.reel_words import print_reel
+    from distort.session.drive_file import read_sensitivity
+    from distort.session.folder import SessionFolder
+    from distort.session.plan_reading import read_plan
+    from distort.session.stimulus_files import drives_dbfs, too_peaky
+
+    folder = SessionFolder(arguments.folder)
+    folder.require()
+    plan = read_plan(folder.root)
+    sensitivity = read_sensitivity(folder.calibration_path("drive.json"))
+    require_may_be_written(folder, plan, sensitivity, up_to_db_spl=arguments.up_to)
+    made = make_reel(plan, sensitivity, up_to_db_spl=arguments.up_to)
+    console = make_console()
+    with progress() as moved:
+        moved("writing the reel", 0, 1)
+        reel = write_reel(folder, made, replace=arguments.replace)
+    print_reel(console, reel, made.steps)
+    print_left_out(console, too_peaky(plan, drives_dbfs(plan, sensitivity)))
+    if arguments.up_to is None:
+        say(console, f"Next: play stimuli/{reel.file}, record it, and distort add {folder.root} --reel RECORDING")
+        return 0
+    say(
+        console,
+        f"Next: turn the volume low, play stimuli/{reel.file}, record it, and distort level {folder.root} --target "
+        f"{arguments.up_to:g} --from RECORDING; when it is right, distort add {folder.root} --reel RECORDING",
+    )
+    return 0
+
+
+def _write_single(arguments: argparse.Namespace) -> int:
     from distort.report.capture_words import print_left_out
     from distort.report.console import make_console, progress, say
     from distort.session.drive_file import read_sensitivity

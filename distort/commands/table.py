@@ -5,15 +5,21 @@ from typing import Protocol
 from distort.commands import (
     add,
     analyze,
+    bundle,
     calibrate,
     check,
+    completion,
     devices,
+    freeze,
+    level,
     measure,
+    methods,
     new,
     reject,
     report,
     show,
     stimuli,
+    trace,
     verify,
 )
 from distort.commands.parser import Parser, Subparsers
@@ -32,6 +38,7 @@ COMMANDS: tuple[Command, ...] = (
     stimuli,
     devices,
     calibrate,
+    level,
     measure,
     add,
     reject,
@@ -39,7 +46,12 @@ COMMANDS: tuple[Command, ...] = (
     analyze,
     show,
     report,
+    trace,
+    freeze,
+    bundle,
     verify,
+    methods,
+    completion,
 )
 """A new command is one module in this folder and one entry here."""
 

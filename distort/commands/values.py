@@ -45,6 +45,13 @@ def block(text: str) -> int:
     return int(text)
 
 
+def whole_rate(text: str) -> int:
+    """A sample rate in whole hertz, 8000 to 768000. Raises ArgumentTypeError."""
+    if not text.isdecimal() or not 8000 <= int(text) <= 768000:
+        raise argparse.ArgumentTypeError(f"{text!r} is no sample rate in Hz, such as 48000")
+    return int(text)
+
+
 def path(text: str) -> Path:
     """The name of a file or folder. Raises ArgumentTypeError for an empty one, which would mean the current folder."""
     if not text.strip():

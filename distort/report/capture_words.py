@@ -5,8 +5,9 @@ from collections.abc import Iterable
 from rich.console import Console
 
 from distort.capture.calibration import CalibratorReading
+from distort.capture.sweep_fitting import FittedSweep
 from distort.report.console import say
-from distort.report.numbers import level_name
+from distort.report.numbers import hertz_words, level_name
 from distort.session.calibration_file import STEADY_DAY_DB, ClosingCalibration, MicrophoneCalibration
 from distort.session.recordings import Recording
 
@@ -34,6 +35,16 @@ def print_since_last(console: Console, reading: CalibratorReading, last: Microph
     )
 
 
+def print_microphone(console: Console, *, used: str, calibrated: MicrophoneCalibration) -> None:
+    """A caution when the calibrator was heard live on another input than the one that is `used`; else nothing."""
+    if calibrated.live and calibrated.device != used:
+        say(
+            console,
+            f"Careful: the calibrator was heard on {calibrated.device}, and you record {used}. Levels hold only if "
+            f"both have the same gain.",
+        )
+
+
 def print_closing(console: Console, closing: ClosingCalibration) -> None:
     """How far the level drifted over the work, and what that means."""
     say(
@@ -56,14 +67,28 @@ def print_quality(console: Console, name: str, *, verdict: str, sentences: Itera
     say(console, *(f"  {sentence}" for sentence in sentences))
 
 
-def print_recorded(console: Console, condition: str, recordings: tuple[Recording, ...]) -> None:
-    """What was recorded or brought in, one line each, with what the check found."""
-    if not recordings:
+def print_recorded(console: Console, condition: str, recordings: tuple[Recording, ...], *, ended: bool = False) -> None:
+    """What was recorded or brought in, one line each, with what the check found.
+
+    ended   the ladder ends below the plan's highest level, so that not everything is there
+    """
+    if not recordings and not ended:
         say(console, f"{condition}: everything the plan asks for is recorded already.")
     for recording in recordings:
         quality = recording.sidecar.quality
         name = f"{condition}/{recording.sidecar.name.stem}"
         print_quality(console, name, verdict=quality.verdict, sentences=quality.findings)
+
+
+def print_fitted(console: Console, name: str, fitted: FittedSweep) -> None:
+    """What sweep a file holds, and how well it is one."""
+    sweep = fitted.sweep
+    say(
+        console,
+        f"{name}: an exponential sweep from {sweep.start_hz:.3g} Hz to {hertz_words(sweep.stop_hz)} in "
+        f"{sweep.duration_s:.2f} s, drive {sweep.drive_dbfs:.1f} dBFS, at full level from {sweep.full_level_hz:.3g} "
+        f"Hz. The fit leaves {fitted.residual_db:.0f} dB of it; the analysis divides by the file's own samples.",
+    )
 
 
 def print_left_out(console: Console, levels_db_spl: tuple[float, ...]) -> None:

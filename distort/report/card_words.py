@@ -1,6 +1,6 @@
 """Which sound cards there are, as people read it."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 from rich.console import Console
 
@@ -8,8 +8,8 @@ from distort.capture.sound_systems import CardInfo
 from distort.report.console import say
 
 
-def print_cards(console: Console, cards: Sequence[CardInfo]) -> None:
-    """Every sound card: number, name, host API, channels, default rate."""
+def print_cards(console: Console, cards: Sequence[CardInfo], rates_hz: Mapping[int, Sequence[int]]) -> None:
+    """Every sound card: number, name, host API, channels, and the rates, by its number, that it takes now."""
     for card in cards:
         defaults = [
             way for way, chosen in (("output", card.is_default_output), ("input", card.is_default_input)) if chosen
@@ -18,5 +18,9 @@ def print_cards(console: Console, cards: Sequence[CardInfo]) -> None:
         say(
             console,
             f"{card.number}: {card.name} ({card.host_api}), outputs {card.outputs}, inputs {card.inputs}, "
-            f"{card.default_rate_hz:.0f} Hz{mark}",
+            f"{_rates(rates_hz[card.number])}{mark}",
         )
+
+
+def _rates(rates_hz: Sequence[int]) -> str:
+    return f"{' '.join(map(str, rates_hz))} Hz" if rates_hz else "no common rate now, as when another program holds it"

@@ -7,38 +7,93 @@ from rich.console import Console
 from rich.table import Table
 
 from distort.capture.completeness import Completeness, Wanted
+from distort.capture.finding import RANK, Finding, worst
 from distort.report.console import say
+from distort.report.plan_words import ended_sentence
 from distort.session.names import RecordingName
 from distort.session.recordings import Recording
+from signals.levels import NOTHING_DB
 
 NAME_COLUMNS, VERDICT_COLUMNS = 26, 8
 
 
-def print_qualities(console: Console, recordings: Mapping[str, Sequence[Recording]]) -> None:
-    """Every recording of every condition with its verdict and the sentences of its check; rejected ones with why."""
-    for condition, of_condition in recordings.items():
-        table = Table(title=f"Condition {condition}", title_justify="left", box=None, pad_edge=False)
-        table.add_column("Recording", width=NAME_COLUMNS, overflow="fold")
-        table.add_column("Verdict", width=VERDICT_COLUMNS)
-        table.add_column("What the check found", overflow="fold")
-        for one in of_condition:
-            table.add_row(one.sidecar.name.stem, *_verdict(one))
-        console.print(table)
-        console.print()
+def print_qualities(
+    console: Console, condition: str, recordings: Sequence[Recording], *, beside: Mapping[str, Sequence[Finding]]
+) -> None:
+    """Every recording of a condition with its verdict and the sentences of its check, rejected ones with why; then its
+    figures.
+
+    beside   what each says only beside others, by the name of its file
+    """
+    table = Table(title=f"Condition {condition}", title_justify="left", box=None, pad_edge=False)
+    table.add_column("Recording", width=NAME_COLUMNS, overflow="fold")
+    table.add_column("Verdict", width=VERDICT_COLUMNS)
+    table.add_column("What the check found", overflow="fold")
+    for one in recordings:
+        table.add_row(one.sidecar.name.stem, *_verdict(one, beside.get(one.sidecar.name.stem, ())))
+    console.print(table)
+    console.print()
+    for one in recordings:
+        figures = [*_figures(one), *(found.sentence for found in beside.get(one.sidecar.name.stem, ()))]
+        if figures:
+            say(console, f"{one.sidecar.name.stem}: {' '.join(figures)}")
+    console.print()
 
 
-def _verdict(recording: Recording) -> tuple[str, str]:
+def _verdict(recording: Recording, beside: Sequence[Finding]) -> tuple[str, str]:
+    """The worse of what the check said when it was made, and of what it says beside others."""
     quality = recording.sidecar.quality
-    found = " ".join(quality.findings)
+    doubts = [found for found in beside if found.verdict != "good"]
+    found = " ".join([*quality.findings, *(one.sentence for one in doubts)])
     if recording.sidecar.rejected is not None:
         return "rejected", f"Rejected: {recording.sidecar.rejected}. {found}".strip()
-    return quality.verdict, found
+    verdict = worst(tuple(doubts))
+    return max(verdict, quality.verdict, key=lambda one: RANK[one]), found
+
+
+TOLD = {
+    "level": "peak {value:.1f} dBFS",
+    "clipping": "{value:.0f} samples clipped",
+    "dc": "DC {value:.2g} %",
+    "clock": "clock {value:+.3g} ppm",
+    "gain": "gain between the chirps {value:+.2f} dB",
+    "hum": "hum {value:.0f} dB re the stimulus",
+}
+"""Figures of the check and how they are written; no hum at all is left out."""
+
+
+def _figures(recording: Recording) -> list[str]:
+    """The figures that the sidecar keeps, in some sentences; none of a recording that an older version checked."""
+    checks = {one.name: one for one in recording.sidecar.quality.checks}
+    told = [
+        how.format(value=checks[name].value)
+        for name, how in TOLD.items()
+        if name in checks
+        and checks[name].value is not None
+        and not (name == "hum" and checks[name].value == NOTHING_DB)
+    ]
+    sentences = [f"{', '.join(told)}."] if told else []
+    for start, name in (
+        ("snr_", "Signal to noise, dB"),
+        ("noise_before_", "Noise before, dBFS"),
+        ("noise_after_", "Noise after, dBFS"),
+    ):
+        octaves = [
+            f"{one.name.removeprefix(start).removesuffix('hz')} Hz {one.value:.0f}"
+            for one in checks.values()
+            if one.name.startswith(start) and one.value is not None
+        ]
+        if octaves:
+            sentences.append(f"{name}: {', '.join(octaves)}.")
+    return sentences
 
 
 def print_check(console: Console, found: Completeness, *, folder: str) -> None:
     """What is missing, damaged, uncalibrated or doubtful, each with what to do, and the answer in one line."""
     measure = f"distort measure {folder}{' --simulate' if found.simulated else ''}"
     _print_wanted(console, found, measure=measure)
+    for condition, ended in found.ended.items():
+        say(console, ended_sentence(condition, ended))
     for sentence in found.damaged:
         say(console, f"Damaged: {sentence}. Bring back the original, or reject it and record another take.")
     _print_calibration(console, found, folder=folder)

@@ -49,7 +49,7 @@ was played, not at its own."""
 
 def distortion_top_db(sets: Sequence[Harmonics]) -> float:
     """Top of the distortion axis, dB re the fundamental, for all of `sets` alike: 0, or as many tens as are needed."""
-    highest = [float(np.nanmax(_shown(each, each.thd_db))) for each in sets if np.isfinite(each.thd_db).any()]
+    highest = [float(np.nanmax(shown_rows(each, each.thd_db))) for each in sets if np.isfinite(each.thd_db).any()]
     return max(0.0, 10.0 * float(np.ceil(max(highest, default=0.0) / 10.0)))
 
 
@@ -68,24 +68,26 @@ def harmonics_figure(
         frequency_axis(axes)
         axes.set_xlabel("Frequency played in Hz")
         level_axis(axes, "Level re the fundamental in dB", top_db=top_db, span_db=SPAN_DB)
-        _percent_scale(axes)
+        percent_scale(axes)
         _noise(axes, harmonics)
         for order in reversed(harmonics.orders):
-            draw_trust(axes, _trust(harmonics, order), _order_style(order.order))
-        draw_trust(axes, _thd_trust(harmonics), THD_STYLE)
+            draw_trust(axes, _trust(harmonics, order), order_style(order.order))
+        draw_trust(axes, thd_trust(harmonics), THD_STYLE)
         _label(axes, harmonics)
         _key(axes, harmonics)
         note(figure, CARE_NOTE, top_inches=BOX_BOTTOM_INCHES + 1.12)
     return figure
 
 
-def _order_style(order: int) -> dict[str, Any]:
+def order_style(order: int) -> dict[str, Any]:
+    """How order `order` is drawn, for matplotlib."""
     if order not in ORDER_COLOURS:
         return HIGHER_STYLE
     return {"color": ORDER_COLOURS[order], "linestyle": ORDER_DASHES[order], "linewidth": 1.8, "zorder": 2.3}
 
 
-def _shown(harmonics: Harmonics, values_db: FloatArray) -> FloatArray:
+def shown_rows(harmonics: Harmonics, values_db: FloatArray) -> FloatArray:
+    """`values_db`, `(rows,)`, with NaN outside the frequency axis."""
     frequency = harmonics.frequency_hz
     return np.where((frequency >= LOWEST_HZ * 0.997) & (frequency <= HIGHEST_HZ), values_db, np.nan)
 
@@ -95,12 +97,13 @@ Trust = tuple[FloatArray, FloatArray, BoolArray, BoolArray]
 
 
 def _trust(harmonics: Harmonics, order: Order) -> Trust:
-    readings = _shown(harmonics, order.relative_db)
+    readings = shown_rows(harmonics, order.relative_db)
     return harmonics.frequency_hz, readings, order.doubtful, readings < order.noise_db
 
 
-def _thd_trust(harmonics: Harmonics) -> Trust:
-    readings = _shown(harmonics, harmonics.thd_db)
+def thd_trust(harmonics: Harmonics) -> Trust:
+    """THD re the fundamental, and how far it can be trusted."""
+    readings = shown_rows(harmonics, harmonics.thd_db)
     return harmonics.frequency_hz, readings, *thd_marks(harmonics)
 
 
@@ -128,7 +131,7 @@ def _noise(axes: "Axes", harmonics: Harmonics) -> None:
     axes.fill_between(harmonics.frequency_hz, bottom, highest, color=FILL, linewidth=0.0, zorder=0.5)
 
 
-def _percent_scale(axes: "Axes") -> None:
+def percent_scale(axes: "Axes") -> None:
     """The same scale in per cent on the right, at the whole powers of ten."""
     bottom, top = axes.get_ylim()
     right = axes.secondary_yaxis("right")
@@ -137,9 +140,7 @@ def _percent_scale(axes: "Axes") -> None:
 
 
 def _label(axes: "Axes", harmonics: Harmonics) -> None:
-    curves = [
-        Labelled(name="THD", colour=BLACK, frequency_hz=harmonics.frequency_hz, level_db=_thd_trust(harmonics)[1])
-    ]
+    curves = [Labelled(name="THD", colour=BLACK, frequency_hz=harmonics.frequency_hz, level_db=thd_trust(harmonics)[1])]
     quiet = []
     for order in harmonics.orders:
         frequency_hz, readings, doubtful, _ = _trust(harmonics, order)
@@ -148,8 +149,8 @@ def _label(axes: "Axes", harmonics: Harmonics) -> None:
             colour = ORDER_COLOURS[order.order]
             name = str(order.order)
             curves.append(Labelled(name=name, colour=colour, frequency_hz=frequency_hz, level_db=clean))
-        else:
-            quiet.append(Labelled(name="", colour=QUIET, frequency_hz=frequency_hz, level_db=readings))
+            readings = np.where(doubtful, readings, np.nan)
+        quiet.append(Labelled(name="", colour=QUIET, frequency_hz=frequency_hz, level_db=readings))
     label_beside_curves(axes, curves, avoid=quiet)
 
 
@@ -162,7 +163,7 @@ def _key(axes: "Axes", harmonics: Harmonics) -> None:
     prominent = [number for number in numbers if number in ORDER_COLOURS]
     higher = [number for number in numbers if number not in ORDER_COLOURS]
     entries: list[tuple[Any, str]] = [(Line2D([], [], **THD_STYLE), f"THD (orders 2 to {max(numbers)})")]
-    entries += [(Line2D([], [], **_order_style(number)), f"order {number}") for number in prominent]
+    entries += [(Line2D([], [], **order_style(number)), f"order {number}") for number in prominent]
     if higher:
         name = f"orders {min(higher)} to {max(higher)}" if len(higher) > 1 else f"order {higher[0]}"
         entries.append((Line2D([], [], **HIGHER_STYLE), name))

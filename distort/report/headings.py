@@ -22,4 +22,10 @@ def print_heading(console: Console, results: ConditionResults) -> None:
             f"The microphone's {used.response_is} in {used.file} is allowed for, from {used.low_hz:g} to "
             f"{used.high_hz:g} Hz.",
         )
+    if findings.link is not None:
+        say(
+            console,
+            f"What the way to the loudspeaker does to the sound is in the numbers, a codec's distortion and noise "
+            f"among it: {findings.link}.",
+        )
     console.print()

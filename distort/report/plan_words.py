@@ -6,9 +6,13 @@ from dataclasses import dataclass
 import numpy as np
 from rich.console import Console
 
-from distort.capture.measuring import Step
+from distort.capture.answers import Standstill
+from distort.capture.quality_noise import GOOD_SNR_DB
+from distort.capture.starting import Ready
+from distort.capture.steps import Step
 from distort.report.console import say
 from distort.report.numbers import level_name
+from distort.session.plan import Plan
 from signals.levels import amplitude_to_db
 
 CAUTIONS = (
@@ -61,10 +65,9 @@ def print_cautions(console: Console) -> None:
     say(console, *CAUTIONS)
 
 
-def print_plan(console: Console, condition: str, steps: Sequence[Step]) -> None:
-    """One line a level, and how long all of it takes."""
+def print_levels(console: Console, steps: Sequence[Step]) -> tuple[LevelPlanned, ...]:
+    """One line a level: recordings, seconds, drive, peak, permitted time."""
     levels = planned_levels(steps)
-    say(console, f"To be played in condition {condition}, levels at 1 m, permitted time a day by NIOSH as if dB(A):")
     for one in levels:
         say(
             console,
@@ -72,10 +75,44 @@ def print_plan(console: Console, condition: str, steps: Sequence[Step]) -> None:
             f"{'recording' if one.recordings == 1 else 'recordings'}, {one.seconds:.0f} s, "
             f"drive {one.drive_dbfs:.1f}, peak {one.peak_dbfs:.1f} dBFS, {_duration(one.permitted_hours)} a day",
         )
+    return levels
+
+
+def print_plan(console: Console, ready: Ready, plan: Plan) -> None:
+    """One line a level, how long all of it takes, what the input will hold, and what else must be known first."""
+    steps, condition = ready.steps, ready.choice.condition
+    say(console, *ready.notes)
+    say(console, f"To be played in condition {condition}, levels at 1 m, permitted time a day by NIOSH as if dB(A):")
+    levels = print_levels(console, steps)
     # the first is not preceded by a rest
     rests_s = sum(step.rest_s for step in steps[1:])
     minutes = (sum(one.seconds for one in levels) + rests_s) / 60.0
     say(console, f"  With rests it takes {minutes:.0f} min." if minutes >= 2.0 else "  It takes under 2 min.")
+    peak_dbfs, snr_db = ready.input_peak_dbfs, ready.lowest_signal_to_noise_db(plan)
+    if peak_dbfs is None or snr_db is None:
+        return
+    doubt = "" if snr_db >= GOOD_SNR_DB else f": under {GOOD_SNR_DB:.0f} dB low distortion drowns in noise"
+    say(
+        console,
+        f"  Microphone's input: peak up to {peak_dbfs:.1f} dBFS, and {snr_db:.0f} dB over an octave's noise at the "
+        f"lowest level{doubt}.",
+    )
+
+
+def ended_sentence(condition: str, ended: Standstill) -> str:
+    """Why the ladder of a condition ends below the plan's highest level."""
+    return (
+        f"{condition}: the ladder ends at {level_name(ended.level_db_spl)} dB SPL. In the octave about "
+        f"{ended.octave_hz:.0f} Hz the output rose by {ended.rise_db:.1f} dB from "
+        f"{level_name(ended.from_db_spl)} dB SPL on, while the drive rose by {ended.drive_db:.1f} dB: the loudspeaker "
+        f"limits. --past-limiting records the levels above as well."
+    )
+
+
+def print_ended(console: Console, condition: str, ended: Standstill | None) -> None:
+    """Why levels were left out; nothing where none was."""
+    if ended is not None:
+        say(console, ended_sentence(condition, ended))
 
 
 def _duration(hours: float) -> str:

@@ -1,18 +1,25 @@
 """The figures of a whole session, those of a kind on one scale; what there is no result for is not drawn."""
 
 import re
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+import numpy as np
+
+from distort.report.drawing import Drawn, Named, draw_figures, forget, up_to_date
 from distort.report.figures_compression import change_limits, compression_figure
+from distort.report.figures_harmonic_levels import equivalent_input_figure, harmonic_levels_figure, harmonic_top_db
 from distort.report.figures_harmonics import distortion_top_db, harmonics_figure
 from distort.report.figures_input_output import input_output_figure
 from distort.report.figures_multitone import multitone_figure, multitone_top_db
+from distort.report.figures_quality import has_margin, margin_span_db, quality_figure
 from distort.report.figures_response import response_figure, response_limits
-from distort.report.saving import save_figure
+from distort.report.figures_thd import thd_figure
+from distort.report.kinds import KINDS
+from distort.report.saving import FileKind
 from distort.report.style import Legend
 from distort.report.tables_multitone import how_it_sounds
 from distort.session.condition_results import ConditionResults
@@ -45,38 +52,39 @@ def draw_session(
     words: ReportPlan,
     *,
     progress: Callable[[str, int, int], None],
-) -> tuple[Path, ...]:
-    """Draw every figure into results/figures as PNG and SVG and return the paths.
+    kinds: Sequence[FileKind] = ("png", "svg"),
+    dark: bool = False,
+) -> Drawn:
+    """Draw what changed since it was drawn last into results/figures, or results/figures/dark.
 
     Levels and conditions share their scales, so that any two figures can be laid over one another. Raises SessionError
     when a file cannot be written.
     """
-    paths: list[Path] = []
+    where = folder.figures_folder() / "dark" if dark else folder.figures_folder()
     figures = _figures(conditions, words)
-    for stem, draw in figures:
-        progress(f"drawing {stem}", len(paths) // 2, len(figures))
-        paths += save_figure(draw(), folder.figures_folder() / stem)
-    _remove_stale(folder, conditions, kept=set(paths))
-    return tuple(paths)
+    drawn = draw_figures(figures, where, kinds=kinds, dark=dark, progress=progress)
+    _remove_stale(where, conditions, stems={stem for stem, _ in figures})
+    return drawn
 
 
-def _remove_stale(folder: SessionFolder, conditions: tuple[ConditionResults, ...], *, kept: set[Path]) -> None:
+def _remove_stale(where: Path, conditions: tuple[ConditionResults, ...], *, stems: set[str]) -> None:
     """Figures that an earlier run drew of these conditions and this one did not: a level that was rejected, say.
 
     Only names that are given here count; any other file in the folder is the user's.
     """
     names = "|".join(re.escape(results.findings.condition) for results in conditions)
-    ours = re.compile(
-        rf"(response_({names})|(harmonics|multitone)_({names})_[0-9.]+dB"
-        rf"|(compression|input_output)_({names})_(sweep|multitone))\.(png|svg)"
-    )
-    for path in folder.figures_folder().glob("*.*"):
-        if ours.fullmatch(path.name) and path not in kept:
+    stem_of_ours = "|".join(re.escape(kind.stem) for kind in KINDS)
+    ours = re.compile(rf"({stem_of_ours})_({names})(_[0-9.]+dB|_sweep|_multitone)?\.(png|svg|pdf)")
+    forget(where, {path.stem for path in where.glob("*.*") if ours.fullmatch(path.name)} - stems)
+    known = up_to_date(where)
+    for path in where.glob("*.*"):
+        if ours.fullmatch(path.name) and path.name not in known:
             path.unlink()
 
 
-Named = tuple[str, "Callable[[], Figure]"]
-"""Name of a figure's files, and what draws it."""
+def figures_of(conditions: tuple[ConditionResults, ...], words: ReportPlan) -> "dict[str, Callable[[], Figure]]":
+    """Every figure that `draw_session` would draw, by the name of its files."""
+    return dict(_figures(conditions, words))
 
 
 def _figures(conditions: tuple[ConditionResults, ...], words: ReportPlan) -> list[Named]:
@@ -93,21 +101,44 @@ def _figures(conditions: tuple[ConditionResults, ...], words: ReportPlan) -> lis
 def _sweep_figures(
     conditions: tuple[ConditionResults, ...], words: ReportPlan
 ) -> Callable[[ConditionResults], Iterator[Named]]:
-    """Response and harmonics of a condition, on the scales of all."""
+    """Response, noise, THD and harmonics of a condition, on the scales of all; other views of its loudest level."""
     limits = response_limits([response for results in conditions for response in results.responses])
-    top_db = distortion_top_db([each for results in conditions for each in results.harmonics])
+    span_db = margin_span_db([response for results in conditions for response in results.responses])
+    everything = [each for results in conditions for each in results.harmonics]
+    top_db, top_level_db = distortion_top_db(everything), harmonic_top_db(everything)
 
     def of(results: ConditionResults) -> Iterator[Named]:
         condition, legend = results.findings.condition, legend_of(results, words)
         responses = dict(zip(results.levels_db_spl, results.responses, strict=True))
         yield f"response_{condition}", partial(response_figure, responses, legend, limits=limits)
+        if has_margin(responses):
+            yield f"quality_{condition}", partial(quality_figure, responses, legend, span_db=span_db)
+        levels = dict(zip(results.levels_db_spl, results.harmonics, strict=True))
+        yield f"thd_{condition}", partial(thd_figure, levels, legend, top_db=top_db)
         for level, harmonics in zip(results.levels_db_spl, results.harmonics, strict=True):
             yield (
                 f"harmonics_{condition}_{format_level(level)}dB",
                 partial(harmonics_figure, harmonics, legend, level_db_spl=level, top_db=top_db),
             )
+        yield from _other_views(results, legend, top_db=top_db, top_level_db=top_level_db)
 
     return of
+
+
+def _other_views(results: ConditionResults, legend: Legend, *, top_db: float, top_level_db: float) -> Iterator[Named]:
+    """The harmonics of the loudest level as sound pressure levels, and referred to the input."""
+    level = max(results.levels_db_spl)
+    harmonics = results.harmonics[results.levels_db_spl.index(level)]
+    name = f"{results.findings.condition}_{format_level(level)}dB"
+    yield (
+        f"harmonics-absolute_{name}",
+        partial(harmonic_levels_figure, harmonics, legend, level_db_spl=level, top_db=top_level_db),
+    )
+    if any(np.isfinite(order.equivalent_input_db).any() for order in harmonics.orders):
+        yield (
+            f"harmonics-input_{name}",
+            partial(equivalent_input_figure, harmonics, legend, level_db_spl=level, top_db=top_db),
+        )
 
 
 def _multitone_figures(

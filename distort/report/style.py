@@ -36,6 +36,8 @@ MARGIN_INCHES = 0.3
 """Left empty along the right edge."""
 
 LOWEST_HZ, HIGHEST_HZ = 20.0, 20000.0
+TICK_DOWN = 3
+"""matplotlib's marker that hangs from its point (matplotlib.markers.TICKDOWN)."""
 
 BLACK, GREY, QUIET, FILL = "#000000", "#595959", "#8c8c8c", "#e4e4e4"
 ORDER_COLOURS = {2: "#0072B2", 3: "#D55E00", 4: "#009E73", 5: "#CC79A7"}
@@ -181,12 +183,20 @@ def mark_simulated(figure: "Figure") -> float:
 
 def frequency_axis(axes: "Axes") -> None:
     """20 Hz to 20 kHz, octave midbands labelled, third-octave midbands ticked (IEC 61260-1)."""
+    from matplotlib.lines import Line2D
+
     axes.set_xscale("log")
     axes.set_xlim(LOWEST_HZ, HIGHEST_HZ)
     axes.set_xticks((LOWEST_HZ, *OCTAVE_HZ, HIGHEST_HZ), labels=("20", *OCTAVE_NAMES, "20k"))
     axes.get_xticklabels()[-1].set_horizontalalignment("left")  # else it runs into "16k"
     thirds = 1000.0 * 10.0 ** (np.arange(-16, 13) / 10.0)
-    axes.set_xticks(thirds, labels=[""] * thirds.size, minor=True)
+    axes.minorticks_off()  # one artist draws all of these marks in a tenth of the time
+    marks: dict[str, Any] = {"marker": TICK_DOWN, "markersize": 2.0, "markeredgewidth": 0.6, "linestyle": "none"}
+    at_the_axis = axes.get_xaxis_transform()
+    thirds_line = Line2D(thirds, np.zeros_like(thirds), color=GREY, transform=at_the_axis, gid="thirds", **marks)
+    figure = axes.get_figure(root=True)
+    assert figure is not None
+    figure.add_artist(thirds_line)
     axes.set_xlabel("Frequency in Hz")
     axes.grid(True, which="major", axis="x", color="#d9d9d9", linewidth=0.6)
     axes.set_axisbelow(True)

@@ -7,6 +7,7 @@ import numpy as np
 from rich.console import Console
 
 from distort.analysis.curves import Harmonics, Response
+from distort.analysis.harmonics import CLEAR_OF_CHAIN_DB
 from distort.errors import UsageError
 from distort.report.capture_words import print_quality
 from distort.report.console import say
@@ -87,6 +88,7 @@ def _print_levels(
         shown = [order for order in separated if orders is None or order in orders]
         say(console, _level_line(level))
         _say_without_floor(console, harmonics)
+        _say_chain(console, harmonics)
         console.print(harmonics_table(harmonics, response, orders=shown))
         console.print()
 
@@ -104,6 +106,22 @@ def _say_without_floor(console: Console, harmonics: Harmonics) -> None:
     """A table without a noise floor carries no marks, which must not look as if all of it stood clear of noise."""
     if not any(np.isfinite(order.noise_db).any() for order in harmonics.orders):
         say(console, "No noise floor: no silence was recorded, so nothing here tells distortion from noise.")
+
+
+def _say_chain(console: Console, harmonics: Harmonics) -> None:
+    """In how many rows electronics and microphone may have made an order, or a good part of it."""
+    near = []
+    for order in harmonics.orders:
+        known = np.isfinite(order.chain_db) & np.isfinite(order.relative_db)
+        rows = int(np.count_nonzero(known & (order.relative_db < order.chain_db + CLEAR_OF_CHAIN_DB)))
+        if rows:
+            near.append(f"H{order.order} in {rows} of {int(np.count_nonzero(known))} rows")
+    if near:
+        say(
+            console,
+            f"Within {CLEAR_OF_CHAIN_DB:.0f} dB of what electronics and microphone may make themselves: "
+            f"{', '.join(near)}.",
+        )
 
 
 def _level_line(level: LevelFound) -> str:

@@ -1,6 +1,6 @@
 """What the results of a session rest on, kept in results/analysed.json: so that only what changed is analysed again.
 
-An input is every file of the session that an analysis may read, by its SHA-256. A file is not read again for that while
+The inputs are those of `session.inputs`, each by its SHA-256. A file is not read again for that while
 its size and both of its times are what they were: a program can set the time of modification back, but not the time of
 change (POSIX.1-2017, sys/stat.h, st_ctim), except with the clock of the machine.
 """
@@ -8,14 +8,16 @@ change (POSIX.1-2017, sys/stat.h, st_ctim), except with the clock of the machine
 import os
 import stat
 import time
-from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from distort.errors import SessionError
-from distort.session.folder import AUDIO_SUFFIXES, SessionFolder
+from distort.session.folder import SessionFolder
 from distort.session.hashing import sha256_of_file, sha256_of_text
+from distort.session.inputs import input_names
 from distort.session.json_fields import read_json, write_json
+from distort.session.plan import Plan
 
 JUST_NOW_NS = 2_000_000_000
 """A file that was changed less than 2 s ago may change again with the same times, where a drive counts in seconds."""
@@ -79,38 +81,27 @@ def is_current(folder: SessionFolder, last: Analysed, software: str, inputs: tup
     return bool(last.results) and last.results == _results(folder)
 
 
-def inputs_of(folder: SessionFolder, known: tuple[Input, ...] = ()) -> tuple[Input, ...]:
+def inputs_seen(folder: SessionFolder, plan: Plan, known: tuple[Input, ...] = ()) -> tuple[Input, ...]:
     """All inputs as they are now, by name; hashes are those of `known` where a file has not been touched since.
 
-    Raises SessionError when one cannot be read.
+    A file that is missing, or is none, is noted as that: the analysis says what it thinks of it. Raises SessionError
+    when one cannot be read or leads out of the session.
     """
     by_name = {one.file: one for one in known}
     try:
-        return tuple(_input(folder, path, by_name) for path in sorted(_files(folder.root)))
+        return tuple(_input(folder, name, by_name) for name in input_names(folder, plan))
     except OSError as error:
         raise SessionError(f"{error.filename or folder.root} cannot be read: {error.strerror or error}") from error
 
 
-def _files(root: Path) -> Iterator[Path]:
-    """Every file and link of the session but those that no analysis reads."""
-    for place, folders, files in os.walk(root, onerror=_raise):
-        here = Path(place)
-        names = [*files, *(name for name in folders if (here / name).is_symlink())]
-        folders[:] = [name for name in folders if not name.startswith(".") and (here != root or name != "results")]
-        played = here == root / "stimuli"
-        for name in names:
-            if not name.startswith(".") and not (played and name.endswith(AUDIO_SUFFIXES)):
-                yield here / name
-
-
-def _raise(error: OSError) -> None:
-    raise error
-
-
-def _input(folder: SessionFolder, path: Path, known: Mapping[str, Input]) -> Input:
-    seen = path.lstat()
+def _input(folder: SessionFolder, name: str, known: Mapping[str, Input]) -> Input:
+    path = folder.inside(name)
     # a name that no UTF-8 can spell is spelled by its bytes
-    file = os.fsencode(path.relative_to(folder.root).as_posix()).decode("utf-8", errors="backslashreplace")
+    file = os.fsencode(name).decode("utf-8", errors="backslashreplace")
+    try:
+        seen = path.stat()
+    except FileNotFoundError:
+        return Input(file=file, sha256=sha256_of_text("missing"), size=0, modified_ns=0, changed_ns=NOT_TRUSTED)
     now = Input(
         file=file,
         sha256="",
@@ -123,11 +114,9 @@ def _input(folder: SessionFolder, path: Path, known: Mapping[str, Input]) -> Inp
         digest = before.sha256
     elif stat.S_ISREG(seen.st_mode):
         digest = sha256_of_file(path)
-    elif stat.S_ISLNK(seen.st_mode):  # what it points to inside the session is an input of its own
-        digest = sha256_of_text(f"link to {os.readlink(path)}")
     else:
         digest = sha256_of_text(f"kind {stat.S_IFMT(seen.st_mode)}")
-    return Input(file=file, sha256=digest, size=now.size, modified_ns=now.modified_ns, changed_ns=now.changed_ns)
+    return replace(now, sha256=digest)
 
 
 def _touch(one: Input) -> tuple[int, int, int]:

@@ -8,6 +8,7 @@ import errno
 import os
 import re
 import secrets
+import shutil
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
@@ -73,11 +74,13 @@ def staged(path: Path, *, replace: bool) -> Iterator[Path]:
 
 
 def remove_left_over(root: Path) -> None:
-    """Remove temporary files below `root` that a kill has left; only for whom nobody else writes there meanwhile.
+    """Remove temporary files and folders below `root` that a kill has left; while nobody else writes there.
 
     What may not be removed stays: it takes room, and means nothing.
     """
-    for place, _, names in os.walk(root):
+    for place, folders, names in os.walk(root):
+        for name in filter(_TEMPORARY.fullmatch, folders):  # of results that were being frozen
+            shutil.rmtree(Path(place, name), ignore_errors=True)
         for name in names:
             if _TEMPORARY.fullmatch(name):
                 with suppress(PermissionError):

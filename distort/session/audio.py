@@ -1,6 +1,7 @@
 """Audio files in and out: WAV and FLAC, checked before they are believed."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
@@ -36,6 +37,19 @@ def read_audio(path: Path, *, channel: int | None = None) -> tuple[FloatArray, i
     when the file is missing, not audio, of a kind that does not keep a recording as it was, empty, truncated, longer
     than MOST_FRAMES, holds NaN or infinity, or lacks that channel.
     """
+    with opened(path) as file:
+        if file.frames > MOST_FRAMES:
+            raise RecordingError(
+                f"{path} says it holds {file.frames / file.samplerate / 60:.3g} minutes; up to {MOST_FRAMES} samples "
+                f"a channel are read (an hour at 48 kHz): cut out the part with the stimulus"
+            )
+        samples = _read_channel(path, file, column_of(path, file.channels, channel))
+        return samples, int(file.samplerate)
+
+
+@contextmanager
+def opened(path: Path) -> Iterator[Any]:
+    """The audio file `path` as a soundfile.SoundFile, checked. Raises RecordingError as `read_audio` does."""
     if not path.is_file():
         raise RecordingError(
             f"{path} is a folder: name the WAV or FLAC file in it"
@@ -50,8 +64,7 @@ def read_audio(path: Path, *, channel: int | None = None) -> tuple[FloatArray, i
         with soundfile.SoundFile(path) as file:
             _check_kind(path, file)
             _check_length(path, file)
-            samples = _read_channel(path, file, _column(path, file.channels, channel))
-            return samples, int(file.samplerate)
+            yield file
     except soundfile.SoundFileError as error:
         raise RecordingError(
             f"{path} cannot be read as WAV or FLAC audio: it is damaged or no audio file; export it as WAV"
@@ -98,7 +111,8 @@ def encoder(
         raise SessionError(f"{path} is not written: there must be one channel with at least one sample")
     if not np.all(np.isfinite(values)):
         raise SessionError(f"{path} is not written: sample {int(np.argmin(np.isfinite(values)))} is not a number")
-    content = values.astype(np.float32) if subtype == "FLOAT" else _to_24_bit(path, values, dither_seed)
+    random = None if dither_seed is None else np.random.default_rng(dither_seed)
+    content = values.astype(np.float32) if subtype == "FLOAT" else _to_24_bit(path, values, random)
 
     def write(place: Path) -> None:
         try:
@@ -110,14 +124,30 @@ def encoder(
     return write
 
 
-def _to_24_bit(path: Path, values: FloatArray, dither_seed: int | None) -> npt.NDArray[np.int32]:
+def write_pieces(path: Path, pieces: Iterable[FloatArray], sample_rate: int, *, dither_seed: int) -> None:
+    """Write `pieces`, `(n,)` each, one after another as one 24-bit WAV, with dither as `write_audio` adds it.
+
+    An existing file is replaced. Raises SessionError as `write_audio` does.
+    """
+    random = np.random.default_rng(dither_seed)
+    with staged(path, replace=True) as temporary:
+        try:
+            with soundfile.SoundFile(
+                temporary, "w", samplerate=sample_rate, channels=1, subtype="PCM_24", format="WAV"
+            ) as file:
+                for piece in pieces:
+                    file.write(_to_24_bit(path, piece, random))
+        except soundfile.SoundFileError as error:
+            raise SessionError(f"{path} cannot be written: is the disk full, or {sample_rate} Hz no rate?") from error
+
+
+def _to_24_bit(path: Path, values: FloatArray, random: np.random.Generator | None) -> npt.NDArray[np.int32]:
     """24-bit samples in the upper bits of 32. Dither of triangular density, two steps wide: its noise is constant."""
     peak = float(np.max(np.abs(values)))
     if peak > 1.0:
         raise SessionError(f"{path} is not written: its peak of {peak:.4g} is beyond full scale and would clip")
     steps = values * STEPS_24_BIT
-    if dither_seed is not None:
-        random = np.random.default_rng(dither_seed)
+    if random is not None:
         steps += random.random(values.size)
         steps -= random.random(values.size)
     whole = np.clip(np.rint(steps), -STEPS_24_BIT, STEPS_24_BIT - 1).astype(np.int32)
@@ -132,11 +162,6 @@ def _check_kind(path: Path, file: Any) -> None:
 
 
 def _check_length(path: Path, file: Any) -> None:
-    if file.frames > MOST_FRAMES:
-        raise RecordingError(
-            f"{path} says it holds {file.frames / file.samplerate / 60:.3g} minutes; up to {MOST_FRAMES} samples "
-            f"a channel are read (an hour at 48 kHz): cut out the part with the stimulus"
-        )
     if file.format != "FLAC":
         promised, held = promised_and_held_bytes(path)
         if held < promised:
@@ -147,7 +172,8 @@ def _check_length(path: Path, file: Any) -> None:
         raise RecordingError(f"{path} is empty: it holds no sample; record again")
 
 
-def _column(path: Path, channels: int, channel: int | None) -> int:
+def column_of(path: Path, channels: int, channel: int | None) -> int:
+    """Index of `channel`, counted from 1. Raises RecordingError when it must be said, or is not there."""
     if channel is None:
         if channels > 1:
             raise RecordingError(
@@ -183,4 +209,4 @@ def _read_channel(path: Path, file: Any, column: int) -> FloatArray:
     return samples
 
 
-__all__ = ["MOST_FRAMES", "encoder", "read_audio", "resample", "write_audio"]
+__all__ = ["MOST_FRAMES", "column_of", "encoder", "opened", "read_audio", "resample", "write_audio", "write_pieces"]

@@ -9,6 +9,9 @@ from distort.session.json_fields import read_json, write_json
 from distort.session.sidecar import CalibrationInForce
 from signals.levels import spl_of_full_scale
 
+ELSEWHERE = "recorded elsewhere"
+"""How the device of a calibration that was read from a file is called, before the file's name."""
+
 
 @dataclass(frozen=True, kw_only=True)
 class MicrophoneCalibration:
@@ -38,6 +41,11 @@ class MicrophoneCalibration:
             raise ValueError(f"spl_of_full_scale is {self.spl_of_full_scale:g}, its parts say {expected:g}")
         if not is_sha256(self.sha256):
             raise ValueError(f"{self.sha256!r} is not a SHA-256")
+
+    @property
+    def live(self) -> bool:
+        """Whether this program heard the calibrator itself."""
+        return not self.device.startswith(ELSEWHERE)
 
     def in_force(self) -> CalibrationInForce:
         """The part of it that goes into sidecars."""

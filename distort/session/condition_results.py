@@ -79,6 +79,8 @@ class Findings:
     """Why there is none from the sweeps, or from the multitones, a sentence each; None where nothing is missing."""
     microphone: MicrophoneUsed | None = None
     """None: session.toml names no response file."""
+    link: str | None = None
+    """Why a codec may be in the numbers; None: nothing says so."""
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -37,6 +37,14 @@ def write_sensitivity(path: Path, sensitivity: Sensitivity) -> None:
     write_json(path, sensitivity)
 
 
+def keep_aside(path: Path, sensitivity: Sensitivity) -> Path:
+    """Keep a copy beside `path`, named by when it was found; gives its path. Raises SessionError as writing does."""
+    found = sensitivity.date.removesuffix("+00:00").replace(":", "").replace("-", "")
+    aside = path.with_name(f"{path.stem}_found_{found}.json")
+    write_json(aside, sensitivity)
+    return aside
+
+
 def read_sensitivity(path: Path) -> Sensitivity | None:
     """What `path` holds, or None when there is no such file: nothing was measured yet.
 

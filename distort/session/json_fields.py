@@ -1,7 +1,8 @@
 """Frozen dataclasses as JSON files and back, strictly: no key missing or unknown, no value of another type.
 
 Field types may be str, int, float, bool, `X | None`, `tuple[X, ...]`, a Literal of texts, or such a dataclass again. A
-field may instead carry its own pair of functions in its metadata, see `by`.
+field may instead carry its own pair of functions in its metadata, see `by`; or be one that older files lack, see
+`later`.
 """
 
 import dataclasses
@@ -32,6 +33,11 @@ FORMAT = 1
 def by(write: Callable[[Any], Any], read: Callable[[Any], Any]) -> dict[str, Any]:
     """Metadata of a field with its own way into JSON and back; `read` raises ValueError for what it cannot take."""
     return {"write": write, "read": read}
+
+
+def later() -> dict[str, Any]:
+    """Metadata of a field that older files lack: it then has its default."""
+    return {"later": True}
 
 
 def write_json(path: Path, value: Any) -> None:
@@ -137,12 +143,15 @@ def _from_plain(plain: Any, made_by: type[T]) -> T:
         raise ValueError(f"an object is needed, not {plain!r}")
     types_by_name = typing.get_type_hints(made_by)
     fields = {field.name: field for field in dataclasses.fields(typing.cast(Any, made_by))}
-    if missing := [name for name in fields if name not in plain]:
+    later = {name for name, field in fields.items() if field.metadata.get("later")}
+    if missing := [name for name in fields if name not in plain and name not in later]:
         raise ValueError(f"missing: {', '.join(missing)}")
     if unknown := [name for name in plain if name not in fields]:
         raise ValueError(f"unknown: {', '.join(unknown)}")
     values = {}
     for name, field in fields.items():
+        if name in later and name not in plain:
+            continue
         try:
             read = field.metadata.get("read")
             values[name] = read(plain[name]) if read else _value(plain[name], types_by_name[name])

@@ -73,7 +73,11 @@ class Microphone:
     )
     max_db_spl: float | None = field(
         default=None,
-        metadata=_facts(rules.number(60.0, 200.0), "dB SPL that it stands, from its data sheet (1 % or 3 %)", "120"),
+        metadata=_facts(rules.number(60.0, 200.0), "dB SPL that it stands, from its data sheet; none is passed", "120"),
+    )
+    max_percent: float = field(
+        default=3.0,
+        metadata=_facts(rules.number(0.01, 30.0), "% of distortion for which max_db_spl is stated: 3, 1, 0.5"),
     )
 
 
@@ -169,6 +173,12 @@ class AnalysisPlan:
         default=(),
         metadata=_facts(
             rules.files_inside, "free-field responses, files in this folder", '["calibration/free-field.csv"]'
+        ),
+    )
+    chain_condition: str | None = field(
+        default=None,
+        metadata=_facts(
+            rules.some_text, "the condition recorded without a loudspeaker, output to input: the chain alone", '"chain"'
         ),
     )
 

@@ -10,7 +10,7 @@ from distort.errors import PlanError, UsageError
 from distort.session import plan_rules as rules
 from distort.session.atomic import write_new
 from distort.session.folder import PLAN_FILE
-from distort.session.plan import FORMAT, SECTIONS, Safety
+from distort.session.plan import FORMAT, SECTIONS, Plan, Safety
 from distort.session.plan_reading import plan_from_text
 
 COMMENT_COLUMN = 40
@@ -40,6 +40,17 @@ def plan_text(
     except PlanError as error:
         raise UsageError(str(error)) from error
     return text
+
+
+def text_of(plan: Plan) -> str:
+    """`plan` as a session.toml without a comment: what a stranger may read of it."""
+    blocks = [_line("format", FORMAT, "")]
+    for section, made_by in SECTIONS.items():
+        values = getattr(plan, section)
+        given = [(key.name, getattr(values, key.name)) for key in fields(made_by)]
+        lines = [_line(name, value, "") for name, value in given if value not in (None, ())]
+        blocks.append("\n".join([f"[{section}]", *lines]))
+    return "\n\n".join(blocks) + "\n"
 
 
 def write_plan(folder: Path, text: str) -> None:

@@ -14,6 +14,7 @@ from distort.session.atomic import make_folder, staged
 from distort.session.audio import encoder, read_audio
 from distort.session.folder import AUDIO_SUFFIXES, RecordingFiles, SessionFolder
 from distort.session.hashing import sha256_of_file
+from distort.session.sampled_stimuli import give_samples
 from distort.session.sidecar import Sidecar, Subtype, read_sidecar, require_same_file, write_sidecar
 
 
@@ -43,7 +44,7 @@ def load_recordings(folder: SessionFolder, condition: str) -> tuple[Recording, .
 
     Raises SessionError when one has no sidecar, or one that cannot be read or belongs to another recording.
     """
-    return tuple(_load(files) for files in folder.recordings(condition))
+    return tuple(_load(folder, files) for files in folder.recordings(condition))
 
 
 def save_recording(
@@ -97,7 +98,7 @@ def _copy(source: Path, path: Path) -> None:
         shutil.copyfileobj(original, copy)
 
 
-def _load(files: RecordingFiles) -> Recording:
+def _load(folder: SessionFolder, files: RecordingFiles) -> Recording:
     if not files.has_sidecar:
         raise SessionError(
             f"{files.audio_path} has no sidecar {files.sidecar_path.name}: "
@@ -109,4 +110,5 @@ def _load(files: RecordingFiles) -> Recording:
             f"{files.sidecar_path} speaks of {sidecar.name.stem} in {sidecar.condition}: "
             f"it belongs to another recording"
         )
+    give_samples(folder, sidecar)
     return Recording(files=files, sidecar=sidecar)

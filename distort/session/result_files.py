@@ -112,7 +112,7 @@ def _order_columns(number: int, unit: LevelUnit) -> dict[str, str]:
 
 def _order(table: Mapping[str, FloatArray], number: int, unit: LevelUnit, *, lowest_valid_hz: float) -> Order:
     values = {field: table[column] for field, column in _order_columns(number, unit).items()}
-    columns = ("noise_db", "leak_db", "bias_db", "uncertainty_db")
+    columns = ("noise_db", "leak_db", "chain_db", "bias_db", "uncertainty_db")
     doubtful = doubtful_rows(
         values["relative_db"],
         **{column: values[column] for column in columns},

@@ -8,7 +8,7 @@ from typing import Any, Literal
 
 from distort.errors import SessionError
 from distort.session.hashing import is_sha256, sha256_of_file
-from distort.session.json_fields import by, read_json, write_json
+from distort.session.json_fields import by, later, read_json, write_json
 from distort.session.names import RecordingName, check_condition
 from distort.session.plan import Loudspeaker, Setup
 from distort.session.reel_layout import layout_of, reel_of, stimulus_of
@@ -46,11 +46,26 @@ class CalibrationInForce:
 
 
 @dataclass(frozen=True, kw_only=True)
+class Checked:
+    """One figure of the recording-quality check, and the threshold it was held against, in `unit` both."""
+
+    name: str
+    value: float | None
+    """None: could not be measured."""
+    unit: str
+    threshold: float | None
+    """Between this verdict and its neighbour; None: the figure is only told."""
+    verdict: Verdict
+
+
+@dataclass(frozen=True, kw_only=True)
 class Quality:
     """Result of the recording-quality check: "good", "usable" or "refuse", and a sentence for each thing found."""
 
     verdict: Verdict
     findings: tuple[str, ...] = ()
+    checks: tuple[Checked, ...] = field(default=(), metadata=later())
+    """Every figure, also the good ones."""
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -6,7 +6,7 @@ from datetime import UTC, datetime, timedelta
 import numpy as np
 import numpy.typing as npt
 
-from distort.capture.device import require_playable
+from distort.capture.device import require_playable, samples_in, too_loud
 from distort.capture.simulated.grid import Grid
 from distort.capture.simulated.loudspeaker import Loudspeaker, State
 from distort.capture.simulated.microphone import background_pa, calibrator_pa, converted
@@ -71,11 +71,12 @@ class SimulatedMonitor:
         """The simulated time: when it was made, plus all that it has played and rested since."""
         return self._switched_on + timedelta(seconds=self._elapsed_s)
 
-    def play_and_record(self, playback: FloatArray, *, sample_rate: int) -> FloatArray:
+    def play_and_record(self, playback: FloatArray, *, sample_rate: int, stop_above: float | None = None) -> FloatArray:
         """What the microphone heard, full scale 1, float64: playback, latency and half a second longer.
 
         `playback` is `(samples,)` with full scale 1. Raises SignalError when it is empty, not one channel, not finite
-        or beyond full scale, or the rate is below 32 kHz; RecordingError when the woofer is driven beyond sense.
+        or beyond full scale, or the rate is below 32 kHz; RecordingError when the woofer is driven beyond sense;
+        TooLoudError when the recording passes `stop_above`.
         """
         _require_playable(playback, sample_rate)
         self._takes += 1
@@ -95,6 +96,20 @@ class SimulatedMonitor:
         path = path_response(grid, room, condition=self.condition, seed=self._seed, delay_s=latency_s + travel_s)
         heard = grid.samples(sound.pressure * path * grid.converter)[:n_recorded]
         heard += background_pa(n_recorded, sample_rate, room=room, microphone=microphone, random=random)
+        recording = converted(heard, microphone)
+        if stop_above is not None and float(np.max(np.abs(recording))) > stop_above:
+            raise too_loud(stop_above)
+        return recording
+
+    def record(self, seconds: float, *, sample_rate: int) -> FloatArray:
+        """The background of the room alone, `(samples,)`. Raises SignalError for a length or a rate that is none."""
+        n_recorded = samples_in(seconds, sample_rate)
+        _require_rate(sample_rate)
+        self._takes += 1
+        random = np.random.default_rng([self._seed, ANALOGUE, self._takes])
+        room, microphone = self.parameters.room, self.parameters.microphone
+        heard = background_pa(n_recorded, sample_rate, room=room, microphone=microphone, random=random)
+        self.rest(seconds)
         return converted(heard, microphone)
 
     def loopback(self) -> None:
@@ -125,8 +140,12 @@ class SimulatedMonitor:
 
 
 def _require_playable(playback: FloatArray, sample_rate: int) -> None:
+    _require_rate(sample_rate)
+    require_playable(playback)
+
+
+def _require_rate(sample_rate: int) -> None:
     if sample_rate < LOWEST_RATE:
         raise SignalError(
             f"the simulated loudspeaker needs a sample rate of {LOWEST_RATE} Hz or more, not {sample_rate}"
         )
-    require_playable(playback)

@@ -1,0 +1,40 @@
+"""distort bundle: packs what a reader may check."""
+
+import argparse
+
+from distort.commands.parser import Parser, Subparsers, add_command
+from distort.commands.values import path
+
+
+def add_parser(subparsers: "Subparsers[Parser]") -> None:
+    """Add the command."""
+    parser = add_command(
+        subparsers,
+        "bundle",
+        "pack what a reader may check into one file",
+        details="Recordings, calibration, plan and results. The comments in session.toml stay out, and so does every "
+        "file that no command made.",
+        examples=["distort bundle our-monitor", "distort bundle our-monitor --to issue-12.zip"],
+    )
+    parser.add_argument("folder", metavar="FOLDER", type=path, help="a session that was analysed")
+    parser.add_argument("--to", metavar="FILE", type=path, help="the ZIP file to write (default: FOLDER.zip)")
+    parser.set_defaults(run=run)
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """Pack it. Raises SessionError when there are no results, or the file exists already."""
+    from pathlib import Path
+
+    from distort.commands.conditions import analysed
+    from distort.report.console import make_console, say
+    from distort.session.bundle import write_bundle
+    from distort.session.folder import SessionFolder
+    from distort.session.plan_reading import read_plan
+
+    folder = SessionFolder(arguments.folder)
+    software = analysed(folder, None)[0].findings.software
+    target = arguments.to or Path(f"{arguments.folder.resolve().name}.zip")
+    names = write_bundle(folder, read_plan(folder.root), target, software=software)
+    size_mb = target.stat().st_size / 1e6
+    say(make_console(), f"Packed {len(names)} files into {target} ({size_mb:.1f} MB).")
+    return 0

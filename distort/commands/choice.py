@@ -1,0 +1,20 @@
+"""What the words of `distort measure` choose of the plan."""
+
+import argparse
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from distort.capture.starting import Choice
+
+
+def choice_of(arguments: argparse.Namespace, condition: str) -> "Choice":
+    """What the user wants measured in a condition."""
+    from distort.capture.starting import Choice
+
+    return Choice(
+        condition=condition,
+        only=arguments.only,
+        again=arguments.again,
+        relevel=arguments.relevel,
+        past_limiting=arguments.past_limiting,
+    )

@@ -1,0 +1,68 @@
+"""distort freeze: keeps the results that a publication rests on."""
+
+import argparse
+from typing import TYPE_CHECKING
+
+from distort.commands.parser import Parser, Subparsers, add_command
+from distort.commands.values import path
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+    from distort.session.folder import SessionFolder
+
+
+def add_parser(subparsers: "Subparsers[Parser]") -> None:
+    """Add the command."""
+    parser = add_command(
+        subparsers,
+        "freeze",
+        "keep the results that a publication rests on",
+        details="Analyses the session and keeps the tables in frozen/LABEL, with the hashes of all inputs and the "
+        "versions of all programs. Later analyses say what differs from them, and why. Nothing in there is ever "
+        "written again.",
+        examples=["distort freeze our-monitor issue-12"],
+    )
+    parser.add_argument("folder", metavar="FOLDER", type=path, help="the session")
+    parser.add_argument("label", metavar="LABEL", help="what to call it: letters, digits, - _ and .")
+    parser.set_defaults(run=run)
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """Freeze. Raises UsageError for a bad label, SessionError when it is taken, and what the analysis raises."""
+    from functools import partial
+
+    from distort.pipeline import analyze_session_into
+    from distort.report.console import make_console, progress
+    from distort.report.frozen_words import print_frozen
+    from distort.session.folder import SessionFolder
+    from distort.session.frozen import freeze, frozen_folder, software_here
+    from distort.session.plan_reading import read_plan
+    from distort.version import __version__
+
+    folder = SessionFolder(arguments.folder)
+    folder.require()
+    plan = read_plan(folder.root)
+    with progress() as moved:
+        frozen = freeze(
+            folder,
+            plan,
+            arguments.label,
+            software=software_here(__version__),
+            write=partial(analyze_session_into, folder, progress=moved),
+        )
+    print_frozen(make_console(), frozen, str(frozen_folder(folder, arguments.label)))
+    return 0
+
+
+def say_since_frozen(console: "Console", folder: "SessionFolder") -> None:
+    """How today's results differ from every set that was frozen. Raises SessionError when one was changed since."""
+    from distort.report.frozen_words import print_differences
+    from distort.session.frozen import frozen_labels, read_frozen, software_here
+    from distort.session.frozen_differences import differences
+    from distort.session.plan_reading import read_plan
+    from distort.version import __version__
+
+    for label in frozen_labels(folder):
+        frozen = read_frozen(folder, label)
+        print_differences(console, differences(folder, read_plan(folder.root), frozen, software_here(__version__)))

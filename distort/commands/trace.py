@@ -1,0 +1,47 @@
+"""distort trace: says where one number comes from."""
+
+import argparse
+
+from distort.commands.parser import Parser, Subparsers, add_command
+from distort.commands.targets import session_and_condition
+from distort.commands.values import finite, positive
+
+
+def add_parser(subparsers: "Subparsers[Parser]") -> None:
+    """Add the command."""
+    parser = add_command(
+        subparsers,
+        "trace",
+        "say where one number comes from",
+        details="The recording, window, floors, bias, calibration and version behind one row of the tables.",
+        examples=[
+            "distort trace our-monitor:desk h3 --hz 640 --level 96",
+            "distort trace our-monitor thd --hz 50 --level 86",
+        ],
+    )
+    parser.add_argument(
+        "target", metavar="FOLDER[:CONDITION]", type=session_and_condition, help="a session that was analysed"
+    )
+    parser.add_argument("quantity", metavar="QUANTITY", help="response, thd, or an order: h2, h3 ...")
+    parser.add_argument("--hz", metavar="HZ", type=positive, required=True, help="frequency of the fundamental")
+    parser.add_argument("--level", metavar="DB", type=finite, required=True, help="nominal level, dB SPL")
+    parser.set_defaults(run=run)
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """Trace. Raises UsageError for a number that is not there, SessionError for files that cannot be trusted."""
+    from distort.commands.conditions import analysed
+    from distort.errors import UsageError
+    from distort.report.console import make_console
+    from distort.report.trace_words import Wanted, print_trace, trace
+    from distort.session.folder import SessionFolder
+
+    root, condition = arguments.target
+    folder = SessionFolder(root)
+    found = analysed(folder, condition)
+    if len(found) > 1:
+        names = ", ".join(f"{root}:{results.findings.condition}" for results in found)
+        raise UsageError(f"{root} has several conditions: say which, one of {names}")
+    wanted = Wanted(quantity=arguments.quantity, frequency_hz=arguments.hz, level_db_spl=arguments.level)
+    print_trace(make_console(), trace(folder, found[0], wanted), wanted)
+    return 0

@@ -1,0 +1,219 @@
+"""Results in a notebook: sessions, conditions and curves that show as tables, draw themselves and convert to pandas.
+
+>>> import distort
+>>> session = distort.analyze("demo_recordings")
+>>> session.conditions
+('desk', 'stand')
+>>> stand = session["stand"]
+>>> stand.levels_db_spl
+(76.0, 86.0, 96.0, 102.0)
+>>> orders = stand.harmonics(96)
+>>> orders["h3_db"].shape
+(241,)
+>>> orders.columns[:2]
+('frequency_hz', 'fundamental_db_spl')
+>>> orders.draw().axes[0].get_xscale()
+'log'
+"""
+
+import html
+import io
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from importlib import import_module
+from os import PathLike
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import numpy.typing as npt
+from rich.console import Console
+
+from distort.errors import UsageError
+from distort.pipeline import analyze_session
+from distort.report.console import make_console
+from distort.report.numbers import level_name
+from distort.report.session_figures import figures_of
+from distort.report.summary import print_harmonics, print_response, print_summary
+from distort.report.tables_compression import print_compression
+from distort.report.tables_multitone import print_multitone
+from distort.session.condition_results import ConditionResults, Findings, conditions_analysed, read_results
+from distort.session.csv_table import read_table
+from distort.session.folder import SessionFolder
+from distort.session.plan import ReportPlan
+from distort.session.plan_reading import read_plan
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
+FloatArray = npt.NDArray[np.float64]
+
+
+def analyze(folder: str | PathLike[str], *, condition: str | None = None) -> "Session":
+    """Analyse the session in `folder` (`condition` alone, if named), write its results/ and return it.
+
+    Raises PlanError, SessionError, RecordingError and AnalysisError as `distort.pipeline.analyze_session` does.
+    """
+    analyze_session(Path(folder), condition=condition, progress=lambda what, done, total: None)
+    return load(folder)
+
+
+def load(folder: str | PathLike[str]) -> "Session":
+    """The session in `folder` as it was analysed last. Raises SessionError when it has no results."""
+    place = SessionFolder(Path(folder))
+    place.require()
+    found = {name: read_results(place, name) for name in conditions_analysed(place)}
+    if not found:
+        raise UsageError(f"{folder} has no results yet: distort.analyze({str(folder)!r}) makes some")
+    return Session(folder=place, results=found, words=read_plan(place.root).report)
+
+
+class Shown:
+    """Something that a terminal and a notebook show as the tables that the commands print."""
+
+    def _print(self, console: Console) -> None:
+        raise NotImplementedError
+
+    def __repr__(self) -> str:
+        text = io.StringIO()
+        self._print(make_console(text))
+        return text.getvalue().rstrip()
+
+    def _repr_html_(self) -> str:
+        return f"<pre>{html.escape(repr(self))}</pre>"
+
+
+@dataclass(frozen=True, repr=False)
+class Session(Shown):
+    """An analysed session; `session["desk"]` is one of its conditions."""
+
+    folder: SessionFolder
+    results: Mapping[str, ConditionResults]
+    words: ReportPlan = field(default_factory=ReportPlan)
+
+    @property
+    def conditions(self) -> tuple[str, ...]:
+        """Names of the conditions that were analysed."""
+        return tuple(self.results)
+
+    def __getitem__(self, condition: str) -> "Condition":
+        """One condition. Raises UsageError when it was not analysed."""
+        if condition not in self.results:
+            raise UsageError(f"no condition {condition!r} was analysed: there are {', '.join(self.results)}")
+        return Condition(session=self, results=self.results[condition])
+
+    def _print(self, console: Console) -> None:
+        for results in self.results.values():
+            print_summary(console, results)
+
+
+@dataclass(frozen=True, repr=False)
+class Condition(Shown):
+    """All results of one condition."""
+
+    session: Session
+    results: ConditionResults
+
+    @property
+    def findings(self) -> Findings:
+        """What findings.json holds."""
+        return self.results.findings
+
+    @property
+    def levels_db_spl(self) -> tuple[float, ...]:
+        """Nominal levels of the sweeps."""
+        return self.results.levels_db_spl
+
+    def response(self, level_db_spl: float) -> "Curves":
+        """The response at one nominal level. Raises UsageError for a level that was not analysed."""
+        self._require(level_db_spl, self.levels_db_spl)
+        return self._of_level("response", level_db_spl, print_response, figure="response")
+
+    def harmonics(self, level_db_spl: float) -> "Curves":
+        """The harmonics at one nominal level. Raises UsageError for a level that was not analysed."""
+        self._require(level_db_spl, self.levels_db_spl)
+
+        def table(console: Console, results: ConditionResults) -> None:
+            print_harmonics(console, results, level_db_spl=level_db_spl)
+
+        return self._of_level("harmonics", level_db_spl, table)
+
+    def multitone(self, level_db_spl: float) -> "Curves":
+        """Multitone distortion at one nominal level. Raises UsageError for a level that was not analysed."""
+        self._require(level_db_spl, tuple(one.level_db_spl for one in self.findings.multitones))
+
+        def table(console: Console, results: ConditionResults) -> None:
+            print_multitone(console, results, level_db_spl=level_db_spl)
+
+        return self._of_level("multitone", level_db_spl, table)
+
+    def compression(self, source: str = "sweep") -> "Curves":
+        """Change against the lowest level, from "sweep" or "multitone". Raises UsageError when there is none."""
+        known = [one.source for one in self.findings.compression]
+        if source not in known:
+            raise UsageError(f"there is no compression from {source!r}: there is {', '.join(known) or 'none'}")
+        path = self.session.folder.compression_path(self.findings.condition, source)
+        return self._curves(path, print_compression, figure=f"compression_{self.findings.condition}_{source}")
+
+    def _print(self, console: Console) -> None:
+        print_summary(console, self.results)
+
+    def _require(self, level_db_spl: float, known: tuple[float, ...]) -> None:
+        if level_db_spl not in known:
+            names = ", ".join(map(level_name, known)) or "none"
+            raise UsageError(f"no level of {level_name(level_db_spl)} dB SPL was analysed: there are {names}")
+
+    def _of_level(
+        self,
+        kind: str,
+        level_db_spl: float,
+        table: Callable[[Console, ConditionResults], None],
+        *,
+        figure: str | None = None,
+    ) -> "Curves":
+        condition = self.findings.condition
+        path = self.session.folder.level_result_path(condition, kind, level_db_spl)
+        name = f"{kind}_{condition}_{level_name(level_db_spl)}dB" if figure is None else f"{figure}_{condition}"
+        return self._curves(path, table, figure=name)
+
+    def _curves(self, path: Path, table: Callable[[Console, ConditionResults], None], *, figure: str) -> "Curves":
+        return Curves(
+            values=read_table(path),
+            table=lambda console: table(console, self.results),
+            figure=figures_of(tuple(self.session.results.values()), self.session.words)[figure],
+        )
+
+
+@dataclass(frozen=True, repr=False)
+class Curves(Shown):
+    """One table of results; `curves["h3_db"]` is a column, `(rows,)`, NaN where nothing is measurable."""
+
+    values: Mapping[str, FloatArray]
+    table: Callable[[Console], None]
+    figure: "Callable[[], Figure]"
+
+    @property
+    def columns(self) -> tuple[str, ...]:
+        """Names of the columns, those of the CSV file."""
+        return tuple(self.values)
+
+    def __getitem__(self, column: str) -> FloatArray:
+        """One column as a copy. Raises UsageError when there is none of that name."""
+        if column not in self.values:
+            raise UsageError(f"there is no column {column!r}: {', '.join(self.values)}")
+        return self.values[column].copy()
+
+    def to_pandas(self) -> Any:
+        """A pandas.DataFrame, frequency as its index. Raises UsageError where pandas is not installed."""
+        try:
+            pandas = import_module("pandas")
+        except ImportError as error:
+            raise UsageError("pandas is not installed: pip install pandas") from error
+        return pandas.DataFrame(dict(self.values)).set_index("frequency_hz")
+
+    def draw(self) -> "Figure":
+        """The figure that `distort report` makes of it, on the scales of the whole session."""
+        return self.figure()
+
+    def _print(self, console: Console) -> None:
+        self.table(console)

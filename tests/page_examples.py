@@ -1,0 +1,59 @@
+"""A whole session as an analysis leaves it on disk, for figures and the report page; nothing was recorded."""
+
+from collections.abc import Sequence
+from dataclasses import replace
+from pathlib import Path
+
+from distort.session.condition_results import ConditionResults, write_results
+from distort.session.folder import SessionFolder
+from distort.session.plan import Loudspeaker, Setup
+from distort.session.plan_template import plan_text, write_plan
+from tests.ladder_examples import ladder, multitone_bands, multitone_found
+from tests.test_report_session import results
+
+HOSTILE = "A <b>bold</b> & \"quoted\" 'name' </script><script>window.broken = 1</script> --> $x$"
+"""What a user might write that HTML, a script or a formula would take for its own."""
+
+
+def whole_results(
+    condition: str,
+    *,
+    levels: Sequence[float],
+    conditions: Sequence[str],
+    name: str = "Monitor A",
+    simulated: bool = True,
+) -> ConditionResults:
+    """A condition with sweeps, multitones and both kinds of compression; the latter from two levels on."""
+    plain = results(condition, simulated=simulated, levels=tuple(levels))
+    ladders = [ladder(levels, source=source) for source in ("sweep", "multitone")] if len(levels) > 1 else []
+    findings = replace(
+        plain.findings,
+        loudspeaker=Loudspeaker(name=name),
+        setup=Setup(conditions=tuple(conditions)),
+        multitones=tuple(multitone_found(level) for level in levels),
+        compression=tuple(found for found, _ in ladders),
+        no_compression=None if ladders else "There is one level alone, so nothing is known of compression.",
+    )
+    return replace(
+        plain,
+        findings=findings,
+        multitones=tuple(multitone_bands(level) for level in levels),
+        changes=tuple(curves for _, curves in ladders),
+    )
+
+
+def write_session(
+    root: Path,
+    *,
+    levels: Sequence[float] = (86.0, 96.0),
+    conditions: Sequence[str] = ("stand", "desk"),
+    name: str = "Monitor A",
+    simulated: bool = True,
+) -> SessionFolder:
+    """A session folder with a plan and results."""
+    write_plan(root, plan_text(name="Monitor A", levels_db_spl=tuple(levels), conditions=tuple(conditions)))
+    folder = SessionFolder(root)
+    for condition in conditions:
+        each = whole_results(condition, levels=levels, conditions=conditions, name=name, simulated=simulated)
+        write_results(folder, each)
+    return folder

@@ -1,0 +1,70 @@
+"""The methods text says what the program does: its numbers are those of the code, its tests exist."""
+
+import re
+from pathlib import Path
+
+import pytest
+
+from distort.analysis import coil_heating, compression, harmonics, multitone_blocks, operating_range, response, windows
+from distort.analysis.grid import ROWS_PER_OCTAVE
+from distort.capture import reel_finding, reel_levels, sweep_fitting
+from distort.report.methods_words import methods_text
+from distort.report.plan_words import LevelPlanned
+
+ROOT = Path(__file__).resolve().parent.parent
+
+
+def as_one_line() -> str:
+    """The text without its line ends."""
+    return re.sub(r"\s+", " ", methods_text())
+
+
+def test_every_test_it_names_exists() -> None:
+    named = re.findall(r"tests/\w+\.py", methods_text())
+    assert len(named) > 5
+    assert [name for name in named if not (ROOT / name).is_file()] == []
+
+
+def test_every_own_method_names_its_test() -> None:
+    marks = re.findall(r"\(own[^)]*\)", methods_text())
+    assert len(marks) > 5
+    assert [mark for mark in marks if "tests/" not in mark] == []
+
+
+@pytest.mark.parametrize(
+    ("said", "is_so"),
+    [
+        (r"from 0\.45 of the gap to order n \+ 1", windows.BEFORE_SHARE == 0.45),
+        (r"to 0\.6 of the gap to order n - 1", windows.AFTER_SHARE == 0.6),
+        (r"24 an octave", ROWS_PER_OCTAVE == 24),
+        (r"under 10 dB above its noise floor", harmonics.CLEAR_OF_NOISE_DB == 10.0),
+        (r"under 25 dB above the leak", harmonics.CLEAR_OF_LEAK_DB == 25.0),
+        (r"beyond 0\.3 dB", harmonics.STEADY_BIAS_DB == 0.3),
+        (r"2\.5 times the sweep's start", response.VALID_FROM_RE_START == 2.5),
+        (r"Blocks of 8 periods", multitone_blocks.BLOCK_PERIODS == 8),
+        (r"its uncertainty and 0\.1 dB", operating_range.LEAST_NAMED_DB == 0.1),
+        (r"under 0\.2 dB per dB of drive", operating_range.LIMITING_SLOPE == 0.2),
+        (r"steps of 1\.5 dB or less", operating_range.FINE_STEP_DB == 1.5),
+        (r"copper 0\.393 % per kelvin", coil_heating.COPPER_PER_K == 0.00393),
+        (r"more than 1 sample and 1 ppm", (reel_finding.SAME_SAMPLES, reel_finding.WANDER) == (1.0, 1e-6)),
+        (r"rest of 10 s none .* more than 0\.25 dB", (reel_levels.RESTED_S, reel_levels.SAME_DB) == (10.0, 0.25)),
+        (r"must lie under -40 dB", sweep_fitting.LARGEST_RESIDUAL_DB == -40.0),
+    ],
+)
+def test_its_numbers_are_those_of_the_code(said: str, is_so: bool) -> None:
+    assert re.search(said, as_one_line())
+    assert is_so
+
+
+def test_its_formula_of_the_change_is_that_of_the_code() -> None:
+    formula = "change_L(f) = [P_L(f) - P_ref(f)] - [drive_L - drive_ref]"
+    assert formula in methods_text()
+    assert formula in str(compression.__doc__)
+
+
+def test_its_times_of_exposure() -> None:
+    """NIOSH publication 98-126: 96 dB(A) 37.8 min, 102 dB(A) 9.4 min."""
+    for level, minutes in ((96.0, 38), (102.0, 9)):
+        planned = LevelPlanned(level_db_spl=level, drive_dbfs=0.0, peak_dbfs=0.0, recordings=1, seconds=1.0)
+        assert round(60.0 * planned.permitted_hours) == minutes
+        assert f"{level:g} dB(A) for {minutes}" in as_one_line()

@@ -1,0 +1,280 @@
+"""The report page as text: what it says, what it holds, what it leaves alone. tests/test_page_in_browser.py runs it."""
+
+import base64
+import hashlib
+import io
+import re
+import zipfile
+from dataclasses import dataclass, fields, replace
+from html.parser import HTMLParser
+
+import numpy as np
+import pytest
+
+from distort.report.page.chart_data import plain_chart
+from distort.report.page.charts import session_charts
+from distort.report.page.document import page, write_page
+from distort.report.page.live import LIBRARY, asset, script_safe
+from distort.report.page.markup import Markup, element
+from distort.report.page.verdicts import verdicts
+from distort.session.condition_results import ConditionResults, Findings
+from distort.session.folder import SessionFolder
+from distort.session.plan import ReportPlan
+from tests.page_examples import HOSTILE, whole_results, write_session
+from tests.report_examples import harmonics
+
+PUBLISHED = {
+    "uPlot.iife.min.js": "19c8d4c6ad88929a79f4ae49d6f7161566dfd0ba3d15cc495e974f787eb78f1f",
+    "uPlot.min.css": "df630c6a8d6f8eeaff264b50f73ce5b114f646ffd9a0bb74f049b0a00135fa04",
+    "uPlot.LICENSE": "8f989229699b4fe2f1a0432d0e9edc338a8a911e250e2d1b01ecd770a5f5b1bd",
+}
+"""SHA-256 of the files in npm's package uplot 1.6.32 (`npm pack uplot@1.6.32`)."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Coincidence:
+    """As the findings will have it."""
+
+    anomaly: str
+    quantity: str
+    level: float
+    frequency_hz: float
+    cause: str
+    evidence: str
+    chance_probability: float
+    sentence: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class Heard:
+    """An estimate of what can be heard."""
+
+    sentence: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class FurtherFindings(Findings):
+    """Findings of an analysis that looked for coincidences, too."""
+
+    coincidences: tuple[Coincidence, ...] = ()
+    audibility: tuple[Heard, ...] = ()
+
+
+class Reader(HTMLParser):
+    """Every tag with its attributes, and the text outside scripts and styles."""
+
+    def __init__(self, text: str) -> None:
+        super().__init__()
+        self.tags: list[tuple[str, dict[str, str | None]]] = []
+        self.said: list[str] = []
+        self._silent = False
+        self.feed(text)
+
+    def handle_starttag(self, tag, attrs) -> None:
+        self.tags.append((tag, dict(attrs)))
+        self._silent = tag in ("script", "style")
+
+    def handle_endtag(self, tag) -> None:
+        self._silent = False
+
+    def handle_data(self, data) -> None:
+        if not self._silent:
+            self.said.append(data)
+
+
+@pytest.fixture
+def folder(tmp_path) -> SessionFolder:
+    return write_session(tmp_path, conditions=("desk",))
+
+
+def made(folder: SessionFolder, *results: ConditionResults, words: ReportPlan | None = None) -> str:
+    each = results or (whole_results("desk", levels=(86.0, 96.0), conditions=("desk",)),)
+    return page(folder, each, words or ReportPlan(), figures=())
+
+
+@pytest.mark.parametrize("name", PUBLISHED)
+def test_the_library_is_the_published_one(name) -> None:
+    assert hashlib.sha256(asset(name).encode()).hexdigest() == PUBLISHED[name]
+
+
+def test_the_page_carries_the_librarys_licence_and_version(folder) -> None:
+    text = made(folder)
+    assert "The MIT License" in text
+    assert "uPlot (v1.6.32)" in text
+    assert asset(LIBRARY) in text
+
+
+def test_every_address_is_inside_the_page(folder) -> None:
+    addresses = [
+        value
+        for _, attributes in Reader(made(folder)).tags
+        for key, value in attributes.items()
+        if key in ("href", "src", "srcset", "action", "poster", "background")
+    ]
+    assert addresses
+    assert [each for each in addresses if not each.startswith(("#", "data:"))] == []
+
+
+def test_every_anchor_leads_somewhere(folder) -> None:
+    tags = Reader(made(folder)).tags
+    ids = [attributes["id"] for _, attributes in tags if "id" in attributes]
+    assert len(ids) == len(set(ids))
+    wanted = {attributes["href"][1:] for _, attributes in tags if attributes.get("href", "").startswith("#")}
+    assert wanted <= set(ids)
+
+
+def test_a_users_words_are_escaped_wherever_they_stand(folder) -> None:
+    results = whole_results("desk", levels=(86.0, 96.0), conditions=("desk",), name=HOSTILE)
+    rejected = replace(results.findings.recordings[0], rejected=HOSTILE, file=HOSTILE)
+    results = replace(results, findings=replace(results.findings, recordings=(rejected,)))
+    reader = Reader(made(folder, results, words=ReportPlan(title=HOSTILE, credit=HOSTILE)))
+    assert "b" not in {tag for tag, _ in reader.tags}
+    assert sum(tag == "script" for tag, _ in reader.tags) == 3
+    assert sum(HOSTILE in text for text in reader.said) >= 5
+
+
+def test_elements_escape_text_and_keep_markup() -> None:
+    assert element("p", "a<b", Markup("<i>c</i>"), title='"x"') == '<p title="&quot;x&quot;">a&lt;b<i>c</i></p>'
+    assert element("img", alt="", hidden=True, width=None) == '<img alt="" hidden>'
+
+
+def test_data_cannot_end_its_script() -> None:
+    assert "<" not in script_safe('["</script>", "<!--"]')
+
+
+def test_simulated_is_said_and_a_measurement_is_not_called_so(folder) -> None:
+    assert "Simulated loudspeaker, not a measurement." in Reader(made(folder)).said
+    real = whole_results("desk", levels=(86.0,), conditions=("desk",), simulated=False)
+    assert "imulated" not in "".join(Reader(made(folder, real)).said)
+
+
+def test_verdicts_state_what_the_curves_hold() -> None:
+    """tests/report_examples.py: flat at the level but for 6 dB at 1 kHz.
+
+    THD at 96 dB is read from 100 Hz on: order 2 begins at -20 dB at 20 Hz and falls 6.02 dB an octave, so it has
+    -20 - 20 log10(100 / 20) = -33.98 dB at 100 Hz; orders 3 to 10, 10 dB lower each, add 0.45 dB to that: 2.11 %.
+    """
+    said = verdicts(whole_results("desk", levels=(86.0, 96.0), conditions=("desk",)))
+    assert "runs from 80.0 dB SPL (1 kHz) to 86.0 dB SPL" in said[0]
+    assert "a range of 6.0 dB" in said[0]
+    assert said[2].startswith("At 96 dB SPL (nominal, measured 95.8 dB SPL) THD re the fundamental reaches 2.11 %")
+    assert "at 100 Hz (order 2 there: -34.0 dB)" in said[2]
+
+
+def test_verdicts_without_anything_to_read_say_so() -> None:
+    results = whole_results("desk", levels=(86.0,), conditions=("desk",))
+    buried = tuple(
+        replace(each, orders=tuple(replace(order, doubtful=np.ones_like(order.doubtful)) for order in each.orders))
+        for each in results.harmonics
+    )
+    said = verdicts(replace(results, harmonics=buried))
+    assert any("no THD can be read" in sentence for sentence in said)
+
+
+def test_coincidences_and_hearing_show_where_they_are_there(folder) -> None:
+    plain = whole_results("desk", levels=(86.0, 96.0), conditions=("desk",))
+    assert "Coincidences" not in Reader(made(folder, plain)).said
+    found = Coincidence(
+        anomaly="dip at 1.2 kHz",
+        quantity="h2",
+        level=96.0,
+        frequency_hz=1200.0,
+        cause="weak-fundamental",
+        evidence="fundamental -6.0 dB",
+        chance_probability=0.013,
+        sentence="Near 1.2 kHz order 2 rises by 5.0 dB because the fundamental is weak.",
+    )
+    known = {field.name: getattr(plain.findings, field.name) for field in fields(plain.findings)}
+    heard = Heard(sentence="Order 2 stands 12 dB above what the tone masks.")
+    further = FurtherFindings(**{**known, "coincidences": (found,), "audibility": (heard,)})
+    reader = Reader(made(folder, replace(plain, findings=further)))
+    for text in ("Coincidences", "weak-fundamental", "1.2 kHz", "0.013", "What can be heard"):
+        assert text in reader.said, text
+    assert reader.said.count(found.sentence) == 1
+    assert reader.said.count(heard.sentence) >= 1
+
+
+def test_comparisons_show_where_somebody_compared(folder) -> None:
+    assert "Comparisons" not in Reader(made(folder)).said
+    compare = folder.root / "results" / "compare"
+    compare.mkdir()
+    (compare / "stand__desk.csv").write_bytes(b"frequency_hz,difference_db\n1000,1.5\n")
+    (compare / "stand__desk.png").write_bytes(b"\x89PNG picture")
+    reader = Reader(made(folder))
+    assert "Comparisons" in reader.said
+    (picture,) = (attributes["src"] for tag, attributes in reader.tags if tag == "img")
+    (table,) = (a["href"] for tag, a in reader.tags if tag == "a" and a.get("download") == "stand__desk.csv")
+    for address, content in ((picture, b"\x89PNG picture"), (table, b"frequency_hz,difference_db\n1000,1.5\n")):
+        assert base64.b64decode(address.partition("base64,")[2]) == content
+
+
+def test_the_tables_are_in_the_page(folder) -> None:
+    links = [a for tag, a in Reader(made(folder)).tags if tag == "a" and "download" in a]
+    assert [link["download"] for link in links] == ["desk_results.zip"]
+    archive = zipfile.ZipFile(io.BytesIO(base64.b64decode(links[0]["href"].partition("base64,")[2])))
+    tables = sorted(path.name for path in (folder.root / "results" / "desk").iterdir())
+    assert archive.namelist() == tables
+    assert len(tables) >= 8
+    for name in tables:
+        assert archive.read(name) == (folder.root / "results" / "desk" / name).read_bytes()
+
+
+def test_the_same_results_give_the_same_page_and_it_is_written_once(folder) -> None:
+    results = (whole_results("desk", levels=(86.0, 96.0), conditions=("desk",)),)
+    first, second = (write_page(folder, results, ReportPlan(), figures=()) for _ in range(2))
+    assert (first.written, second.written) == (True, False)
+    assert write_page(folder, results, ReportPlan(title="New"), figures=()).written
+
+
+def test_charts_hold_the_readings_and_their_marks() -> None:
+    results = whole_results("desk", levels=(86.0, 96.0), conditions=("desk",))
+    charts = {chart.title: chart for chart in session_charts((results,))}
+    assert len(charts) == 5
+    harmonics = charts["Harmonic distortion"]
+    second = next(each for each in harmonics.series if each.name == "96 dB: order 2")
+    order = results.harmonics[1].orders[0]
+    np.testing.assert_array_equal(second.values[0], order.relative_db)
+    np.testing.assert_allclose(second.values[1], 100.0 * 10.0 ** (order.relative_db / 20.0))
+    np.testing.assert_array_equal(second.careful, order.doubtful)
+    for chart in charts.values():
+        assert all(len(each.at) == len(chart.facets) for each in chart.series)
+        for each in chart.series:
+            assert all(values.shape == chart.frequency_hz.shape for values in each.values)
+            assert all(at < len(facet.options) for at, facet in zip(each.at, chart.facets, strict=True))
+
+
+def test_marks_of_a_chart_are_those_of_the_tables() -> None:
+    """tests/report_examples.py: at 3.16 kHz order n lies at -50 - 3 n dB, and is doubtful within 10 dB of its floor."""
+    results = whole_results("desk", levels=(96.0,), conditions=("desk",))
+    chart = next(
+        chart
+        for chart in session_charts((replace(results, harmonics=(harmonics(noise_db=-67.0),)),))
+        if chart.kind == "harmonics"
+    )
+    marks = {each["name"]: each["marks"][176] for each in plain_chart(chart)["series"] if each["marks"]}
+    assert chart.frequency_hz[176] == pytest.approx(3162.3, rel=1e-4)
+    assert {name: marks[f"96 dB: order {name}"] for name in (2, 3, 5, 6)} == {2: ".", 3: "?", 5: "?", 6: "<"}
+
+
+def test_of_many_levels_the_lowest_and_the_loudest_have_their_pictures(folder) -> None:
+    results = whole_results("desk", levels=(86.0, 96.0), conditions=("desk",))
+    drawing = '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 1 1"/>'
+    paths = [folder.root / f"harmonics_desk_{level}dB.svg" for level in (76, 82, 88, 94, 98, 102)]
+    for path in (*paths, response := folder.root / "response_desk.svg"):
+        path.write_text(drawing)
+    reader = Reader(page(folder, (results,), ReportPlan(), figures=(*paths, response)))
+    shown = [attributes["alt"] for tag, attributes in reader.tags if tag == "img"]
+    assert [level for level in (76, 82, 88, 94, 98, 102) if any(f"desk, {level} dB" in alt for alt in shown)] == [
+        76,
+        94,
+        98,
+        102,
+    ]
+    assert any("not here: desk, 82 dB SPL (nominal), desk, 88 dB SPL (nominal)." in text for text in reader.said)
+
+
+def test_one_level_has_no_compression_and_still_a_page(folder) -> None:
+    alone = whole_results("desk", levels=(86.0,), conditions=("desk",))
+    text = made(folder, alone)
+    assert "There is one level alone" in text
+    assert not re.search(r"NaN|Infinity", text.partition("chart-data")[2].partition("</script>")[0])

@@ -1,0 +1,74 @@
+"""A peak at the microphone above a limit stops the sound: the same contract for every device."""
+
+import numpy as np
+import pytest
+
+from distort.capture.device import Device
+from distort.capture.playing import FADE_S, HOLD_S, Run
+from distort.capture.simulated import SimulatedMonitor
+from distort.capture.sound_card import Connections, SoundCard
+from distort.errors import TooLoudError
+from signals import Sweep, framed
+
+pytest_plugins = ["tests.card_fixtures"]
+
+RATE = 48000
+SWEEP = framed(Sweep(seconds=1.0, drive_dbfs=-20.0))
+
+
+@pytest.fixture(params=["simulated", "sound-card"])
+def device(request) -> Device:
+    if request.param == "simulated":
+        return SimulatedMonitor()
+    request.getfixturevalue("wire")
+    return SoundCard(Connections(), max_drive_dbfs=-6.0)
+
+
+def test_a_peak_above_the_limit_stops_it(device) -> None:
+    """A sweep at -20 dBFS reaches 0.02 in the simulated microphone and 0.1 through a wire; noise stays below 1e-4."""
+    with pytest.raises(TooLoudError, match=r"heard a peak above -46\.0 dBFS"):
+        device.play_and_record(SWEEP.samples(), sample_rate=RATE, stop_above=0.005)
+
+
+def test_a_limit_that_is_not_passed_changes_nothing(device) -> None:
+    recording = device.play_and_record(SWEEP.samples(), sample_rate=RATE, stop_above=0.5)
+    assert recording.size > SWEEP.n_samples
+    assert float(np.max(np.abs(recording))) > 0.01
+
+
+def wired(run: Run, *, gain: float, frames: int = 480) -> np.ndarray:
+    """What a run plays when its own output comes back a block later, times `gain`."""
+    heard, played = np.zeros((frames, 2), np.float32), []
+    while not run.done.is_set():
+        out = np.zeros((frames, 1), np.float32)
+        run.step(heard, out, 0, "")
+        heard = np.concatenate([np.zeros_like(out), gain * out], axis=1)
+        played.append(out[:, 0])
+    return np.concatenate(played)
+
+
+@pytest.mark.parametrize(("gain", "stops"), [(0.9, False), (1.1, True)])
+def test_a_run_fades_out_within_the_block_that_hears_it(gain, stops) -> None:
+    """A tone whose second half is ten times the first: the fade begins in the first block after it is heard."""
+    tone = np.concatenate([np.full(RATE, 0.05), np.full(RATE, 0.5)]).astype(np.float32)
+    run = Run(tone, lead_in=4800, tail=4800, channels=2, sample_rate=RATE)
+    run.stop_above(1, 0.5)
+    played = wired(run, gain=gain)
+    assert run.too_loud is stops
+    sounded_s = np.flatnonzero(np.abs(played) > 0.05)[-1] / RATE - 1.1  # since the louder half began
+    if not stops:
+        assert sounded_s == pytest.approx(1.0, abs=1e-3)
+        return
+    assert sounded_s < 0.02 + FADE_S  # two blocks of 10 ms and the fade
+    assert played.size / RATE < 1.1 + 0.03 + FADE_S + HOLD_S
+
+
+def test_what_is_heard_before_the_playback_or_on_another_channel_stops_nothing() -> None:
+    run = Run(np.full(RATE, 0.5, np.float32), lead_in=4800, tail=4800, channels=2, sample_rate=RATE)
+    run.stop_above(0, 0.1)  # channel 1 is the one that hears the playback
+    wired(run, gain=1.0)
+    assert not run.too_loud
+    early = Run(np.zeros(RATE, np.float32), lead_in=4800, tail=4800, channels=1, sample_rate=RATE)
+    early.stop_above(0, 0.1)
+    early.step(np.ones((480, 1), np.float32), np.zeros((480, 1), np.float32), 0, "")
+    assert not early.too_loud
