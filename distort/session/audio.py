@@ -11,6 +11,7 @@ import soundfile
 
 from distort.errors import RecordingError, SessionError
 from distort.session.atomic import staged
+from distort.session.flac import checked_blocks
 from distort.session.resampling import resample
 from distort.session.riff import promised_and_held_bytes
 from distort.session.sidecar import Subtype
@@ -185,12 +186,24 @@ def column_of(path: Path, channels: int, channel: int | None) -> int:
     return channel - 1
 
 
+def blocks(path: Path, file: Any) -> Iterator[FloatArray]:
+    """All samples of the file that `opened` has given, in blocks `(n, channels)`.
+
+    Raises RecordingError when a FLAC file turns out not to decode to what was encoded, and what soundfile raises.
+    """
+    size = max(BLOCK_SAMPLES // file.channels, 1)
+    if file.format == "FLAC":
+        yield from checked_blocks(path, file, size)
+    else:
+        yield from file.blocks(size, dtype="float64", always_2d=True)
+
+
 def _read_channel(path: Path, file: Any, column: int) -> FloatArray:
     """One column, block by block, so that a file of many channels takes no more memory than one."""
     samples = np.empty(file.frames)
     filled = 0
     try:
-        for block in file.blocks(max(BLOCK_SAMPLES // file.channels, 1), dtype="float64", always_2d=True):
+        for block in blocks(path, file):
             samples[filled : filled + len(block)] = block[:, column]
             filled += len(block)
     except soundfile.SoundFileError as error:
@@ -209,4 +222,14 @@ def _read_channel(path: Path, file: Any, column: int) -> FloatArray:
     return samples
 
 
-__all__ = ["MOST_FRAMES", "column_of", "encoder", "opened", "read_audio", "resample", "write_audio", "write_pieces"]
+__all__ = [
+    "MOST_FRAMES",
+    "blocks",
+    "column_of",
+    "encoder",
+    "opened",
+    "read_audio",
+    "resample",
+    "write_audio",
+    "write_pieces",
+]
