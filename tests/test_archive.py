@@ -10,8 +10,7 @@ import signal
 import subprocess
 import sys
 import threading
-from concurrent.futures import ProcessPoolExecutor, ThreadPoolExecutor
-from multiprocessing import get_context
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 import pytest
@@ -105,7 +104,8 @@ def test_processes_give_what_a_single_run_gives_bit_for_bit(distort, archive, re
     assert [one.rows for one in again if one.rows] == [(tuple(again[0].rows[0]),)] * 3
 
 
-def test_a_cluster_of_two_workers_gives_the_same(archive, recorded, tmp_path) -> None:
+@pytest.mark.parametrize("workers", [1, pytest.param(2, marks=pytest.mark.study)])
+def test_a_cluster_gives_the_same(archive, recorded, tmp_path, workers) -> None:
     """dask.distributed, as an engine that a laboratory may have; any other `concurrent.futures.Executor` will do."""
     from distributed import Client, LocalCluster
 
@@ -113,7 +113,7 @@ def test_a_cluster_of_two_workers_gives_the_same(archive, recorded, tmp_path) ->
     analyze_if_changed(str(alone))
     seen = []
     with (
-        LocalCluster(n_workers=2, threads_per_worker=1, processes=True, dashboard_address=None) as cluster,
+        LocalCluster(n_workers=workers, threads_per_worker=1, processes=True, dashboard_address=None) as cluster,
         Client(cluster) as client,
     ):
         outcomes = analyze_archive(
@@ -244,10 +244,7 @@ def test_no_process_is_left_when_the_first_is_killed(tmp_path) -> None:
     first.stdout.close()
 
 
-def test_any_executor_and_an_engine_that_gives_up(archive) -> None:
-    with ProcessPoolExecutor(1, mp_context=get_context("spawn")) as pool:
-        assert states(analyze_archive(find_sessions([archive / "year/a"]), pool, progress=quiet)) == "analysed"
-
+def test_an_engine_that_gives_up(archive) -> None:
     def gives_up(session: str, again: bool) -> Outcome:
         raise ConnectionError("the scheduler is gone")
 
