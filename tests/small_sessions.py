@@ -41,7 +41,7 @@ def with_takes(new, tmp_path_factory) -> Path:
 
 @pytest.fixture(scope="module")
 def analysed(with_takes, tmp_path_factory) -> Path:
-    """The session with its takes, analysed and drawn."""
+    """The session with its takes, analysed."""
     from distort.__main__ import main
 
     session = Path(shutil.copytree(with_takes, tmp_path_factory.mktemp("analysed") / "monitor"))
@@ -50,5 +50,14 @@ def analysed(with_takes, tmp_path_factory) -> Path:
         words = ["--stimulus", "sweep", "--level", str(level), "--turned-db", "0"]
         assert main(["add", str(session), str(take), *words]) == 0
     assert main(["analyze", str(session)]) == 0
+    return session
+
+
+@pytest.fixture(scope="module")
+def drawn(analysed, tmp_path_factory) -> Path:
+    """The session analysed and drawn."""
+    from distort.__main__ import main
+
+    session = Path(shutil.copytree(analysed, tmp_path_factory.mktemp("drawn") / "monitor"))
     assert main(["report", str(session)]) == 0
     return session

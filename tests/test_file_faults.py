@@ -37,8 +37,8 @@ def test_a_disk_that_takes_no_more_while_recordings_are_brought_in(runner, with_
     assert runner.whole(session, *words) == 0
 
 
-def test_a_disk_that_takes_no_more_while_results_are_written(runner, analysed, tmp_path) -> None:
-    session = Path(shutil.copytree(analysed, tmp_path / "monitor"))
+def test_a_disk_that_takes_no_more_while_results_are_written(runner, drawn, tmp_path) -> None:
+    session = Path(shutil.copytree(drawn, tmp_path / "monitor"))
     before = contents(session)
     assert runner.whole(session, "analyze", session, largest_file_bytes=10_000) == 1
     assert "cannot be written" in said(session)

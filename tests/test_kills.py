@@ -1,6 +1,6 @@
 """kill -9 at random moments: every recording whole or absent, every result old or new, and the next run goes on.
 
-Six in the ordinary run; `pytest -m study -s tests/test_kills.py` does 204.
+Five in the ordinary run; `pytest -m study -s tests/test_kills.py` does 204.
 """
 
 import random
@@ -98,17 +98,16 @@ def old_or_new(held: dict[str, bytes], old: dict[str, bytes], new: dict[str, byt
 
 
 @pytest.mark.parametrize(
-    ("command", "key", "value", "kills"),
+    ("command", "before", "key", "value", "kills"),
     [
-        ("analyze", "smoothing", '"1/6"', 2),
-        ("report", "title", '"Another"', 1),  # draws every figure each time
-        pytest.param("analyze", "smoothing", '"1/6"', 51, marks=STUDY),
-        pytest.param("report", "title", '"Another"', 51, marks=STUDY),
+        ("analyze", "analysed", "smoothing", '"1/6"', 2),
+        pytest.param("analyze", "analysed", "smoothing", '"1/6"', 51, marks=STUDY),
+        pytest.param("report", "drawn", "title", '"Another"', 51, marks=STUDY),  # draws every figure each time
     ],
 )
-def test_results(runner, analysed, tmp_path, command, key, value, kills) -> None:
+def test_results(runner, request, tmp_path, command, before, key, value, kills) -> None:
     moment = random.Random(3)
-    changed = Path(shutil.copytree(analysed, tmp_path / "changed"))
+    changed = Path(shutil.copytree(request.getfixturevalue(before), tmp_path / "changed"))
     plan = changed / "session.toml"
     text, count = re.subn(rf"(?m)^#? ?{key} = .*$", f"{key} = {value}", plan.read_text(encoding="utf-8"))
     assert count == 1
