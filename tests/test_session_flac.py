@@ -15,6 +15,7 @@ import soundfile
 from distort.errors import RecordingError
 from distort.session.audio import read_audio
 from distort.session.flac import stream_info
+from distort.session.flac_frames import _coded, samples_in_a_row
 from distort.session.long_audio import open_long
 
 N_SAMPLES = 60_000
@@ -123,7 +124,8 @@ def test_the_header_as_the_encoder_wrote_it(tmp_path) -> None:
     encoded(path, channels=2, subtype="PCM_16")
     stated = stream_info(path)
     stored, _ = soundfile.read(path, dtype="int16")
-    assert (stated.bits, stated.shortest_block) == (16, 4096)
+    assert stated.bits == 16
+    assert stated.first_frame == frames(path.read_bytes())[0]
     assert stated.md5 == hashlib.md5(stored.astype("<i2").tobytes(), usedforsecurity=False).digest()
 
 
@@ -143,3 +145,30 @@ def test_silence_is_believed_where_the_checksum_speaks_for_it(tmp_path) -> None:
     samples[10_000:30_000] = 0.0
     soundfile.write(path, samples, 48_000, subtype="PCM_24")
     assert np.count_nonzero(read_audio(path)[0]) > 39_000
+
+
+@pytest.mark.parametrize(
+    ("number", "spelled"),
+    [
+        # characters as Python spells them in UTF-8 (RFC 3629), at both ends of each length
+        *((code, chr(code).encode("utf-8")) for code in (0, 0x7F, 0x80, 0x7FF, 0x800, 0xFFFF, 0x10000, 0x10FFFF)),
+        # beyond UTF-8, by hand from the pattern of RFC 9639, section 9.1.5
+        (0x1FFFFF, b"\xf7\xbf\xbf\xbf"),
+        (0x200000, b"\xf8\x88\x80\x80\x80"),
+        (0x4000000, b"\xfc\x84\x80\x80\x80\x80"),
+        (0x80000000, b"\xfe\x82\x80\x80\x80\x80\x80"),
+        (0xFFFFFFFFF, b"\xfe\xbf\xbf\xbf\xbf\xbf\xbf"),
+    ],
+)
+def test_numbers_of_frames_are_spelled_as_the_standard_says(number, spelled) -> None:
+    assert _coded(number) == spelled
+
+
+@pytest.mark.parametrize("rate", [8_000, 44_100, 48_000, 88_200, 96_000, 12_345, 47_990])
+@pytest.mark.parametrize("n_samples", [1, 15, 4096, 4097, 600_000])
+def test_all_samples_of_whole_files_are_counted(tmp_path, rate, n_samples) -> None:
+    """Rates and lengths that headers spell in other ways, against the number that was written."""
+    path = tmp_path / "take.flac"
+    samples = 0.1 * np.random.default_rng(6).standard_normal(n_samples)
+    soundfile.write(path, samples, rate, subtype="PCM_16")
+    assert samples_in_a_row(path, stream_info(path).first_frame) == n_samples
