@@ -8,3 +8,7 @@ distort measure . --simulate --condition stand
 distort measure . --simulate --condition desk
 rm -f recordings/desk/multitone_76dB.* recordings/desk/multitone_96dB.*
 rm -f stimuli/*.wav # `distort stimuli demo_recordings` writes them again, byte for byte
+distort analyze .
+distort report .
+cp results/figures/harmonics_desk_96dB.png harmonics.png # both stand in README.md
+cp results/figures/coincidences_desk.png coincidences.png

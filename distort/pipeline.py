@@ -2,7 +2,8 @@
 
 For every condition: load the recordings with their sidecars, leave out what the user rejected, put the takes of each
 level together, analyse the sweeps from the lowest level up (its response is the reference for the equivalent input),
-and write the tables and findings. Each step is one call; what it does is in the module that it is imported from.
+look for dips and peaks and for what lines up with them, and write the tables and findings. Each step is one call; what
+it does is in the module that it is imported from.
 """
 
 import math
@@ -13,12 +14,16 @@ from functools import partial
 from pathlib import Path
 from typing import TypeVar
 
+from distort.analysis.coincidences import find_coincidences
 from distort.analysis.curves import Harmonics, Response
+from distort.analysis.orders import SeparatedOrders
 from distort.analysis.response import band_mean_db, lowest_valid_hz
 from distort.analysis.sweeps import Settings, SweepReadings, SweepTake, read_sweep, sweep_harmonics, sweep_response
 from distort.capture.chain import with_chain_of_levels
 from distort.capture.examined import examine
+from distort.capture.heard import audibility
 from distort.capture.ladder import Ladder, multitone_ladder, stated, sweep_ladder
+from distort.capture.looking import look_at
 from distort.capture.prepared import prepare_samples
 from distort.capture.takes import (
     MultitoneLevel,
@@ -29,9 +34,10 @@ from distort.capture.takes import (
     sweep_of,
     takes_of_each_level,
 )
-from distort.errors import AnalysisError, PlanError, SessionError
+from distort.errors import AnalysisError, SessionError
 from distort.session.audio import read_audio
 from distort.session.condition_results import ConditionResults, Findings, LevelFound, RecordingUsed, write_results
+from distort.session.curves_elsewhere import CurvesElsewhere, read_curves_elsewhere
 from distort.session.folder import SessionFolder
 from distort.session.link import coded_link
 from distort.session.microphone_file import SessionMicrophone, read_microphone
@@ -57,9 +63,8 @@ def analyze_session(
 
     threads   how many levels are analysed at a time; the results are the same
 
-    Raises PlanError for a bad session.toml, or one that asks for what is not done yet, SessionError for
-    files that are missing or cannot be trusted, RecordingError for audio that cannot be read, AnalysisError when the
-    recordings do not allow the result.
+    Raises PlanError for a bad session.toml, SessionError for files that are missing or cannot be trusted,
+    RecordingError for audio that cannot be read, AnalysisError when the recordings do not allow the result.
     """
     folder = SessionFolder(root)
     return analyze_session_into(folder, folder, condition=condition, threads=threads, progress=progress)
@@ -77,7 +82,6 @@ def analyze_session_into(
     root = folder.root
     folder.require()
     plan = read_plan(root)
-    _require_applied(plan)
     recorded = folder.conditions_recorded()
     if condition is not None and condition not in recorded:
         raise SessionError(f"{root} has no recordings of condition {condition!r}: there are {_listed(recorded)}")
@@ -112,9 +116,8 @@ def analyze_condition(
     harmonics = with_chain_of_levels(folder, plan, sweeps, harmonics=harmonics, responses=responses, settings=settings)
     multitones = takes_of_each_level(recordings, MULTITONE)
     read_tones = partial(read_multitone_takes, microphone=settings.microphone)
-    tones = _in_turn(
-        read_tones, multitones, f"analysing the multitones of {condition}", threads=threads, progress=progress
-    )
+    what = f"analysing the multitones of {condition}"
+    tones = _in_turn(read_tones, multitones, what, threads=threads, progress=progress)
     sources: dict[str, Callable[[], Ladder]] = {
         "sweeps": partial(
             _from_sweeps, recordings, sweeps, reads, shorts=shorts, harmonics=harmonics, settings=settings
@@ -123,7 +126,7 @@ def analyze_condition(
     if len(tones) > 1:
         sources["multitones"] = partial(_from_multitones, multitones, tones)
     ladders, no_compression = _ladders(sources)
-    return ConditionResults(
+    found = ConditionResults(
         findings=Findings(
             loudspeaker=recordings[0].sidecar.loudspeaker,
             setup=recordings[0].sidecar.setup,
@@ -139,12 +142,37 @@ def analyze_condition(
             multitones=tuple(_multitone_found(level, one) for level, one in tones.items()),
             compression=tuple(ladder.found for ladder in ladders),
             no_compression=no_compression,
+            audibility=audibility(sweeps, reads, harmonics, tones),
         ),
         responses=tuple(responses),
         harmonics=tuple(harmonics),
         multitones=tuple(band_table(one.result.bands) for one in tones.values()),
         changes=tuple(ladder.curves for ladder in ladders),
     )
+    return _with_coincidences(found, reads[min(reads)].separated, elsewhere=read_curves_elsewhere(folder, plan))
+
+
+def _with_coincidences(
+    found: ConditionResults, lowest: SeparatedOrders, *, elsewhere: CurvesElsewhere
+) -> ConditionResults:
+    """The results with the dips and peaks of the lowest level's response, and what lines up with them."""
+    looked = look_at(
+        lowest,
+        levels=found.levels_db_spl,
+        responses=found.responses,
+        harmonics=found.harmonics,
+        multitones=dict(zip((one.level_db_spl for one in found.findings.multitones), found.multitones, strict=True)),
+        changes=found.changes,
+        elsewhere=elsewhere,
+        setup=found.findings.setup,
+    )
+    findings = replace(
+        found.findings,
+        response_files=elsewhere.used,
+        anomalies=looked.anomalies,
+        coincidences=find_coincidences(looked),
+    )
+    return replace(found, findings=findings)
 
 
 def analyze_file(
@@ -241,15 +269,6 @@ def _require_some(sweeps: Mapping[float, list[Recording]], where: Path) -> None:
         raise SessionError(
             f"{where} holds no sweep, or every one in it was rejected: record one with `distort measure`, "
             f"or bring one in with `distort add`"
-        )
-
-
-def _require_applied(plan: Plan) -> None:
-    """Raises PlanError for what the plan asks for and this version does not do."""
-    if plan.analysis.response_files:
-        raise PlanError(
-            "session.toml asks for [analysis] response_files, which this version does not use: comment that line out, "
-            "and say with the results that it was not used"
         )
 
 

@@ -19,6 +19,15 @@ IN_BROWSER = "in_browser"
 _skipped: list[str] = []
 
 
+@pytest.hookimpl(tryfirst=True)
+def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
+    """Says what stays on one processor: the tests of a file, which share what is dear to make, and all that sound."""
+    if config.pluginmanager.hasplugin("xdist"):
+        for item in items:
+            alone = SOUND_CARD if SOUND_CARD in item.keywords else item.nodeid.partition("::")[0]
+            item.add_marker(pytest.mark.xdist_group(alone))
+
+
 def _may_be_skipped(report: pytest.TestReport) -> bool:
     elsewhere = os.environ.get(DEMANDED) != "1"
     return report.nodeid in MAY_BE_SKIPPED or (elsewhere and bool({SOUND_CARD, IN_BROWSER} & set(report.keywords)))

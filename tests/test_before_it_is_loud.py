@@ -199,3 +199,18 @@ def test_a_word_that_the_plan_does_not_have_is_told_before_any_sound(folder) -> 
     with pytest.raises(UsageError, match="the plan has no 'sweep_99dB'"):
         run(folder, device, plan_of(folder), only="sweep_99dB")
     assert device.played == []
+
+
+@pytest.mark.parametrize(
+    ("asked", "said"),
+    [
+        ({"lines_per_decade": "100", "period_s": "0.25"}, "100 lines a decade leave no free bin"),
+        ({"period_s": "0.1234567"}, "is 5925.922 samples at 48000 Hz"),
+    ],
+)
+def test_a_multitone_that_cannot_be_is_told_before_any_sound(folder, asked, said) -> None:
+    shorten(folder.root, **asked)
+    device = ScaledLoudspeaker()
+    with pytest.raises(PlanError, match=rf"\[multitone\] makes no multitone: .*{said}"):
+        run(folder, device, plan_of(folder))
+    assert device.played == []

@@ -16,7 +16,7 @@ pytest_plugins = ["tests.card_fixtures"]
 
 RATE = 48000
 SILENCE = Silence(seconds=0.2, settle_s=0.1)
-SWEEP = Reel((SILENCE, Sweep(seconds=1.0, drive_dbfs=-20.0), SILENCE))
+SWEEP = Reel((SILENCE, Sweep(seconds=0.8, drive_dbfs=-20.0), SILENCE))
 
 
 @pytest.fixture(params=["simulated", pytest.param("sound-card", marks=pytest.mark.sound_card)])

@@ -5,7 +5,19 @@ from pathlib import Path
 
 import pytest
 
-from distort.analysis import coil_heating, compression, harmonics, multitone_blocks, operating_range, response, windows
+from distort.analysis import (
+    coil_heating,
+    comparison,
+    compression,
+    fault_changes,
+    harmonics,
+    hearing,
+    multitone_blocks,
+    operating_range,
+    response,
+    wavelength,
+    windows,
+)
 from distort.analysis.grid import ROWS_PER_OCTAVE
 from distort.capture import reel_finding, reel_levels, sweep_fitting
 from distort.report.methods_words import methods_text
@@ -45,6 +57,14 @@ def test_every_own_method_names_its_test() -> None:
         (r"its uncertainty and 0\.1 dB", operating_range.LEAST_NAMED_DB == 0.1),
         (r"under 0\.2 dB per dB of drive", operating_range.LIMITING_SLOPE == 0.2),
         (r"steps of 1\.5 dB or less", operating_range.FINE_STEP_DB == 1.5),
+        (r"not under 0\.1 dB \(distortion 0\.5 dB\)", comparison.LEAST_NAMED_DISTORTION_DB == 0.5),
+        (r"three times what repeats", comparison.SCATTERS_NAMED == 3.0),
+        (r"at most three times the median", comparison.WELL_READ == 3.0),
+        (r"at 5 % for all bands", comparison.ALPHA == 0.05),
+        (r"weaker by more than 1 dB", fault_changes.WEAKER_DB == 1.0),
+        (r"27 dB a Bark downwards", hearing.LOWER_SLOPE_DB_A_BARK == 27.0),
+        (r"from 4 dB below the noise", hearing.NOISE_MASKING_DB == 4.0),
+        (r"c = 331\.3 sqrt", wavelength.SPEED_AT_ZERO_C == 331.3),
         (r"copper 0\.393 % per kelvin", coil_heating.COPPER_PER_K == 0.00393),
         (r"more than 1 sample and 1 ppm", (reel_finding.SAME_SAMPLES, reel_finding.WANDER) == (1.0, 1e-6)),
         (r"rest of 10 s none .* more than 0\.25 dB", (reel_levels.RESTED_S, reel_levels.SAME_DB) == (10.0, 0.25)),

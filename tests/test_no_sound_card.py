@@ -2,14 +2,21 @@
 
 import subprocess
 import sys
+import time
+from contextlib import nullcontext
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
 
 from distort.capture.playing import FADE_S, HOLD_S, Run, Watchdog
 from distort.capture.sound_systems import CardInfo
+from distort.capture.streaming import STALLED_S, follow
+from distort.errors import RecordingError
 from distort.report.card_words import print_cards
 from distort.report.console import make_console
+from tests.devices.answering import Answering
+from tests.devices.hasty_card import HastyLibrary
 
 WITHOUT = """
 import ctypes.util, sys
@@ -84,6 +91,16 @@ def test_a_run_that_is_stopped_fades_out_and_is_done_after_a_while_of_silence() 
     silence = sound[6 * 240 + fading.size :]
     assert not np.any(silence)
     assert silence.size >= HOLD_S * 48000
+
+
+def test_a_stream_that_has_died_is_not_waited_for(monkeypatch) -> None:
+    """PortAudio may end the thread of a stream by itself: that one stands still and is not active any more."""
+    monkeypatch.setitem(sys.modules, "sounddevice", HastyLibrary(Answering()))
+    died = SimpleNamespace(active=False)
+    began = time.monotonic()
+    with pytest.raises(RecordingError, match=r"stopped after 0\.0 s"):
+        follow(run(), lambda: nullcontext(died), what="card", sample_rate=48000, channel=1, watch=None)
+    assert time.monotonic() - began < 0.5 * STALLED_S
 
 
 def test_cards_are_listed_with_number_host_channels_and_rate(capsys) -> None:

@@ -2,6 +2,7 @@
 
 import dataclasses
 import json
+import math
 
 import numpy as np
 import pytest
@@ -14,6 +15,7 @@ from distort.report.figures_multitone import multitone_figure, multitone_top_db
 from distort.report.numbers import OCTAVE_NAMES
 from distort.report.style import level_colour
 from distort.session.condition_results import ConditionResults, write_results
+from distort.session.csv_table import read_table
 from distort.session.folder import SessionFolder
 from distort.session.plan_template import plan_text, write_plan
 from tests.ladder_examples import LADDER, ladder, linear_ladder, multitone_bands, multitone_found
@@ -278,12 +280,22 @@ def test_show_json_is_that_part_of_the_findings(session, capsys) -> None:
     assert json.loads(capsys.readouterr().out) == [{"condition": "desk", "multitones": written["multitones"]}]
 
 
+def test_show_json_of_a_table_holds_its_columns(session, capsys) -> None:
+    assert program.main(["show", str(session.root), "harmonics", "--json", "--condition", "desk", "--level", "96"]) == 0
+    (shown,) = json.loads(capsys.readouterr().out)
+    written = read_table(session.level_result_path("desk", "harmonics", 96.0))
+    assert (shown["condition"], shown["level_db_spl"]) == ("desk", 96.0)
+    assert list(shown["columns"]) == list(written)
+    for name, values in written.items():
+        held = [math.nan if value is None else value for value in shown["columns"][name]]
+        np.testing.assert_array_equal(held, values)
+
+
 @pytest.mark.parametrize(
     ("words", "said_"),
     [
         (["compression", "--level", "96"], "--level goes with harmonics and multitone"),
         (["multitone", "--level", "90"], "there are 86, 96"),
-        (["response", "--json"], "--json goes with multitone and compression"),
         (["multitone", "--json", "--level", "96"], "leave --level out"),
     ],
 )

@@ -59,6 +59,7 @@ def test_the_second_process_is_told_who_holds_the_session(distort, made, tmp_pat
         ("report", made),
         ("freeze", made, "issue-12"),
         ("bundle", made),
+        ("compare", made, tmp_path),
     ):
         said = distort.refused(*words, inside=made)
         assert said.startswith(f"{made} is in use by process {holder.pid} on {socket.gethostname()} since 20"), words

@@ -128,7 +128,15 @@ def test_any_number_and_any_text_comes_back(
     assert read_sidecar(path) == sidecar
 
 
-@pytest.mark.parametrize("name", [field.name for field in fields(Sidecar)])
+def test_a_sidecar_of_before_set_ups_were_told_apart_is_read(tmp_path: Path) -> None:
+    path = tmp_path / "sweep_86dB.json"
+    write_sidecar(path, replace(SIDECAR, repositioned=True))
+    assert read_sidecar(path).repositioned
+    damaged(path, lambda document: document.pop("repositioned"))
+    assert read_sidecar(path) == replace(SIDECAR, repositioned=False)
+
+
+@pytest.mark.parametrize("name", [field.name for field in fields(Sidecar) if field.name != "repositioned"])
 def test_every_key_is_needed_and_its_type_is_checked(tmp_path: Path, name: str) -> None:
     path = tmp_path / "sweep_86dB.json"
     write_sidecar(path, SIDECAR)

@@ -8,10 +8,10 @@ import pytest
 import soundfile
 
 from distort.__main__ import main
-from distort.capture.measuring import _wanted, steps
+from distort.capture.steps import remaining
 from distort.session.folder import SessionFolder
 from distort.session.plan_reading import read_plan
-from distort.session.stimulus_files import drives_dbfs, planned
+from distort.session.stimulus_files import drives_dbfs
 from tests.clumsy_session import RATE, heard, shorten
 
 pytest_plugins = ["tests.clumsy_fixtures"]
@@ -70,15 +70,22 @@ def test_the_short_sweep_counts_at_its_own_volume(distort, session, add) -> None
     assert np.max(np.abs(bias_db)) < 0.1  # noise and the room; counted at the long sweep's volume it would be 2 dB
 
 
-def test_response_files_that_would_not_be_used_stop_the_analysis(distort, session, add) -> None:
+def test_responses_measured_elsewhere_are_read_and_stated(distort, session, add) -> None:
+    """Without a curve the analysis stops and says which is missing; with a flat one it is stated in the findings."""
     add("sweep", 86)
     plan = session / "session.toml"
     text = plan.read_text(encoding="utf-8")
-    named = text.replace("# response_files = ", "response_files = ")
-    plan.write_text(named, encoding="utf-8")
-    assert "[analysis] response_files, which this version does not use" in distort.refused(
-        "analyze", session, inside=session
-    )
+    plan.write_text(text.replace("# response_files = ", "response_files = "), encoding="utf-8")
+    said = distort.refused("analyze", session, inside=session)
+    assert "free-field.csv is missing: [analysis] response_files of session.toml names it" in said
+    curve = session / "calibration/free-field.csv"
+    curve.parent.mkdir(exist_ok=True)
+    curve.write_text("Hz,dB\n20,-70\n100,0\n20000,0\n", encoding="utf-8")  # spans more than a microphone may
+    distort.done("analyze", session)
+    used = findings(session)["response_files"]
+    assert [(one["file"], one["low_hz"], one["high_hz"]) for one in used] == [
+        ("calibration/free-field.csv", 20.0, 20000.0)
+    ]
 
 
 @pytest.mark.parametrize(
@@ -98,9 +105,9 @@ def test_which_recordings_are_wanted(tmp_path: Path, only: str | None, again: bo
     text = path.read_text(encoding="utf-8").replace("takes = 1", "takes = 2").replace("short = true", "short = false")
     path.write_text(text, encoding="utf-8")
     plan = read_plan(tmp_path / "s")
-    items = tuple(item for item in planned(plan, drives_dbfs(plan, None)) if item.stimulus_name == "sweep")
-    found = _wanted(SessionFolder(tmp_path / "s"), steps(plan, items), "default", only=only, again=again)
-    assert [step.name.stem for step in found] == wanted
+    folder, drives = SessionFolder(tmp_path / "s"), drives_dbfs(plan, None)
+    found = remaining(folder, plan, drives, condition="default", only=only, again=again)
+    assert [step.name.stem for step in found if step.item.stimulus_name == "sweep"] == wanted
 
 
 def test_a_band_in_which_nothing_was_read_sets_no_level(distort, tmp_path: Path) -> None:

@@ -8,6 +8,7 @@ import pytest
 
 from distort.__main__ import main
 from distort.capture.calibrating import calibrate_from_samples
+from distort.capture.device import samples_in
 from distort.capture.measuring import measure
 from distort.capture.starting import Choice
 from distort.errors import RecordingError
@@ -41,6 +42,10 @@ class LosingWire:
         heard = np.pad(playback, (100, 4700))
         self._loopback = heard
         return heard + noise
+
+    def record(self, seconds: float, *, sample_rate: int) -> np.ndarray:
+        self._elapsed_s += seconds
+        return np.zeros(samples_in(seconds, sample_rate))
 
     def loopback(self) -> np.ndarray | None:
         return self._loopback

@@ -8,15 +8,15 @@ from distort.capture.playing import FADE_S, HOLD_S, Run
 from distort.capture.simulated import SimulatedMonitor
 from distort.capture.sound_card import Connections, SoundCard
 from distort.errors import TooLoudError
-from signals import Sweep, framed
+from signals import Reel, Silence, Sweep
 
 pytest_plugins = ["tests.card_fixtures"]
 
 RATE = 48000
-SWEEP = framed(Sweep(seconds=1.0, drive_dbfs=-20.0))
+SWEEP = Reel((Silence(seconds=0.1), Sweep(seconds=0.8, drive_dbfs=-20.0), Silence(seconds=0.1)))
 
 
-@pytest.fixture(params=["simulated", "sound-card"])
+@pytest.fixture(params=["simulated", pytest.param("sound-card", marks=pytest.mark.sound_card)])
 def device(request) -> Device:
     if request.param == "simulated":
         return SimulatedMonitor()

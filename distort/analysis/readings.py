@@ -79,6 +79,11 @@ def readings(
     return tuple(_with_leak(context, found, order) for order in range(1, len(found) + 1))
 
 
+def silence_averages(silence_s: float, width_hz: FloatArray) -> FloatArray:
+    """How many independent readings of noise stand behind its power in bands `width_hz` wide, `(bands,)`."""
+    return np.asarray(np.maximum(silence_s / BLOCK_S, 1.0) * np.maximum(width_hz * BLOCK_S, 1.0))
+
+
 def _smooth(context: _Context, spectrum: WindowedSpectrum, at_hz: FloatArray, octaves: float) -> tuple[FloatArray, ...]:
     """Smoothed power and expected noise of one windowed spectrum."""
     power = spectrum.power.smoothed(at_hz, octaves)
@@ -103,7 +108,7 @@ def _reading(context: _Context, order: int) -> Reading:
     signal = _less(power, noise)
     width_hz = band_width_hz(at_hz, context.octaves)
     cross, square = noise_averaging(spectrum.window, sweep.sample_rate).factors(width_hz)
-    averages = np.maximum(context.silence_s / BLOCK_S, 1.0) * np.maximum(width_hz * BLOCK_S, 1.0)
+    averages = silence_averages(context.silence_s, width_hz)
     variance = relative_variance(signal, noise, cross=cross, square=square, silence_averages=averages)
     return Reading(
         power=np.where(within, signal * made_good, np.nan),

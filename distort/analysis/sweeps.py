@@ -96,6 +96,12 @@ def read_sweep(takes: Sequence[SweepTake], sweep: Sweep, settings: Settings) -> 
     )
 
 
+def smoothed_over(read: SweepReadings, octaves: float, settings: Settings) -> tuple[Reading, ...]:
+    """The same sweep smoothed over another width; `settings` are those it was read with."""
+    found = readings(read.separated, noise=read.noise, excitation_hz=grid_hz(), octaves=octaves)
+    return found if settings.microphone is None else only_covered(found, grid_hz(), settings.microphone)
+
+
 def _read_take(take: SweepTake, sweep: Sweep, settings: Settings) -> tuple[SeparatedOrders, FloatArray]:
     """Orders and residual of one take; its impulse response, the largest array, is let go before the next."""
     deconvolved = deconvolve(take.samples, sweep, start=take.start, orders=settings.orders)

@@ -36,11 +36,13 @@ def add(
     condition: str,
     turned_db: float | None,
     channel: int | None,
+    repositioned: bool = False,
 ) -> Recording:
     """Find the stimulus in the audio file `source`, check it, and copy it into the session with its sidecar.
 
-    turned_db   how far the volume was turned up since the first recording; None: nobody said
-    channel     of the file, counted from 1; None: it has only one
+    turned_db     how far the volume was turned up since the first recording; None: nobody said
+    channel       of the file, counted from 1; None: it has only one
+    repositioned  the microphone or the loudspeaker was set up anew since the take before it
 
     A recording at another sample rate is kept as it is and resampled to be looked at. Raises RecordingError when it is
     not to be trusted, SessionError when the stimulus is not one of the session's or the recording is there already.
@@ -74,6 +76,7 @@ def add(
             channel=channel or 1,
             device=f"recorded elsewhere ({source.name})",
             turned_db=turned_db,
+            repositioned=repositioned,
         ),
         examined,
     )
@@ -90,6 +93,7 @@ def add_with_sweep(
     condition: str,
     turned_db: float | None,
     channel: int | None,
+    repositioned: bool = False,
 ) -> tuple[Recording, FittedSweep]:
     """The same for a sweep that was made elsewhere: `stimulus_file` is what was played, its first channel.
 
@@ -113,6 +117,7 @@ def add_with_sweep(
         channel=channel or 1,
         device=f"recorded elsewhere ({source.name}, of the sweep {stimulus_file.name})",
         turned_db=turned_db,
+        repositioned=repositioned,
     )
     sidecar = sidecar_elsewhere(folder, plan, made, examined)
     return bring_in_recording(folder, source, sidecar), fitted
@@ -134,6 +139,8 @@ class Elsewhere:
     date: str | None = None
     """When it was made; None: now."""
     rest_s: float | None = None
+    repositioned: bool = False
+    """The microphone or the loudspeaker was set up anew since the take before it."""
 
 
 def sidecar_elsewhere(folder: SessionFolder, plan: Plan, made: Elsewhere, examined: Examined) -> Sidecar:
@@ -163,6 +170,7 @@ def sidecar_elsewhere(folder: SessionFolder, plan: Plan, made: Elsewhere, examin
         stimulus_sha256=made.stimulus_sha256,
         recording_sha256="0" * 64,
         quality=examined.for_sidecar(),
+        repositioned=made.repositioned,
     )
 
 

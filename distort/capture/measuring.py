@@ -50,13 +50,17 @@ def play(folder: SessionFolder, plan: Plan, device: Device, ready: Ready, *, pro
         return Measured(recordings=(), ended=ready.ended)
     recorded: list[Recording] = []
     waiting, answers, ended = list(ready.steps), dict(ready.answers), ready.ended
+    set_up: set[str] = set()
     while waiting:
         step = waiting.pop(0)
         done = len(recorded)
         progress(f"recording {ready.choice.condition}/{step.name.stem}", done, done + 1 + len(waiting))
         if done:
             device.rest(step.rest_s)
-        recording, take = _record(folder, plan, device, step, ready=ready, rested_s=step.rest_s if done else None)
+        anew = ready.choice.repositioned and step.item.stem not in set_up
+        set_up.add(step.item.stem)
+        rested_s = step.rest_s if done else None
+        recording, take = _record(folder, plan, device, step, ready=ready, rested_s=rested_s, repositioned=anew)
         recorded.append(recording)
         answer = _held_against(ready.quiet, plan, step, take, ready=ready)
         if answer is not None and step.name.stimulus == SWEEP and not step.name.after:
@@ -90,7 +94,14 @@ def _held_against(quiet: QuietRun, plan: Plan, step: Step, take: Take, *, ready:
 
 
 def _record(
-    folder: SessionFolder, plan: Plan, device: Device, step: Step, *, ready: Ready, rested_s: float | None
+    folder: SessionFolder,
+    plan: Plan,
+    device: Device,
+    step: Step,
+    *,
+    ready: Ready,
+    rested_s: float | None,
+    repositioned: bool,
 ) -> tuple[Recording, Take]:
     """Play and record one step; a take that is no good is repeated once."""
     stimulus = write_stimulus(folder, step.item)
@@ -106,7 +117,7 @@ def _record(
         take = play_and_examine(device, reel, what=what, stop_above=limit, microphone=microphone)
     sidecar = _sidecar(plan, device, step, stimulus, take=take, condition=condition, calibration=ready.calibration)
     save_loopback(folder, take, condition=condition, name=step.name, rate=reel.sample_rate)
-    return save_recording(folder, take.samples, replace(sidecar, rest_s=rested_s)), take
+    return save_recording(folder, take.samples, replace(sidecar, rest_s=rested_s, repositioned=repositioned)), take
 
 
 def _sidecar(

@@ -13,11 +13,12 @@ from distort.session.plan import Plan
 CALIBRATOR_DB_SPL, CALIBRATOR_S = 94.0, 5.0
 
 
-def simulated_monitor(plan: Plan, condition: str, *, seed: int = 1) -> SimulatedMonitor:
-    """The simulated loudspeaker at the distance and temperature that the plan states."""
+def simulated_monitor(plan: Plan, condition: str, *, seed: int = 1, takes_before: int = 0) -> SimulatedMonitor:
+    """The simulated loudspeaker at the distance and temperature that the plan states; `takes_before` were recorded."""
     parameters = Parameters()
     room = replace(parameters.room, distance_m=plan.setup.distance_m, temperature_c=plan.setup.temperature_c)
-    return SimulatedMonitor(condition=condition, seed=seed, parameters=replace(parameters, room=room))
+    parameters = replace(parameters, room=room)
+    return SimulatedMonitor(condition=condition, seed=seed, parameters=parameters, takes_before=takes_before)
 
 
 def calibrate_simulated(folder: SessionFolder, monitor: SimulatedMonitor) -> CalibratorReading | None:

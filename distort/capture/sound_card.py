@@ -13,7 +13,15 @@ from distort.capture.device import require_playable, too_loud
 from distort.capture.playing import Run, Watchdog
 from distort.capture.sound_input import SoundInput
 from distort.capture.sound_systems import channels_to_open, device_library, find_card, require_channel, require_rate
-from distort.capture.streaming import LATE_LATENCIES, LEAD_IN_S, Watch, follow, latency_s, require_whole
+from distort.capture.streaming import (
+    LATE_LATENCIES,
+    LEAD_IN_S,
+    Watch,
+    follow,
+    latency_s,
+    require_soon_silent,
+    require_whole,
+)
 from distort.errors import DeviceError
 from signals.levels import FULL_SCALE_SINE_RMS, power_to_db
 
@@ -119,9 +127,11 @@ class SoundCard:
 
         Ctrl-C fades the sound out, closes the stream and raises KeyboardInterrupt; a peak above `stop_above` at the
         microphone does the same and raises TooLoudError. Raises SignalError for what is no playback, DeviceError for
-        one that is too loud or that the card cannot play, RecordingError when samples were lost on the way.
+        one that is too loud or that the card cannot play, and for blocks too large to stop at once, RecordingError when
+        samples were lost on the way.
         """
         require_playable(playback)
+        require_soon_silent(self.connections.block_samples, sample_rate)
         self._require_quiet_enough(playback, sample_rate)
         channels = self._input_channels()
         n_inputs = channels_to_open(max(channels), self._input.inputs)

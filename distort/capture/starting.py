@@ -32,6 +32,9 @@ class Choice:
     """A stimulus and level alone, such as "sweep_96dB", without the repeats after the ladder; or one recording."""
     again: bool = False
     """Another take of what is recorded already."""
+    repositioned: bool = False
+    """The microphone or the loudspeaker was set up anew before this: the first take of each stimulus and level that is
+    recorded now says so."""
     relevel: bool = False
     """The drives are found anew; the old ones are kept beside."""
     past_limiting: bool = False

@@ -34,12 +34,27 @@ LEAST_ATTACK_DB = 1.0
 
 
 def takes_of_each_level(recordings: Iterable[Recording], stimulus_name: str) -> dict[float, list[Recording]]:
-    """Takes that were not rejected, by level from the lowest up; repeats of the reference are not among them."""
-    found: dict[float, list[Recording]] = {}
+    """Takes of the first set-up that were not rejected, by level from the lowest up; no repeats of the reference.
+
+    Takes after something was set up anew are left to `distort compare`: added to these, they would blur what a
+    centimetre more or less of the microphone changes.
+    """
+    return {level: parts[0] for level, parts in set_ups_of_each_level(recordings, stimulus_name).items()}
+
+
+def set_ups_of_each_level(recordings: Iterable[Recording], stimulus_name: str) -> dict[float, list[list[Recording]]]:
+    """Takes that were not rejected, by level from the lowest up, those of one set-up together, the first set-up first.
+
+    A take that says that something was set up anew begins the next set-up. Repeats of the reference are not among them.
+    """
+    found: dict[float, list[list[Recording]]] = {}
     for one in recordings:
         sidecar = one.sidecar
         if sidecar.stimulus_name == stimulus_name and not sidecar.after and sidecar.rejected is None:
-            found.setdefault(sidecar.level_db_spl, []).append(one)
+            parts = found.setdefault(sidecar.level_db_spl, [])
+            if sidecar.repositioned or not parts:
+                parts.append([])
+            parts[-1].append(one)
     return dict(sorted(found.items()))
 
 
@@ -115,8 +130,10 @@ class MultitoneLevel:
     """Bands whose level settles within the first period."""
 
 
-def read_multitone_takes(takes: Sequence[Recording], microphone: MicrophoneResponse | None = None) -> MultitoneLevel:
-    """The multitones of one level, averaged, without `microphone`.
+def read_multitone_takes(
+    takes: Sequence[Recording], microphone: MicrophoneResponse | None = None, *, against_time: bool = True
+) -> MultitoneLevel:
+    """The multitones of one level, averaged, without `microphone`; `against_time` also looks for warm-up and attack.
 
     Raises as `read_multitone`, `prepare` and `require_alike` do.
     """
@@ -124,6 +141,8 @@ def read_multitone_takes(takes: Sequence[Recording], microphone: MicrophoneRespo
     made = [_multitone_take(one) for one in takes]
     reads = [read_multitone(take, tone, microphone) for take, tone in made]
     first, tone = made[0]
+    if not against_time:
+        return MultitoneLevel(tone=tone, result=multitone_result(reads, reference_for(takes)), warm_up=(), attack=())
     bands = [band for band in TIME_BANDS_HZ if np.any((tone.line_hz >= band[0]) & (tone.line_hz < band[1]))]
     slow = (settling(one) for one in period_levels(first.samples, tone, start=first.start, bands=bands))
     fast: Iterable[Settling] = ()

@@ -50,6 +50,11 @@ def add_parser(subparsers: "Subparsers[Parser]") -> None:
     parser.add_argument(
         "--channel", metavar="N", type=channel, help="the microphone's channel, counted from 1 (default: the only one)"
     )
+    parser.add_argument(
+        "--repositioned",
+        action="store_true",
+        help="microphone or loudspeaker was set up anew since the take before it (for 'compare')",
+    )
     parser.set_defaults(run=run)
 
 
@@ -77,6 +82,10 @@ def _require_words(arguments: argparse.Namespace) -> None:
 
     alone = (arguments.files, arguments.stimulus, arguments.level, arguments.stimulus_file)
     if arguments.reel is not None:
+        if arguments.repositioned:
+            raise UsageError(
+                "--repositioned goes with single recordings: a reel of a new set-up is a condition of its own"
+            )
         if any(given not in (None, []) for given in alone):
             raise UsageError(
                 "--reel takes one recording, and neither stimulus nor level nor other files: it knows them"
@@ -127,6 +136,7 @@ def _add_files(arguments: argparse.Namespace, folder: "SessionFolder", plan: "Pl
         "condition": condition,
         "turned_db": arguments.turned_db,
         "channel": arguments.channel,
+        "repositioned": arguments.repositioned,
     }
     for source in arguments.files:
         if arguments.stimulus_file is not None:

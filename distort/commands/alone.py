@@ -4,13 +4,14 @@ import argparse
 from contextlib import AbstractContextManager, nullcontext
 from pathlib import Path
 
-WRITE = frozenset({"add", "bundle", "calibrate", "freeze", "measure", "reject", "report", "stimuli"})
-"""Commands that change the session that their word FOLDER names, or, like `bundle`, must not see it change."""
+WRITE = frozenset({"add", "bundle", "calibrate", "compare", "freeze", "measure", "reject", "report", "stimuli"})
+"""Commands that change the session that their word FOLDER names (`compare`: that of A), or, like `bundle`, must not see
+it change."""
 
 OWN_WAY = frozenset({"analyze", "new"})
 """`analyze` may have many sessions and holds one after the other; `new` makes a folder and replaces nothing."""
 
-READ = frozenset({"check", "completion", "devices", "level", "methods", "show", "trace", "verify"})
+READ = frozenset({"check", "completion", "devices", "level", "methods", "show", "trace", "verify", "wavelength"})
 """Commands that write nothing, and so work on a read-only folder and beside another command."""
 
 
@@ -19,7 +20,7 @@ def alone(arguments: argparse.Namespace) -> AbstractContextManager[None]:
 
     Where there is no session the command itself says so. Entering raises SessionError when another process has it.
     """
-    root: Path | None = getattr(arguments, "folder", None)
+    root: Path | None = arguments.a[0] if arguments.command == "compare" else getattr(arguments, "folder", None)
     if arguments.command not in WRITE or root is None:
         return nullcontext()
     from distort.session.folder import SessionFolder

@@ -66,7 +66,8 @@ def _one_session(arguments: argparse.Namespace) -> int:
     from distort.archive import analyze_and_note
     from distort.commands.freeze import say_since_frozen
     from distort.report.console import make_console, progress, say
-    from distort.report.summary import print_json, print_summary
+    from distort.report.documents import findings_documents, print_document
+    from distort.report.summary import print_summary
     from distort.session.folder import SessionFolder
 
     (target,) = arguments.targets
@@ -74,7 +75,7 @@ def _one_session(arguments: argparse.Namespace) -> int:
         found = analyze_and_note(target, condition=arguments.condition, progress=moved)
     console = make_console()
     if arguments.json:
-        print_json(console, [results.findings for results in found])
+        print_document(console, findings_documents([results.findings for results in found]))
         return 0
     for results in found:
         print_summary(console, results)
@@ -95,6 +96,7 @@ def _more_to_show(found: "tuple[ConditionResults, ...]") -> str:
         for what, there in (
             ("multitone", any(results.findings.multitones for results in found)),
             ("compression", any(results.findings.compression for results in found)),
+            ("coincidences", any(results.findings.coincidences for results in found)),
         )
         if there
     ]

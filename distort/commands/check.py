@@ -17,6 +17,7 @@ def add_parser(subparsers: "Subparsers[Parser]") -> None:
         examples=["distort check our-monitor"],
     )
     parser.add_argument("folder", metavar="FOLDER", type=path, help="the session")
+    parser.add_argument("--json", action="store_true", help="print it for machines")
     parser.set_defaults(run=run)
 
 
@@ -25,11 +26,15 @@ def run(arguments: argparse.Namespace) -> int:
     from distort.capture.completeness import check_session
     from distort.report.check_words import print_check
     from distort.report.console import make_console
+    from distort.report.documents import completeness_document, print_document
     from distort.session.folder import SessionFolder
     from distort.session.plan_reading import read_plan
 
     folder = SessionFolder(arguments.folder)
     folder.require()
     found = check_session(folder, read_plan(folder.root))
-    print_check(make_console(), found, folder=str(folder.root))
+    if arguments.json:
+        print_document(make_console(), completeness_document(found))
+    else:
+        print_check(make_console(), found, folder=str(folder.root))
     return 0 if found.complete else 1

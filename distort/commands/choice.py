@@ -15,6 +15,7 @@ def choice_of(arguments: argparse.Namespace, condition: str) -> "Choice":
         condition=condition,
         only=arguments.only,
         again=arguments.again,
+        repositioned=arguments.repositioned,
         relevel=arguments.relevel,
         past_limiting=arguments.past_limiting,
     )

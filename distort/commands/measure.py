@@ -24,6 +24,7 @@ def add_parser(subparsers: "Subparsers[Parser]") -> None:
             "distort measure our-monitor --output 3 --input 3 --input-channel 2 --condition desk",
             "distort measure our-monitor --simulate --condition desk",
             "distort measure our-monitor --simulate --only sweep_96dB --again",
+            "distort measure our-monitor --output 3 --input 3 --condition desk --again --repositioned",
         ],
     )
     parser.add_argument("folder", metavar="FOLDER", type=path, help="the session")
@@ -33,6 +34,9 @@ def add_parser(subparsers: "Subparsers[Parser]") -> None:
     parser.add_argument("--condition", metavar="NAME", help="this condition (default: the only one)")
     parser.add_argument("--only", metavar="NAME", help="this stimulus and level alone, such as sweep_96dB")
     parser.add_argument("--again", action="store_true", help="record another take of what is recorded already")
+    parser.add_argument(
+        "--repositioned", action="store_true", help="microphone or loudspeaker was set up anew (for 'compare')"
+    )
     parser.add_argument(
         "--relevel",
         action="store_true",
@@ -76,6 +80,8 @@ def run(arguments: argparse.Namespace) -> int:
     if arguments.simulate and useless:
         option = "--" + useless[0].replace("_", "-")
         raise UsageError(f"--simulate uses no sound card: leave out {option}, or --simulate")
+    if arguments.simulate and arguments.repositioned:
+        raise UsageError("the simulated loudspeaker cannot be set up anew: leave out --repositioned, or --simulate")
     folder = SessionFolder(arguments.folder)
     folder.require()
     plan = read_plan(folder.root)
@@ -96,7 +102,7 @@ def _simulate(arguments: argparse.Namespace, folder: "SessionFolder", plan: "Pla
     console = make_console()
     conditions = of_the_plan(plan, arguments.condition)
     for condition in conditions:
-        monitor = simulated_monitor(plan, condition)
+        monitor = simulated_monitor(plan, condition, takes_before=len(folder.recordings(condition)))
         if reading := calibrate_simulated(folder, monitor):
             print_calibration(console, reading, db_spl=reading.spl_of_full_scale + reading.calibrator_dbfs)
         ready = get_ready(folder, plan, monitor, choice_of(arguments, condition))

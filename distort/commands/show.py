@@ -12,9 +12,14 @@ if TYPE_CHECKING:
     from distort.session.condition_results import ConditionResults
     from distort.session.folder import SessionFolder
 
-RESULTS = ("quality", "response", "harmonics", "multitone", "compression")
+RESULTS = ("quality", "response", "harmonics", "multitone", "compression", "coincidences", "audibility")
 OF_ONE_LEVEL = ("harmonics", "multitone")
-IN_FINDINGS = {"multitone": ("multitones",), "compression": ("compression", "no_compression")}
+IN_FINDINGS = {
+    "multitone": ("multitones",),
+    "compression": ("compression", "no_compression"),
+    "coincidences": ("anomalies", "coincidences"),
+    "audibility": ("audibility",),
+}
 """Results that are more than a table, and the fields of findings.json that hold them."""
 
 
@@ -32,6 +37,8 @@ def add_parser(subparsers: "Subparsers[Parser]") -> None:
             "distort show our-monitor harmonics --level 96",
             "distort show our-monitor multitone --level 96",
             "distort show our-monitor compression",
+            "distort show our-monitor coincidences",
+            "distort show our-monitor audibility",
         ],
     )
     parser.add_argument("folder", metavar="FOLDER", type=path, help="a session; analysed, for all but quality")
@@ -44,7 +51,14 @@ def add_parser(subparsers: "Subparsers[Parser]") -> None:
         help="this nominal level alone, dB SPL (harmonics; multitone, then in third octaves)",
     )
     parser.add_argument(
-        "--json", action="store_true", help="print this part of the findings for machines (multitone, compression)"
+        "--background",
+        choices=("room", "silence"),
+        help="audibility over the noise that was recorded, or over none (default: room, where a silence was recorded)",
+    )
+    parser.add_argument(
+        "--json",
+        action="store_true",
+        help="print it for machines",
     )
     parser.set_defaults(run=run)
 
@@ -53,43 +67,42 @@ def run(arguments: argparse.Namespace) -> int:
     """Print it. Raises SessionError when there are no results, UsageError for words that do not go together."""
     from distort.commands.conditions import analysed
     from distort.report.console import make_console
-    from distort.report.summary import print_json_part
+    from distort.report.documents import findings_documents, print_document, table_documents
     from distort.session.folder import SessionFolder
 
     check_words(arguments)
-    console = make_console()
+    console, folder = make_console(), SessionFolder(arguments.folder)
     if arguments.what == "quality":
-        _print_quality(console, SessionFolder(arguments.folder), arguments.condition)
+        _print_quality(console, folder, arguments.condition, for_machines=arguments.json)
         return 0
-    found = analysed(SessionFolder(arguments.folder), arguments.condition)
-    if arguments.json:
-        print_json_part(console, [results.findings for results in found], IN_FINDINGS[arguments.what])
-        return 0
-    for results in found:
-        _print(console, results, arguments.what, level_db_spl=arguments.level)
+    found = analysed(folder, arguments.condition)
+    if not arguments.json:
+        for results in found:
+            _print(console, results, arguments)
+    elif arguments.what in IN_FINDINGS:
+        print_document(console, findings_documents([one.findings for one in found], IN_FINDINGS[arguments.what]))
+    else:
+        tables = [table_documents(folder, one, arguments.what, level_db_spl=arguments.level) for one in found]
+        print_document(console, [table for of_condition in tables for table in of_condition])
     return 0
 
 
 def check_words(arguments: argparse.Namespace) -> None:
-    """Raise UsageError for a level of a result that holds all levels, or --json of one that is in CSV files alone."""
+    """Raise UsageError for an option that does not go with what is asked for."""
     from distort.errors import UsageError
 
-    if arguments.level is not None and arguments.what not in OF_ONE_LEVEL:
-        raise UsageError(
-            f"--level goes with harmonics and multitone: the {arguments.what} is printed for all levels together"
-        )
-    if arguments.json and arguments.what == "quality":
-        raise UsageError("--json goes with multitone and compression: the quality is in the sidecar of each recording")
-    if arguments.json and arguments.what not in IN_FINDINGS:
-        raise UsageError(
-            f"--json goes with multitone and compression: the {arguments.what} is in the CSV files in "
-            f"{arguments.folder / 'results'}"
-        )
-    if arguments.json and arguments.level is not None:
-        raise UsageError("--json prints all levels: leave --level out")
+    what = arguments.what
+    if arguments.level is not None and what not in OF_ONE_LEVEL:
+        raise UsageError(f"--level goes with harmonics and multitone: the {what} is printed for all levels together")
+    if arguments.level is not None and arguments.json and what in IN_FINDINGS:
+        raise UsageError(f"--json prints all levels of {what}: leave --level out")
+    if arguments.background is not None and what != "audibility":
+        raise UsageError(f"--background goes with audibility, not with {what}")
 
 
-def _print_quality(console: "Console", folder: "SessionFolder", wanted: str | None) -> None:
+def _print_quality(
+    console: "Console", folder: "SessionFolder", wanted: str | None, *, for_machines: bool = False
+) -> None:
     """Reads the sweeps as well, to hold them against one another.
 
     Raises SessionError when nothing is recorded, UsageError when the condition `wanted` is not.
@@ -97,6 +110,7 @@ def _print_quality(console: "Console", folder: "SessionFolder", wanted: str | No
     from distort.capture.against_others import against_others
     from distort.errors import SessionError, UsageError
     from distort.report.check_words import print_qualities
+    from distort.report.documents import print_document, quality_documents
     from distort.session.plan_reading import read_plan
     from distort.session.recordings import load_recordings
 
@@ -106,23 +120,32 @@ def _print_quality(console: "Console", folder: "SessionFolder", wanted: str | No
         raise SessionError(f"{folder.root} has no recordings yet: `distort measure` or `distort add` makes some")
     if wanted is not None and wanted not in recorded:
         raise UsageError(f"{folder.root} has no recordings of condition {wanted!r}: there are {', '.join(recorded)}")
+    chosen = {name: load_recordings(folder, name) for name in recorded if wanted in (None, name)}
+    if for_machines:
+        print_document(console, quality_documents(chosen))
+        return
     plan = read_plan(folder.root)
-    for name in recorded:
-        if wanted in (None, name):
-            recordings = load_recordings(folder, name)
-            print_qualities(console, name, recordings, beside=against_others(recordings, plan))
+    for name, recordings in chosen.items():
+        print_qualities(console, name, recordings, beside=against_others(recordings, plan))
 
 
-def _print(console: "Console", results: "ConditionResults", what: str, *, level_db_spl: float | None) -> None:
+def _print(console: "Console", results: "ConditionResults", arguments: argparse.Namespace) -> None:
     from distort.report.summary import print_harmonics, print_response
+    from distort.report.tables_audibility import print_audibility
+    from distort.report.tables_coincidences import print_coincidences
     from distort.report.tables_compression import print_compression
     from distort.report.tables_multitone import print_multitone
 
-    if what == "response":
-        print_response(console, results)
-    elif what == "harmonics":
-        print_harmonics(console, results, level_db_spl=level_db_spl)
-    elif what == "multitone":
-        print_multitone(console, results, level_db_spl=level_db_spl)
-    else:
-        print_compression(console, results)
+    match arguments.what:
+        case "response":
+            print_response(console, results)
+        case "harmonics":
+            print_harmonics(console, results, level_db_spl=arguments.level)
+        case "multitone":
+            print_multitone(console, results, level_db_spl=arguments.level)
+        case "coincidences":
+            print_coincidences(console, results)
+        case "audibility":
+            print_audibility(console, results, background=arguments.background)
+        case _:
+            print_compression(console, results)

@@ -8,6 +8,7 @@ from distort.commands import (
     bundle,
     calibrate,
     check,
+    compare,
     completion,
     devices,
     freeze,
@@ -21,6 +22,7 @@ from distort.commands import (
     stimuli,
     trace,
     verify,
+    wavelength,
 )
 from distort.commands.parser import Parser, Subparsers
 
@@ -45,7 +47,9 @@ COMMANDS: tuple[Command, ...] = (
     check,
     analyze,
     show,
+    compare,
     report,
+    wavelength,
     trace,
     freeze,
     bundle,

@@ -13,6 +13,7 @@ def add_parser(subparsers: "Subparsers[Parser]") -> None:
         "check this installation against closed forms",
         details="Runs devices whose distortion is known exactly through the real analysis; status 1 if one is missed.",
     )
+    parser.add_argument("--json", action="store_true", help="print it for machines")
     parser.set_defaults(run=run)
 
 
@@ -20,12 +21,16 @@ def run(arguments: argparse.Namespace) -> int:
     """Run the checks and print their table; status 1 when one is missed."""
     from distort.report.checks import checks_table
     from distort.report.console import make_console, say
+    from distort.report.documents import checks_documents, print_document
     from distort.verification import verify
 
     checks = verify()
     console = make_console()
-    console.print(checks_table(checks))
     missed = [check.name for check in checks if not check.passed]
+    if arguments.json:
+        print_document(console, checks_documents(checks))
+        return 1 if missed else 0
+    console.print(checks_table(checks))
     if missed:
         say(
             console,

@@ -63,3 +63,10 @@ def with_interval(value: float, half_width: float) -> str:
 def level_name(level_db: float) -> str:
     """A nominal level as file names and tables write it: 86 or 91.5."""
     return f"{level_db:g}"
+
+
+def three_digits(value: float) -> str:
+    """A number above 0 to three digits that count, never with an exponent: 0.0715, 14.3, 1200, 17200."""
+    rounded = float(f"{value:.3g}")
+    decimals = max(0, 2 - math.floor(math.log10(rounded)))
+    return f"{rounded:.{decimals}f}"

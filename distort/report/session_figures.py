@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from distort.report.drawing import Drawn, Named, draw_figures, forget, up_to_date
+from distort.report.figures_coincidences import coincidences_figure
 from distort.report.figures_compression import change_limits, compression_figure
 from distort.report.figures_harmonic_levels import equivalent_input_figure, harmonic_levels_figure, harmonic_top_db
 from distort.report.figures_harmonics import distortion_top_db, harmonics_figure
@@ -95,6 +96,10 @@ def _figures(conditions: tuple[ConditionResults, ...], words: ReportPlan) -> lis
     of_ladders = _ladder_figures(conditions, words)
     for results in conditions:
         figures += [*of_sweeps(results), *of_multitones(results), *of_ladders(results)]
+        if results.findings.anomalies or results.findings.coincidences:
+            legend = legend_of(results, words)
+            name = f"coincidences_{results.findings.condition}"
+            figures.append((name, partial(coincidences_figure, results, legend)))
     return figures
 
 

@@ -1,8 +1,5 @@
 """What `distort analyze` and `distort show` say about a condition."""
 
-import json
-from collections.abc import Sequence
-
 import numpy as np
 from rich.console import Console
 
@@ -15,8 +12,8 @@ from distort.report.headings import print_heading
 from distort.report.ladder_summary import print_ladder_summary
 from distort.report.numbers import level_name
 from distort.report.tables import PROMINENT_ORDERS, UNIT_NAMES, harmonics_table, response_table
+from distort.report.tables_coincidences import print_top
 from distort.session.condition_results import ConditionResults, Findings, LevelFound
-from distort.session.json_fields import as_document
 from distort.session.sidecar import Quality
 
 UNTROUBLED = Quality(verdict="good")
@@ -28,6 +25,7 @@ def print_summary(console: Console, results: ConditionResults) -> None:
     _print_troubles(console, results.findings)
     _print_levels(console, results, orders=PROMINENT_ORDERS)
     print_ladder_summary(console, results)
+    print_top(console, results)
 
 
 def print_response(console: Console, results: ConditionResults) -> None:
@@ -56,22 +54,6 @@ def print_single(
     console.print()
     _say_without_floor(console, harmonics)
     console.print(harmonics_table(harmonics, response, orders=[order.order for order in harmonics.orders]))
-
-
-def print_json(console: Console, findings: Sequence[Findings]) -> None:
-    """The findings of every condition as one JSON list, for machines."""
-    _print_document(console, [as_document(one) for one in findings])
-
-
-def print_json_part(console: Console, findings: Sequence[Findings], names: Sequence[str]) -> None:
-    """The fields `names` of the findings of every condition, each beside its condition, as one JSON list."""
-    wanted = ("condition", *names)
-    documents = [as_document(one) for one in findings]
-    _print_document(console, [{name: document[name] for name in wanted} for document in documents])
-
-
-def _print_document(console: Console, document: object) -> None:
-    console.out(json.dumps(document, indent=2, ensure_ascii=False, allow_nan=False))
 
 
 def _print_levels(

@@ -4,8 +4,10 @@ import re
 from dataclasses import dataclass
 
 from distort.analysis.curves import Harmonics, LevelUnit, Response
+from distort.analysis.faults import Anomaly, Coincidence
 from distort.errors import SessionError
 from distort.session.atomic import make_folder
+from distort.session.audibility_results import AudibilityFound
 from distort.session.folder import SessionFolder
 from distort.session.json_fields import read_json, write_json
 from distort.session.ladder_results import ChangeCurves, CompressionFound, read_changes, write_changes
@@ -45,6 +47,17 @@ class MicrophoneUsed:
 
 
 @dataclass(frozen=True, kw_only=True)
+class ResponseFileUsed:
+    """A response measured elsewhere, as [analysis] response_files names it."""
+
+    file: str
+    """Relative to the session."""
+    sha256: str
+    low_hz: float
+    high_hz: float
+
+
+@dataclass(frozen=True, kw_only=True)
 class LevelFound:
     """One rung: what was wanted, played and measured, and what the tables have no column for."""
 
@@ -79,8 +92,15 @@ class Findings:
     """Why there is none from the sweeps, or from the multitones, a sentence each; None where nothing is missing."""
     microphone: MicrophoneUsed | None = None
     """None: session.toml names no response file."""
+    response_files: tuple[ResponseFileUsed, ...] = ()
+    """Responses measured elsewhere, which tell what the room does."""
+    anomalies: tuple[Anomaly, ...] = ()
+    """Dips and peaks of the response of the lowest level."""
+    coincidences: tuple[Coincidence, ...] = ()
     link: str | None = None
     """Why a codec may be in the numbers; None: nothing says so."""
+    audibility: tuple[AudibilityFound, ...] = ()
+    """Margins over the masked threshold, an estimate; empty without a calibration."""
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -65,7 +65,7 @@ def read_json(path: Path, made_by: type[T]) -> T:
     if written != FORMAT or isinstance(written, bool):
         raise SessionError(f"{path} says format {written!r}, this program reads {FORMAT}: was it written by another?")
     try:
-        return _from_plain(document, made_by)
+        return from_plain(document, made_by)
     except ValueError as error:
         raise SessionError(f"{path} does not hold what it must: {error}") from error
 
@@ -137,8 +137,8 @@ def _to_plain(value: Any) -> Any:
     return value
 
 
-def _from_plain(plain: Any, made_by: type[T]) -> T:
-    """A dataclass from a JSON object. Raises ValueError saying which key is wrong."""
+def from_plain(plain: Any, made_by: type[T]) -> T:
+    """An instance of the dataclass `made_by` from a JSON object. Raises ValueError saying which key is wrong."""
     if not isinstance(plain, dict):
         raise ValueError(f"an object is needed, not {plain!r}")
     types_by_name = typing.get_type_hints(made_by)
@@ -175,7 +175,7 @@ def _value(plain: Any, wanted: Any) -> Any:
             raise ValueError(f"one of {', '.join(map(repr, arguments))} is needed, not {plain!r}")
         return plain
     if dataclasses.is_dataclass(wanted):
-        return _from_plain(plain, typing.cast(type[Any], wanted))
+        return from_plain(plain, typing.cast(type[Any], wanted))
     return _scalar(plain, wanted)
 
 

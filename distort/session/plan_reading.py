@@ -20,8 +20,8 @@ HIGHEST_TONE_HZ = 20000.0
 HIGHEST_TONE_SHARE = 0.45
 """Of the sample rate: above it a converter's filter begins to act."""
 
-TRIAL_DRIVE_DBFS = -20.0
-"""Any drive will do to see whether the numbers make a sweep."""
+TRIAL_DRIVE_DBFS = -60.0
+"""Any low drive will do to see whether the numbers make a sweep and a multitone."""
 
 
 def read_plan(folder: Path) -> Plan:
@@ -161,6 +161,10 @@ def _check_together(plan: Plan, document: Mapping[str, Any], source: str) -> Non
             raise PlanError(f"{source}: [sweep] makes no sweep: {error}") from error
         if not plan.sweep.short:
             break
+    try:
+        multitone_stimulus(plan, drive_dbfs=TRIAL_DRIVE_DBFS)
+    except signals.SignalError as error:
+        raise PlanError(f"{source}: [multitone] makes no multitone: {error}") from error
     try:
         require_orders(sweep_stimulus(plan, drive_dbfs=TRIAL_DRIVE_DBFS), plan.analysis.orders)
     except AnalysisError as error:

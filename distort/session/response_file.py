@@ -51,12 +51,17 @@ class _Row:
     separator: Separator
 
 
-def read_response_file(path: Path) -> ResponseTable:
+def read_response_file(
+    path: Path, *, named_by: str = "[microphone] response_file", of_microphone: bool = True
+) -> ResponseTable:
     """The rows of a response file: Hz (strictly ascending), dB, and degrees where every row has a third number.
+
+    named_by        the key of session.toml that names it, for the message when it is missing
+    of_microphone   False: of a loudspeaker, which may span any range of levels
 
     Raises SessionError in one sentence, with file and line, for what is not such a file.
     """
-    rows = _rows(path, _text(path))
+    rows = _rows(path, _text(path, named_by))
     if len(rows) < 2:
         where = f", line {rows[0].line}" if rows else ""
         raise SessionError(
@@ -79,7 +84,8 @@ def read_response_file(path: Path) -> ResponseTable:
                 f"before: frequencies must ascend"
             )
     table = np.array([row.cells for row in rows])
-    _require_one_microphone(path, rows, table[:, 1])
+    if of_microphone:
+        _require_one_microphone(path, rows, table[:, 1])
     return ResponseTable(
         frequency_hz=table[:, 0].copy(),
         level_db=table[:, 1].copy(),
@@ -90,7 +96,7 @@ def read_response_file(path: Path) -> ResponseTable:
 _NAMES: dict[Separator, str] = {"semicolon": "semicolons", "comma": "commas", "blank": "blanks"}
 
 
-def _text(path: Path) -> str:
+def _text(path: Path, named_by: str) -> str:
     try:
         if path.stat().st_size > MOST_BYTES:
             raise SessionError(f"{path} is larger than {MOST_BYTES // 1_000_000} MB: it is no table of a response")
@@ -98,7 +104,7 @@ def _text(path: Path) -> str:
             raise SessionError(f"{path} is no file: [microphone] response_file of session.toml names it")
         raw = path.read_bytes()
     except FileNotFoundError as error:
-        raise SessionError(f"{path} is missing: [microphone] response_file of session.toml names it") from error
+        raise SessionError(f"{path} is missing: {named_by} of session.toml names it") from error
     except OSError as error:
         raise SessionError(f"{path} cannot be read: {error.strerror or error}") from error
     if raw.startswith((b"\xff\xfe", b"\xfe\xff")):
@@ -133,11 +139,11 @@ def _row(where: str, text: str, line: int) -> _Row:
     numbers = tuple(_number(where, cell, decimal_comma=separator != "comma") for cell in cells)
     frequency_hz, level_db = numbers[:2]
     if not FREQUENCY_HZ[0] <= frequency_hz <= FREQUENCY_HZ[1]:
-        raise SessionError(f"{where}: {frequency_hz:g} Hz is no frequency of a microphone's response")
+        raise SessionError(f"{where}: {frequency_hz:g} Hz is no frequency of a response")
     if abs(level_db) > LEVEL_DB:
-        raise SessionError(f"{where}: {level_db:g} dB is no level of a microphone's response")
+        raise SessionError(f"{where}: {level_db:g} dB is no level of a response")
     if len(numbers) == 3 and abs(numbers[2]) > PHASE_DEG:
-        raise SessionError(f"{where}: {numbers[2]:g} degrees is no phase of a microphone's response")
+        raise SessionError(f"{where}: {numbers[2]:g} degrees is no phase of a response")
     return _Row(line, numbers, separator)
 
 

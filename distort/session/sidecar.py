@@ -113,6 +113,8 @@ class Sidecar:
     quality: Quality
     rejected: str | None = None
     """Why the user rejected it; None: they did not."""
+    repositioned: bool = field(default=False, metadata=later())
+    """The microphone or the loudspeaker was set up anew since the take before it."""
 
     def __post_init__(self) -> None:
         try:

@@ -31,6 +31,10 @@ class Answering:
     """r.m.s., of white noise at the microphone."""
     limit: float | None = None
     """Amplitude above which the limiter holds a steady tone; None: no limiter."""
+    turned_db: float = 0.0
+    """By how much somebody turns its volume up while it plays."""
+    turned_after_s: float = 0.0
+    """When: after so much time beyond `LOUD`."""
 
     def path_db(self, frequency_hz: np.ndarray) -> np.ndarray:
         """`20 log10 |H(f)|`, elementwise."""
@@ -56,6 +60,9 @@ def _db(ratio: np.ndarray | float) -> np.ndarray:
 
 ATTACK_S, RELEASE_S = 0.002, 0.2
 
+LOUD = 0.02
+"""An amplitude that no quiet run reaches: its noise has an r.m.s. of 0.0035, and no peak is six times that."""
+
 
 class Playing:
     """An `Answering` while it plays: what it remembers from block to block."""
@@ -69,6 +76,7 @@ class Playing:
         self._path = 10.0 ** (device.gain_db / 20.0) * path
         self._on_its_way = np.zeros(path.size - 1)
         self._held = 0.0
+        self._loud_samples = 0
 
     def __call__(self, played: np.ndarray) -> np.ndarray:
         """The answer to the next block `(samples,)`."""
@@ -76,6 +84,9 @@ class Playing:
         bent = played + device.second * np.square(played) + device.third * played**3
         if device.limit is not None:
             bent = bent * self._limiter_gain(bent, device.limit)
+        self._loud_samples += int(np.count_nonzero(np.abs(played) > LOUD))
+        if self._loud_samples > device.turned_after_s * RATE:
+            bent = bent * 10.0 ** (device.turned_db / 20.0)
         spread = np.convolve(bent, self._path)
         spread[: self._on_its_way.size] += self._on_its_way
         heard, self._on_its_way = spread[: played.size], spread[played.size :]

@@ -5,7 +5,7 @@ from datetime import UTC, datetime, timedelta
 
 import numpy as np
 
-from distort.capture.device import too_loud
+from distort.capture.device import samples_in, too_loud
 from signals.levels import amplitude_to_db, db_to_amplitude
 
 
@@ -48,6 +48,10 @@ class ScaledLoudspeaker:
         if stop_above is not None and np.max(np.abs(heard)) > stop_above:
             raise too_loud(stop_above)
         return heard
+
+    def record(self, seconds: float, *, sample_rate: int) -> np.ndarray:
+        self._elapsed_s += seconds
+        return self.noise * np.random.default_rng(0).standard_normal(samples_in(seconds, sample_rate))
 
     def loopback(self) -> None:
         return

@@ -38,16 +38,24 @@ class SimulatedMonitor:
     condition   "desk" adds a reflection from the studio desk; every other name stands for a stand
     seed        makes every take again exactly; the noise of two takes differs
     parameters  the whole table
+    takes_before  how many takes there are already: those that follow have noise of their own
     """
 
-    def __init__(self, condition: str = "stand", seed: int = 1, parameters: Parameters | None = None) -> None:
+    def __init__(
+        self,
+        condition: str = "stand",
+        seed: int = 1,
+        parameters: Parameters | None = None,
+        *,
+        takes_before: int = 0,
+    ) -> None:
         self.condition = condition
         self.parameters = Parameters() if parameters is None else parameters
         self.state = State()
         self._seed = seed
         self._switched_on = datetime.now(UTC).replace(microsecond=0)
         self._elapsed_s = 0.0
-        self._takes = 0
+        self._takes = takes_before
         self._calibrations = 0
 
     @property

@@ -136,6 +136,10 @@ def _main(
     )
 
 
+MOST_COINCIDENCES = 3
+"""The strongest; the first page of a report is for what matters most, and all of them have a section of their own."""
+
+
 def _to(anchor: str, heading: str) -> Markup:
     return element("a", heading, href=f"#{anchor}")
 
@@ -147,9 +151,11 @@ def _section(anchor: str, heading: str, content: Markup) -> Markup:
 def _verdicts(conditions: Sequence[ConditionResults]) -> Markup:
     parts = []
     for results in conditions:
-        said = verdicts(results) + sentences_of(entries(results, "coincidences"))
-        said += sentences_of(entries(results, "audibility"))
-        parts.append(bullets(said))
+        lined_up = sentences_of(entries(results, "coincidences"))
+        said = [*verdicts(results), *lined_up[:MOST_COINCIDENCES], *sentences_of(entries(results, "audibility"))]
+        more = len(lined_up) - MOST_COINCIDENCES
+        link = element("p", _to("coincidences", f"{more} more that may line up")) if more > 0 else ""
+        parts.append(markup([bullets(said), link]))
     uncalibrated = any(level.unit == "dbfs" for results in conditions for level in results.findings.levels)
     warning = "No calibration: levels are in dBFS, and no sound pressure level is known."
     return markup(
