@@ -39,7 +39,9 @@ def main(words: Sequence[str] | None = None) -> int:
             import traceback
 
             traceback.print_exc()
-        print(f"distort: {_sentence(error)}", file=sys.stderr)
+        from distort.report.readable import readable
+
+        print(f"distort: {readable(_sentence(error))}", file=sys.stderr)
         return WRONG_USAGE if isinstance(error, UsageError) else NO_ANSWER
 
 

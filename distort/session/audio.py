@@ -1,5 +1,6 @@
 """Audio files in and out: WAV and FLAC, checked before they are believed."""
 
+import os
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -62,7 +63,7 @@ def opened(path: Path) -> Iterator[Any]:
             raise RecordingError(f"{path} is empty: it holds no byte; copy or record it again")
         with path.open("rb"):
             pass  # soundfile calls a file that may not be read a damaged one; this says why
-        with soundfile.SoundFile(path) as file:
+        with soundfile.SoundFile(_spelled(path)) as file:
             _check_kind(path, file)
             _check_length(path, file)
             yield file
@@ -117,7 +118,7 @@ def encoder(
 
     def write(place: Path) -> None:
         try:
-            soundfile.write(place, content, sample_rate, subtype=subtype, format=container)
+            soundfile.write(_spelled(place), content, sample_rate, subtype=subtype, format=container)
         except soundfile.SoundFileError as error:
             # The library does not say why. A full disk is by far the likeliest, and a bad rate the only other.
             raise SessionError(f"{path} cannot be written: is the disk full, or {sample_rate} Hz no rate?") from error
@@ -134,12 +135,17 @@ def write_pieces(path: Path, pieces: Iterable[FloatArray], sample_rate: int, *, 
     with staged(path, replace=True) as temporary:
         try:
             with soundfile.SoundFile(
-                temporary, "w", samplerate=sample_rate, channels=1, subtype="PCM_24", format="WAV"
+                _spelled(temporary), "w", samplerate=sample_rate, channels=1, subtype="PCM_24", format="WAV"
             ) as file:
                 for piece in pieces:
                     file.write(_to_24_bit(path, piece, random))
         except soundfile.SoundFileError as error:
             raise SessionError(f"{path} cannot be written: is the disk full, or {sample_rate} Hz no rate?") from error
+
+
+def _spelled(path: Path) -> Path | bytes:
+    """`path` as the library takes it: a name that is no UTF-8 in bytes, which Windows does not have."""
+    return path if os.name == "nt" else os.fsencode(path)
 
 
 def _to_24_bit(path: Path, values: FloatArray, random: np.random.Generator | None) -> npt.NDArray[np.int32]:
