@@ -368,6 +368,10 @@ def _alignment(found: _Found, chirps: _Chirps, reel: Reel, n_recorded: int) -> A
     )
 
 
+MOST_MISSING_S = 1.0
+"""Ten times what `find_reel` lets be missing; more is no recording of this stimulus, or a sidecar that was changed."""
+
+
 def made_whole(samples: FloatArray, *, start: float, stimulus: Stimulus) -> tuple[FloatArray, float]:
     """`samples` `(n,)` with zeros for what may be missing of the stimulus at either end, and where it starts then.
 
@@ -378,6 +382,11 @@ def made_whole(samples: FloatArray, *, start: float, stimulus: Stimulus) -> tupl
     after = max(first + stimulus.n_samples - samples.size, 0)
     if before == after == 0:
         return samples, start
+    if max(before, after) > MOST_MISSING_S * stimulus.sample_rate:
+        raise RecordingError(
+            f"the stimulus is said to begin at sample {start:.0f}, but the {samples.size} samples do not hold it: "
+            f"bring the recording in again"
+        )
     return np.pad(samples, (before, after)), start + before
 
 

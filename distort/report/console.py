@@ -3,10 +3,13 @@
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from typing import IO
+from typing import IO, Any
 
 from rich.console import Console
 from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
+from rich.text import Text
+
+from distort.report.readable import readable
 
 PLAIN_WIDTH = 80
 """Columns of a pipe or a file."""
@@ -15,13 +18,21 @@ Report = Callable[[str, int, int], None]
 """Told what is being done, how many steps of it are done, and how many there are."""
 
 
+class _Console(Console):
+    """Spells out control characters of whatever text it is given, in sentences and in cells of tables."""
+
+    def render_str(self, text: str, *settings: Any, **named: Any) -> Text:
+        return super().render_str(readable(text), *settings, **named)
+
+
 def make_console(stream: IO[str] | None = None, *, stderr: bool = False) -> Console:
     """A console on `stream` (default: stdout, or stderr).
 
     Colour appears on a terminal alone, and not with NO_COLOR set. Words are printed as they stand: square brackets and
-    colons in a loudspeaker's name are not commands. A pipe is 80 columns wide, whatever the terminal behind it.
+    colons in a loudspeaker's name are not commands, and control characters are spelled out. A pipe is 80 columns wide,
+    whatever the terminal behind it.
     """
-    console = Console(file=stream, stderr=stderr, markup=False, highlight=False, emoji=False)
+    console = _Console(file=stream, stderr=stderr, markup=False, highlight=False, emoji=False)
     if not console.is_terminal:
         console.width = PLAIN_WIDTH
     return console

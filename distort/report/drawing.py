@@ -1,15 +1,13 @@
 """Drawing many figures: only those that changed since they were drawn last, in two processes where that is quicker."""
 
-import multiprocessing
 import os
-import signal
 from collections.abc import Callable, Iterator, Sequence
-from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from distort.errors import SessionError
+from distort.processes import other_processes
 from distort.report.figure_digest import digest_of, drawing_version
 from distort.report.saving import FileKind, save_figure
 from distort.session.hashing import sha256_of_file
@@ -113,9 +111,7 @@ def _saved(jobs: Sequence[Job]) -> Iterator[tuple[Path, ...]]:
     if len(jobs) < WORTH_A_PROCESS or (os.cpu_count() or 1) < PROCESSES:
         yield from map(_save, jobs)
         return
-    # a new process rather than a copy of this one, which may have threads
-    context = multiprocessing.get_context("spawn")
-    pool = ProcessPoolExecutor(PROCESSES - 1, mp_context=context, initializer=_leave_interrupts)
+    pool = other_processes(PROCESSES - 1)
     try:
         futures = [pool.submit(_save, job) for job in jobs]
         for future, job in reversed(list(zip(futures, jobs, strict=True))):
@@ -123,11 +119,6 @@ def _saved(jobs: Sequence[Job]) -> Iterator[tuple[Path, ...]]:
             yield _save(job) if future.cancel() else future.result()
     finally:
         pool.shutdown(cancel_futures=True)
-
-
-def _leave_interrupts() -> None:
-    """Ctrl-C is for the first process, which then ends the others."""
-    signal.signal(signal.SIGINT, signal.SIG_IGN)
 
 
 def _missing(before: DrawnFigure | None, digest: str, folder: Path, kinds: Sequence[FileKind]) -> tuple[FileKind, ...]:

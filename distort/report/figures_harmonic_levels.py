@@ -22,6 +22,7 @@ from distort.report.style import (
     level_axis,
     new_sheet,
     note,
+    sheet_of,
 )
 
 if TYPE_CHECKING:
@@ -131,6 +132,5 @@ def _key(axes: "Axes", numbers: "Sequence[int]", *, fundamental: bool, floor: bo
         entries.append((Line2D([], [], **order_style(higher[0])), name))
     named = f"noise floor (highest of {min(prominent)} to {max(prominent)})" if floor else "noise floor not known"
     entries.append((Patch(color=FILL if floor else "white"), named))
-    figure = axes.get_figure(root=True)
-    assert figure is not None
+    figure = sheet_of(axes)
     key_beside(figure, [handle for handle, _ in entries], [name for _, name in entries])

@@ -28,6 +28,7 @@ from distort.report.style import (
     level_axis,
     new_sheet,
     note,
+    sheet_of,
 )
 from distort.report.tables import thd_marks
 
@@ -171,6 +172,5 @@ def _key(axes: "Axes", harmonics: Harmonics) -> None:
         entries.append((Patch(color=FILL), f"noise floor (highest of {min(prominent)} to {max(prominent)})"))
     else:
         entries.append((Patch(color="white"), "noise floor not known"))
-    figure = axes.get_figure(root=True)
-    assert figure is not None
+    figure = sheet_of(axes)
     key_beside(figure, [handle for handle, _ in entries], [name for _, name in entries])

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from distort.analysis.curves import FloatArray
-from distort.report.style import DECADE_INCHES, GREY, halo
+from distort.report.style import DECADE_INCHES, GREY, halo, sheet_of
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -142,8 +142,7 @@ def _pixels(axes: "Axes", curve: Labelled) -> FloatArray:
 def _place_label(axes: "Axes", curve: Labelled, field: _Field) -> "Bbox | None":
     if not len(field.own):
         return None
-    figure = axes.get_figure(root=True)
-    assert figure is not None
+    figure = sheet_of(axes)
     pixels_per_point = figure.dpi / 72.0
     style: dict[str, Any] = {"color": curve.colour, "fontsize": 10, "weight": "bold", "ha": "center", "va": "center"}
     text = axes.text(curve.frequency_hz[0], 0.0, curve.name, **style)

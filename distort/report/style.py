@@ -16,6 +16,7 @@ import numpy as np
 from distort.report.numbers import OCTAVE_HZ, OCTAVE_NAMES
 
 if TYPE_CHECKING:
+    from matplotlib.artist import Artist
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
     from matplotlib.text import Text
@@ -156,10 +157,18 @@ def fit(text: "Text", share: float) -> None:
         text.set_text(f"{text.get_text()[:-4].rstrip()}...")
 
 
+def sheet_of(artist: "Artist") -> "Figure":
+    """The figure that `artist` is drawn in; nothing here is a figure within a figure."""
+    from matplotlib.figure import Figure
+
+    figure = artist.get_figure()  # its argument `root` came with matplotlib 3.10
+    assert isinstance(figure, Figure)
+    return figure
+
+
 def _extent(text: "Text") -> "Bbox":
     """The box around `text` in shares of the sheet."""
-    figure = text.get_figure(root=True)
-    assert figure is not None
+    figure = sheet_of(text)
     return text.get_window_extent().transformed(figure.transFigure.inverted())
 
 
@@ -194,8 +203,7 @@ def frequency_axis(axes: "Axes") -> None:
     marks: dict[str, Any] = {"marker": TICK_DOWN, "markersize": 2.0, "markeredgewidth": 0.6, "linestyle": "none"}
     at_the_axis = axes.get_xaxis_transform()
     thirds_line = Line2D(thirds, np.zeros_like(thirds), color=GREY, transform=at_the_axis, gid="thirds", **marks)
-    figure = axes.get_figure(root=True)
-    assert figure is not None
+    figure = sheet_of(axes)
     figure.add_artist(thirds_line)
     axes.set_xlabel("Frequency in Hz")
     axes.grid(True, which="major", axis="x", color="#d9d9d9", linewidth=0.6)

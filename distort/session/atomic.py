@@ -1,19 +1,22 @@
 """Files that are whole or not there: written under a temporary name, flushed, then renamed.
 
 A kill at any moment leaves the old file or the new one under the real name; at worst a file whose name begins with a
-dot and ends in ".tmp" stays behind, which nothing here ever reads.
+dot and ends in ".tmp" stays behind, which nothing here ever reads, and which goes when the session is next written.
 """
 
 import errno
 import os
+import re
 import secrets
+import shutil
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 
 from distort.errors import SessionError
 
 TEMPORARY_SUFFIX = ".tmp"
+_TEMPORARY = re.compile(r"\..+\.[0-9a-f]{12}\.tmp")
 
 _NO_HARD_LINKS = {errno.EPERM, errno.ENOTSUP, errno.EOPNOTSUPP, errno.ENOSYS, errno.EMLINK}
 _NO_FOLDER_SYNC = {errno.EINVAL, errno.ENOTSUP, errno.EOPNOTSUPP, errno.EBADF}
@@ -41,7 +44,7 @@ def make_folder(path: Path) -> None:
     try:
         path.mkdir(parents=True, exist_ok=True)
     except OSError as error:
-        raise _explained(error, path) from error
+        raise explained(error, path) from error
 
 
 @contextmanager
@@ -67,7 +70,21 @@ def staged(path: Path, *, replace: bool) -> Iterator[Path]:
         finally:
             temporary.unlink(missing_ok=True)
     except OSError as error:
-        raise _explained(error, path) from error
+        raise explained(error, path) from error
+
+
+def remove_left_over(root: Path) -> None:
+    """Remove temporary files and folders below `root` that a kill has left; while nobody else writes there.
+
+    What may not be removed stays: it takes room, and means nothing.
+    """
+    for place, folders, names in os.walk(root):
+        for name in filter(_TEMPORARY.fullmatch, folders):  # of results that were being frozen
+            shutil.rmtree(Path(place, name), ignore_errors=True)
+        for name in names:
+            if _TEMPORARY.fullmatch(name):
+                with suppress(PermissionError):
+                    Path(place, name).unlink(missing_ok=True)
 
 
 def _flush(path: Path) -> None:
@@ -108,17 +125,21 @@ def _refuse_existing(path: Path) -> None:
         raise SessionError(f"{path} exists already and is never overwritten: choose another name or take")
 
 
-def _explained(error: OSError, path: Path) -> SessionError:
-    """What an operating system's refusal means for whoever asked for `path`."""
-    folder = path.parent
-    if error.errno in {errno.EACCES, errno.EPERM, errno.EROFS}:
-        return SessionError(f"{path} cannot be written: the folder {folder} is read-only here; make it writable")
-    if error.errno in {errno.ENOSPC, errno.EDQUOT}:
-        return SessionError(f"{path} cannot be written: the disk is full; free some space and try again")
-    if error.errno == errno.ENOENT:
-        return SessionError(f"{path} cannot be written: the folder {folder} does not exist")
-    if error.errno in {errno.ENOTDIR, errno.EEXIST}:
-        return SessionError(f"{path} cannot be written: a file stands where a folder is needed")
-    if error.errno == errno.EISDIR:
-        return SessionError(f"{path} cannot be written: a folder of that name exists")
-    return SessionError(f"{path} cannot be written: {error.strerror or error}")
+def explained(error: OSError, path: Path) -> SessionError:
+    """What an operating system's refusal to write `path` means for whoever asked for it."""
+    return SessionError(f"{path} cannot be written: {_why(error, path.parent)}")
+
+
+def _why(error: OSError, folder: Path) -> str:
+    match error.errno:
+        case errno.EACCES | errno.EPERM | errno.EROFS:
+            return f"the folder {folder} is read-only here; make it writable"
+        case errno.ENOSPC | errno.EDQUOT:
+            return "the disk is full; free some space and try again"
+        case errno.ENOENT:
+            return f"the folder {folder} does not exist"
+        case errno.ENOTDIR | errno.EEXIST:
+            return "a file stands where a folder is needed"
+        case errno.EISDIR:
+            return "a folder of that name exists"
+    return error.strerror or str(error)

@@ -1,5 +1,6 @@
 """Audio files in and out: WAV and FLAC, checked before they are believed."""
 
+import os
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -11,6 +12,7 @@ import soundfile
 
 from distort.errors import RecordingError, SessionError
 from distort.session.atomic import staged
+from distort.session.flac import checked_blocks
 from distort.session.resampling import resample
 from distort.session.riff import promised_and_held_bytes
 from distort.session.sidecar import Subtype
@@ -20,7 +22,8 @@ FloatArray = npt.NDArray[np.float64]
 MOST_FRAMES = 48_000 * 3600
 """Longest file that is read: an hour at 48 kHz, 1.4 GB of memory. No stimulus comes near it."""
 
-BLOCK_FRAMES = 1 << 16
+BLOCK_SAMPLES = 1 << 17
+"""Of all channels together, read at a time: 1 MB, however many channels there are."""
 
 CONTAINERS = {"WAV", "WAVEX", "RF64", "FLAC"}
 SUBTYPES = {"PCM_16", "PCM_24", "PCM_32", "FLOAT", "DOUBLE"}
@@ -60,7 +63,7 @@ def opened(path: Path) -> Iterator[Any]:
             raise RecordingError(f"{path} is empty: it holds no byte; copy or record it again")
         with path.open("rb"):
             pass  # soundfile calls a file that may not be read a damaged one; this says why
-        with soundfile.SoundFile(path) as file:
+        with soundfile.SoundFile(_spelled(path)) as file:
             _check_kind(path, file)
             _check_length(path, file)
             yield file
@@ -115,7 +118,7 @@ def encoder(
 
     def write(place: Path) -> None:
         try:
-            soundfile.write(place, content, sample_rate, subtype=subtype, format=container)
+            soundfile.write(_spelled(place), content, sample_rate, subtype=subtype, format=container)
         except soundfile.SoundFileError as error:
             # The library does not say why. A full disk is by far the likeliest, and a bad rate the only other.
             raise SessionError(f"{path} cannot be written: is the disk full, or {sample_rate} Hz no rate?") from error
@@ -132,12 +135,17 @@ def write_pieces(path: Path, pieces: Iterable[FloatArray], sample_rate: int, *, 
     with staged(path, replace=True) as temporary:
         try:
             with soundfile.SoundFile(
-                temporary, "w", samplerate=sample_rate, channels=1, subtype="PCM_24", format="WAV"
+                _spelled(temporary), "w", samplerate=sample_rate, channels=1, subtype="PCM_24", format="WAV"
             ) as file:
                 for piece in pieces:
                     file.write(_to_24_bit(path, piece, random))
         except soundfile.SoundFileError as error:
             raise SessionError(f"{path} cannot be written: is the disk full, or {sample_rate} Hz no rate?") from error
+
+
+def _spelled(path: Path) -> Path | bytes:
+    """`path` as the library takes it: a name that is no UTF-8 in bytes, which Windows does not have."""
+    return path if os.name == "nt" else os.fsencode(path)
 
 
 def _to_24_bit(path: Path, values: FloatArray, random: np.random.Generator | None) -> npt.NDArray[np.int32]:
@@ -184,12 +192,24 @@ def column_of(path: Path, channels: int, channel: int | None) -> int:
     return channel - 1
 
 
+def blocks(path: Path, file: Any) -> Iterator[FloatArray]:
+    """All samples of the file that `opened` has given, in blocks `(n, channels)`.
+
+    Raises RecordingError when a FLAC file turns out not to decode to what was encoded, and what soundfile raises.
+    """
+    size = max(BLOCK_SAMPLES // file.channels, 1)
+    if file.format == "FLAC":
+        yield from checked_blocks(path, file, size)
+    else:
+        yield from file.blocks(size, dtype="float64", always_2d=True)
+
+
 def _read_channel(path: Path, file: Any, column: int) -> FloatArray:
     """One column, block by block, so that a file of many channels takes no more memory than one."""
     samples = np.empty(file.frames)
     filled = 0
     try:
-        for block in file.blocks(BLOCK_FRAMES, dtype="float64", always_2d=True):
+        for block in blocks(path, file):
             samples[filled : filled + len(block)] = block[:, column]
             filled += len(block)
     except soundfile.SoundFileError as error:
@@ -208,4 +228,14 @@ def _read_channel(path: Path, file: Any, column: int) -> FloatArray:
     return samples
 
 
-__all__ = ["MOST_FRAMES", "column_of", "encoder", "opened", "read_audio", "resample", "write_audio", "write_pieces"]
+__all__ = [
+    "MOST_FRAMES",
+    "blocks",
+    "column_of",
+    "encoder",
+    "opened",
+    "read_audio",
+    "resample",
+    "write_audio",
+    "write_pieces",
+]

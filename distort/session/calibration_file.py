@@ -35,6 +35,7 @@ class MicrophoneCalibration:
     spl_of_full_scale: float
 
     def __post_init__(self) -> None:
+        self.in_force()  # raises for levels that none can have
         expected = spl_of_full_scale(calibrator_dbfs=self.calibrator_dbfs, calibrator_db_spl=self.calibrator_db_spl)
         if abs(expected - self.spl_of_full_scale) > 1e-3:  # what a hand that shortens the decimals may leave
             raise ValueError(f"spl_of_full_scale is {self.spl_of_full_scale:g}, its parts say {expected:g}")

@@ -1,16 +1,28 @@
 """Tables of numbers as CSV: comma, one header row, `.` decimal, an empty cell for "not measurable here"."""
 
-from collections.abc import Mapping
+import csv
+import io
+import math
+from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 
 import numpy as np
 import numpy.typing as npt
 
 from distort.errors import SessionError
-from distort.session.atomic import write_text
+from distort.session.atomic import write_bytes, write_text
+from distort.session.json_fields import read_small_text
 from signals.levels import NOTHING_DB
 
 FloatArray = npt.NDArray[np.float64]
+
+Cell = str | float | int | None
+
+FORMULA = ("=", "+", "-", "@", "\uff1d", "\uff0b", "\uff0d", "\uff20")
+"""What begins a formula, also in full width."""
+
+MOST_BYTES = 50_000_000
+"""A table of ten orders has 0.2 MB."""
 
 DECIMALS = 4
 """0.0001 dB is far below what any of these readings can state."""
@@ -32,13 +44,35 @@ def write_table(path: Path, columns: Mapping[str, npt.ArrayLike]) -> None:
     write_text(path, "\n".join(rows) + "\n")
 
 
+def write_mixed_table(path: Path, names: Sequence[str], rows: Iterable[Sequence[Cell]]) -> None:
+    """Write rows of texts, numbers and None (an empty cell) under a header; quoted where it must be (RFC 4180).
+
+    A text that a spreadsheet would take for a formula begins with an apostrophe, and a line break in it is a blank.
+    Raises SessionError when a number is not finite or the folder does not allow it.
+    """
+    file = io.StringIO(newline="")
+    table = csv.writer(file, lineterminator="\n")
+    table.writerow(names)
+    for row in rows:
+        if not all(math.isfinite(cell) for cell in row if isinstance(cell, float)):
+            raise SessionError(f"{path} is not written: a number in it is not finite")
+        table.writerow([as_text(cell) if isinstance(cell, str) else cell for cell in row])
+    write_bytes(path, file.getvalue().encode("utf-8", errors="replace"))
+
+
+def as_text(cell: str) -> str:
+    """`cell` in one line, and so that no spreadsheet runs it: OWASP, CSV Injection, names the characters."""
+    line = "".join(character if character.isprintable() else " " for character in cell)
+    return f"'{line}" if line.lstrip().startswith(FORMULA) else line
+
+
 def read_table(path: Path) -> dict[str, FloatArray]:
     """The columns of a CSV file that `write_table` wrote; an empty cell is NaN.
 
     Raises SessionError, with file and line, when it is missing or not such a table.
     """
     try:
-        lines = path.read_text(encoding="utf-8-sig").splitlines()
+        lines = read_small_text(path, MOST_BYTES).removeprefix("\ufeff").splitlines()
     except FileNotFoundError as error:
         raise SessionError(f"{path} is missing: run `distort analyze`") from error
     except (OSError, UnicodeDecodeError) as error:

@@ -1,6 +1,7 @@
 """SHA-256 of files: what ties a sidecar to the recording and the stimulus it speaks of."""
 
 import hashlib
+import stat
 import string
 from pathlib import Path
 
@@ -17,12 +18,19 @@ def sha256_of_file(path: Path) -> str:
     """SHA-256 of the bytes of `path` as 64 hexadecimal digits. Raises SessionError when it cannot be read."""
     digest = hashlib.sha256()
     try:
+        if not stat.S_ISREG(path.stat().st_mode):
+            raise SessionError(f"{path} is no file: move it away")  # a pipe would be waited for without end
         with path.open("rb") as file:
             while chunk := file.read(CHUNK_BYTES):
                 digest.update(chunk)
     except OSError as error:
         raise SessionError(f"{path} cannot be read: {error.strerror or error}") from error
     return digest.hexdigest()
+
+
+def sha256_of_text(text: str) -> str:
+    """SHA-256 of `text` as UTF-8; names that no UTF-8 can spell have one too."""
+    return hashlib.sha256(text.encode("utf-8", errors="surrogateescape")).hexdigest()
 
 
 def is_sha256(text: str) -> bool:

@@ -25,7 +25,15 @@ class FileHash:
 
 def inputs_of(folder: SessionFolder, plan: Plan) -> tuple[FileHash, ...]:
     """Every input of the session, by name. Raises SessionError when one is missing, or leads out of it."""
-    return hashes_of(folder, sorted(set(_names(folder, plan))))
+    return hashes_of(folder, input_names(folder, plan))
+
+
+def input_names(folder: SessionFolder, plan: Plan) -> list[str]:
+    """Names of the inputs, sorted; a file that the plan names is among them, there or not.
+
+    Raises SessionError when a folder of the session leads out of it, or one recording is there twice.
+    """
+    return sorted(set(_names(folder, plan)))
 
 
 def hashes_of(folder: SessionFolder, names: list[str]) -> tuple[FileHash, ...]:

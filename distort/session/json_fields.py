@@ -7,7 +7,9 @@ field may instead carry its own pair of functions in its metadata, see `by`; or 
 
 import dataclasses
 import json
-import math
+import os
+import stat
+import sys
 import types
 import typing
 from collections.abc import Callable
@@ -18,6 +20,11 @@ from distort.errors import SessionError
 from distort.session.atomic import write_text
 
 T = TypeVar("T")
+
+LARGEST = sys.float_info.max
+
+MOST_BYTES = 20_000_000
+"""A hundred times the largest file that this program writes."""
 
 FORMAT = 1
 """Version of the JSON files that this program writes and reads."""
@@ -66,7 +73,8 @@ def read_json(path: Path, made_by: type[T]) -> T:
 def load_json_object(path: Path) -> dict[str, Any]:
     """The JSON object in `path`. Raises SessionError when it is missing, not JSON, not an object, or holds NaN."""
     try:
-        document = json.loads(path.read_text(encoding="utf-8"), parse_constant=_refuse, object_pairs_hook=_once)
+        text = read_small_text(path, MOST_BYTES)
+        document = json.loads(text, parse_constant=_refuse, object_pairs_hook=_once)
     except FileNotFoundError as error:
         raise SessionError(f"{path} is missing: look whether its name and folder are right") from error
     except IsADirectoryError as error:
@@ -84,6 +92,26 @@ def load_json_object(path: Path) -> dict[str, Any]:
     if not isinstance(document, dict):
         raise SessionError(f"{path} must hold a JSON object, in braces")
     return document
+
+
+def read_small_text(path: Path, most_bytes: int) -> str:
+    """The UTF-8 text in `path`, if it is a file of at most `most_bytes`: neither a pipe nor a disk's worth of zeros.
+
+    Raises SessionError when it is not, OSError and UnicodeDecodeError when it cannot be read.
+    """
+    with open(path, "rb", opener=_without_waiting) as file:
+        status = os.fstat(file.fileno())
+        if not stat.S_ISREG(status.st_mode):
+            raise SessionError(f"{path} is no file: look what stands there")
+        content = file.read(most_bytes + 1)
+    if len(content) > most_bytes:
+        raise SessionError(f"{path} is larger than {most_bytes / 1e6:g} MB: it is none of this program's files")
+    return content.decode("utf-8")
+
+
+def _without_waiting(path: str, flags: int) -> int:
+    """Open as usual, but do not wait until somebody opens the other end of a pipe; Windows has no such flag."""
+    return os.open(path, flags | getattr(os, "O_NONBLOCK", 0))
 
 
 def _refuse(constant: str) -> typing.NoReturn:
@@ -153,7 +181,7 @@ def _value(plain: Any, wanted: Any) -> Any:
 
 def _scalar(plain: Any, wanted: type) -> Any:
     if wanted is float and isinstance(plain, int | float) and not isinstance(plain, bool):
-        if not math.isfinite(plain):  # JSON can write 1e999
+        if not -LARGEST <= plain <= LARGEST:  # JSON can write 1e999, and whole numbers of any length
             raise ValueError("the number is too large")
         return float(plain)
     if type(plain) is not wanted:  # exactly: true is no whole number here

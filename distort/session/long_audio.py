@@ -11,7 +11,7 @@ import numpy.typing as npt
 import soundfile
 
 from distort.errors import RecordingError
-from distort.session.audio import column_of, opened
+from distort.session.audio import blocks, column_of, opened
 from distort.session.sidecar import Subtype
 
 FloatArray = npt.NDArray[np.float64]
@@ -98,14 +98,13 @@ class OnDisk:
         return _with_zeros(inside, first, end)
 
     def _read(self, begin: int, stop: int) -> FloatArray:
-        damaged = f"{self.path} is truncated or damaged: not all of its samples can be read; copy it again"
         try:
             self.file.seek(begin)
             frames = self.file.read(stop - begin, dtype="float64", always_2d=True)
         except soundfile.SoundFileError as error:
-            raise RecordingError(damaged) from error
+            raise RecordingError(_damaged(self.path)) from error
         if len(frames) < stop - begin:  # some versions of the library stop without a word
-            raise RecordingError(damaged)
+            raise RecordingError(_damaged(self.path))
         samples = np.ascontiguousarray(frames[:, self.column])
         if not np.all(np.isfinite(samples)):
             bad = begin + int(np.argmin(np.isfinite(samples)))
@@ -122,7 +121,24 @@ def open_long(path: Path, *, channel: int | None = None) -> Iterator[OnDisk]:
     Raises RecordingError as `read_audio` does, but for the length.
     """
     with opened(path) as file:
-        yield OnDisk(path=path, file=file, column=column_of(path, file.channels, channel))
+        recording = OnDisk(path=path, file=file, column=column_of(path, file.channels, channel))
+        if file.format == "FLAC":
+            _check_whole(path, file)
+        yield recording
+
+
+def _check_whole(path: Path, file: Any) -> None:
+    """Decode all of it once: what is missing in a FLAC file reads as silence, and only its checksum tells."""
+    try:
+        n_samples = sum(map(len, blocks(path, file)))
+    except soundfile.SoundFileError as error:
+        raise RecordingError(_damaged(path)) from error
+    if n_samples < file.frames:
+        raise RecordingError(_damaged(path))
+
+
+def _damaged(path: Path) -> str:
+    return f"{path} is truncated or damaged: not all of its samples can be read; copy it again"
 
 
 def _with_zeros(inside: FloatArray, first: int, end: int) -> FloatArray:

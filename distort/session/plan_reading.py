@@ -13,6 +13,9 @@ from distort.errors import AnalysisError, PlanError
 from distort.session.folder import PLAN_FILE
 from distort.session.plan import FORMAT, SECTIONS, Plan
 
+MOST_BYTES = 1_000_000
+"""A hundred times the longest plan that anybody would write."""
+
 HIGHEST_TONE_HZ = 20000.0
 HIGHEST_TONE_SHARE = 0.45
 """Of the sample rate: above it a converter's filter begins to act."""
@@ -29,7 +32,7 @@ def read_plan(folder: Path) -> Plan:
     """
     path = folder / PLAN_FILE
     try:
-        content = path.read_bytes()
+        content = _read(path)
     except FileNotFoundError as error:
         raise PlanError(f"{path} is missing: make a session with `distort new`, or name its folder") from error
     except OSError as error:
@@ -43,11 +46,19 @@ def read_plan(folder: Path) -> Plan:
     return plan_from_text(text, source=str(path))
 
 
+def _read(path: Path) -> bytes:
+    with path.open("rb") as file:
+        content = file.read(MOST_BYTES + 1)
+    if len(content) > MOST_BYTES:
+        raise PlanError(f"{path} is larger than {MOST_BYTES / 1e6:g} MB: it is no plan")
+    return content
+
+
 def plan_from_text(text: str, *, source: str) -> Plan:
     """The plan that `text` states; `source` names it in errors. Raises PlanError as `read_plan` does."""
     try:
         document = tomllib.loads(text + "\n")  # so that an error in the last line is still told by its line
-    except tomllib.TOMLDecodeError as error:
+    except ValueError as error:  # TOMLDecodeError is one; so is a whole number of thousands of digits
         raise PlanError(f"{source} is not valid TOML: {error}") from error
     except RecursionError as error:
         raise PlanError(f"{source} is not a plan: its lists are nested too deeply") from error

@@ -3,7 +3,6 @@
 A rule raises ValueError with a phrase that completes "[section] key must be ...".
 """
 
-import math
 import re
 from collections.abc import Callable, Sequence
 from itertools import pairwise
@@ -45,7 +44,7 @@ def number(low: float, high: float) -> Rule:
     def rule(value: Any) -> float:
         if isinstance(value, bool) or not isinstance(value, int | float):
             raise ValueError(f"a number, without quotes, not {value!r}")
-        if not math.isfinite(value) or not low <= value <= high:
+        if not low <= value <= high:  # neither is NaN
             raise ValueError(f"a number from {low:g} to {high:g}, not {value!r}")
         return float(value)
 

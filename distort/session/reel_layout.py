@@ -54,5 +54,5 @@ def _made(item: dict[str, Any]) -> Any:
         raise ValueError(f"this {description['kind']} is not described as expected: {', '.join(wrong)}")
     try:
         return kind(**given)
-    except TypeError as error:
+    except (TypeError, ArithmeticError) as error:
         raise SignalError(f"this {description['kind']} is described with a value of the wrong type") from error

@@ -8,6 +8,9 @@ import numpy.typing as npt
 
 from distort.errors import RecordingError
 
+MOST_SAMPLES = 4 * 48_000 * 3600
+"""An hour at 192 kHz; 5.5 GB."""
+
 FloatArray = npt.NDArray[np.float64]
 
 PASSBAND = 0.45
@@ -37,6 +40,11 @@ def resample(samples: npt.ArrayLike, *, from_rate: int, to_rate: int) -> FloatAr
         return values.copy()
     if max(up, down) > MOST_BRANCHES:
         raise RecordingError(f"{from_rate} Hz cannot be resampled to {to_rate} Hz: is the rate in the file right?")
+    if values.size * up / down > MOST_SAMPLES:
+        raise RecordingError(
+            f"{values.size} samples at {from_rate} Hz would be {values.size * up / down:.3g} at {to_rate} Hz: is the "
+            f"rate in the file right?"
+        )
     from scipy.signal import resample_poly
 
     # The stubs do not know that scipy takes the filter's coefficients here.

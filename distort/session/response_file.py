@@ -100,6 +100,8 @@ def _text(path: Path, named_by: str) -> str:
     try:
         if path.stat().st_size > MOST_BYTES:
             raise SessionError(f"{path} is larger than {MOST_BYTES // 1_000_000} MB: it is no table of a response")
+        if not path.is_file():
+            raise SessionError(f"{path} is no file: [microphone] response_file of session.toml names it")
         raw = path.read_bytes()
     except FileNotFoundError as error:
         raise SessionError(f"{path} is missing: {named_by} of session.toml names it") from error

@@ -21,14 +21,28 @@ _STIMULUS = by(describe, stimulus_of)
 _REEL = by(layout_of, reel_of)
 
 
+LARGEST_DB = 400.0
+"""Either way: no level, drive or turn of a volume comes near it, and what is computed from it stays a number."""
+
+FARTHEST_SAMPLE = 1e10
+"""Of a recording: a day at 96 kHz."""
+
+
 @dataclass(frozen=True, kw_only=True)
 class CalibrationInForce:
-    """The calibration that turns this recording's dBFS into dB SPL, as it was when the recording was made."""
+    """The calibration that turns this recording's dBFS into dB SPL, as it was when the recording was made.
+
+    Raises ValueError for levels that none can have.
+    """
 
     calibrator_dbfs: float
     calibrator_db_spl: float
     sha256: str
     """Of the calibrator recording it was read from."""
+
+    def __post_init__(self) -> None:
+        _check_size("calibrator_dbfs", self.calibrator_dbfs, LARGEST_DB)
+        _check_size("calibrator_db_spl", self.calibrator_db_spl, LARGEST_DB)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -114,6 +128,9 @@ class Sidecar:
             raise ValueError(f"drive_dbfs is {self.drive_dbfs:g}, the stimulus says {self.stimulus.drive_dbfs:g}")
         if self.sample_rate < 1 or self.channel < 1:
             raise ValueError("sample_rate and channel must be at least 1")
+        _check_size("stimulus_start_sample", self.stimulus_start_sample, FARTHEST_SAMPLE)
+        _check_size("clock_difference_ppm", self.clock_difference_ppm, 1e6)
+        _check_size("turned_db", self.turned_db, LARGEST_DB)
         _check_hashes(self.stimulus_sha256, self.recording_sha256)
         _check_date(self.date)
 
@@ -196,6 +213,11 @@ def now_utc() -> str:
 def iso_utc(moment: datetime) -> str:
     """`moment`, which knows its zone, as ISO 8601 in UTC, to the second."""
     return moment.astimezone(UTC).replace(microsecond=0).isoformat()
+
+
+def _check_size(name: str, value: float | None, largest: float) -> None:
+    if value is not None and abs(value) > largest:
+        raise ValueError(f"{name} is {value:g}, beyond {largest:g}")
 
 
 def _check_hashes(*digests: str) -> None:
