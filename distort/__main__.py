@@ -39,7 +39,7 @@ def main(words: Sequence[str] | None = None) -> int:
             import traceback
 
             traceback.print_exc()
-        from distort.report.readable import readable
+        from distort.report.terminal.readable import readable
 
         print(f"distort: {readable(_sentence(error))}", file=sys.stderr)
         return WRONG_USAGE if isinstance(error, UsageError) else NO_ANSWER

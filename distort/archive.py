@@ -18,18 +18,18 @@ from typing import Literal
 from distort.errors import DistortError, SessionError
 from distort.pipeline import analyze_session
 from distort.processes import other_processes
-from distort.session.analysed import (
+from distort.session.files.csv_table import Cell, write_mixed_table
+from distort.session.files.folder import PLAN_FILE, SessionFolder
+from distort.session.files.lock import locked
+from distort.session.plan.reading import read_plan
+from distort.session.results.analysed import (
     inputs_seen,
     is_current,
     read_analysed,
     same_contents,
     write_analysed,
 )
-from distort.session.condition_results import ConditionResults, read_results
-from distort.session.csv_table import Cell, write_mixed_table
-from distort.session.folder import PLAN_FILE, SessionFolder
-from distort.session.lock import locked
-from distort.session.plan_reading import read_plan
+from distort.session.results.condition_results import ConditionResults, read_results
 from distort.version import __version__
 from signals.errors import SignalError
 

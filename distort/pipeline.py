@@ -14,18 +14,25 @@ from functools import partial
 from pathlib import Path
 from typing import TypeVar
 
-from distort.analysis.coincidences import find_coincidences
+from distort.analysis.coincidences.finding import find_coincidences
 from distort.analysis.curves import Harmonics, Response
-from distort.analysis.orders import SeparatedOrders
-from distort.analysis.response import band_mean_db, lowest_valid_hz
-from distort.analysis.sweeps import Settings, SweepReadings, SweepTake, read_sweep, sweep_harmonics, sweep_response
-from distort.capture.chain import with_chain_of_levels
-from distort.capture.examined import examine
-from distort.capture.heard import audibility
-from distort.capture.ladder import Ladder, multitone_ladder, stated, sweep_ladder
-from distort.capture.looking import look_at
-from distort.capture.prepared import prepare_samples
-from distort.capture.takes import (
+from distort.analysis.sweep.orders import SeparatedOrders
+from distort.analysis.sweep.response import band_mean_db, lowest_valid_hz
+from distort.analysis.sweep.sweeps import (
+    Settings,
+    SweepReadings,
+    SweepTake,
+    read_sweep,
+    sweep_harmonics,
+    sweep_response,
+)
+from distort.capture.alignment.prepared import prepare_samples
+from distort.capture.devices.heard import audibility
+from distort.capture.quality.examined import examine
+from distort.capture.recorded.chain import with_chain_of_levels
+from distort.capture.recorded.ladder import Ladder, multitone_ladder, stated, sweep_ladder
+from distort.capture.recorded.looking import look_at
+from distort.capture.recorded.takes import (
     MultitoneLevel,
     read_multitone_takes,
     read_sweep_takes,
@@ -35,19 +42,25 @@ from distort.capture.takes import (
     takes_of_each_level,
 )
 from distort.errors import AnalysisError, SessionError
-from distort.session.audio import read_audio
-from distort.session.condition_results import ConditionResults, Findings, LevelFound, RecordingUsed, write_results
-from distort.session.curves_elsewhere import CurvesElsewhere, read_curves_elsewhere
-from distort.session.folder import SessionFolder
-from distort.session.link import coded_link
-from distort.session.microphone_file import SessionMicrophone, read_microphone
-from distort.session.multitone_results import MultitoneFound, WarmUp, band_table, multitone_found
-from distort.session.plan import Plan
-from distort.session.plan_reading import read_plan
-from distort.session.recordings import Recording, load_recordings
-from distort.session.resampling import resample
-from distort.session.sidecar import Quality, read_stimulus_sidecar
-from distort.session.stimulus_files import MULTITONE, SHORT_SWEEP, SWEEP
+from distort.session.calibration.curves_elsewhere import CurvesElsewhere, read_curves_elsewhere
+from distort.session.calibration.microphone_file import SessionMicrophone, read_microphone
+from distort.session.files.folder import SessionFolder
+from distort.session.plan.keys import Plan
+from distort.session.plan.reading import read_plan
+from distort.session.recordings.audio import read_audio
+from distort.session.recordings.link import coded_link
+from distort.session.recordings.resampling import resample
+from distort.session.recordings.sidecar import Quality, read_stimulus_sidecar
+from distort.session.recordings.stimulus_files import MULTITONE, SHORT_SWEEP, SWEEP
+from distort.session.recordings.stored import Recording, load_recordings
+from distort.session.results.condition_results import (
+    ConditionResults,
+    Findings,
+    LevelFound,
+    RecordingUsed,
+    write_results,
+)
+from distort.session.results.multitone_results import MultitoneFound, WarmUp, band_table, multitone_found
 from distort.version import __version__
 
 T = TypeVar("T")

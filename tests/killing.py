@@ -15,10 +15,10 @@ from typing import Any
 PRELOADED = [
     "distort.__main__",
     "distort.archive",
-    "distort.capture.bringing_in",
-    "distort.capture.measuring",
-    "distort.capture.simulating",
-    "distort.report.session_figures",
+    "distort.capture.elsewhere.bringing_in",
+    "distort.capture.measuring.ladder",
+    "distort.capture.devices.simulating",
+    "distort.report.figures.session_figures",
     "matplotlib.backends.backend_agg",
     "matplotlib.backends.backend_svg",
 ]

@@ -3,9 +3,9 @@
 import numpy as np
 import pytest
 
-from distort.analysis.anomalies import CurveElsewhere, find_anomalies, sound_speed_m_s
-from distort.analysis.faults import Anomaly
-from distort.analysis.fine_response import FineResponse
+from distort.analysis.coincidences.anomalies import CurveElsewhere, find_anomalies, sound_speed_m_s
+from distort.analysis.coincidences.faults import Anomaly
+from distort.analysis.coincidences.fine_response import FineResponse
 from distort.analysis.grid import grid_hz
 from tests.devices.closed_shapes import amplitude_of_bell, amplitude_of_comb, as_measured
 

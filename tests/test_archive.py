@@ -27,8 +27,8 @@ from distort.archive import (
     write_summary,
 )
 from distort.errors import SessionError
-from distort.session.folder import SessionFolder
-from distort.session.plan_reading import read_plan
+from distort.session.files.folder import SessionFolder
+from distort.session.plan.reading import read_plan
 from tests.clumsy_session import AS_THE_SWEEP, RATE, contents, table
 
 pytest_plugins = ["tests.clumsy_fixtures"]
@@ -170,7 +170,7 @@ def test_audio_with_its_old_size_and_date_is_still_found_out(recorded, tmp_path)
 
 
 def test_untouched_audio_is_not_read_again(recorded, tmp_path, monkeypatch) -> None:
-    from distort.session import analysed
+    from distort.session.results import analysed
 
     session = Path(shutil.copytree(recorded, tmp_path / "monitor"))
     monkeypatch.setattr(analysed, "JUST_NOW_NS", 0)
@@ -196,7 +196,7 @@ def test_software_names_the_version_the_sources_and_the_libraries() -> None:
 
 
 def test_a_session_in_use_fails_and_stops_no_other(archive) -> None:
-    from distort.session.lock import locked
+    from distort.session.files.lock import locked
 
     with locked(archive / "year/a"), ThreadPoolExecutor(1) as pool:
         outcomes = analyze_archive(find_sessions([archive]), pool, progress=quiet)

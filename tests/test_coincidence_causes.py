@@ -6,12 +6,12 @@ from collections.abc import Iterable, Sequence
 import numpy as np
 import pytest
 
-from distort.analysis.anomalies import CurveElsewhere, find_anomalies
-from distort.analysis.coincidences import find_coincidences
-from distort.analysis.compression_excess import ChangeCurve
-from distort.analysis.faults import Coincidence
-from distort.analysis.looked_at import Looked
-from distort.analysis.split import DistortionCurve
+from distort.analysis.coincidences.anomalies import CurveElsewhere, find_anomalies
+from distort.analysis.coincidences.compression_excess import ChangeCurve
+from distort.analysis.coincidences.faults import Coincidence
+from distort.analysis.coincidences.finding import find_coincidences
+from distort.analysis.coincidences.looked_at import Looked
+from distort.analysis.coincidences.split import DistortionCurve
 from tests.devices.line_up_cases import CAUSES, COMPRESSION, NOTHING, case
 from tests.devices.line_ups import ROWS_HZ, Case
 from tests.in_processes import in_processes, one_thread

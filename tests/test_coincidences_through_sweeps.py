@@ -7,14 +7,14 @@ from itertools import chain
 import numpy as np
 import pytest
 
-from distort.analysis.coincidences import find_coincidences
-from distort.analysis.faults import Coincidence
-from distort.analysis.sweeps import Reference, Settings, SweepTake, read_sweep, sweep_harmonics, sweep_response
-from distort.capture.alignment import find_reel
-from distort.capture.looking import look_at
-from distort.capture.simulated import Parameters, SimulatedMonitor
-from distort.session.curves_elsewhere import CurvesElsewhere
-from distort.session.plan import Setup
+from distort.analysis.coincidences.faults import Coincidence
+from distort.analysis.coincidences.finding import find_coincidences
+from distort.analysis.sweep.sweeps import Reference, Settings, SweepTake, read_sweep, sweep_harmonics, sweep_response
+from distort.capture.alignment.finding import find_reel
+from distort.capture.devices.simulated import Parameters, SimulatedMonitor
+from distort.capture.recorded.looking import look_at
+from distort.session.calibration.curves_elsewhere import CurvesElsewhere
+from distort.session.plan.keys import Setup
 from signals import Reel, Sweep, framed
 from tests.devices.line_up_sweeps import CAUSES, NOTHING, ORDERS, SWEEP, FloatArray, SweptDevice, device, pink_noise
 from tests.in_processes import in_processes, one_thread

@@ -6,12 +6,12 @@ from pathlib import Path
 
 import pytest
 
-from distort.analysis.fault_changes import anomaly_changes, coincidence_changes
-from distort.analysis.faults import Anomaly, Coincidence, Evidence
+from distort.analysis.coincidences.fault_changes import anomaly_changes, coincidence_changes
+from distort.analysis.coincidences.faults import Anomaly, Coincidence, Evidence
 from distort.errors import SessionError
-from distort.report.comparison_words import coincidence_words
-from distort.session.faults_found import FaultsFound, read_faults
-from distort.session.folder import SessionFolder
+from distort.report.terminal.comparison_words import coincidence_words
+from distort.session.files.folder import SessionFolder
+from distort.session.results.faults_found import FaultsFound, read_faults
 
 DIP = Anomaly(
     number=1,

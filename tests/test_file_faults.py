@@ -11,9 +11,9 @@ import pytest
 
 from distort.archive import analyze_and_note, analyze_if_changed
 from distort.errors import DistortError
-from distort.session import analysed as note
-from distort.session.folder import SessionFolder
-from distort.session.plan_reading import read_plan
+from distort.session.files.folder import SessionFolder
+from distort.session.plan.reading import read_plan
+from distort.session.results import analysed as note
 from tests.clumsy_session import contents, table
 
 pytest_plugins = ["tests.clumsy_fixtures", "tests.small_sessions"]

@@ -15,20 +15,20 @@ import numpy as np
 import pytest
 import soundfile
 
-from distort.capture.examined import examine
-from distort.capture.prepared import prepare
+from distort.capture.alignment.prepared import prepare
+from distort.capture.quality.examined import examine
 from distort.errors import DistortError
-from distort.session.audio import read_audio
-from distort.session.calibration_file import read_calibration
-from distort.session.condition_results import read_results
-from distort.session.drive_file import read_sensitivity
-from distort.session.folder import SessionFolder
-from distort.session.microphone_file import read_microphone
-from distort.session.plan_reading import read_plan
-from distort.session.recordings import load_recordings
-from distort.session.resampling import resample
-from distort.session.sidecar import read_stimulus_sidecar
-from distort.session.stimulus_files import drives_dbfs, planned
+from distort.session.calibration.calibration_file import read_calibration
+from distort.session.calibration.drive_file import read_sensitivity
+from distort.session.calibration.microphone_file import read_microphone
+from distort.session.files.folder import SessionFolder
+from distort.session.plan.reading import read_plan
+from distort.session.recordings.audio import read_audio
+from distort.session.recordings.resampling import resample
+from distort.session.recordings.sidecar import read_stimulus_sidecar
+from distort.session.recordings.stimulus_files import drives_dbfs, planned
+from distort.session.recordings.stored import load_recordings
+from distort.session.results.condition_results import read_results
 from signals.errors import SignalError
 from tests.clumsy_session import AS_THE_SWEEP, RATE, heard, shorten
 from tests.mutations import bytes_of, document, lines

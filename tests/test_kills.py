@@ -10,9 +10,9 @@ from pathlib import Path
 
 import pytest
 
-from distort.session.atomic import TEMPORARY_SUFFIX
-from distort.session.folder import SessionFolder
-from distort.session.recordings import load_recordings
+from distort.session.files.atomic import TEMPORARY_SUFFIX
+from distort.session.files.folder import SessionFolder
+from distort.session.recordings.stored import load_recordings
 from tests.clumsy_session import contents
 
 pytest_plugins = ["tests.small_sessions"]

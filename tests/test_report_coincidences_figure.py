@@ -6,11 +6,11 @@ import matplotlib.pyplot as plt
 import numpy as np
 import pytest
 
-from distort.analysis.faults import Anomaly, Cause, Coincidence
-from distort.report import figures_coincidences
-from distort.report.figures_coincidences import MOST_SHADED, SHADES, coincidences_figure
-from distort.report.style import FILL
-from distort.session.condition_results import ConditionResults
+from distort.analysis.coincidences.faults import Anomaly, Cause, Coincidence
+from distort.report.figures import coincidences as figures_coincidences
+from distort.report.figures.coincidences import MOST_SHADED, SHADES, coincidences_figure
+from distort.report.figures.style import FILL
+from distort.session.results.condition_results import ConditionResults
 from tests.page_examples import whole_results
 from tests.test_fault_changes import DIP, RISE
 from tests.test_report_figures import LEGEND, said

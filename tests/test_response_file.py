@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from distort.errors import SessionError
-from distort.session.response_file import read_response_file
+from distort.session.calibration.response_file import read_response_file
 
 ROWS = [(20.0, -0.5), (1000.0, 0.0), (12500.5, 1.25)]
 

@@ -14,7 +14,7 @@ import pytest
 from distort.commands import alone
 from distort.commands.table import build_parser
 from distort.errors import SessionError
-from distort.session.lock import LOCK_FILE, locked
+from distort.session.files.lock import LOCK_FILE, locked
 from tests.clumsy_session import read_only
 
 pytest_plugins = ["tests.clumsy_fixtures"]
@@ -22,7 +22,7 @@ pytest_plugins = ["tests.clumsy_fixtures"]
 HOLD = """
 import sys, time
 from pathlib import Path
-from distort.session.lock import locked
+from distort.session.files.lock import locked
 with locked(Path(sys.argv[1])):
     print("held", flush=True)
     time.sleep(60)

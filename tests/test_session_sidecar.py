@@ -12,11 +12,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from distort.errors import SessionError
-from distort.session.audio import write_audio
-from distort.session.calibration_file import MicrophoneCalibration, read_calibration, write_calibration
-from distort.session.hashing import sha256_of_file, sha256_of_samples
-from distort.session.reel_layout import layout_of, reel_of
-from distort.session.sidecar import (
+from distort.session.calibration.calibration_file import MicrophoneCalibration, read_calibration, write_calibration
+from distort.session.files.hashing import sha256_of_file, sha256_of_samples
+from distort.session.recordings.audio import write_audio
+from distort.session.recordings.reel_layout import layout_of, reel_of
+from distort.session.recordings.sidecar import (
     CalibrationInForce,
     Quality,
     Sidecar,

@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 
-from distort.analysis.causes import cause_of_rise, source_db
-from distort.analysis.split import DistortionCurve, Split, all_rises, parts_of, split_at, way_out_db
+from distort.analysis.coincidences.causes import cause_of_rise, source_db
+from distort.analysis.coincidences.split import DistortionCurve, Split, all_rises, parts_of, split_at, way_out_db
 from tests.devices.line_ups import ROWS_HZ, FloatArray, ripple
 
 GAP_OCTAVES = 0.6

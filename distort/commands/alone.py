@@ -23,7 +23,7 @@ def alone(arguments: argparse.Namespace) -> AbstractContextManager[None]:
     root: Path | None = arguments.a[0] if arguments.command == "compare" else getattr(arguments, "folder", None)
     if arguments.command not in WRITE or root is None:
         return nullcontext()
-    from distort.session.folder import SessionFolder
-    from distort.session.lock import locked
+    from distort.session.files.folder import SessionFolder
+    from distort.session.files.lock import locked
 
     return locked(root) if SessionFolder(root).plan_path.is_file() else nullcontext()

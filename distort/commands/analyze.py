@@ -12,7 +12,7 @@ from distort.errors import UsageError
 if TYPE_CHECKING:
     from rich.console import Console
 
-    from distort.session.condition_results import ConditionResults
+    from distort.session.results.condition_results import ConditionResults
 
 
 def add_parser(subparsers: "Subparsers[Parser]") -> None:
@@ -65,10 +65,10 @@ def run(arguments: argparse.Namespace) -> int:
 def _one_session(arguments: argparse.Namespace) -> int:
     from distort.archive import analyze_and_note
     from distort.commands.freeze import say_since_frozen
-    from distort.report.console import make_console, progress, say
-    from distort.report.documents import findings_documents, print_document
-    from distort.report.summary import print_summary
-    from distort.session.folder import SessionFolder
+    from distort.report.terminal.console import make_console, progress, say
+    from distort.report.terminal.documents import findings_documents, print_document
+    from distort.report.terminal.summary import print_summary
+    from distort.session.files.folder import SessionFolder
 
     (target,) = arguments.targets
     with progress() as moved:
@@ -105,9 +105,9 @@ def _more_to_show(found: "tuple[ConditionResults, ...]") -> str:
 
 def _say_calibrated_since(console: "Console", root: Path, found: "tuple[ConditionResults, ...]") -> None:
     """Whoever calibrates after bringing recordings in expects SPL, and must hear why there is none."""
-    from distort.report.console import say
-    from distort.session.calibration_file import read_calibration
-    from distort.session.folder import SessionFolder
+    from distort.report.terminal.console import say
+    from distort.session.calibration.calibration_file import read_calibration
+    from distort.session.files.folder import SessionFolder
 
     uncalibrated = any(level.unit == "dbfs" for results in found for level in results.findings.levels)
     if uncalibrated and read_calibration(SessionFolder(root).calibration_path()) is not None:
@@ -120,10 +120,10 @@ def _say_calibrated_since(console: "Console", root: Path, found: "tuple[Conditio
 
 def _one_file(arguments: argparse.Namespace) -> int:
     """One recording without a session: nothing is calibrated, so levels are in dBFS."""
-    from distort.analysis.sweeps import Reference, Settings, sweep_harmonics, sweep_response
+    from distort.analysis.sweep.sweeps import Reference, Settings, sweep_harmonics, sweep_response
     from distort.pipeline import analyze_file
-    from distort.report.console import make_console
-    from distort.report.summary import print_single
+    from distort.report.terminal.console import make_console
+    from distort.report.terminal.summary import print_single
 
     (target,) = arguments.targets
     read, quality = analyze_file(target, arguments.stimulus, channel=arguments.channel, settings=Settings())

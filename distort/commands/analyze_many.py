@@ -14,7 +14,7 @@ DONE, SOME_FAILED = 0, 1
 
 def are_many(arguments: argparse.Namespace) -> bool:
     """Whether the words are about many sessions: several are named, or a folder of them, or what only many have."""
-    from distort.session.folder import SessionFolder
+    from distort.session.files.folder import SessionFolder
 
     if len(arguments.targets) > 1 or arguments.jobs is not None or arguments.summary is not None:
         return True
@@ -36,7 +36,7 @@ def analyze_many(arguments: argparse.Namespace) -> int:
     Raises SessionError for a folder that holds no session, or a summary that cannot be written.
     """
     from distort.archive import analyze_in_processes, find_sessions, write_summary
-    from distort.report.console import make_console, progress, say
+    from distort.report.terminal.console import make_console, progress, say
 
     sessions = find_sessions(arguments.targets)
     with progress() as moved:

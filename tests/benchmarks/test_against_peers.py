@@ -16,8 +16,8 @@ import pytest
 import scipy.fft
 import scipy.signal
 
-from distort.analysis.deconvolution import deconvolve
-from distort.analysis.orders import separate
+from distort.analysis.sweep.deconvolution import deconvolve
+from distort.analysis.sweep.orders import separate
 from signals import Sweep
 
 pytestmark = pytest.mark.benchmark
@@ -79,7 +79,14 @@ def timed(action):
 
 
 def ours_h2_db(recording):
-    from distort.analysis.sweeps import Reference, Settings, SweepTake, read_sweep, sweep_harmonics, sweep_response
+    from distort.analysis.sweep.sweeps import (
+        Reference,
+        Settings,
+        SweepTake,
+        read_sweep,
+        sweep_harmonics,
+        sweep_response,
+    )
 
     read = read_sweep([SweepTake(samples=recording, start=float(START))], SWEEP, Settings(smoothing_octaves=0.0))
     response = sweep_response(read, Reference())
