@@ -1,8 +1,8 @@
 """Where in a recording the stimulus lies, and how the recorder's clock stands against the player's.
 
 The clock chirps are sought first, as a pair at the distance the reel gives them: they do not care about the clock. The
-stimulus is then found by its own matched filter, stretched by the clock difference that the chirps tell. Without chirps
-(a bare sweep, played from anything) the stimulus alone is found, and the clock stays unknown.
+stimulus is then found by its own matched filter, stretched by the clock difference that they tell. Without chirps the
+stimulus alone is found, and the clock stays unknown.
 """
 
 import math
@@ -24,7 +24,6 @@ from signals import Chirp, Noise, Reel, Stimulus, Sweep
 __all__ = ["Alignment", "find_reel", "made_whole", "repair_clock"]
 
 FloatArray = npt.NDArray[np.float64]
-NAN = float("nan")
 
 LARGEST_CLOCK_DIFFERENCE = 2e-3
 """Within which the second chirp is sought. Crystals differ by 2e-4 at most; a lost buffer of 1024 samples looks like
@@ -46,7 +45,6 @@ LEAST_CORRELATION = 0.1
 
 SUMMIT_REACH = 64
 """Samples within which a chirp's response has its summits: 1.3 ms at 48 kHz."""
-
 NEARLY_HIGHEST = 0.7
 """Of a summit, re the highest: what changes from one chirp to the other by 3 dB is no small change."""
 
@@ -68,8 +66,7 @@ class Alignment:
     """Where the reel's parts lie in a recording. Positions count samples of the recording from its first, 0."""
 
     stimulus_start: float
-    """Where the stimulus's first sample arrives, delays of device, loudspeaker and air included. After `repair_clock`
-    it lies at `stimulus_start / (1 + 1e-6 clock_difference_ppm)`."""
+    """Where the stimulus's first sample arrives, delays included; over 1 + 1e-6 clock_difference_ppm once repaired."""
     chirp_positions: tuple[float, ...]
     """Where the first sample of each of the reel's chirps arrives; NaN for one that was not found."""
     clock_difference_ppm: float
@@ -103,8 +100,7 @@ class _Chirps:
 
     @property
     def clock_to_use(self) -> float:
-        """0 when unknown, or within three standard deviations of 0: one clock for both is far likelier than two that
-        agree so well, and stretching by mere noise would move the stimulus's start."""
+        """0 when unknown, or within three standard deviations of 0: noise must not stretch and so move the stimulus."""
         return self.clock_difference if abs(self.clock_difference) > 3.0 * self.clock_sigma else 0.0
 
 
@@ -221,17 +217,17 @@ def _find_chirps(samples: FloatArray, reel: Reel, output: Lags | None, reel_star
     """The reel's chirps where they should lie if the reel began at `reel_start`, and the clock they tell."""
     chirps = _chirps_of(reel)
     if output is None:
-        return _Chirps((), (), NAN, NAN, 1)
+        return _Chirps((), (), math.nan, math.nan, 1)
     lags = [_chirp_lag(output, reel_start + first, reel.n_samples, n_recorded=samples.size) for first, chirp in chirps]
-    background = [NAN if lag is None else _chirp_stands_out(output, lag, chirps[0][1]) for lag in lags]
+    background = [math.nan if lag is None else _chirp_stands_out(output, lag, chirps[0][1]) for lag in lags]
     heard = [lag if margin >= CHIRP_STANDS_OUT_DB else None for lag, margin in zip(lags, background, strict=True)]
     if len(heard) > 1 and heard[0] is not None and heard[-1] is not None:
         heard[-1] = _same_summit(output, heard[0], output, heard[-1])
-    margins = tuple(NAN if lag is None else margin for lag, margin in zip(heard, background, strict=True))
-    positions = tuple(NAN if lag is None else summit(output, lag) for lag in heard)
+    margins = tuple(math.nan if lag is None else margin for lag, margin in zip(heard, background, strict=True))
+    positions = tuple(math.nan if lag is None else summit(output, lag) for lag in heard)
     polarity = next((-1 for lag in heard if lag is not None and output.at(lag) < 0), 1)
     if len(chirps) < 2 or heard[0] is None or heard[-1] is None:
-        return _Chirps(positions, margins, NAN, NAN, polarity)
+        return _Chirps(positions, margins, math.nan, math.nan, polarity)
     distance = chirps[-1][0] - chirps[0][0]
     clock = (positions[-1] - positions[0]) / distance - 1.0
     stretched = _stretched_places(samples, chirps[0][1], positions, clock)
@@ -270,7 +266,7 @@ def _stretched_places(samples: FloatArray, chirp: Chirp, places: tuple[float, ..
     first, last = outputs[0], outputs[-1]
     if first is not None and last is not None:
         lags[-1] = _same_summit(first, lags[0], last, lags[-1])
-    return tuple(NAN if output is None else summit(output, lag) for output, lag in zip(outputs, lags, strict=True))
+    return tuple(math.nan if output is None else summit(output, lag) for output, lag in zip(outputs, lags, strict=True))
 
 
 def _filtered_about(samples: FloatArray, template: FloatArray, place: int) -> Lags:
@@ -326,8 +322,8 @@ def _find_stimulus(
         return None
     by_chirps = _start_by_chirps(chirps, reel)
     if by_chirps is not None:
-        return _Found(by_chirps, chirps.polarity, NAN)
-    return _Found(first + summit(output, lag), 1 if output.at(lag) > 0 else -1, NAN)
+        return _Found(by_chirps, chirps.polarity, math.nan)
+    return _Found(first + summit(output, lag), 1 if output.at(lag) > 0 else -1, math.nan)
 
 
 def _start_by_chirps(chirps: _Chirps, reel: Reel) -> float | None:
