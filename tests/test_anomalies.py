@@ -22,8 +22,8 @@ def found(amplitude, *, elsewhere: tuple[CurveElsewhere, ...] = ()) -> tuple[Ano
     return find_anomalies(grid_hz(), level_db, fine=fine, elsewhere=elsewhere)
 
 
-@pytest.mark.parametrize("first_dip_hz", [150.0, 400.0, 1200.0, 3000.0])
-@pytest.mark.parametrize("reflection", [0.5, 0.6, 0.85, 0.95])
+@pytest.mark.parametrize("first_dip_hz", [150.0, 1200.0, 3000.0])
+@pytest.mark.parametrize("reflection", [0.5, 0.7, 0.95])
 def test_dips_of_one_delayed_copy(first_dip_hz: float, reflection: float) -> None:
     """Dips at odd multiples of 1 / (2 delay), 20 log10(1 - r) re the direct sound (closed form); r < 1 is
     minimum-phase, because all zeros of 1 + r z^-k lie inside the unit circle."""
