@@ -8,6 +8,7 @@ import os
 import sys
 from collections.abc import Collection, Sequence
 
+from distort.commands.alone import alone
 from distort.commands.parser import check_leftover, nearest
 from distort.commands.table import build_parser
 from distort.errors import DistortError, UsageError
@@ -38,7 +39,9 @@ def main(words: Sequence[str] | None = None) -> int:
             import traceback
 
             traceback.print_exc()
-        print(f"distort: {_sentence(error)}", file=sys.stderr)
+        from distort.report.terminal.readable import readable
+
+        print(f"distort: {readable(_sentence(error))}", file=sys.stderr)
         return WRONG_USAGE if isinstance(error, UsageError) else NO_ANSWER
 
 
@@ -53,7 +56,8 @@ def _run(words: list[str]) -> int:
         parser.print_help(sys.stderr)
         return WRONG_USAGE
     check_leftover(arguments.command_parser, leftover)
-    status: int = arguments.run(arguments)
+    with alone(arguments):
+        status: int = arguments.run(arguments)
     return status
 
 

@@ -31,17 +31,17 @@ from rich.console import Console
 
 from distort.errors import UsageError
 from distort.pipeline import analyze_session
-from distort.report.console import make_console
-from distort.report.numbers import level_name
-from distort.report.session_figures import figures_of
-from distort.report.summary import print_harmonics, print_response, print_summary
-from distort.report.tables_compression import print_compression
-from distort.report.tables_multitone import print_multitone
-from distort.session.condition_results import ConditionResults, Findings, conditions_analysed, read_results
-from distort.session.csv_table import read_table
-from distort.session.folder import SessionFolder
-from distort.session.plan import ReportPlan
-from distort.session.plan_reading import read_plan
+from distort.report.figures.session_figures import figures_of
+from distort.report.terminal.console import make_console
+from distort.report.terminal.numbers import level_name
+from distort.report.terminal.summary import print_harmonics, print_response, print_summary
+from distort.report.terminal.tables_compression import print_compression
+from distort.report.terminal.tables_multitone import print_multitone
+from distort.session.files.csv_table import read_table
+from distort.session.files.folder import SessionFolder
+from distort.session.plan.keys import ReportPlan
+from distort.session.plan.reading import read_plan
+from distort.session.results.condition_results import ConditionResults, Findings, conditions_analysed, read_results
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure

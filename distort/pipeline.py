@@ -14,18 +14,25 @@ from functools import partial
 from pathlib import Path
 from typing import TypeVar
 
-from distort.analysis.coincidences import find_coincidences
+from distort.analysis.coincidences.finding import find_coincidences
 from distort.analysis.curves import Harmonics, Response
-from distort.analysis.orders import SeparatedOrders
-from distort.analysis.response import band_mean_db, lowest_valid_hz
-from distort.analysis.sweeps import Settings, SweepReadings, SweepTake, read_sweep, sweep_harmonics, sweep_response
-from distort.capture.chain import with_chain_of_levels
-from distort.capture.examined import examine
-from distort.capture.heard import audibility
-from distort.capture.ladder import Ladder, multitone_ladder, stated, sweep_ladder
-from distort.capture.looking import look_at
-from distort.capture.prepared import prepare_samples
-from distort.capture.takes import (
+from distort.analysis.sweep.orders import SeparatedOrders
+from distort.analysis.sweep.response import band_mean_db, lowest_valid_hz
+from distort.analysis.sweep.sweeps import (
+    Settings,
+    SweepReadings,
+    SweepTake,
+    read_sweep,
+    sweep_harmonics,
+    sweep_response,
+)
+from distort.capture.alignment.prepared import prepare_samples
+from distort.capture.devices.heard import audibility
+from distort.capture.quality.examined import examine
+from distort.capture.recorded.chain import with_chain_of_levels
+from distort.capture.recorded.ladder import Ladder, multitone_ladder, stated, sweep_ladder
+from distort.capture.recorded.looking import look_at
+from distort.capture.recorded.takes import (
     MultitoneLevel,
     read_multitone_takes,
     read_sweep_takes,
@@ -35,19 +42,25 @@ from distort.capture.takes import (
     takes_of_each_level,
 )
 from distort.errors import AnalysisError, SessionError
-from distort.session.audio import read_audio
-from distort.session.condition_results import ConditionResults, Findings, LevelFound, RecordingUsed, write_results
-from distort.session.curves_elsewhere import CurvesElsewhere, read_curves_elsewhere
-from distort.session.folder import SessionFolder
-from distort.session.link import coded_link
-from distort.session.microphone_file import SessionMicrophone, read_microphone
-from distort.session.multitone_results import MultitoneFound, WarmUp, band_table, multitone_found
-from distort.session.plan import Plan
-from distort.session.plan_reading import read_plan
-from distort.session.recordings import Recording, load_recordings
-from distort.session.resampling import resample
-from distort.session.sidecar import Quality, read_stimulus_sidecar
-from distort.session.stimulus_files import MULTITONE, SHORT_SWEEP, SWEEP
+from distort.session.calibration.curves_elsewhere import CurvesElsewhere, read_curves_elsewhere
+from distort.session.calibration.microphone_file import SessionMicrophone, read_microphone
+from distort.session.files.folder import SessionFolder
+from distort.session.plan.keys import Plan
+from distort.session.plan.reading import read_plan
+from distort.session.recordings.audio import read_audio
+from distort.session.recordings.link import coded_link
+from distort.session.recordings.resampling import resample
+from distort.session.recordings.sidecar import Quality, read_stimulus_sidecar
+from distort.session.recordings.stimulus_files import MULTITONE, SHORT_SWEEP, SWEEP
+from distort.session.recordings.stored import Recording, load_recordings
+from distort.session.results.condition_results import (
+    ConditionResults,
+    Findings,
+    LevelFound,
+    RecordingUsed,
+    write_results,
+)
+from distort.session.results.multitone_results import MultitoneFound, WarmUp, band_table, multitone_found
 from distort.version import __version__
 
 T = TypeVar("T")
@@ -56,18 +69,27 @@ Progress = Callable[[str, int, int], None]
 """Told what is being done, how many steps of it are done, and how many there are."""
 
 
-def analyze_session(root: Path, *, condition: str | None = None, progress: Progress) -> tuple[ConditionResults, ...]:
+def analyze_session(
+    root: Path, *, condition: str | None = None, threads: int = 2, progress: Progress
+) -> tuple[ConditionResults, ...]:
     """Analyse every recorded condition of the session in `root`, or `condition` alone, and write results/.
+
+    threads   how many levels are analysed at a time; the results are the same
 
     Raises PlanError for a bad session.toml, SessionError for files that are missing or cannot be trusted,
     RecordingError for audio that cannot be read, AnalysisError when the recordings do not allow the result.
     """
     folder = SessionFolder(root)
-    return analyze_session_into(folder, folder, condition=condition, progress=progress)
+    return analyze_session_into(folder, folder, condition=condition, threads=threads, progress=progress)
 
 
 def analyze_session_into(
-    folder: SessionFolder, place: SessionFolder, *, condition: str | None = None, progress: Progress
+    folder: SessionFolder,
+    place: SessionFolder,
+    *,
+    condition: str | None = None,
+    threads: int = 2,
+    progress: Progress,
 ) -> tuple[ConditionResults, ...]:
     """The same for `folder`, with results/ in the folder `place`. Raises as `analyze_session` does."""
     root = folder.root
@@ -81,13 +103,16 @@ def analyze_session_into(
         raise SessionError(f"{root} has no recordings yet: `distort measure` or `distort add` makes some")
     found = []
     for name in chosen:
-        results = analyze_condition(folder, plan, name, progress=progress)
+        results = analyze_condition(folder, plan, name, threads=threads, progress=progress)
+        folder.require()  # it may have gone meanwhile, and results alone are no session
         write_results(place, results)
         found.append(results)
     return tuple(found)
 
 
-def analyze_condition(folder: SessionFolder, plan: Plan, condition: str, *, progress: Progress) -> ConditionResults:
+def analyze_condition(
+    folder: SessionFolder, plan: Plan, condition: str, *, threads: int = 2, progress: Progress
+) -> ConditionResults:
     """Analyse one condition without writing anything. Raises as `analyze_session` does."""
     recordings = load_recordings(folder, condition)
     require_one_unit([one for one in recordings if one.sidecar.rejected is None])
@@ -95,15 +120,17 @@ def analyze_condition(folder: SessionFolder, plan: Plan, condition: str, *, prog
     _require_some(sweeps, folder.recordings_folder(condition))
     microphone = read_microphone(folder, plan)
     settings = _settings(plan, microphone)
+    read_sweeps = partial(read_sweep_takes, settings=settings)
     reads, shorts = (
-        _in_turn(partial(read_sweep_takes, settings=settings), of_each_level, f"analysing {condition}", progress)
+        _in_turn(read_sweeps, of_each_level, f"analysing {condition}", threads=threads, progress=progress)
         for of_each_level in (sweeps, takes_of_each_level(recordings, SHORT_SWEEP))
     )
     responses, harmonics = _curves(sweeps, reads, shorts)
     harmonics = with_chain_of_levels(folder, plan, sweeps, harmonics=harmonics, responses=responses, settings=settings)
     multitones = takes_of_each_level(recordings, MULTITONE)
     read_tones = partial(read_multitone_takes, microphone=settings.microphone)
-    tones = _in_turn(read_tones, multitones, f"analysing the multitones of {condition}", progress)
+    what = f"analysing the multitones of {condition}"
+    tones = _in_turn(read_tones, multitones, what, threads=threads, progress=progress)
     sources: dict[str, Callable[[], Ladder]] = {
         "sweeps": partial(
             _from_sweeps, recordings, sweeps, reads, shorts=shorts, harmonics=harmonics, settings=settings
@@ -234,11 +261,16 @@ def _from_multitones(multitones: Mapping[float, list[Recording]], tones: Mapping
 
 
 def _in_turn(
-    read: Callable[[list[Recording]], T], of_each_level: dict[float, list[Recording]], what: str, progress: Progress
+    read: Callable[[list[Recording]], T],
+    of_each_level: dict[float, list[Recording]],
+    what: str,
+    *,
+    threads: int,
+    progress: Progress,
 ) -> dict[float, T]:
-    """What `read` makes of the takes of every level; two at a time, because most of the work is Fourier transforms."""
+    """What `read` makes of the takes of every level; in threads, because most of the work is Fourier transforms."""
     found = {}
-    with ThreadPoolExecutor(max_workers=2) as pool:
+    with ThreadPoolExecutor(max_workers=threads) as pool:
         for done, (level, result) in enumerate(zip(of_each_level, pool.map(read, of_each_level.values()), strict=True)):
             found[level] = result
             progress(what, done + 1, len(of_each_level))

@@ -11,7 +11,7 @@ import numpy.typing as npt
 
 from distort.analysis.curves import Harmonics, Response
 from distort.analysis.grid import band_edges_hz
-from distort.analysis.sweeps import Reference, Settings, SweepTake, read_sweep, sweep_harmonics, sweep_response
+from distort.analysis.sweep.sweeps import Reference, Settings, SweepTake, read_sweep, sweep_harmonics, sweep_response
 from signals import Sweep, Tone
 from signals.levels import db_to_amplitude, rms_dbfs
 

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from signals.checks import require_below_nyquist, require_positive, require_within_full_scale
+from signals.checks import require_below_nyquist, require_length, require_positive, require_within_full_scale
 from signals.levels import db_to_amplitude
 from signals.tapers import rise
 
@@ -31,6 +31,7 @@ class Chirp:
 
     def __post_init__(self) -> None:
         require_positive(low_hz=self.low_hz, high_hz=self.high_hz, seconds=self.seconds, sample_rate=self.sample_rate)
+        require_length(self.seconds * self.sample_rate)
         require_within_full_scale(self.drive_dbfs)
         require_below_nyquist(self.high_hz, self.sample_rate, "high_hz")
 

@@ -13,7 +13,13 @@ from typing import Literal, get_args
 import numpy as np
 import numpy.typing as npt
 
-from signals.checks import require_below_nyquist, require_finite, require_positive, require_within_full_scale
+from signals.checks import (
+    require_below_nyquist,
+    require_finite,
+    require_length,
+    require_positive,
+    require_within_full_scale,
+)
 from signals.errors import SignalError
 from signals.levels import FULL_SCALE_SINE_RMS, db_to_amplitude
 from signals.line_spectra import LineSpectrum, line_amplitudes
@@ -26,6 +32,12 @@ Phases = Literal["random", "schroeder", "low-crest"]
 
 LEAST_DISTANCE = 4
 """Bins between neighbouring lines: at least one odd bin between them stays free."""
+
+MOST_PERIOD_SAMPLES = 2**23
+"""43 s at 192 kHz. Its peak is sought on 16 points a turn of the highest tone: 0.5 GB."""
+
+MOST_LINES_PER_DECADE = 1000
+"""They would lie 0.2 % apart; loudspeakers are measured with tens."""
 
 FADE_IN_S = 0.005
 """Within the settling time, and short: a longer one would hide how a limiter comes in."""
@@ -87,10 +99,22 @@ class Multitone:
             value = getattr(self, name)
             if not isinstance(value, int) or value < 0:
                 raise SignalError(f"{name} must be a whole number, 0 or above, not {value!r}")
+        self._require_size()
         self._require_whole_period()
         self._require_lines()
         if self.phases != "low-crest":
             require_within_full_scale(self.peak_dbfs)
+
+    def _require_size(self) -> None:
+        """Before anything of it is made."""
+        period = self.period_s * self.sample_rate
+        require_length((self.settling_periods + self.periods + 1) * period)
+        if period > MOST_PERIOD_SAMPLES:
+            raise SignalError(f"a period of {period:g} samples is too long: at most {MOST_PERIOD_SAMPLES} are possible")
+        if self.lines_per_decade > MOST_LINES_PER_DECADE:
+            raise SignalError(
+                f"{self.lines_per_decade:g} lines a decade are too many: at most {MOST_LINES_PER_DECADE} are possible"
+            )
 
     def _require_whole_period(self) -> None:
         samples = self.period_s * self.sample_rate

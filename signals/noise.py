@@ -8,7 +8,12 @@ import numpy as np
 import numpy.typing as npt
 import scipy.fft
 
-from signals.checks import require_below_nyquist, require_finite, require_positive, require_within_full_scale
+from signals.checks import (
+    require_below_nyquist,
+    require_length,
+    require_positive,
+    require_within_full_scale,
+)
 from signals.errors import SignalError
 from signals.levels import FULL_SCALE_SINE_RMS, db_to_amplitude
 
@@ -38,7 +43,8 @@ class Noise:
 
     def __post_init__(self) -> None:
         require_positive(low_hz=self.low_hz, high_hz=self.high_hz, seconds=self.seconds, sample_rate=self.sample_rate)
-        require_finite(drive_dbfs=self.drive_dbfs)
+        require_length(self.seconds * self.sample_rate)
+        require_within_full_scale(self.drive_dbfs)
         require_below_nyquist(self.high_hz, self.sample_rate, "high_hz")
         if self.spectrum not in get_args(Spectrum):
             raise SignalError(f"spectrum must be one of {', '.join(get_args(Spectrum))}, not {self.spectrum!r}")

@@ -7,6 +7,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
+from signals.checks import MOST_SAMPLES
 from signals.chirp import Chirp
 from signals.errors import SignalError
 from signals.silence import Silence
@@ -27,6 +28,8 @@ class Reel:
 
     def __post_init__(self) -> None:
         rates = sorted({item.sample_rate for item in self.items})
+        if sum(item.n_samples for item in self.items) > MOST_SAMPLES:
+            raise SignalError(f"a reel of more than {MOST_SAMPLES} samples is not played: make several")
         if len(rates) != 1:
             raise SignalError(f"a reel needs items of one sample rate, not {rates or 'none at all'}")
 

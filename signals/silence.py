@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from signals.checks import require_positive
+from signals.checks import require_finite, require_length, require_positive
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -21,6 +21,8 @@ class Silence:
 
     def __post_init__(self) -> None:
         require_positive(seconds=self.seconds, sample_rate=self.sample_rate)
+        require_finite(settle_s=self.settle_s)
+        require_length(self.seconds * self.sample_rate)
 
     @property
     def n_samples(self) -> int:

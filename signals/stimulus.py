@@ -67,7 +67,7 @@ def from_description(description: dict[str, Any]) -> Any:
     Raises SignalError when the kind is unknown, a field is missing or not of this kind, or a value is out of range.
     """
     kind = description.get("kind")
-    if kind not in KINDS:
+    if not isinstance(kind, str) or kind not in KINDS:
         raise SignalError(f"unknown kind of stimulus {kind!r}: it is one of {', '.join(KINDS)}")
     given = {name: value for name, value in description.items() if name != "kind"}
     known = {field.name for field in fields(KINDS[kind])}
@@ -76,5 +76,5 @@ def from_description(description: dict[str, Any]) -> Any:
         raise SignalError(f"this {kind} is not described as expected: missing or unknown: {wrong}")
     try:
         return KINDS[kind](**given)
-    except TypeError as error:
-        raise SignalError(f"this {kind} is described with a value of the wrong type: {error}") from error
+    except (TypeError, ArithmeticError) as error:  # a text for a number, or a number that no other can be made of
+        raise SignalError(f"this {kind} is described with a value of the wrong type or size: {error}") from error

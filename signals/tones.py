@@ -6,7 +6,13 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from signals.checks import require_below_nyquist, require_finite, require_positive, require_within_full_scale
+from signals.checks import (
+    require_below_nyquist,
+    require_finite,
+    require_length,
+    require_positive,
+    require_within_full_scale,
+)
 from signals.errors import SignalError
 from signals.levels import db_to_amplitude
 from signals.tapers import rise
@@ -37,6 +43,7 @@ class Tone:
     def __post_init__(self) -> None:
         require_positive(frequency_hz=self.frequency_hz, seconds=self.seconds, sample_rate=self.sample_rate)
         require_finite(fade_s=self.fade_s, phase_deg=self.phase_deg)
+        require_length(self.seconds * self.sample_rate)
         require_within_full_scale(self.drive_dbfs)
         require_below_nyquist(self.frequency_hz, self.sample_rate, "frequency_hz")
         if not 0 <= 2 * self.fade_s <= self.seconds:
@@ -80,6 +87,7 @@ class Burst:
 
     def __post_init__(self) -> None:
         require_positive(frequency_hz=self.frequency_hz, periods=self.periods, sample_rate=self.sample_rate)
+        require_length(self.periods / self.frequency_hz * self.sample_rate)
         require_within_full_scale(self.drive_dbfs)
         require_below_nyquist(self.frequency_hz, self.sample_rate, "frequency_hz")
 

@@ -25,7 +25,7 @@ def wire() -> Iterator[None]:
 
 
 def _require_card() -> None:
-    from distort.capture.sound_systems import list_cards
+    from distort.capture.devices.sound_systems import list_cards
     from distort.errors import DeviceError
 
     try:

@@ -1,6 +1,8 @@
 """Fixtures of the tests that meet the command line as a clumsy user does; `pytest_plugins` brings them in."""
 
 import shutil
+import tempfile
+from collections.abc import Iterator
 from pathlib import Path
 
 import numpy as np
@@ -44,3 +46,14 @@ def recording(tmp_path, good) -> Path:
     path = tmp_path / "take.wav"
     soundfile.write(path, good, RATE, subtype="FLOAT")
     return path
+
+
+@pytest.fixture
+def shared() -> Iterator[Path]:
+    """A folder that every user may enter: pytest's own are closed to others."""
+    folder = Path(tempfile.mkdtemp())
+    folder.chmod(0o755)
+    try:
+        yield folder
+    finally:
+        shutil.rmtree(folder)

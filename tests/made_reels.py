@@ -11,10 +11,10 @@ import numpy as np
 import numpy.typing as npt
 import scipy.signal
 
-from distort.capture.reel_making import make_reel
-from distort.session.plan_reading import plan_from_text
-from distort.session.plan_template import plan_text
-from distort.session.reel_file import SessionReel
+from distort.capture.reel.making import make_reel
+from distort.session.plan.reading import plan_from_text
+from distort.session.plan.template import plan_text
+from distort.session.recordings.reel_file import SessionReel
 from signals import Chirp, Sweep
 from tests.made_recordings import chirp_at, sweep_at
 

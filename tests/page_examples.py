@@ -4,10 +4,10 @@ from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
 
-from distort.session.condition_results import ConditionResults, write_results
-from distort.session.folder import SessionFolder
-from distort.session.plan import Loudspeaker, Setup
-from distort.session.plan_template import plan_text, write_plan
+from distort.session.files.folder import SessionFolder
+from distort.session.plan.keys import Loudspeaker, Setup
+from distort.session.plan.template import plan_text, write_plan
+from distort.session.results.condition_results import ConditionResults, write_results
 from tests.ladder_examples import ladder, multitone_bands, multitone_found
 from tests.test_report_session import results
 

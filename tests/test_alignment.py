@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 import scipy.signal
 
-from distort.capture.alignment import Alignment, find_reel, repair_clock
+from distort.capture.alignment.finding import Alignment, find_reel, repair_clock
 from distort.errors import RecordingError
 from signals import Burst, Noise, Reel, Silence, Sweep, Tone, framed
 from tests.made_recordings import FloatArray, made_room, recorded, stimulus_start, with_noise

@@ -11,8 +11,8 @@ import pytest
 import soundfile
 
 from distort.__main__ import main
-from distort.capture.playing import FADE_S
-from distort.capture.sound_card import loudest_stretch_dbfs
+from distort.capture.devices.playing import FADE_S
+from distort.capture.devices.sound_card import loudest_stretch_dbfs
 from tests.clumsy_session import CommandLine, contents, shorten
 from tests.devices.answering import LOUD, RATE, Answering
 from tests.devices.hasty_card import BLOCK, HastyLibrary
@@ -36,7 +36,7 @@ def card(monkeypatch):
         return library
 
     # it has no clock that a late block could have missed
-    monkeypatch.setattr("distort.capture.sound_card.LATE_LATENCIES", 1e6)
+    monkeypatch.setattr("distort.capture.devices.sound_card.LATE_LATENCIES", 1e6)
     return put
 
 

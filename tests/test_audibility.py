@@ -3,14 +3,14 @@
 import numpy as np
 import pytest
 
-from distort.analysis.audibility import (
+from distort.analysis.hearing.audibility import (
     multitone_margins,
     order_margins,
     room_noise_db_spl,
     verdict,
     worst_of_octave,
 )
-from distort.analysis.hearing import (
+from distort.analysis.hearing.masking import (
     THRESHOLD_DB_SPL,
     bark,
     critical_bandwidth_hz,
@@ -19,7 +19,7 @@ from distort.analysis.hearing import (
     schroeder_spread_db,
     threshold_of_hearing_db_spl,
 )
-from distort.analysis.noise import NoiseDensity
+from distort.analysis.sweep.noise import NoiseDensity
 from tests import report_examples as examples
 
 # fmt: off

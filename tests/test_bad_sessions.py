@@ -1,8 +1,6 @@
 """Bad calibrations, plans, words, results and folders through the command line: one plain line, nothing written."""
 
 import shutil
-import tempfile
-from collections.abc import Iterator
 from pathlib import Path
 
 import numpy as np
@@ -144,17 +142,6 @@ def test_spoilt_results_are_not_shown_and_are_made_again(distort, session, recor
         assert "distort analyze" in distort.refused(*command, inside=tmp_path)
     distort.done("analyze", session)
     assert contents(results) == whole
-
-
-@pytest.fixture
-def shared() -> Iterator[Path]:
-    """A folder that every user may enter: pytest's own are closed to others."""
-    folder = Path(tempfile.mkdtemp())
-    folder.chmod(0o755)
-    try:
-        yield folder
-    finally:
-        shutil.rmtree(folder)
 
 
 def test_a_read_only_folder_is_named_and_nothing_is_half_written(distort, made, good, shared) -> None:

@@ -6,18 +6,18 @@ import numpy as np
 import pytest
 
 from distort.__main__ import main
-from distort.capture.calibrating import calibrate_from_samples
-from distort.capture.expected import expected_peak_dbfs, signal_to_noise_db
-from distort.capture.measuring import Measured, measure
-from distort.capture.quiet_run import QUIET_DRIVE_DBFS, play_quiet_sweep
-from distort.capture.starting import Choice, get_ready, require_calibration
+from distort.capture.calibration.calibrating import calibrate_from_samples
+from distort.capture.measuring.expected import expected_peak_dbfs, signal_to_noise_db
+from distort.capture.measuring.ladder import Measured, measure
+from distort.capture.measuring.quiet_run import QUIET_DRIVE_DBFS, play_quiet_sweep
+from distort.capture.measuring.starting import Choice, get_ready, require_calibration
 from distort.errors import CalibrationError, PlanError, RecordingError, TooLoudError, UsageError
-from distort.session.drive_file import read_sensitivity
-from distort.session.folder import SessionFolder
-from distort.session.plan import Plan
-from distort.session.plan_reading import read_plan
-from distort.session.recordings import load_recordings
-from distort.session.stimulus_files import planned
+from distort.session.calibration.drive_file import read_sensitivity
+from distort.session.files.folder import SessionFolder
+from distort.session.plan.keys import Plan
+from distort.session.plan.reading import read_plan
+from distort.session.recordings.stimulus_files import planned
+from distort.session.recordings.stored import load_recordings
 from signals.levels import rms_dbfs
 from tests.clumsy_session import RATE, shorten
 from tests.devices.scaled import ScaledLoudspeaker

@@ -65,7 +65,7 @@ class Ear:
 
 @pytest.fixture
 def ear(monkeypatch) -> type[Ear]:
-    monkeypatch.setattr("distort.capture.sound_input.SoundInput", Ear)
+    monkeypatch.setattr("distort.capture.devices.sound_input.SoundInput", Ear)
     monkeypatch.setattr(Ear, "level_dbfs", -26.0)
     monkeypatch.setattr(Ear, "spoilt", 0)
     return Ear

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from distort.capture.calibration import CalibratorReading, calibrator_level
+from distort.capture.calibration.calibrator import CalibratorReading, calibrator_level
 from distort.errors import CalibrationError
 from tests.made_recordings import FloatArray, with_noise
 

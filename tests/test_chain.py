@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 import soundfile
 
-from distort.analysis.chain import MicrophoneLimit, microphone_bound_db
-from distort.session.csv_table import read_table
+from distort.analysis.sweep.chain import MicrophoneLimit, microphone_bound_db
+from distort.session.files.csv_table import read_table
 from tests.clumsy_session import RATE
 
 pytest_plugins = ["tests.clumsy_fixtures"]

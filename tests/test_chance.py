@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from distort.analysis.chance import Chance, Pair, standardised
+from distort.analysis.coincidences.chance import Chance, Pair, standardised
 from tests.devices.line_ups import ROWS_HZ, FloatArray, ripple
 
 KINDS = ("plain", "shared trend", "rougher at low frequencies")

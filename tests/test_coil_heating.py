@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from distort.analysis.coil_heating import coil_change_db, coil_rise_k
+from distort.analysis.compression.coil_heating import coil_change_db, coil_rise_k
 
 
 def test_compression_of_a_voltage_driven_copper_coil():

@@ -1,18 +1,20 @@
 """Causes of coincidences on random devices whose cause is known, on other seeds than the constants were chosen on."""
 
 from collections import Counter, defaultdict
+from collections.abc import Iterable, Sequence
 
 import numpy as np
 import pytest
 
-from distort.analysis.anomalies import CurveElsewhere, find_anomalies
-from distort.analysis.coincidences import find_coincidences
-from distort.analysis.compression_excess import ChangeCurve
-from distort.analysis.faults import Coincidence
-from distort.analysis.looked_at import Looked
-from distort.analysis.split import DistortionCurve
+from distort.analysis.coincidences.anomalies import CurveElsewhere, find_anomalies
+from distort.analysis.coincidences.compression_excess import ChangeCurve
+from distort.analysis.coincidences.faults import Coincidence
+from distort.analysis.coincidences.finding import find_coincidences
+from distort.analysis.coincidences.looked_at import Looked
+from distort.analysis.coincidences.split import DistortionCurve
 from tests.devices.line_up_cases import CAUSES, COMPRESSION, NOTHING, case
 from tests.devices.line_ups import ROWS_HZ, Case
+from tests.in_processes import in_processes, one_thread
 
 OPEN = "undecided"
 """Not found, called undecided, or answered for another place: all of these count as no decision."""
@@ -82,22 +84,40 @@ def _octaves(one: Coincidence, known: Case) -> float:
     return float(abs(np.log2(one.frequency_hz / known.place_hz)))
 
 
-def confusion(cases: int, *, which: str = "report") -> dict[str, Counter[str]]:
+Job = tuple[str, int, str]
+"""Cause, seed, and which set of seeds."""
+
+
+def answered(job: Job) -> tuple[str, str]:
+    """Truth and answer of one case."""
+    cause, seed, which = job
+    return cause, answer(case(cause, seed, which=which))
+
+
+def confusion(cases: int, *, which: str = "report", processes: int = 1) -> dict[str, Counter[str]]:
     """Answers by cause."""
+    jobs = [
+        (cause, seed, which) for cause in (*CAUSES, NOTHING) for seed in range(cases if cause != NOTHING else 2 * cases)
+    ]
+    return counted(in_processes(answered, jobs, processes=processes))
+
+
+def counted(answers: Iterable[tuple[str, str]]) -> dict[str, Counter[str]]:
+    """Pairs of truth and answer, counted."""
     table: dict[str, Counter[str]] = defaultdict(Counter)
-    for cause in (*CAUSES, NOTHING):
-        for seed in range(cases if cause != NOTHING else 2 * cases):
-            table[cause][answer(case(cause, seed, which=which))] += 1
+    for cause, given in answers:
+        table[cause][given] += 1
     return table
 
 
-def printed(table: dict[str, Counter[str]]) -> str:
-    names = (*CAUSES, OPEN, NOTHING)
+def printed(table: dict[str, Counter[str]], *, causes: Sequence[str] = CAUSES) -> str:
+    """The matrix; what a truth has behind a comma is its circumstances."""
+    names = (*causes, OPEN, NOTHING)
     rows = ["| truth | " + " | ".join(names) + " | right of decided |", "|---" * (len(names) + 2) + "|"]
-    for cause, answers in table.items():
+    for truth, answers in table.items():
         decided = sum(count for name, count in answers.items() if name not in (OPEN, NOTHING))
-        right = f"{100.0 * answers[cause] / decided:.1f} %" if cause != NOTHING and decided else ""
-        rows.append("| " + " | ".join([cause, *(str(answers[name]) for name in names), right]) + " |")
+        right = f"{100.0 * answers[truth.split(',')[0]] / decided:.1f} %" if truth != NOTHING and decided else ""
+        rows.append("| " + " | ".join([truth, *(str(answers[name]) for name in names), right]) + " |")
     return "\n".join(rows)
 
 
@@ -123,9 +143,10 @@ def test_causes_in_a_sample() -> None:
 
 
 @pytest.mark.study
-def test_causes_at_length() -> None:
+def test_causes_at_length(monkeypatch: pytest.MonkeyPatch) -> None:
     """At least 90 % of the decided right, each cause 85 %, at most 30 % undecided, 2 % of nothing called anything."""
-    table = confusion(200)
+    one_thread(monkeypatch)
+    table = confusion(200, processes=2)
     print("\n" + printed(table))
     all_right, right, undecided, called = shares(table)
     print(f"right of decided {all_right:.3f}, undecided {undecided:.3f}, nothing called something {called:.4f}")

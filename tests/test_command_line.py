@@ -11,7 +11,7 @@ from distort import __main__ as program
 from distort.commands import table, values
 from distort.commands.parser import Parser, Subparsers, add_command
 from distort.errors import RecordingError, UsageError
-from distort.session.plan_reading import read_plan
+from distort.session.plan.reading import read_plan
 from signals import SignalError
 
 

@@ -7,13 +7,13 @@ from pathlib import Path
 
 import pytest
 
-from distort.capture.calibration import CalibratorReading
+from distort.capture.calibration.calibrator import CalibratorReading
 from distort.commands import add, analyze, calibrate, measure, stimuli, verify
 from distort.commands.parser import Parser
 from distort.errors import UsageError
-from distort.report.capture_words import print_calibration, print_quality
-from distort.report.checks import checks_table
-from distort.report.console import make_console
+from distort.report.terminal.capture_words import print_calibration, print_quality
+from distort.report.terminal.checks import checks_table
+from distort.report.terminal.console import make_console
 
 
 def parse(module, *words: str) -> argparse.Namespace:

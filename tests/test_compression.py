@@ -5,10 +5,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from distort.analysis.compression import compression, sweep_output
-from distort.analysis.compression_curves import Repeat, Rung
-from distort.analysis.sweeps import Reference, Settings, read_sweep
-from distort.analysis.take_scatter import take_scatter
+from distort.analysis.compression.change import compression, sweep_output
+from distort.analysis.compression.curves import Repeat, Rung
+from distort.analysis.compression.take_scatter import take_scatter
+from distort.analysis.sweep.sweeps import Reference, Settings, read_sweep
 from distort.errors import AnalysisError
 from signals import Sweep
 from tests.devices.heated_coil import HeatedCoil

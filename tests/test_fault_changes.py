@@ -6,11 +6,12 @@ from pathlib import Path
 
 import pytest
 
-from distort.analysis.fault_changes import anomaly_changes, coincidence_changes
-from distort.analysis.faults import Anomaly, Coincidence, Evidence
+from distort.analysis.coincidences.fault_changes import anomaly_changes, coincidence_changes
+from distort.analysis.coincidences.faults import Anomaly, Coincidence, Evidence
 from distort.errors import SessionError
-from distort.session.faults_found import FaultsFound, read_faults
-from distort.session.folder import SessionFolder
+from distort.report.terminal.comparison_words import coincidence_words
+from distort.session.files.folder import SessionFolder
+from distort.session.results.faults_found import FaultsFound, read_faults
 
 DIP = Anomaly(
     number=1,
@@ -114,3 +115,19 @@ def test_faults_are_read_from_findings_and_never_made_up(tmp_path: Path) -> None
     path.write_text(json.dumps(document), encoding="utf-8")
     with pytest.raises(SessionError, match="missing: kind"):
         read_faults(folder, "desk", ())
+
+
+@pytest.mark.parametrize(
+    ("quantity", "words"),
+    [
+        ("h3", "Third order"),
+        ("h7", "H7"),
+        ("thd", "THD"),
+        ("multitone_odd", "Multitone, odd"),
+        ("compression_sweep", "Compression"),
+        ("compression_multitone", "Compression (multitone)"),
+    ],
+)
+def test_quantities_are_called_as_in_the_table(quantity: str, words: str) -> None:
+    (change,) = coincidence_changes([replace(RISE, quantity=quantity)], [])
+    assert coincidence_words(change) == f"{words} at 96 dB SPL: A 1 kHz, +6.0 dB, weak-fundamental"

@@ -9,17 +9,17 @@ from xml.etree import ElementTree as Xml
 import numpy as np
 import pytest
 
-from distort.report import drawing
-from distort.report.dark import dark_of, darken
-from distort.report.drawing import RECORD, draw_figures
-from distort.report.figure_digest import digest_of
-from distort.report.figures_harmonics import harmonics_figure
-from distort.report.figures_quality import quality_figure
-from distort.report.figures_response import response_figure
-from distort.report.figures_thd import thd_figure
+from distort.report.figures import drawing
+from distort.report.figures.dark import dark_of, darken
+from distort.report.figures.digest import digest_of
+from distort.report.figures.drawing import RECORD, draw_figures
+from distort.report.figures.harmonics import harmonics_figure
+from distort.report.figures.quality import quality_figure
+from distort.report.figures.response import response_figure
+from distort.report.figures.saving import save_figure
+from distort.report.figures.style import ORDER_COLOURS, level_colour
+from distort.report.figures.thd import thd_figure
 from distort.report.page.vector import vector_address
-from distort.report.saving import save_figure
-from distort.report.style import ORDER_COLOURS, level_colour
 from tests.report_examples import harmonics, response
 from tests.test_report_figures import LEGEND
 

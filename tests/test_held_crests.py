@@ -7,9 +7,9 @@ import numpy as np
 import pytest
 import scipy.signal
 
-from distort.capture.alignment import find_reel
-from distort.capture.held_crests import held_crests
-from distort.capture.quality import check_recording
+from distort.capture.alignment.finding import find_reel
+from distort.capture.quality.check import check_recording
+from distort.capture.quality.held_crests import held_crests
 from signals import Multitone, framed
 from tests.made_recordings import FloatArray
 

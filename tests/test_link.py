@@ -5,9 +5,9 @@ from pathlib import Path
 
 import pytest
 
-from distort.session.folder import SessionFolder
-from distort.session.link import coded_link
-from distort.session.recordings import Recording
+from distort.session.files.folder import SessionFolder
+from distort.session.recordings.link import coded_link
+from distort.session.recordings.stored import Recording
 from tests.session_examples import SIDECAR
 
 

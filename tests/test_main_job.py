@@ -72,6 +72,7 @@ def test_what_is_in_the_session_afterwards(measured) -> None:
         "results/report.html",
         "results/figures/drawn.json",
         *(f"results/figures/{stem}.{kind}" for stem in FIGURES for kind in ("png", "svg")),
+        "results/analysed.json",
     }
 
 

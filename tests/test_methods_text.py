@@ -5,23 +5,20 @@ from pathlib import Path
 
 import pytest
 
-from distort.analysis import (
-    coil_heating,
-    comparison,
-    compression,
-    fault_changes,
-    harmonics,
-    hearing,
-    multitone_blocks,
-    operating_range,
-    response,
-    wavelength,
-    windows,
-)
+from distort.analysis import wavelength
+from distort.analysis.coincidences import fault_changes
+from distort.analysis.comparison import judging as comparison
+from distort.analysis.compression import change as compression
+from distort.analysis.compression import coil_heating, operating_range
 from distort.analysis.grid import ROWS_PER_OCTAVE
-from distort.capture import reel_finding, reel_levels, sweep_fitting
-from distort.report.methods_words import methods_text
-from distort.report.plan_words import LevelPlanned
+from distort.analysis.hearing import masking as hearing
+from distort.analysis.multitone import blocks as multitone_blocks
+from distort.analysis.sweep import harmonics, response, windows
+from distort.capture.elsewhere import sweep_fitting
+from distort.capture.reel import finding as reel_finding
+from distort.capture.reel import levels as reel_levels
+from distort.report.terminal.methods_words import methods_text
+from distort.report.terminal.plan_words import LevelPlanned
 
 ROOT = Path(__file__).resolve().parent.parent
 

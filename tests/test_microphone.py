@@ -8,8 +8,8 @@ import scipy.fft
 
 from distort.analysis.grid import band_edges_hz, grid_hz
 from distort.analysis.microphone import MicrophoneResponse
-from distort.analysis.multitone import MultitoneTake, multitone_result, read_multitone
-from distort.analysis.sweeps import Reference, Settings, SweepTake, read_sweep, sweep_harmonics, sweep_response
+from distort.analysis.multitone.reading import MultitoneTake, multitone_result, read_multitone
+from distort.analysis.sweep.sweeps import Reference, Settings, SweepTake, read_sweep, sweep_harmonics, sweep_response
 from signals import Multitone, Sweep
 from tests.devices.cascade import Resonator, chain
 from tests.devices.memoryless import sweep_with_harmonics

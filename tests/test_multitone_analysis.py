@@ -9,10 +9,10 @@ import pytest
 import scipy.fft
 
 from distort.analysis.grid import band_edges_hz
-from distort.analysis.multitone import MultitoneReadings, MultitoneTake, multitone_result, read_multitone
-from distort.analysis.multitone_blocks import block_spectra
-from distort.analysis.multitone_powers import band_of_bins, filled
-from distort.analysis.sweeps import Reference
+from distort.analysis.multitone.blocks import block_spectra
+from distort.analysis.multitone.powers import band_of_bins, filled
+from distort.analysis.multitone.reading import MultitoneReadings, MultitoneTake, multitone_result, read_multitone
+from distort.analysis.sweep.sweeps import Reference
 from distort.errors import AnalysisError
 from signals import Multitone
 

@@ -9,10 +9,10 @@ import math
 import numpy as np
 import pytest
 
-from distort.analysis.multitone import MultitoneTake, multitone_result, read_multitone
-from distort.analysis.multitone_curves import MultitoneResult
-from distort.analysis.sweeps import Reference
-from distort.capture.alignment import find_reel
+from distort.analysis.multitone.curves import MultitoneResult
+from distort.analysis.multitone.reading import MultitoneTake, multitone_result, read_multitone
+from distort.analysis.sweep.sweeps import Reference
+from distort.capture.alignment.finding import find_reel
 from distort.errors import AnalysisError
 from signals import Multitone, framed
 from tests.devices.multitones import recorded, sinusoidal_wander

@@ -9,12 +9,12 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
-from distort.capture.playing import FADE_S, HOLD_S, Run, Watchdog
-from distort.capture.sound_systems import CardInfo
-from distort.capture.streaming import STALLED_S, follow
+from distort.capture.devices.playing import FADE_S, HOLD_S, Run, Watchdog
+from distort.capture.devices.sound_systems import CardInfo
+from distort.capture.devices.streaming import STALLED_S, follow
 from distort.errors import RecordingError
-from distort.report.card_words import print_cards
-from distort.report.console import make_console
+from distort.report.terminal.card_words import print_cards
+from distort.report.terminal.console import make_console
 from tests.devices.answering import Answering
 from tests.devices.hasty_card import HastyLibrary
 
@@ -22,7 +22,7 @@ WITHOUT = """
 import ctypes.util, sys
 ctypes.util.find_library = lambda name: None
 sys.platform = {platform!r}
-from distort.capture.sound_systems import device_library
+from distort.capture.devices.sound_systems import device_library
 from distort.errors import DeviceError
 try:
     device_library()
@@ -123,7 +123,7 @@ def test_cards_are_listed_with_number_host_channels_and_rate(capsys) -> None:
 @pytest.mark.parametrize(("level_db_spl", "hours"), [(85.0, 8.0), (88.0, 4.0), (100.0, 0.25), (82.0, 16.0)])
 def test_permitted_time(level_db_spl, hours) -> None:
     """NIOSH publication 98-126, table 1-1: 85 dB(A) 8 h, 88 dB(A) 4 h, 100 dB(A) 15 min, 82 dB(A) 16 h."""
-    from distort.report.plan_words import LevelPlanned
+    from distort.report.terminal.plan_words import LevelPlanned
 
     planned = LevelPlanned(level_db_spl=level_db_spl, drive_dbfs=-20.0, peak_dbfs=-20.0, recordings=1, seconds=10.0)
     assert planned.permitted_hours == pytest.approx(hours, rel=1e-12)

@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 
 from distort.analysis.grid import OCTAVE_RATIO, grid_hz
-from distort.analysis.sweeps import Reference, Settings, SweepTake, read_sweep, sweep_harmonics
-from distort.analysis.windows import order_window
+from distort.analysis.sweep.sweeps import Reference, Settings, SweepTake, read_sweep, sweep_harmonics
+from distort.analysis.sweep.windows import order_window
 from distort.errors import AnalysisError
 from signals import Sweep
 from tests.devices.takes import BEFORE, take

@@ -3,17 +3,17 @@
 import numpy as np
 import pytest
 
-from distort.analysis.compression import compression
-from distort.analysis.compression_curves import Output, Rung
-from distort.analysis.curves import Harmonics, Order
-from distort.analysis.octaves import input_output, octave_distortion
-from distort.analysis.operating_range import (
+from distort.analysis.compression.change import compression
+from distort.analysis.compression.curves import Output, Rung
+from distort.analysis.compression.octaves import input_output, octave_distortion
+from distort.analysis.compression.operating_range import (
     band_onset,
     band_words,
     compression_limits,
     distortion_limits,
     operating_ranges,
 )
+from distort.analysis.curves import Harmonics, Order
 from distort.errors import AnalysisError
 from tests.devices.ladder import FULL_SCALE_DB_SPL, HZ, flat_output
 

@@ -9,7 +9,7 @@ import pytest
 from numpy.polynomial import Polynomial
 
 from distort.analysis.grid import OCTAVE_RATIO
-from distort.analysis.sweeps import Reference, Settings, read_sweep, sweep_harmonics
+from distort.analysis.sweep.sweeps import Reference, Settings, read_sweep, sweep_harmonics
 from signals import Sweep
 from tests.devices.cascade import Cascade, Resonator
 from tests.devices.takes import take

@@ -6,7 +6,7 @@ import math
 import numpy as np
 import pytest
 
-from distort.analysis.sweeps import Reference, Settings, read_sweep, sweep_harmonics, sweep_response
+from distort.analysis.sweep.sweeps import Reference, Settings, read_sweep, sweep_harmonics, sweep_response
 from distort.errors import AnalysisError
 from signals import Sweep
 from tests.devices.memoryless import sweep_with_harmonics

@@ -3,14 +3,14 @@
 import numpy as np
 import pytest
 
-from distort.analysis.sweeps import Reference, Settings, SweepTake, read_sweep, sweep_harmonics, sweep_response
-from distort.capture.examined import examine
-from distort.capture.prepared import prepare
+from distort.analysis.sweep.sweeps import Reference, Settings, SweepTake, read_sweep, sweep_harmonics, sweep_response
+from distort.capture.alignment.prepared import prepare
+from distort.capture.quality.examined import examine
 from distort.pipeline import analyze_file
-from distort.session.audio import write_audio
-from distort.session.folder import SessionFolder
-from distort.session.recordings import save_recording
-from distort.session.stimulus_files import Planned, write_stimulus
+from distort.session.files.folder import SessionFolder
+from distort.session.recordings.audio import write_audio
+from distort.session.recordings.stimulus_files import Planned, write_stimulus
+from distort.session.recordings.stored import save_recording
 from signals import Sweep, framed
 from tests.made_recordings import recorded
 from tests.session_examples import SIDECAR

@@ -10,9 +10,9 @@ import pytest
 
 from distort.__main__ import main
 from distort.analysis.grid import grid_hz
-from distort.report.numbers import hertz_words
-from distort.session import frozen as frozen_module
-from distort.session.frozen import Software
+from distort.report.terminal.numbers import hertz_words
+from distort.session.published import frozen as frozen_module
+from distort.session.published.frozen import Software
 from tests.clumsy_session import AS_THE_SWEEP, contents, heard, shorten, table
 
 pytest_plugins = ["tests.clumsy_fixtures"]

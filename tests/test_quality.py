@@ -6,9 +6,9 @@ import numpy as np
 import pytest
 import scipy.signal
 
-from distort.capture.alignment import Alignment, find_reel
-from distort.capture.clipping import clipped_samples
-from distort.capture.quality import Quality, check_recording
+from distort.capture.alignment.finding import Alignment, find_reel
+from distort.capture.quality.check import Quality, check_recording
+from distort.capture.quality.clipping import clipped_samples
 from distort.errors import RecordingError
 from signals import Noise, Reel, Sweep, Tone, framed
 from tests.made_recordings import FloatArray, recorded, stimulus_start, with_noise

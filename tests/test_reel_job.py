@@ -8,7 +8,7 @@ import pytest
 import scipy.signal
 import soundfile
 
-from distort.session.sidecar import read_sidecar
+from distort.session.recordings.sidecar import read_sidecar
 from signals.levels import db_to_amplitude
 from tests.clumsy_session import CommandLine, shorten
 

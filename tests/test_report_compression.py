@@ -9,10 +9,10 @@ import pytest
 from matplotlib import colormaps
 from rich.console import Console
 
-from distort.analysis.coil_heating import coil_change_db
-from distort.analysis.compression_curves import HighestLevel
-from distort.report.change_colours import COOL_WARM, FULL_COLOUR_DB, change_colour, change_style, luminance
-from distort.report.compression_words import (
+from distort.analysis.compression.coil_heating import coil_change_db
+from distort.analysis.compression.curves import HighestLevel
+from distort.report.figures.change_colours import COOL_WARM, FULL_COLOUR_DB, change_colour, change_style, luminance
+from distort.report.terminal.compression_words import (
     closer_sentences,
     heating_sentences,
     lag_sentences,
@@ -21,12 +21,12 @@ from distort.report.compression_words import (
     range_clauses,
     range_sentences,
 )
-from distort.report.console import make_console
-from distort.report.ladder_summary import print_ladder_summary
-from distort.report.tables_compression import changes_table, print_compression, ranges_table, signed
-from distort.session.condition_results import ConditionResults
-from distort.session.ladder_results import CompressionFound
-from distort.session.plan_template import parse_levels
+from distort.report.terminal.console import make_console
+from distort.report.terminal.ladder_summary import print_ladder_summary
+from distort.report.terminal.tables_compression import changes_table, print_compression, ranges_table, signed
+from distort.session.plan.template import parse_levels
+from distort.session.results.condition_results import ConditionResults
+from distort.session.results.ladder_results import CompressionFound
 from tests.ladder_examples import LADDER, ladder, lag, linear_ladder, multitone_found
 from tests.test_report_session import results
 

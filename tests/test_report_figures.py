@@ -7,12 +7,12 @@ import pytest
 from matplotlib.figure import Figure
 from matplotlib.text import Text
 
-from distort.report import style
-from distort.report.figures_harmonics import distortion_top_db, harmonics_figure
-from distort.report.figures_response import response_figure, response_limits
-from distort.report.labels import spread
-from distort.report.saving import save_figure
-from distort.report.style import Legend
+from distort.report.figures import style
+from distort.report.figures.harmonics import distortion_top_db, harmonics_figure
+from distort.report.figures.labels import spread
+from distort.report.figures.response import response_figure, response_limits
+from distort.report.figures.saving import save_figure
+from distort.report.figures.style import Legend
 from tests.report_examples import FREQUENCY_HZ, harmonics, response, row_of
 
 LEGEND = Legend(

@@ -6,7 +6,7 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.text import Text
 
-from distort.report.labels import Labelled, label_beside_curves
+from distort.report.figures.labels import Labelled, label_beside_curves
 from tests.report_examples import FREQUENCY_HZ
 
 

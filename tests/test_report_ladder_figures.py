@@ -8,16 +8,16 @@ import numpy as np
 import pytest
 
 from distort import __main__ as program
-from distort.report import style
-from distort.report.figures_compression import change_limits, compression_figure
-from distort.report.figures_input_output import input_output_figure
-from distort.report.figures_multitone import multitone_figure, multitone_top_db
-from distort.report.numbers import OCTAVE_NAMES
-from distort.report.style import level_colour
-from distort.session.condition_results import ConditionResults, write_results
-from distort.session.csv_table import read_table
-from distort.session.folder import SessionFolder
-from distort.session.plan_template import plan_text, write_plan
+from distort.report.figures import style
+from distort.report.figures.compression import change_limits, compression_figure
+from distort.report.figures.input_output import input_output_figure
+from distort.report.figures.multitone import multitone_figure, multitone_top_db
+from distort.report.figures.style import level_colour
+from distort.report.terminal.numbers import OCTAVE_NAMES
+from distort.session.files.csv_table import read_table
+from distort.session.files.folder import SessionFolder
+from distort.session.plan.template import plan_text, write_plan
+from distort.session.results.condition_results import ConditionResults, write_results
 from tests.ladder_examples import LADDER, ladder, linear_ladder, multitone_bands, multitone_found
 from tests.report_examples import FREQUENCY_HZ
 from tests.test_report_figures import LEGEND, LONG, assert_no_words_overlap, said

@@ -8,12 +8,12 @@ import pytest
 
 from distort.analysis.grid import midbands_hz
 from distort.errors import UsageError
-from distort.report.console import make_console
-from distort.report.multitone_bands import octaves, third_octaves
-from distort.report.numbers import OCTAVE_HZ
-from distort.report.tables_multitone import octaves_table, print_multitone, seconds, thirds_table
-from distort.session.condition_results import ConditionResults
-from distort.session.multitone_results import BandTable
+from distort.report.figures.multitone_bands import octaves, third_octaves
+from distort.report.terminal.console import make_console
+from distort.report.terminal.numbers import OCTAVE_HZ
+from distort.report.terminal.tables_multitone import octaves_table, print_multitone, seconds, thirds_table
+from distort.session.results.condition_results import ConditionResults
+from distort.session.results.multitone_results import BandTable
 from tests.ladder_examples import multitone_bands, multitone_found
 from tests.test_report_session import results
 

@@ -5,13 +5,13 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from distort.report.figures_harmonic_levels import (
+from distort.report.figures.harmonic_levels import (
     equivalent_input_figure,
     harmonic_levels_figure,
     harmonic_top_db,
 )
-from distort.report.figures_quality import margin_span_db, quality_figure
-from distort.report.figures_thd import thd_figure
+from distort.report.figures.quality import margin_span_db, quality_figure
+from distort.report.figures.thd import thd_figure
 from tests.report_examples import harmonics, response
 from tests.test_report_figures import LEGEND, LONG, assert_no_words_overlap
 

@@ -17,9 +17,9 @@ from distort.report.page.document import page, write_page
 from distort.report.page.live import LIBRARY, asset, script_safe
 from distort.report.page.markup import Markup, element
 from distort.report.page.verdicts import verdicts
-from distort.session.condition_results import ConditionResults, Findings
-from distort.session.folder import SessionFolder
-from distort.session.plan import ReportPlan
+from distort.session.files.folder import SessionFolder
+from distort.session.plan.keys import ReportPlan
+from distort.session.results.condition_results import ConditionResults, Findings
 from tests.page_examples import HOSTILE, whole_results, write_session
 from tests.report_examples import harmonics
 

@@ -7,8 +7,12 @@ import pytest
 
 from distort import __main__ as program
 from distort.errors import SessionError
-from distort.report.session_figures import figures_of
-from distort.session.condition_results import (
+from distort.report.figures.session_figures import figures_of
+from distort.session.files.folder import SessionFolder
+from distort.session.plan.keys import Loudspeaker, ReportPlan, Setup
+from distort.session.plan.template import plan_text, write_plan
+from distort.session.recordings.sidecar import Quality
+from distort.session.results.condition_results import (
     ConditionResults,
     Findings,
     LevelFound,
@@ -16,10 +20,6 @@ from distort.session.condition_results import (
     read_results,
     write_results,
 )
-from distort.session.folder import SessionFolder
-from distort.session.plan import Loudspeaker, ReportPlan, Setup
-from distort.session.plan_template import plan_text, write_plan
-from distort.session.sidecar import Quality
 from tests.report_examples import harmonics, response
 
 

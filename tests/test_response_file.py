@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from distort.errors import SessionError
-from distort.session.response_file import read_response_file
+from distort.session.calibration.response_file import read_response_file
 
 ROWS = [(20.0, -0.5), (1000.0, 0.0), (12500.5, 1.25)]
 
@@ -100,7 +100,7 @@ def test_what_is_no_response_is_refused_with_file_and_line(tmp_path, text, line,
 def test_a_file_that_is_not_there_or_far_too_large(tmp_path) -> None:
     with pytest.raises(SessionError, match=r"none\.txt is missing: \[microphone\] response_file"):
         read_response_file(tmp_path / "none.txt")
-    with pytest.raises(SessionError, match="cannot be read"):
+    with pytest.raises(SessionError, match="is no file"):
         read_response_file(tmp_path)
     path = tmp_path / "large.txt"
     path.write_bytes(b"20 1\n" * 1_000_000)

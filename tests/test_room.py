@@ -8,10 +8,10 @@ import pytest
 import scipy.fft
 import soundfile
 
-from distort.analysis.deconvolution import deconvolve
 from distort.analysis.grid import grid_hz
 from distort.analysis.smoothing import PowerSpectrum
-from distort.analysis.sweeps import Reference, Settings, read_sweep, sweep_harmonics
+from distort.analysis.sweep.deconvolution import deconvolve
+from distort.analysis.sweep.sweeps import Reference, Settings, read_sweep, sweep_harmonics
 from signals import Sweep
 from tests.devices.memoryless import sweep_with_harmonics
 from tests.devices.rooms import SAMPLE_RATE, room, through

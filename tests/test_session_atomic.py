@@ -12,13 +12,13 @@ from pathlib import Path
 import pytest
 
 from distort.errors import SessionError
-from distort.session import atomic
-from distort.session.hashing import sha256_of_file
+from distort.session.files import atomic
+from distort.session.files.hashing import sha256_of_file
 
 WRITER = """
 import sys
 from pathlib import Path
-from distort.session.atomic import write_bytes
+from distort.session.files.atomic import write_bytes
 path = Path(sys.argv[1])
 for round in range(10**6):
     write_bytes(path, bytes([65 + round % 26]) * 3_000_000)
@@ -242,7 +242,7 @@ def test_sha256_of_a_file(tmp_path: Path) -> None:
 
 
 def test_sha256_reads_all_chunks(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("distort.session.hashing.CHUNK_BYTES", 7)
+    monkeypatch.setattr("distort.session.files.hashing.CHUNK_BYTES", 7)
     path = tmp_path / "a"
     path.write_bytes(b"abc" * 5)
     (tmp_path / "b").write_bytes(b"abc" * 5 + b"d")

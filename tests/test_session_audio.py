@@ -10,8 +10,8 @@ import pytest
 import soundfile
 
 from distort.errors import RecordingError, SessionError
-from distort.session import audio
-from distort.session.audio import read_audio, write_audio
+from distort.session.recordings import audio
+from distort.session.recordings.audio import read_audio, write_audio
 
 SEED = 20
 SAMPLES = np.random.default_rng(SEED).uniform(-0.9, 0.9, 4800)
@@ -60,7 +60,7 @@ def test_the_scale_of_integers_is_that_of_two_s_complement(tmp_path: Path) -> No
 
 
 def test_a_channel_is_counted_from_one_and_never_guessed(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(audio, "BLOCK_FRAMES", 1000)  # several blocks, the last one shorter
+    monkeypatch.setattr(audio, "BLOCK_SAMPLES", 1000)  # several blocks, the last one shorter
     path = tmp_path / "a.wav"
     soundfile.write(path, np.column_stack([SAMPLES, -SAMPLES, 0.5 * SAMPLES]), 48000, subtype="DOUBLE")
     assert np.array_equal(read_audio(path, channel=3)[0], 0.5 * SAMPLES)
@@ -125,7 +125,7 @@ def test_a_library_that_stops_without_a_word(tmp_path: Path, monkeypatch: pytest
     """Older versions do so: the rest of the array must not be taken for sound."""
     path = tmp_path / "a.flac"
     soundfile.write(path, SAMPLES, 48000, subtype="PCM_24")
-    monkeypatch.setattr(audio, "BLOCK_FRAMES", 1000)
+    monkeypatch.setattr(audio, "BLOCK_SAMPLES", 1000)
     whole = soundfile.SoundFile.blocks
     monkeypatch.setattr(soundfile.SoundFile, "blocks", lambda *given, **named: islice(whole(*given, **named), 3))
     assert "promises 4800 samples and holds 3000" in refusal(path)

@@ -8,8 +8,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from distort.errors import SessionError
-from distort.session.folder import SessionFolder
-from distort.session.names import RecordingName, check_condition, format_level, parse_stem
+from distort.session.files.folder import SessionFolder
+from distort.session.files.names import RecordingName, check_condition, format_level, parse_stem
 
 LEVELS = st.integers(2000, 14000).map(lambda hundredths: hundredths / 100)
 STIMULI = st.from_regex(r"[a-z][a-z0-9]{0,8}(-[a-z0-9]{1,8}){0,2}", fullmatch=True)

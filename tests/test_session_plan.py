@@ -10,9 +10,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from distort.errors import PlanError, SessionError, UsageError
-from distort.session.plan import SECTIONS, Loudspeaker, Plan
-from distort.session.plan_reading import plan_from_text, read_plan, sweep_stimulus
-from distort.session.plan_template import parse_conditions, parse_levels, plan_text, write_plan
+from distort.session.plan.keys import SECTIONS, Loudspeaker, Plan
+from distort.session.plan.reading import plan_from_text, read_plan, sweep_stimulus
+from distort.session.plan.template import parse_conditions, parse_levels, plan_text, write_plan
 
 KEYS = {
     "loudspeaker": ["name", "unit", "firmware", "input", "volume", "preset", "note"],

@@ -7,12 +7,13 @@ import numpy as np
 import pytest
 
 from distort.errors import RecordingError, SessionError
-from distort.session import recordings, sidecar
-from distort.session.audio import write_audio
-from distort.session.folder import SessionFolder
-from distort.session.hashing import sha256_of_file
-from distort.session.recordings import bring_in_recording, load_recordings, save_recording
-from distort.session.sidecar import Sidecar
+from distort.session.files.folder import SessionFolder
+from distort.session.files.hashing import sha256_of_file
+from distort.session.recordings import sidecar
+from distort.session.recordings import stored as recordings
+from distort.session.recordings.audio import write_audio
+from distort.session.recordings.sidecar import Sidecar
+from distort.session.recordings.stored import bring_in_recording, load_recordings, save_recording
 from tests.session_examples import SIDECAR
 
 CAPTURED = np.round(np.random.default_rng(3).uniform(-0.5, 0.5, 5000) * 2**23) / 2**23

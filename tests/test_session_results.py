@@ -11,8 +11,8 @@ from hypothesis import strategies as st
 
 from distort.analysis.curves import Harmonics, LevelUnit, Order, Response
 from distort.errors import SessionError
-from distort.session.csv_table import read_table, write_table
-from distort.session.result_files import (
+from distort.session.files.csv_table import read_table, write_table
+from distort.session.results.result_files import (
     read_harmonics,
     read_response,
     write_harmonics,

@@ -12,11 +12,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from distort.errors import SessionError
-from distort.session.audio import write_audio
-from distort.session.calibration_file import MicrophoneCalibration, read_calibration, write_calibration
-from distort.session.hashing import sha256_of_file, sha256_of_samples
-from distort.session.reel_layout import layout_of, reel_of
-from distort.session.sidecar import (
+from distort.session.calibration.calibration_file import MicrophoneCalibration, read_calibration, write_calibration
+from distort.session.files.hashing import sha256_of_file, sha256_of_samples
+from distort.session.recordings.audio import write_audio
+from distort.session.recordings.reel_layout import layout_of, reel_of
+from distort.session.recordings.sidecar import (
     CalibrationInForce,
     Quality,
     Sidecar,
@@ -176,8 +176,8 @@ TEXTS = {"stimulus_name", "condition", "date", "device", "stimulus_sha256", "rec
         (lambda d: d["stimulus"].update(seconds=2.0), "the reel does not hold the stimulus"),
         (lambda d: d["stimulus"].update(kind="music"), "stimulus: unknown kind of stimulus 'music'"),
         (lambda d: d["stimulus"].update(stop_hz=30000), "not below half the sample rate"),
-        (lambda d: d["stimulus"].update(seconds="1"), "wrong type"),
-        (lambda d: d["reel"][1].update(high_hz="x"), "wrong type"),
+        (lambda d: d["stimulus"].update(seconds="1"), "seconds must be a finite number"),
+        (lambda d: d["reel"][1].update(high_hz="x"), "high_hz must be a finite number"),
         (lambda d: d["reel"][1].pop("high_hz"), "not described as expected: high_hz"),
         (lambda d: d["reel"][3].update(start_sample=160801), "does not lie where it was written to lie"),
         (lambda d: d["reel"].pop(0), "does not lie where it was written to lie"),

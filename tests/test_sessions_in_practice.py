@@ -8,10 +8,10 @@ import pytest
 import soundfile
 
 from distort.__main__ import main
-from distort.capture.steps import remaining
-from distort.session.folder import SessionFolder
-from distort.session.plan_reading import read_plan
-from distort.session.stimulus_files import drives_dbfs
+from distort.capture.measuring.steps import remaining
+from distort.session.files.folder import SessionFolder
+from distort.session.plan.reading import read_plan
+from distort.session.recordings.stimulus_files import drives_dbfs
 from tests.clumsy_session import RATE, heard, shorten
 
 pytest_plugins = ["tests.clumsy_fixtures"]

@@ -10,7 +10,7 @@ import time
 import numpy as np
 import pytest
 
-from distort.capture.sound_card import Connections, SoundCard, loudest_stretch_dbfs
+from distort.capture.devices.sound_card import Connections, SoundCard, loudest_stretch_dbfs
 from distort.errors import DeviceError
 from signals import Multitone, Sweep
 
@@ -151,7 +151,7 @@ def test_ctrl_c_fades_the_sound_out_within_a_fifth_of_a_second(wire, block) -> N
 
 LOSE = """
 import numpy as np, os, subprocess, sys
-from distort.capture.sound_card import Connections, SoundCard
+from distort.capture.devices.sound_card import Connections, SoundCard
 from distort.errors import RecordingError
 held = subprocess.Popen(["sh", "-c", f"sleep 1; kill -STOP {os.getpid()}; sleep 1; kill -CONT {os.getpid()}"])
 playback = 0.1 * np.sin(np.arange(48000 * 2) * 0.1)

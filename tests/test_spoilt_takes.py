@@ -7,14 +7,14 @@ import numpy as np
 import pytest
 
 from distort.__main__ import main
-from distort.capture.calibrating import calibrate_from_samples
-from distort.capture.device import samples_in
-from distort.capture.measuring import measure
-from distort.capture.starting import Choice
+from distort.capture.calibration.calibrating import calibrate_from_samples
+from distort.capture.devices.device import samples_in
+from distort.capture.measuring.ladder import measure
+from distort.capture.measuring.starting import Choice
 from distort.errors import RecordingError
-from distort.session.audio import read_audio
-from distort.session.folder import SessionFolder
-from distort.session.plan_reading import read_plan
+from distort.session.files.folder import SessionFolder
+from distort.session.plan.reading import read_plan
+from distort.session.recordings.audio import read_audio
 from tests.clumsy_session import RATE, shorten
 
 LOST = "the sound card lost samples (1 x input overflow)"

@@ -3,9 +3,9 @@
 import numpy as np
 import pytest
 
-from distort.analysis.multitone import MultitoneTake, multitone_result, read_multitone
-from distort.analysis.steady_sounds import steady_sounds
-from distort.analysis.sweeps import Reference
+from distort.analysis.multitone.reading import MultitoneTake, multitone_result, read_multitone
+from distort.analysis.multitone.steady_sounds import steady_sounds
+from distort.analysis.sweep.sweeps import Reference
 from signals import Multitone
 
 RATE = 48000

@@ -3,10 +3,10 @@
 import numpy as np
 import pytest
 
-from distort.capture.device import Device
-from distort.capture.playing import FADE_S, HOLD_S, Run
-from distort.capture.simulated import SimulatedMonitor
-from distort.capture.sound_card import Connections, SoundCard
+from distort.capture.devices.device import Device
+from distort.capture.devices.playing import FADE_S, HOLD_S, Run
+from distort.capture.devices.simulated import SimulatedMonitor
+from distort.capture.devices.sound_card import Connections, SoundCard
 from distort.errors import TooLoudError
 from signals import Reel, Silence, Sweep
 

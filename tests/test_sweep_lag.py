@@ -9,11 +9,11 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from distort.analysis.compression import compression
-from distort.analysis.compression_curves import Rung
-from distort.analysis.octaves import input_output
-from distort.analysis.operating_range import operating_ranges
-from distort.analysis.sweep_lag import bias_parts, needed_seconds, sweep_lag, sweep_lags
+from distort.analysis.compression.change import compression
+from distort.analysis.compression.curves import Rung
+from distort.analysis.compression.octaves import input_output
+from distort.analysis.compression.operating_range import operating_ranges
+from distort.analysis.compression.sweep_lag import bias_parts, needed_seconds, sweep_lag, sweep_lags
 from signals import Sweep
 from tests.devices.heated_coil import HeatedCoil
 from tests.devices.ladder import FULL_SCALE_DB_SPL, HZ, flat_output, output_of, rung_at, smoothed_db, sweep_at

@@ -5,13 +5,13 @@ import pytest
 import scipy.signal
 import soundfile
 
-from distort.analysis.sweeps import Reference, Settings, SweepTake, read_sweep, sweep_harmonics
-from distort.capture.sweep_fitting import fit_sweep
+from distort.analysis.sweep.sweeps import Reference, Settings, SweepTake, read_sweep, sweep_harmonics
+from distort.capture.elsewhere.sweep_fitting import fit_sweep
 from distort.errors import RecordingError, SessionError
-from distort.session.folder import SessionFolder
-from distort.session.inputs import inputs_of
-from distort.session.plan_reading import read_plan
-from distort.session.recordings import load_recordings
+from distort.session.files.folder import SessionFolder
+from distort.session.plan.reading import read_plan
+from distort.session.published.inputs import inputs_of
+from distort.session.recordings.stored import load_recordings
 from signals import SignalError, Sweep, describe, from_description, sampled_sweep
 from tests.clumsy_session import CommandLine, shorten, table
 

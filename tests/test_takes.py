@@ -5,10 +5,10 @@ from pathlib import Path
 
 import pytest
 
-from distort.capture.takes import recorded_at_s, repeats_of, require_alike, takes_of_each_level
+from distort.capture.recorded.takes import recorded_at_s, repeats_of, require_alike, takes_of_each_level
 from distort.errors import AnalysisError
-from distort.session.folder import SessionFolder
-from distort.session.recordings import Recording
+from distort.session.files.folder import SessionFolder
+from distort.session.recordings.stored import Recording
 from tests.session_examples import SIDECAR
 
 

@@ -3,11 +3,11 @@
 import numpy as np
 import pytest
 
-from distort.capture.answers import Answer, louder, standstill
-from distort.capture.completeness import check_session
+from distort.capture.measuring.answers import Answer, louder, standstill
+from distort.capture.quality.completeness import check_session
 from distort.errors import TooLoudError
-from distort.report.plan_words import ended_sentence
-from distort.session.sidecar import reject
+from distort.report.terminal.plan_words import ended_sentence
+from distort.session.recordings.sidecar import reject
 from tests.devices.scaled import ScaledLoudspeaker
 from tests.test_before_it_is_loud import FULL_SCALE_DB_SPL, folder, plan_of, run, stems, sweeps
 

@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 
-from distort.analysis.sweeps import Reference, Settings, read_sweep, sweep_harmonics
-from distort.session.audio import read_audio, write_audio
+from distort.analysis.sweep.sweeps import Reference, Settings, read_sweep, sweep_harmonics
+from distort.session.recordings.audio import read_audio, write_audio
 from signals import Sweep
 from tests.devices.takes import take
 

@@ -10,11 +10,11 @@ from dataclasses import fields, replace
 import numpy as np
 
 from distort.analysis.microphone import MicrophoneResponse
-from distort.analysis.multitone_blocks import BlockSpectra
-from distort.analysis.multitone_powers import BandPowers, LinePowers
-from distort.analysis.noise import NoiseDensity
-from distort.analysis.orders import SeparatedOrders, WindowedSpectrum
-from distort.analysis.readings import FloatArray, Reading
+from distort.analysis.multitone.blocks import BlockSpectra
+from distort.analysis.multitone.powers import BandPowers, LinePowers
+from distort.analysis.sweep.noise import NoiseDensity
+from distort.analysis.sweep.orders import SeparatedOrders, WindowedSpectrum
+from distort.analysis.sweep.readings import FloatArray, Reading
 from signals import Multitone
 
 

@@ -7,8 +7,8 @@ from distort.commands.parser import Parser, Subparsers, add_command
 from distort.commands.values import channel, finite, path
 
 if TYPE_CHECKING:
-    from distort.session.folder import SessionFolder
-    from distort.session.plan import Plan
+    from distort.session.files.folder import SessionFolder
+    from distort.session.plan.keys import Plan
 
 
 def add_parser(subparsers: "Subparsers[Parser]") -> None:
@@ -62,8 +62,8 @@ def run(arguments: argparse.Namespace) -> int:
     """Bring them in. Raises RecordingError for one that is not to be trusted; those before it are kept."""
     from distort.commands.conditions import of_the_plan
     from distort.errors import UsageError
-    from distort.session.folder import SessionFolder
-    from distort.session.plan_reading import read_plan
+    from distort.session.files.folder import SessionFolder
+    from distort.session.plan.reading import read_plan
 
     _require_words(arguments)
     folder = SessionFolder(arguments.folder)
@@ -102,9 +102,9 @@ def _require_words(arguments: argparse.Namespace) -> None:
 
 
 def _add_reel(arguments: argparse.Namespace, folder: "SessionFolder", plan: "Plan", condition: str) -> int:
-    from distort.capture.reel_bringing_in import add_reel
-    from distort.report.console import make_console, progress, say
-    from distort.report.reel_words import print_added_reel
+    from distort.capture.reel.bringing_in import add_reel
+    from distort.report.terminal.console import make_console, progress, say
+    from distort.report.terminal.reel_words import print_added_reel
 
     with progress() as moved:
         added = add_reel(
@@ -124,11 +124,11 @@ def _add_reel(arguments: argparse.Namespace, folder: "SessionFolder", plan: "Pla
 
 
 def _add_files(arguments: argparse.Namespace, folder: "SessionFolder", plan: "Plan", condition: str) -> int:
-    from distort.capture.bringing_in import add, add_with_sweep
-    from distort.capture.player_level import level_of_recording
-    from distort.report.capture_words import print_fitted, print_recorded
-    from distort.report.console import make_console, say
-    from distort.report.reel_words import print_level_warning
+    from distort.capture.elsewhere.bringing_in import add, add_with_sweep
+    from distort.capture.reel.player_level import level_of_recording
+    from distort.report.terminal.capture_words import print_fitted, print_recorded
+    from distort.report.terminal.console import make_console, say
+    from distort.report.terminal.reel_words import print_level_warning
 
     console = make_console()
     told = {

@@ -12,9 +12,9 @@ from distort.errors import UsageError
 if TYPE_CHECKING:
     from rich.console import Console
 
-    from distort.capture.sound_card import SoundCard
-    from distort.session.folder import SessionFolder
-    from distort.session.plan import Plan
+    from distort.capture.devices.sound_card import SoundCard
+    from distort.session.files.folder import SessionFolder
+    from distort.session.plan.keys import Plan
 
 DONE, NOT_WANTED = 0, 130
 
@@ -25,16 +25,16 @@ def measure_aloud(arguments: argparse.Namespace, folder: "SessionFolder", plan: 
     """Measure one condition with a sound card; gives the exit status.
 
     Raises UsageError when nobody can be asked or the condition is not clear, DeviceError for the card, and the errors
-    of `capture.starting` and `capture.measuring`.
+    of `capture.measuring.starting` and `capture.measuring.ladder`.
     """
-    from distort.capture.measuring import play
-    from distort.capture.simulating import require_real
-    from distort.capture.starting import get_ready, require_calibration
+    from distort.capture.devices.simulating import require_real
+    from distort.capture.measuring.ladder import play
+    from distort.capture.measuring.starting import get_ready, require_calibration
     from distort.commands.choice import choice_of
-    from distort.report.capture_words import print_left_out, print_microphone, print_recorded
-    from distort.report.console import make_console, say
-    from distort.report.plan_words import print_cautions, print_ended, print_plan
-    from distort.session.stimulus_files import too_peaky
+    from distort.report.terminal.capture_words import print_left_out, print_microphone, print_recorded
+    from distort.report.terminal.console import make_console, say
+    from distort.report.terminal.plan_words import print_cautions, print_ended, print_plan
+    from distort.session.recordings.stimulus_files import too_peaky
 
     if not (arguments.yes or sys.stdin.isatty()):
         raise UsageError("nothing is played, because nobody can be asked here: say --yes when the room is ready")
@@ -75,7 +75,7 @@ def _condition(plan: "Plan", wanted: str | None) -> str:
 
 
 def _card(arguments: argparse.Namespace, plan: "Plan", meter: Meter) -> "SoundCard":
-    from distort.capture.sound_card import Connections, SoundCard
+    from distort.capture.devices.sound_card import Connections, SoundCard
 
     connections = Connections(
         output=arguments.output,
@@ -95,7 +95,7 @@ def _agreed(console: "Console") -> bool:
 @contextmanager
 def _stoppable(meter: Meter) -> Iterator[None]:
     """A progress bar; and a way to go on is said to whoever presses Ctrl-C."""
-    from distort.report.console import make_console, progress, say
+    from distort.report.terminal.console import make_console, progress, say
 
     try:
         with progress() as meter.moved:

@@ -4,14 +4,15 @@ import argparse
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from distort.commands.analyze_many import analyze_many, are_many, check_words_of_many
 from distort.commands.parser import Parser, Subparsers, add_command
-from distort.commands.values import channel, path
+from distort.commands.values import channel, jobs, path
 from distort.errors import UsageError
 
 if TYPE_CHECKING:
     from rich.console import Console
 
-    from distort.session.condition_results import ConditionResults
+    from distort.session.results.condition_results import ConditionResults
 
 
 def add_parser(subparsers: "Subparsers[Parser]") -> None:
@@ -20,13 +21,25 @@ def add_parser(subparsers: "Subparsers[Parser]") -> None:
         subparsers,
         "analyze",
         "check and analyse the recordings, write the results",
-        details="Analyses a session, or one recording with the description of what was played.",
+        details="Analyses a session, many of them, or one recording with the description of what was played. Of many "
+        "sessions those are done whose files or whose software changed, and one that fails stops no other.",
         examples=[
             "distort analyze our-monitor",
+            "distort analyze archive --jobs 4 --summary archive.csv",
             "distort analyze take.wav --stimulus our-monitor/stimuli/sweep_86dB.json",
         ],
     )
-    parser.add_argument("target", metavar="FOLDER|FILE", type=path, help="a session, or one recording (WAV or FLAC)")
+    parser.add_argument(
+        "targets",
+        metavar="FOLDER|FILE",
+        type=path,
+        nargs="+",
+        help="sessions, or folders of sessions; or one recording (WAV or FLAC)",
+    )
+    many = parser.add_argument_group("many sessions")
+    many.add_argument("--jobs", metavar="N", type=jobs, help="processes that share the work (default: 1)")
+    many.add_argument("--again", action="store_true", help="analyse those, too, of which nothing changed")
+    many.add_argument("--summary", metavar="FILE", type=path, help="write a table of all of them, CSV")
     parser.add_argument("--condition", metavar="NAME", help="this condition alone (default: all that are recorded)")
     parser.add_argument("--stimulus", metavar="JSON", type=path, help="for one recording: the stimulus's description")
     parser.add_argument(
@@ -44,27 +57,34 @@ def run(arguments: argparse.Namespace) -> int:
     check_words(arguments)
     if arguments.stimulus is not None:
         return _one_file(arguments)
-    from distort.commands.freeze import say_since_frozen
-    from distort.pipeline import analyze_session
-    from distort.report.console import make_console, progress, say
-    from distort.report.documents import findings_documents, print_document
-    from distort.report.summary import print_summary
-    from distort.session.folder import SessionFolder
+    if are_many(arguments):
+        return analyze_many(arguments)
+    return _one_session(arguments)
 
+
+def _one_session(arguments: argparse.Namespace) -> int:
+    from distort.archive import analyze_and_note
+    from distort.commands.freeze import say_since_frozen
+    from distort.report.terminal.console import make_console, progress, say
+    from distort.report.terminal.documents import findings_documents, print_document
+    from distort.report.terminal.summary import print_summary
+    from distort.session.files.folder import SessionFolder
+
+    (target,) = arguments.targets
     with progress() as moved:
-        found = analyze_session(arguments.target, condition=arguments.condition, progress=moved)
+        found = analyze_and_note(target, condition=arguments.condition, progress=moved)
     console = make_console()
     if arguments.json:
         print_document(console, findings_documents([results.findings for results in found]))
         return 0
     for results in found:
         print_summary(console, results)
-    _say_calibrated_since(console, arguments.target, found)
-    say_since_frozen(console, SessionFolder(arguments.target))
+    _say_calibrated_since(console, target, found)
+    say_since_frozen(console, SessionFolder(target))
     say(
         console,
-        f"Tables are in {arguments.target / 'results'}. "
-        f"Next: distort report {arguments.target}, or distort show {arguments.target} harmonics{_more_to_show(found)}",
+        f"Tables are in {target / 'results'}. "
+        f"Next: distort report {target}, or distort show {target} harmonics{_more_to_show(found)}",
     )
     return 0
 
@@ -85,9 +105,9 @@ def _more_to_show(found: "tuple[ConditionResults, ...]") -> str:
 
 def _say_calibrated_since(console: "Console", root: Path, found: "tuple[ConditionResults, ...]") -> None:
     """Whoever calibrates after bringing recordings in expects SPL, and must hear why there is none."""
-    from distort.report.console import say
-    from distort.session.calibration_file import read_calibration
-    from distort.session.folder import SessionFolder
+    from distort.report.terminal.console import say
+    from distort.session.calibration.calibration_file import read_calibration
+    from distort.session.files.folder import SessionFolder
 
     uncalibrated = any(level.unit == "dbfs" for results in found for level in results.findings.levels)
     if uncalibrated and read_calibration(SessionFolder(root).calibration_path()) is not None:
@@ -100,28 +120,44 @@ def _say_calibrated_since(console: "Console", root: Path, found: "tuple[Conditio
 
 def _one_file(arguments: argparse.Namespace) -> int:
     """One recording without a session: nothing is calibrated, so levels are in dBFS."""
-    from distort.analysis.sweeps import Reference, Settings, sweep_harmonics, sweep_response
+    from distort.analysis.sweep.sweeps import Reference, Settings, sweep_harmonics, sweep_response
     from distort.pipeline import analyze_file
-    from distort.report.console import make_console
-    from distort.report.summary import print_single
+    from distort.report.terminal.console import make_console
+    from distort.report.terminal.summary import print_single
 
-    read, quality = analyze_file(arguments.target, arguments.stimulus, channel=arguments.channel, settings=Settings())
+    (target,) = arguments.targets
+    read, quality = analyze_file(target, arguments.stimulus, channel=arguments.channel, settings=Settings())
     response = sweep_response(read, Reference())
     harmonics = sweep_harmonics(read, Reference(), linear=response)
-    print_single(make_console(), arguments.target.name, response, harmonics, quality=quality)
+    print_single(make_console(), target.name, response, harmonics, quality=quality)
     return 0
 
 
 def check_words(arguments: argparse.Namespace) -> None:
     """Raise UsageError when the words do not go together: a session takes no --stimulus, a file needs one."""
-    target: Path = arguments.target
-    if arguments.stimulus is None and target.is_file():
-        raise UsageError(f"{target} is one recording: say with --stimulus what was played, or name its session folder")
-    if arguments.stimulus is not None and target.is_dir():
-        raise UsageError(f"{target} is a folder: --stimulus goes with one recording")
-    if arguments.stimulus is not None and arguments.condition is not None:
-        raise UsageError("--condition goes with a session, not with one recording")
-    if arguments.stimulus is not None and arguments.json:
-        raise UsageError("--json prints the findings of a session: one recording alone has none")
-    if arguments.stimulus is None and arguments.channel is not None:
+    if arguments.stimulus is not None:
+        _check_words_of_a_file(arguments)
+        return
+    if arguments.channel is not None:
         raise UsageError("--channel goes with one recording: those of a session have theirs in the sidecar")
+    for target in arguments.targets:
+        if target.is_file():
+            raise UsageError(
+                f"{target} is one recording: say with --stimulus what was played, or name its session folder"
+            )
+    if are_many(arguments):
+        check_words_of_many(arguments)
+
+
+def _check_words_of_a_file(arguments: argparse.Namespace) -> None:
+    target: Path = arguments.targets[0]
+    if len(arguments.targets) > 1:
+        raise UsageError("--stimulus goes with one recording: name one file")
+    if target.is_dir():
+        raise UsageError(f"{target} is a folder: --stimulus goes with one recording")
+    if arguments.condition is not None:
+        raise UsageError("--condition goes with a session, not with one recording")
+    if arguments.json:
+        raise UsageError("--json prints the findings of a session: one recording alone has none")
+    if arguments.jobs is not None or arguments.again or arguments.summary is not None:
+        raise UsageError("--jobs, --again and --summary go with sessions, not with one recording")

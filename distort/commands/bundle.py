@@ -26,10 +26,10 @@ def run(arguments: argparse.Namespace) -> int:
     from pathlib import Path
 
     from distort.commands.conditions import analysed
-    from distort.report.console import make_console, say
-    from distort.session.bundle import write_bundle
-    from distort.session.folder import SessionFolder
-    from distort.session.plan_reading import read_plan
+    from distort.report.terminal.console import make_console, say
+    from distort.session.files.folder import SessionFolder
+    from distort.session.plan.reading import read_plan
+    from distort.session.published.bundle import write_bundle
 
     folder = SessionFolder(arguments.folder)
     software = analysed(folder, None)[0].findings.software

@@ -9,10 +9,10 @@ from distort.commands.values import channel, finite, path
 from distort.errors import UsageError
 
 if TYPE_CHECKING:
-    from distort.capture.calibration import CalibratorReading
+    from distort.capture.calibration.calibrator import CalibratorReading
     from distort.commands.listening import Heard
-    from distort.session.calibration_file import ClosingCalibration
-    from distort.session.folder import SessionFolder
+    from distort.session.calibration.calibration_file import ClosingCalibration
+    from distort.session.files.folder import SessionFolder
 
 LISTEN_S = 10.0
 """Three steady seconds are needed; ten show whether the calibrator is steady."""
@@ -66,10 +66,10 @@ def run(arguments: argparse.Namespace) -> int:
     Raises UsageError for words that do not fit together, RecordingError and CalibrationError when what was recorded
     does not set a level, DeviceError for the card.
     """
-    from distort.report.capture_words import print_calibration, print_closing, print_since_last
-    from distort.report.console import make_console
-    from distort.session.calibration_file import read_calibration
-    from distort.session.folder import SessionFolder
+    from distort.report.terminal.capture_words import print_calibration, print_closing, print_since_last
+    from distort.report.terminal.console import make_console
+    from distort.session.calibration.calibration_file import read_calibration
+    from distort.session.files.folder import SessionFolder
 
     _require_fitting(arguments)
     folder = SessionFolder(arguments.folder)
@@ -96,10 +96,10 @@ def _require_fitting(arguments: argparse.Namespace) -> None:
 
 
 def _listen(arguments: argparse.Namespace, folder: "SessionFolder") -> "Heard":
-    from distort.capture.calibrating import require_opening
-    from distort.capture.simulating import require_real
+    from distort.capture.calibration.calibrating import require_opening
+    from distort.capture.devices.simulating import require_real
     from distort.commands.listening import listen
-    from distort.session.plan_reading import read_plan
+    from distort.session.plan.reading import read_plan
 
     require_real(folder)
     if arguments.closing:
@@ -111,7 +111,7 @@ def _listen(arguments: argparse.Namespace, folder: "SessionFolder") -> "Heard":
 def _close(
     arguments: argparse.Namespace, folder: "SessionFolder", heard: "Heard | None"
 ) -> "tuple[CalibratorReading, ClosingCalibration]":
-    from distort.capture.calibrating import close_from_file, close_from_samples
+    from distort.capture.calibration.calibrating import close_from_file, close_from_samples
 
     if heard is None:
         return close_from_file(folder, arguments.source, db_spl=arguments.spl, channel=arguments.channel)
@@ -119,8 +119,8 @@ def _close(
 
 
 def _calibrate(arguments: argparse.Namespace, folder: "SessionFolder", heard: "Heard | None") -> "CalibratorReading":
-    from distort.capture.calibrating import calibrate_from_file, calibrate_from_samples
-    from distort.report.console import terminal_question
+    from distort.capture.calibration.calibrating import calibrate_from_file, calibrate_from_samples
+    from distort.report.terminal.console import terminal_question
 
     asked = {"replace": arguments.replace, "ask": terminal_question()}
     if heard is None:

@@ -23,12 +23,12 @@ def add_parser(subparsers: "Subparsers[Parser]") -> None:
 
 def run(arguments: argparse.Namespace) -> int:
     """Check. Raises PlanError and SessionError for what cannot be read or trusted."""
-    from distort.capture.completeness import check_session
-    from distort.report.check_words import print_check
-    from distort.report.console import make_console
-    from distort.report.documents import completeness_document, print_document
-    from distort.session.folder import SessionFolder
-    from distort.session.plan_reading import read_plan
+    from distort.capture.quality.completeness import check_session
+    from distort.report.terminal.check_words import print_check
+    from distort.report.terminal.console import make_console
+    from distort.report.terminal.documents import completeness_document, print_document
+    from distort.session.files.folder import SessionFolder
+    from distort.session.plan.reading import read_plan
 
     folder = SessionFolder(arguments.folder)
     folder.require()

@@ -4,12 +4,12 @@ import argparse
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from distort.capture.starting import Choice
+    from distort.capture.measuring.starting import Choice
 
 
 def choice_of(arguments: argparse.Namespace, condition: str) -> "Choice":
     """What the user wants measured in a condition."""
-    from distort.capture.starting import Choice
+    from distort.capture.measuring.starting import Choice
 
     return Choice(
         condition=condition,

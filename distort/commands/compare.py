@@ -10,8 +10,8 @@ from distort.commands.values import positive
 from distort.errors import UsageError
 
 if TYPE_CHECKING:
-    from distort.capture.comparable import Side
-    from distort.session.folder import SessionFolder
+    from distort.capture.recorded.comparable import Side
+    from distort.session.files.folder import SessionFolder
 
 
 Target = tuple[Path, str | None]
@@ -49,11 +49,14 @@ def add_parser(subparsers: "Subparsers[Parser]") -> None:
 
 
 def run(arguments: argparse.Namespace) -> int:
-    """Compare. Raises UsageError for sides that are not clear or the same, and the errors of `capture.comparing`."""
-    from distort.capture.comparing import compare_sides
-    from distort.report.comparison_files import comparison_text, write_comparison
-    from distort.report.comparison_words import print_comparison
-    from distort.report.console import make_console, say
+    """Compare.
+
+    Raises UsageError for sides that are not clear or the same, and the errors of `capture.recorded.comparing`.
+    """
+    from distort.capture.recorded.comparing import compare_sides
+    from distort.report.terminal.comparison_files import comparison_text, write_comparison
+    from distort.report.terminal.comparison_words import print_comparison
+    from distort.report.terminal.console import make_console, say
 
     a, b = _sides(arguments.a, arguments.b)
     compared = compare_sides(a, b, basis=arguments.basis, calibration_db=arguments.calibration_uncertainty)
@@ -69,8 +72,8 @@ def run(arguments: argparse.Namespace) -> int:
 
 
 def _sides(a: Target, b: Target) -> "tuple[Side, Side]":
-    from distort.capture.comparable import read_side
-    from distort.report.console import progress
+    from distort.capture.recorded.comparable import read_side
+    from distort.report.terminal.console import progress
 
     (folder_a, condition_a), (folder_b, condition_b) = (_found(target) for target in (a, b))
     if folder_a.root.resolve() == folder_b.root.resolve():
@@ -90,7 +93,7 @@ def _sides(a: Target, b: Target) -> "tuple[Side, Side]":
 
 def _found(target: Target) -> "tuple[SessionFolder, str]":
     """The session and the condition that are meant. Raises SessionError, and UsageError where that is not clear."""
-    from distort.session.folder import SessionFolder
+    from distort.session.files.folder import SessionFolder
 
     root, condition = target
     folder = SessionFolder(root)

@@ -6,9 +6,9 @@ from distort.commands.parser import nearest
 from distort.errors import UsageError
 
 if TYPE_CHECKING:
-    from distort.session.condition_results import ConditionResults
-    from distort.session.folder import SessionFolder
-    from distort.session.plan import Plan
+    from distort.session.files.folder import SessionFolder
+    from distort.session.plan.keys import Plan
+    from distort.session.results.condition_results import ConditionResults
 
 
 def analysed(folder: "SessionFolder", wanted: str | None) -> "tuple[ConditionResults, ...]":
@@ -17,7 +17,7 @@ def analysed(folder: "SessionFolder", wanted: str | None) -> "tuple[ConditionRes
     Raises SessionError when nothing was analysed, UsageError when `wanted` is not among the conditions that were.
     """
     from distort.errors import SessionError
-    from distort.session.condition_results import conditions_analysed, read_results
+    from distort.session.results.condition_results import conditions_analysed, read_results
 
     folder.require()
     known = conditions_analysed(folder)

@@ -9,7 +9,7 @@ from distort.commands.values import path
 if TYPE_CHECKING:
     from rich.console import Console
 
-    from distort.session.folder import SessionFolder
+    from distort.session.files.folder import SessionFolder
 
 
 def add_parser(subparsers: "Subparsers[Parser]") -> None:
@@ -33,11 +33,11 @@ def run(arguments: argparse.Namespace) -> int:
     from functools import partial
 
     from distort.pipeline import analyze_session_into
-    from distort.report.console import make_console, progress
-    from distort.report.frozen_words import print_frozen
-    from distort.session.folder import SessionFolder
-    from distort.session.frozen import freeze, frozen_folder, software_here
-    from distort.session.plan_reading import read_plan
+    from distort.report.terminal.console import make_console, progress
+    from distort.report.terminal.frozen_words import print_frozen
+    from distort.session.files.folder import SessionFolder
+    from distort.session.plan.reading import read_plan
+    from distort.session.published.frozen import freeze, frozen_folder, software_here
     from distort.version import __version__
 
     folder = SessionFolder(arguments.folder)
@@ -57,10 +57,10 @@ def run(arguments: argparse.Namespace) -> int:
 
 def say_since_frozen(console: "Console", folder: "SessionFolder") -> None:
     """How today's results differ from every set that was frozen. Raises SessionError when one was changed since."""
-    from distort.report.frozen_words import print_differences
-    from distort.session.frozen import frozen_labels, read_frozen, software_here
-    from distort.session.frozen_differences import differences
-    from distort.session.plan_reading import read_plan
+    from distort.report.terminal.frozen_words import print_differences
+    from distort.session.plan.reading import read_plan
+    from distort.session.published.frozen import frozen_labels, read_frozen, software_here
+    from distort.session.published.frozen_differences import differences
     from distort.version import __version__
 
     for label in frozen_labels(folder):

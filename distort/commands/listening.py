@@ -62,9 +62,9 @@ def listen(arguments: argparse.Namespace, *, seconds: float, sample_rate: int, w
 
     Raises DeviceError for the card, RecordingError when samples were lost twice.
     """
-    from distort.capture.sound_input import SoundInput
+    from distort.capture.devices.sound_input import SoundInput
     from distort.errors import RecordingError
-    from distort.report.console import make_console, progress, say
+    from distort.report.terminal.console import make_console, progress, say
 
     meter = Meter()
     microphone = SoundInput(

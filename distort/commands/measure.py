@@ -8,8 +8,8 @@ from distort.commands.values import block, channel, path
 from distort.errors import UsageError
 
 if TYPE_CHECKING:
-    from distort.session.folder import SessionFolder
-    from distort.session.plan import Plan
+    from distort.session.files.folder import SessionFolder
+    from distort.session.plan.keys import Plan
 
 
 def add_parser(subparsers: "Subparsers[Parser]") -> None:
@@ -71,10 +71,10 @@ OF_A_CARD = ("output", "input", "output_channel", "input_channel", "loopback_cha
 
 def run(arguments: argparse.Namespace) -> int:
     """Measure. Raises UsageError for words that do not fit the session, and the errors of `commands.aloud`
-    and `capture.measuring`."""
+    and `capture.measuring.ladder`."""
     from distort.commands.aloud import measure_aloud
-    from distort.session.folder import SessionFolder
-    from distort.session.plan_reading import read_plan
+    from distort.session.files.folder import SessionFolder
+    from distort.session.plan.reading import read_plan
 
     useless = [name for name in OF_A_CARD if getattr(arguments, name) is not None]
     if arguments.simulate and useless:
@@ -89,15 +89,15 @@ def run(arguments: argparse.Namespace) -> int:
 
 
 def _simulate(arguments: argparse.Namespace, folder: "SessionFolder", plan: "Plan") -> int:
-    from distort.capture.measuring import play
-    from distort.capture.simulating import calibrate_simulated, simulated_monitor
-    from distort.capture.starting import get_ready
+    from distort.capture.devices.simulating import calibrate_simulated, simulated_monitor
+    from distort.capture.measuring.ladder import play
+    from distort.capture.measuring.starting import get_ready
     from distort.commands.choice import choice_of
     from distort.commands.conditions import of_the_plan
-    from distort.report.capture_words import print_calibration, print_left_out, print_recorded
-    from distort.report.console import make_console, progress, say
-    from distort.report.plan_words import print_ended, print_plan
-    from distort.session.stimulus_files import too_peaky
+    from distort.report.terminal.capture_words import print_calibration, print_left_out, print_recorded
+    from distort.report.terminal.console import make_console, progress, say
+    from distort.report.terminal.plan_words import print_ended, print_plan
+    from distort.session.recordings.stimulus_files import too_peaky
 
     console = make_console()
     conditions = of_the_plan(plan, arguments.condition)

@@ -38,9 +38,9 @@ def add_parser(subparsers: "Subparsers[Parser]") -> None:
 
 def run(arguments: argparse.Namespace) -> int:
     """Make the folder. Raises UsageError for values no plan can hold, SessionError when there is a plan already."""
-    from distort.report.console import make_console, say
-    from distort.session.atomic import make_folder
-    from distort.session.plan_template import parse_conditions, parse_levels, plan_text, write_plan
+    from distort.report.terminal.console import make_console, say
+    from distort.session.files.atomic import make_folder
+    from distort.session.plan.template import parse_conditions, parse_levels, plan_text, write_plan
 
     folder: Path = arguments.folder
     levels = parse_levels(arguments.levels)

@@ -24,9 +24,9 @@ def add_parser(subparsers: "Subparsers[Parser]") -> None:
 def run(arguments: argparse.Namespace) -> int:
     """Mark it. Raises SessionError when there is no such recording, or the reason is empty."""
     from distort.errors import SessionError
-    from distort.report.console import make_console, say
-    from distort.session.folder import SessionFolder
-    from distort.session.sidecar import reject
+    from distort.report.terminal.console import make_console, say
+    from distort.session.files.folder import SessionFolder
+    from distort.session.recordings.sidecar import reject
 
     folder = SessionFolder(arguments.folder)
     folder.require()

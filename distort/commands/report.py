@@ -27,12 +27,12 @@ def add_parser(subparsers: "Subparsers[Parser]") -> None:
 def run(arguments: argparse.Namespace) -> int:
     """Draw them. Raises SessionError when there are no results, UsageError for an unknown condition."""
     from distort.commands.conditions import analysed
-    from distort.report.console import make_console, progress, say
+    from distort.report.figures.saving import FileKind
+    from distort.report.figures.session_figures import draw_session
     from distort.report.page.document import write_page
-    from distort.report.saving import FileKind
-    from distort.report.session_figures import draw_session
-    from distort.session.folder import SessionFolder
-    from distort.session.plan_reading import read_plan
+    from distort.report.terminal.console import make_console, progress, say
+    from distort.session.files.folder import SessionFolder
+    from distort.session.plan.reading import read_plan
 
     folder = SessionFolder(arguments.folder)
     conditions = analysed(folder, arguments.condition)

@@ -9,8 +9,8 @@ from distort.commands.values import finite, path
 if TYPE_CHECKING:
     from rich.console import Console
 
-    from distort.session.condition_results import ConditionResults
-    from distort.session.folder import SessionFolder
+    from distort.session.files.folder import SessionFolder
+    from distort.session.results.condition_results import ConditionResults
 
 RESULTS = ("quality", "response", "harmonics", "multitone", "compression", "coincidences", "audibility")
 OF_ONE_LEVEL = ("harmonics", "multitone")
@@ -66,9 +66,9 @@ def add_parser(subparsers: "Subparsers[Parser]") -> None:
 def run(arguments: argparse.Namespace) -> int:
     """Print it. Raises SessionError when there are no results, UsageError for words that do not go together."""
     from distort.commands.conditions import analysed
-    from distort.report.console import make_console
-    from distort.report.documents import findings_documents, print_document, table_documents
-    from distort.session.folder import SessionFolder
+    from distort.report.terminal.console import make_console
+    from distort.report.terminal.documents import findings_documents, print_document, table_documents
+    from distort.session.files.folder import SessionFolder
 
     check_words(arguments)
     console, folder = make_console(), SessionFolder(arguments.folder)
@@ -107,12 +107,12 @@ def _print_quality(
 
     Raises SessionError when nothing is recorded, UsageError when the condition `wanted` is not.
     """
-    from distort.capture.against_others import against_others
+    from distort.capture.quality.against_others import against_others
     from distort.errors import SessionError, UsageError
-    from distort.report.check_words import print_qualities
-    from distort.report.documents import print_document, quality_documents
-    from distort.session.plan_reading import read_plan
-    from distort.session.recordings import load_recordings
+    from distort.report.terminal.check_words import print_qualities
+    from distort.report.terminal.documents import print_document, quality_documents
+    from distort.session.plan.reading import read_plan
+    from distort.session.recordings.stored import load_recordings
 
     folder.require()
     recorded = folder.conditions_recorded()
@@ -130,11 +130,11 @@ def _print_quality(
 
 
 def _print(console: "Console", results: "ConditionResults", arguments: argparse.Namespace) -> None:
-    from distort.report.summary import print_harmonics, print_response
-    from distort.report.tables_audibility import print_audibility
-    from distort.report.tables_coincidences import print_coincidences
-    from distort.report.tables_compression import print_compression
-    from distort.report.tables_multitone import print_multitone
+    from distort.report.terminal.summary import print_harmonics, print_response
+    from distort.report.terminal.tables_audibility import print_audibility
+    from distort.report.terminal.tables_coincidences import print_coincidences
+    from distort.report.terminal.tables_compression import print_compression
+    from distort.report.terminal.tables_multitone import print_multitone
 
     match arguments.what:
         case "response":

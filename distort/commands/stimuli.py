@@ -43,14 +43,14 @@ def run(arguments: argparse.Namespace) -> int:
 
 
 def _write_reel(arguments: argparse.Namespace) -> int:
-    from distort.capture.reel_making import make_reel, require_may_be_written, write_reel
-    from distort.report.capture_words import print_left_out
-    from distort.report.console import make_console, progress, say
-    from distort.report.reel_words import print_reel
-    from distort.session.drive_file import read_sensitivity
-    from distort.session.folder import SessionFolder
-    from distort.session.plan_reading import read_plan
-    from distort.session.stimulus_files import drives_dbfs, too_peaky
+    from distort.capture.reel.making import make_reel, require_may_be_written, write_reel
+    from distort.report.terminal.capture_words import print_left_out
+    from distort.report.terminal.console import make_console, progress, say
+    from distort.report.terminal.reel_words import print_reel
+    from distort.session.calibration.drive_file import read_sensitivity
+    from distort.session.files.folder import SessionFolder
+    from distort.session.plan.reading import read_plan
+    from distort.session.recordings.stimulus_files import drives_dbfs, too_peaky
 
     folder = SessionFolder(arguments.folder)
     folder.require()
@@ -76,12 +76,12 @@ def _write_reel(arguments: argparse.Namespace) -> int:
 
 
 def _write_single(arguments: argparse.Namespace) -> int:
-    from distort.report.capture_words import print_left_out
-    from distort.report.console import make_console, progress, say
-    from distort.session.drive_file import read_sensitivity
-    from distort.session.folder import SessionFolder
-    from distort.session.plan_reading import read_plan
-    from distort.session.stimulus_files import drives_dbfs, planned, too_peaky, write_stimulus
+    from distort.report.terminal.capture_words import print_left_out
+    from distort.report.terminal.console import make_console, progress, say
+    from distort.session.calibration.drive_file import read_sensitivity
+    from distort.session.files.folder import SessionFolder
+    from distort.session.plan.reading import read_plan
+    from distort.session.recordings.stimulus_files import drives_dbfs, planned, too_peaky, write_stimulus
 
     folder = SessionFolder(arguments.folder)
     folder.require()

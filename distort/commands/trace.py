@@ -32,9 +32,9 @@ def run(arguments: argparse.Namespace) -> int:
     """Trace. Raises UsageError for a number that is not there, SessionError for files that cannot be trusted."""
     from distort.commands.conditions import analysed
     from distort.errors import UsageError
-    from distort.report.console import make_console
-    from distort.report.trace_words import Wanted, print_trace, trace
-    from distort.session.folder import SessionFolder
+    from distort.report.terminal.console import make_console
+    from distort.report.terminal.trace_words import Wanted, print_trace, trace
+    from distort.session.files.folder import SessionFolder
 
     root, condition = arguments.target
     folder = SessionFolder(root)

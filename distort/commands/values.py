@@ -31,6 +31,13 @@ def channel(text: str) -> int:
     return int(text)
 
 
+def jobs(text: str) -> int:
+    """How many processes, from 1. Raises ArgumentTypeError."""
+    if not (text.isascii() and text.isdecimal()) or not 1 <= int(text[:5]) <= 9999:
+        raise argparse.ArgumentTypeError(f"{text!r} is no number of processes: say 1, 2, 3 ...")
+    return int(text)
+
+
 def block(text: str) -> int:
     """Samples of a block, 16 to 65536. Raises ArgumentTypeError."""
     if not text.isdecimal() or not 16 <= int(text) <= 65536:

@@ -35,8 +35,8 @@ def run(arguments: argparse.Namespace) -> int:
     """Print it. Raises UsageError for what is neither a frequency nor a length, or a temperature nobody measures at."""
     from distort.analysis.wavelength import speed_of_sound_m_s
     from distort.errors import UsageError
-    from distort.report.console import make_console
-    from distort.report.wavelength_words import print_for_frequency, print_for_length
+    from distort.report.terminal.console import make_console
+    from distort.report.terminal.wavelength_words import print_for_frequency, print_for_length
 
     try:
         speed_of_sound_m_s(arguments.temperature)

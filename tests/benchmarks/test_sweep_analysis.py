@@ -12,9 +12,9 @@ import numpy as np
 import pytest
 import scipy.fft
 
-from distort.analysis.deconvolution import deconvolve, inverse_filter, padded_length
-from distort.analysis.orders import separate
-from distort.analysis.sweeps import Settings, SweepTake, read_sweep
+from distort.analysis.sweep.deconvolution import deconvolve, inverse_filter, padded_length
+from distort.analysis.sweep.orders import separate
+from distort.analysis.sweep.sweeps import Settings, SweepTake, read_sweep
 from signals import Sweep
 
 pytestmark = pytest.mark.benchmark

@@ -9,12 +9,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from distort.analysis.multitone import MultitoneTake, multitone_result, read_multitone
-from distort.analysis.sweeps import Reference, Settings, SweepTake, read_sweep, sweep_harmonics, sweep_response
-from distort.capture.alignment import Alignment, find_reel
-from distort.capture.finding import RANK
-from distort.capture.prepared import Prepared, prepare_samples
-from distort.capture.quality import Quality, check_recording
+from distort.analysis.multitone.reading import MultitoneTake, multitone_result, read_multitone
+from distort.analysis.sweep.sweeps import Reference, Settings, SweepTake, read_sweep, sweep_harmonics, sweep_response
+from distort.capture.alignment.finding import Alignment, find_reel
+from distort.capture.alignment.prepared import Prepared, prepare_samples
+from distort.capture.quality.check import Quality, check_recording
+from distort.capture.quality.finding import RANK
 from distort.errors import AnalysisError, RecordingError
 from signals import Multitone, Reel, Sweep
 from tests.devices.faults import FAULTS, Made, clean, converted, faulty

@@ -4,13 +4,13 @@ from collections.abc import Callable
 
 import numpy as np
 
-from distort.analysis.compression import fundamental_output
-from distort.analysis.compression_curves import Output, Rung
-from distort.analysis.deconvolution import deconvolve
+from distort.analysis.compression.change import fundamental_output
+from distort.analysis.compression.curves import Output, Rung
 from distort.analysis.grid import OCTAVE_RATIO, grid_hz
-from distort.analysis.noise import noise_density
-from distort.analysis.orders import mean_of_takes, separate
-from distort.analysis.readings import readings
+from distort.analysis.sweep.deconvolution import deconvolve
+from distort.analysis.sweep.noise import noise_density
+from distort.analysis.sweep.orders import mean_of_takes, separate
+from distort.analysis.sweep.readings import readings
 from signals.sweep import Sweep
 
 HZ = grid_hz()

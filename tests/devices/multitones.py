@@ -7,7 +7,7 @@ from collections.abc import Callable
 
 import numpy as np
 
-from distort.analysis.multitone import MultitoneTake
+from distort.analysis.multitone.reading import MultitoneTake
 from signals import Multitone
 
 START = 2400.25

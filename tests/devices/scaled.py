@@ -5,7 +5,7 @@ from datetime import UTC, datetime, timedelta
 
 import numpy as np
 
-from distort.capture.device import samples_in, too_loud
+from distort.capture.devices.device import samples_in, too_loud
 from signals.levels import amplitude_to_db, db_to_amplitude
 
 

@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from distort.analysis.sweeps import SweepTake
+from distort.analysis.sweep.sweeps import SweepTake
 
 BEFORE = 24000
 

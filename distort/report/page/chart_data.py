@@ -11,8 +11,8 @@ from typing import Any, Literal
 import numpy as np
 
 from distort.analysis.curves import BoolArray, FloatArray
-from distort.report.dark import dark_of
-from distort.report.numbers import hertz_words
+from distort.report.figures.dark import dark_of
+from distort.report.terminal.numbers import hertz_words
 
 CAREFUL, BELOW, CLEAR = "?", "<", "."
 """A mark a row, as in the tables."""

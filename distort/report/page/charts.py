@@ -7,17 +7,17 @@ import numpy.typing as npt
 
 from distort.analysis.curves import FloatArray, Harmonics, Order
 from distort.analysis.grid import band_edges_hz
-from distort.report.figures_compression import change_limits
-from distort.report.figures_harmonics import distortion_top_db
-from distort.report.figures_multitone import multitone_top_db
-from distort.report.figures_response import AXIS_LABELS, response_limits, shown
-from distort.report.multitone_bands import Part, third_octaves
-from distort.report.numbers import hertz_words, level_name
+from distort.report.figures.compression import change_limits
+from distort.report.figures.harmonics import distortion_top_db
+from distort.report.figures.multitone import multitone_top_db
+from distort.report.figures.multitone_bands import Part, third_octaves
+from distort.report.figures.response import AXIS_LABELS, response_limits, shown
+from distort.report.figures.style import BLACK, FILL, GREY, ORDER_COLOURS, QUIET, level_colour
 from distort.report.page.chart_data import Chart, Facet, Quantity, Series, merged, onto
-from distort.report.style import BLACK, FILL, GREY, ORDER_COLOURS, QUIET, level_colour
-from distort.report.tables import UNIT_NAMES, thd_marks
-from distort.session.condition_results import ConditionResults
-from distort.session.multitone_results import BandTable
+from distort.report.terminal.numbers import hertz_words, level_name
+from distort.report.terminal.tables import UNIT_NAMES, thd_marks
+from distort.session.results.condition_results import ConditionResults
+from distort.session.results.multitone_results import BandTable
 
 CONDITION_DASHES: tuple[tuple[float, ...], ...] = ((), (7.0, 3.0), (2.0, 3.0), (8.0, 3.0, 2.0, 3.0))
 """Which condition, where colour says which level."""

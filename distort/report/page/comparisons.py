@@ -6,7 +6,7 @@ from pathlib import Path
 
 from distort.report.page.markup import Markup, element, markup
 from distort.report.page.vector import vector_address
-from distort.session.folder import SessionFolder
+from distort.session.files.folder import SessionFolder
 
 
 def comparison_part(folder: SessionFolder) -> Markup:

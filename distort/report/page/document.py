@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from distort.errors import SessionError
+from distort.report.figures.style import SIMULATED_WORDS
 from distort.report.page.charts import session_charts
 from distort.report.page.comparisons import comparison_part
 from distort.report.page.downloads import download_items
@@ -21,11 +22,10 @@ from distort.report.page.found_elsewhere import elsewhere_sections, entries, sen
 from distort.report.page.live import asset, chart_places, scripts
 from distort.report.page.markup import Markup, bullets, element, markup
 from distort.report.page.verdicts import READING, verdicts
-from distort.report.style import SIMULATED_WORDS
-from distort.session.atomic import write_text
-from distort.session.condition_results import ConditionResults
-from distort.session.folder import SessionFolder
-from distort.session.plan import ReportPlan
+from distort.session.files.atomic import write_text
+from distort.session.files.folder import SessionFolder
+from distort.session.plan.keys import ReportPlan
+from distort.session.results.condition_results import ConditionResults
 
 POLICY = "default-src 'none'; img-src data:; style-src 'unsafe-inline'; script-src 'unsafe-inline'; base-uri 'none'"
 """The page asks no address for anything, and the browser holds it to that (Content Security Policy Level 3)."""

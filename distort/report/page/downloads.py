@@ -6,8 +6,8 @@ import zipfile
 from pathlib import Path
 
 from distort.report.page.markup import Markup, element
-from distort.session.condition_results import ConditionResults
-from distort.session.folder import SessionFolder
+from distort.session.files.folder import SessionFolder
+from distort.session.results.condition_results import ConditionResults
 
 NO_DATE = (1980, 1, 1, 0, 0, 0)
 """The earliest that a ZIP archive knows: the same data always give the same bytes."""

@@ -2,11 +2,16 @@
 
 from collections.abc import Sequence
 
-from distort.report.compression_words import closer_sentences, heating_sentences, lag_sentences, range_sentences
-from distort.report.numbers import level_name
 from distort.report.page.markup import Markup, bullets, element, markup, paragraphs, table
-from distort.report.tables import UNIT_NAMES
-from distort.session.condition_results import ConditionResults, Findings
+from distort.report.terminal.compression_words import (
+    closer_sentences,
+    heating_sentences,
+    lag_sentences,
+    range_sentences,
+)
+from distort.report.terminal.numbers import level_name
+from distort.report.terminal.tables import UNIT_NAMES
+from distort.session.results.condition_results import ConditionResults, Findings
 
 SOURCES = (
     "Sweep and separation of orders: A. Farina, AES 108th Convention, 2000; A. Novak, P. Lotton, L. Simon, "

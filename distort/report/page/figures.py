@@ -6,13 +6,13 @@ from dataclasses import replace
 from itertools import groupby
 from pathlib import Path
 
-from distort.report.kinds import Kind, Placed, placed
+from distort.report.figures.kinds import Kind, Placed, placed
+from distort.report.figures.session_figures import legend_of
 from distort.report.page.markup import Markup, element, markup
 from distort.report.page.vector import vector_address
-from distort.report.session_figures import legend_of
-from distort.report.tables_multitone import how_it_sounds
-from distort.session.condition_results import ConditionResults
-from distort.session.plan import ReportPlan
+from distort.report.terminal.tables_multitone import how_it_sounds
+from distort.session.plan.keys import ReportPlan
+from distort.session.results.condition_results import ConditionResults
 
 MOST_LEVELS = 4
 """Of each condition so many levels have their pictures in the page."""

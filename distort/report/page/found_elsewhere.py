@@ -6,10 +6,10 @@ They are read from the findings as a document, so that a page can be made of fin
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from distort.report.numbers import hertz_words, level_name
 from distort.report.page.markup import Markup, bullets, element, markup, table
-from distort.session.condition_results import ConditionResults
-from distort.session.json_fields import as_document
+from distort.report.terminal.numbers import hertz_words, level_name
+from distort.session.files.json_fields import as_document
+from distort.session.results.condition_results import ConditionResults
 
 Entry = Mapping[str, Any]
 

@@ -10,7 +10,7 @@ from urllib.parse import quote
 from xml.etree import ElementTree as Xml
 from xml.sax.saxutils import escape, quoteattr
 
-from distort.report.dark import dark_of
+from distort.report.figures.dark import dark_of
 
 _SVG = "{http://www.w3.org/2000/svg}"
 _LINK = "{http://www.w3.org/1999/xlink}href"

@@ -6,11 +6,11 @@ from dataclasses import replace
 import numpy as np
 
 from distort.analysis.curves import BoolArray, FloatArray, Harmonics, Response
-from distort.report.compression_words import limiter_sentences, range_clauses
-from distort.report.numbers import decibels, hertz_words, level_name, percent
-from distort.report.tables import UNIT_NAMES, Quantity, level_quantity, thd_quantity
-from distort.session.condition_results import ConditionResults, LevelFound
-from distort.session.multitone_results import MultitoneFound
+from distort.report.terminal.compression_words import limiter_sentences, range_clauses
+from distort.report.terminal.numbers import decibels, hertz_words, level_name, percent
+from distort.report.terminal.tables import UNIT_NAMES, Quantity, level_quantity, thd_quantity
+from distort.session.results.condition_results import ConditionResults, LevelFound
+from distort.session.results.multitone_results import MultitoneFound
 from signals.levels import db_to_amplitude
 
 MIDDLE_HZ = (100.0, 10000.0)

@@ -1,0 +1,1 @@
+"""Dips and peaks, what lines up with them, and why."""

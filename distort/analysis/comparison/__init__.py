@@ -1,0 +1,1 @@
+"""Two sides held against one another, all bands judged together."""

@@ -1,0 +1,278 @@
+"""Curves that two sides can be compared by: from readings of sweeps and results of multitones, with their scatter.
+
+Where the microphone or the loudspeaker was set up anew, the set-ups are the replicates, else the takes are.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from itertools import pairwise
+
+import numpy as np
+import numpy.typing as npt
+
+from distort.analysis.comparison.judging import BROAD_OCTAVES, NARROW_OCTAVES, Curve, pooled_freedom
+from distort.analysis.grid import grid_hz
+from distort.analysis.multitone.curves import MultitoneResult
+from distort.analysis.smoothing import band_width_hz
+from distort.analysis.sweep.harmonics import CLEAR_OF_NOISE_DB, doubtful_rows
+from distort.analysis.sweep.readings import Reading, silence_averages
+from distort.analysis.sweep.response import lowest_valid_hz
+from distort.analysis.sweep.sweeps import Reference, Settings, SweepReadings, smoothed_over
+from distort.analysis.sweep.uncertainty import DB_PER_NEPER_OF_POWER, TWO_SIDED_95
+from signals.levels import db_to_power, power_to_db
+
+FloatArray = npt.NDArray[np.float64]
+BoolArray = npt.NDArray[np.bool_]
+
+ROWS_OF_BAND = {BROAD_OCTAVES: 8, NARROW_OCTAVES: 1}
+"""Every how many rows of the grid a band is read: third octaves side by side, twelfths at every row."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Valued:
+    """One quantity of one reading, `(rows,)` each."""
+
+    value_db: FloatArray
+    variance: FloatArray
+    """From noise, dB squared."""
+    freedom: FloatArray
+    """Degrees of freedom behind `variance`."""
+    clear: BoolArray
+
+
+Valuation = Mapping[tuple[str, float], Valued]
+"""All quantities of one reading, by name and width of the band."""
+
+
+def sweep_values(read: SweepReadings, reference: Reference, settings: Settings) -> Valuation:
+    """Response, orders and THD of one analysed sweep, in third octaves and in twelfths."""
+    found: dict[tuple[str, float], Valued] = {}
+    offset_db = read.sweep.drive_dbfs + reference.offset_db
+    lowest_hz = lowest_valid_hz(read.separated)
+    for octaves, step in ROWS_OF_BAND.items():
+        rows = slice(None, None, step)
+        valid = grid_hz()[rows] >= lowest_hz
+        parts = [
+            _rows(_with_noise_around(one, order * grid_hz(), spectrum.window.before_s + spectrum.window.after_s), rows)
+            for order, (one, spectrum) in enumerate(
+                zip(smoothed_over(read, octaves, settings), read.separated.spectra, strict=True), start=1
+            )
+        ]
+        silence_s = 0.0 if read.noise is None else read.noise.seconds
+        # the noise of order n lies at n f, in a band n times as wide: that of the fundamental is known least
+        freedom = 2.0 * silence_averages(silence_s, band_width_hz(grid_hz()[rows], octaves))
+        found["response", octaves] = _response(parts[0], offset_db, valid, freedom)
+        for order in range(2, len(parts) + 1):
+            own = 2.0 * silence_averages(silence_s, band_width_hz(order * grid_hz()[rows], octaves))
+            found[f"h{order}", octaves] = _order(parts, order, valid, own)
+        if len(parts) > 1:
+            found["thd", octaves] = _thd(parts, valid, freedom)
+    return found
+
+
+def multitone_values(result: MultitoneResult, period_s: float) -> Valuation:
+    """Even and odd distortion of one multitone of period `period_s`, per third octave."""
+    bands = result.bands
+    found = {}
+    for name in ("even", "odd"):
+        value_db, floor_db, uncertainty_db = (
+            getattr(bands, f"{name}_{part}") for part in ("db", "floor_db", "uncertainty_db")
+        )
+        found[name, BROAD_OCTAVES] = Valued(
+            value_db=value_db,
+            variance=_variance(uncertainty_db),
+            freedom=_freedom_of_bins(bands.frequency_hz, period_s),
+            clear=value_db > floor_db + CLEAR_OF_NOISE_DB,
+        )
+    return found
+
+
+def line_values(result: MultitoneResult, period_s: float) -> Valuation:
+    """The response at the lines of one multitone of period `period_s`, as "response-multitone"."""
+    response = result.response
+    clear = response.level_db > response.noise_db + CLEAR_OF_NOISE_DB
+    valued = Valued(
+        value_db=response.response_db,
+        variance=_variance(response.uncertainty_db),
+        freedom=_freedom_of_bins(response.frequency_hz, period_s),
+        clear=clear,
+    )
+    return {("response-multitone", BROAD_OCTAVES): valued}
+
+
+def curves_of_level(
+    level_db_spl: float,
+    frequency_hz: Mapping[float, FloatArray],
+    set_ups: Sequence[Valuation],
+    takes: Sequence[Valuation] = (),
+) -> tuple[Curve, ...]:
+    """Curves of one level from its set-ups, each the mean of its takes; `takes` are those of the only set-up.
+
+    frequency_hz   of the rows, by width of the band
+    """
+    replicates = set_ups if len(set_ups) > 1 else takes if len(takes) > 1 else ()
+    curves = []
+    for quantity, octaves in set_ups[0]:
+        values = [one[quantity, octaves] for one in set_ups]
+        curves.append(
+            Curve(
+                quantity=quantity,
+                level_db_spl=level_db_spl,
+                octaves=octaves,
+                frequency_hz=frequency_hz[octaves],
+                value_db=np.mean([one.value_db for one in values], axis=0),
+                noise_variance=np.mean([one.variance for one in values], axis=0) / len(values),
+                noise_freedom=np.sum([one.freedom for one in values], axis=0),
+                replicates_db=np.array([one[quantity, octaves].value_db for one in replicates]) if replicates else None,
+                clear=np.all([one.clear for one in values], axis=0),
+            )
+        )
+    return tuple(curves)
+
+
+def changes(curves: Sequence[Curve], drives_dbfs: Mapping[float, float]) -> tuple[Curve, ...]:
+    """Compression from the responses among `curves`: change against the lowest level, the drives taken off.
+
+    drives_dbfs   as played, by nominal level
+    """
+    found = []
+    for quantity, name in (("response", "change"), ("response-multitone", "change-multitone")):
+        for octaves in (BROAD_OCTAVES, NARROW_OCTAVES):
+            ladder = [one for one in curves if (one.quantity, one.octaves) == (quantity, octaves)]
+            if not ladder:
+                continue
+            lowest = min(ladder, key=lambda one: one.level_db_spl)
+            for one in ladder:
+                if one is not lowest:
+                    rise_db = drives_dbfs[one.level_db_spl] - drives_dbfs[lowest.level_db_spl]
+                    less = combined([(1.0, one), (-1.0, lowest)], name, one.level_db_spl)
+                    found.append(replace(less, value_db=less.value_db - rise_db))
+    return tuple(found)
+
+
+def at_output(ladder: Sequence[tuple[float, Curve]], output_db: float, level_db_spl: float) -> Curve | None:
+    """The curve that a ladder of `(output in dB, curve)` has at `output_db`: between two rungs, never beyond them.
+
+    Straight in dB between the rungs. None where `output_db` lies outside.
+    """
+    rungs = sorted(ladder, key=lambda rung: rung[0])
+    for rung_db, curve in rungs:
+        if rung_db == output_db:
+            return replace(curve, level_db_spl=level_db_spl)
+    for (below_db, below), (above_db, above) in pairwise(rungs):
+        if below_db < output_db < above_db:
+            share = (output_db - below_db) / (above_db - below_db)
+            return combined([(1.0 - share, below), (share, above)], below.quantity, level_db_spl)
+    return None
+
+
+def combined(parts: Sequence[tuple[float, Curve]], quantity: str, level_db_spl: float) -> Curve:
+    """Weighted sum of curves of the same rows; their noises are independent, a replicate of one goes with its like."""
+    parts = [(weight, curve) for weight, curve in parts if weight != 0.0]
+    first = parts[0][1]
+    replicates = [weight * curve.replicates_db for weight, curve in parts if curve.replicates_db is not None]
+    like = len(replicates) == len(parts) and len({curve.count for _, curve in parts}) == 1
+    variances = [weight**2 * curve.noise_variance for weight, curve in parts]
+    total = np.sum(variances, axis=0)
+    freedoms = [curve.noise_freedom for _, curve in parts]
+    return Curve(
+        quantity=quantity,
+        level_db_spl=level_db_spl,
+        octaves=first.octaves,
+        frequency_hz=first.frequency_hz,
+        value_db=np.sum([weight * curve.value_db for weight, curve in parts], axis=0),
+        noise_variance=total,
+        noise_freedom=pooled_freedom(total, list(zip(variances, freedoms, strict=True))),
+        replicates_db=np.sum(replicates, axis=0) if like else None,
+        clear=np.all([curve.clear for _, curve in parts], axis=0),
+    )
+
+
+def _with_noise_around(reading: Reading, at_hz: FloatArray, window_s: float) -> Reading:
+    """The reading with the strongest noise within the resolution of its window, 1 / `window_s`, about each row.
+
+    A window that short smears a steady hum over so many hertz, while the noise is known hertz by hertz: beside a line
+    of hum the interval would be too narrow. The variance grows with the noise, and that part of it which is noise
+    times noise (at most twice the squared ratio of both powers, see `uncertainty`) with its square.
+    """
+    known = np.nan_to_num(reading.noise)
+    first = np.searchsorted(at_hz, at_hz - 1.0 / window_s)
+    end = np.searchsorted(at_hz, at_hz + 1.0 / window_s, side="right")
+    around = np.array([known[low:high].max() for low, high in zip(first, end, strict=True)])
+    more = np.where(known > 0, around / np.where(known > 0, known, 1.0), 1.0)
+    of_noise = np.fmin(
+        reading.variance, 2.0 * np.square(reading.noise / np.where(reading.power > 0, reading.power, 1.0))
+    )
+    return Reading(
+        power=reading.power,
+        noise=reading.noise * more,
+        leak=reading.leak,
+        variance=more * reading.variance + (np.square(more) - more) * of_noise,
+    )
+
+
+def _rows(reading: Reading, rows: slice) -> Reading:
+    return Reading(
+        power=reading.power[rows], noise=reading.noise[rows], leak=reading.leak[rows], variance=reading.variance[rows]
+    )
+
+
+def _response(reading: Reading, offset_db: float, valid: BoolArray, freedom: FloatArray) -> Valued:
+    with np.errstate(invalid="ignore"):
+        clear = valid & ~(reading.power < db_to_power(CLEAR_OF_NOISE_DB) * reading.noise)
+    return Valued(
+        value_db=power_to_db(reading.power) + offset_db,
+        variance=_square_db(reading.variance),
+        freedom=freedom,
+        clear=clear & np.isfinite(reading.power),
+    )
+
+
+def _order(parts: Sequence[Reading], order: int, valid: BoolArray, freedom: FloatArray) -> Valued:
+    own, fundamental = parts[order - 1], parts[0]
+    value_db = power_to_db(own.power / fundamental.power)
+    variance = _square_db(own.variance + fundamental.variance)
+    doubtful = doubtful_rows(
+        value_db,
+        noise_db=power_to_db(own.noise / fundamental.power),
+        leak_db=power_to_db(own.leak / fundamental.power),
+        bias_db=np.full_like(value_db, np.nan),
+        uncertainty_db=TWO_SIDED_95 * np.sqrt(variance),
+        invalid=~valid,
+    )
+    return Valued(value_db=value_db, variance=variance, freedom=freedom, clear=~doubtful & np.isfinite(value_db))
+
+
+def _thd(parts: Sequence[Reading], valid: BoolArray, freedom: FloatArray) -> Valued:
+    """Sum of the orders re the fundamental; its variance is that of the sum: sum of (P_n^2 v_n) over (sum P_n)^2."""
+    fundamental = parts[0]
+    power = np.array([one.power for one in parts[1:]])
+    there = np.isfinite(power)
+    power = np.where(there, power, 0.0)
+    total = power.sum(axis=0)
+    noise = np.where(there, [one.noise for one in parts[1:]], 0.0).sum(axis=0)
+    variance = np.where(there, np.square(power) * [one.variance for one in parts[1:]], 0.0).sum(axis=0)
+    known = there.any(axis=0) & (total > 0)
+    safe = np.where(known, total, 1.0)
+    with np.errstate(invalid="ignore"):
+        clear = valid & known & ~(total < db_to_power(CLEAR_OF_NOISE_DB) * noise)
+    return Valued(
+        value_db=np.where(known, power_to_db(safe / fundamental.power), np.nan),
+        variance=_square_db(variance / np.square(safe) + fundamental.variance),
+        freedom=freedom,
+        clear=clear & np.isfinite(fundamental.power),
+    )
+
+
+def _freedom_of_bins(frequency_hz: FloatArray, period_s: float) -> FloatArray:
+    """The noise of a multitone is read in the bins of a third octave, two degrees of freedom each at least."""
+    return np.asarray(2.0 * np.maximum(band_width_hz(frequency_hz, BROAD_OCTAVES) * period_s, 1.0))
+
+
+def _square_db(relative: FloatArray) -> FloatArray:
+    """Variance in dB squared from the variance relative to a squared power."""
+    return np.asarray(relative * DB_PER_NEPER_OF_POWER**2)
+
+
+def _variance(uncertainty_db: FloatArray) -> FloatArray:
+    return np.asarray(np.square(uncertainty_db / TWO_SIDED_95))

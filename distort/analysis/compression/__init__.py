@@ -1,0 +1,1 @@
+"""How the response changes with level, and in what words."""

@@ -1,0 +1,1 @@
+"""What the ear masks, and what stands above that."""

@@ -1,0 +1,1 @@
+"""A recorded multitone: even, odd and noise apart."""

@@ -1,0 +1,199 @@
+"""What changes while a multitone plays: heating from period to period, and a limiter that comes in at its start.
+
+Heating: the lines of a group lose level from period to period; an exponential is fitted. A limiter is quicker than one
+period, and the multitone fluctuates; but every later period has played the same signal, settled. The first period is
+therefore compared with the last ones moment by moment, in the band of the group.
+"""
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+import scipy.fft
+import scipy.optimize
+
+from distort.analysis.sweep.uncertainty import TWO_SIDED_95
+from distort.errors import AnalysisError
+from signals import Multitone
+from signals.levels import power_to_db
+from signals.multitone import FADE_IN_S
+from signals.tapers import log_rise
+
+FloatArray = npt.NDArray[np.float64]
+BoolArray = npt.NDArray[np.bool_]
+Band = tuple[float, float]
+
+SETTLED_PERIODS = 4
+"""Last periods, whose mean is what the start is compared with."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class LevelTrack:
+    """Level of the lines between two frequencies against time."""
+
+    low_hz: float
+    high_hz: float
+    time_s: FloatArray
+    """From the multitone's first sample, `(moments,)`."""
+    change_db: FloatArray
+    """Of the level: against the mean of all periods, or (at the start) against the settled one."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Settling:
+    """`change = end_db - depth_db exp(-t / time_constant_s)`, fitted to a track."""
+
+    low_hz: float
+    high_hz: float
+    depth_db: float
+    """From the start to the settled end; negative where the level falls."""
+    uncertainty_db: float
+    """Half-width of the 95 % interval of `depth_db`, from how the points scatter about the fit; NaN for too few."""
+    time_constant_s: float
+    end_db: float
+    within_db: float
+    """The change from the first to the last point of the fit: what was really heard of `depth_db`."""
+    residual_db: float
+    """r.m.s. distance of the points from the fit."""
+
+    @property
+    def significant(self) -> bool:
+        """Whether the depth stands out of its uncertainty."""
+        return abs(self.depth_db) > self.uncertainty_db
+
+
+def period_levels(samples: FloatArray, tone: Multitone, *, start: float, bands: Sequence[Band]) -> list[LevelTrack]:
+    """Level of the lines of each band in every period, settling time included.
+
+    samples   `(n,)` with the multitone beginning at sample `start`; a clock difference of 100 ppm moves a level by
+              less than 0.01 dB below 1 kHz, but take repaired samples where higher bands are asked for
+
+    The first period's fade-in is taken out. Raises AnalysisError when the recording ends before, or a band has no line.
+    """
+    n = tone.period_samples
+    first, periods = round(start), tone.settling_periods + tone.periods
+    _require_held(samples, first, first + periods * n)
+    groups = [_lines_within(tone, band) for band in bands]
+    faded = np.abs(scipy.fft.rfft(tone.samples()[:n])[tone.line_bins]) / (0.5 * n * tone.line_amplitudes)
+    power = np.empty((periods, len(bands)))
+    for period in range(periods):
+        spectrum = scipy.fft.rfft(samples[first + period * n : first + (period + 1) * n])[tone.line_bins]
+        lines = np.square(np.abs(spectrum) / (faded if period == 0 else 1.0))
+        power[period] = [lines[group].sum() for group in groups]
+    time_s = np.asarray((np.arange(periods) + 0.5) * tone.period_s, dtype=np.float64)
+    change_db = power_to_db(power / power.mean(axis=0))
+    return [
+        LevelTrack(low_hz=low, high_hz=high, time_s=time_s, change_db=change_db[:, number])
+        for number, (low, high) in enumerate(bands)
+    ]
+
+
+def onset(
+    samples: FloatArray, tone: Multitone, *, start: float, bands: Sequence[Band], frame_s: float = 0.02
+) -> list[LevelTrack]:
+    """How each band begins: its level in frames of `frame_s` of the first period, re the same moments once settled.
+
+    The frames that hold the fade-in are left out. Needs at least one settling period (the first is compared) and four
+    measured ones. A room's reverberation that is still building up reads as a level that rises. Raises AnalysisError as
+    `period_levels` does.
+    """
+    n = tone.period_samples
+    first = round(start)
+    if tone.settling_periods < 1 or tone.periods < SETTLED_PERIODS:
+        raise AnalysisError("a multitone's start needs a settling period, and four measured ones to compare it with")
+    last = first + (tone.settling_periods + tone.periods) * n
+    _require_held(samples, first, last)
+    begun = scipy.fft.rfft(samples[first : first + n])
+    settled = scipy.fft.rfft(samples[last - SETTLED_PERIODS * n : last].reshape(SETTLED_PERIODS, n).mean(axis=0))
+    frame = round(frame_s * tone.sample_rate)
+    frames = n // frame
+    tracks = []
+    for low, high in bands:
+        inside = _pass_band(tone, _lines_within(tone, (low, high)))
+        now = scipy.fft.irfft(begun * inside, n)[: frames * frame].reshape(frames, frame)
+        then = scipy.fft.irfft(settled * inside, n)[: frames * frame].reshape(frames, frame)
+        gain = np.sum(now * then, axis=1) / np.sum(np.square(then), axis=1)  # least squares: y0 = gain y1
+        time_s = np.asarray((np.arange(frames) + 0.5) * (frame / tone.sample_rate), dtype=np.float64)
+        change_db = power_to_db(np.square(gain))
+        faded = math.ceil(FADE_IN_S * tone.sample_rate / frame)
+        tracks.append(LevelTrack(low_hz=low, high_hz=high, time_s=time_s[faded:], change_db=change_db[faded:]))
+    return tracks
+
+
+def settling(track: LevelTrack, *, shortest_s: float | None = None, longest_s: float | None = None) -> Settling:
+    """Fit one exponential to a track: least squares over its end and depth for every time constant, the best of which
+    is then refined.
+
+    The time constant is sought from half a step to four times the track's length unless bounds are given. At the upper
+    bound the track is a straight line: believe `within_db`, not `depth_db`. Raises AnalysisError for under 4 points.
+    """
+    time_s, change = track.time_s, track.change_db
+    if time_s.size < 4:
+        raise AnalysisError(f"{time_s.size} points are too few for a time constant: play more periods")
+    span = float(time_s[-1] - time_s[0])
+    low = math.log(shortest_s if shortest_s is not None else 0.5 * span / (time_s.size - 1))
+    high = math.log(longest_s if longest_s is not None else 4.0 * span)
+
+    def misfit(log_tau: float) -> float:
+        return float(np.sum(np.square(_fit(time_s, change, math.exp(log_tau))[1])))
+
+    grid = np.linspace(low, high, 60)
+    best = int(np.argmin([misfit(one) for one in grid]))
+    bounds = (grid[max(best - 1, 0)], grid[min(best + 1, grid.size - 1)])
+    tau = math.exp(float(scipy.optimize.minimize_scalar(misfit, bounds=bounds, method="bounded").x))
+    (end, fall), left = _fit(time_s, change, tau)
+    model = end + fall * np.exp(-time_s / tau)
+    return Settling(
+        low_hz=track.low_hz,
+        high_hz=track.high_hz,
+        depth_db=-fall,
+        uncertainty_db=_depth_uncertainty_db(time_s, left, fall, tau),
+        time_constant_s=tau,
+        end_db=end,
+        within_db=float(model[-1] - model[0]),
+        residual_db=float(np.sqrt(np.mean(np.square(left)))),
+    )
+
+
+def _fit(time_s: FloatArray, change: FloatArray, tau: float) -> tuple[tuple[float, float], FloatArray]:
+    """(end, fall) of `end + fall exp(-t / tau)` by least squares, and what is left."""
+    basis = np.stack([np.ones(time_s.size), np.exp(-time_s / tau)], axis=1)
+    found = np.linalg.lstsq(basis, change, rcond=None)[0]
+    return (float(found[0]), float(found[1])), np.asarray(change - basis @ found)
+
+
+def _depth_uncertainty_db(time_s: FloatArray, left: FloatArray, fall: float, tau: float) -> float:
+    """From the scatter about the fit and the slopes of the model in end, fall and log tau (linearised)."""
+    if time_s.size < 5:
+        return float("nan")
+    decay = np.exp(-time_s / tau)
+    slopes = np.stack([np.ones(time_s.size), decay, fall * decay * time_s / tau], axis=1)
+    scatter = float(np.sum(np.square(left))) / (time_s.size - 3)
+    variance = scatter * float(np.linalg.pinv(slopes.T @ slopes)[1, 1])
+    return TWO_SIDED_95 * math.sqrt(max(variance, 0.0))
+
+
+def _lines_within(tone: Multitone, band: Band) -> BoolArray:
+    inside = (tone.line_hz >= band[0]) & (tone.line_hz < band[1])
+    if not np.any(inside):
+        raise AnalysisError(f"the multitone has no line between {band[0]:g} and {band[1]:g} Hz: take a wider band")
+    return np.asarray(inside)
+
+
+def _pass_band(tone: Multitone, group: BoolArray) -> FloatArray:
+    """1 at the bins of a group's lines and on to halfway (in log frequency) to the lines beside it, raised-cosine edges
+    from there to those lines, `(bins,)`: a level that changes broadens lines, and a hard edge would ring."""
+    bins = np.concatenate([[tone.line_bins[0] / 2.0], tone.line_bins, [2.0 * tone.line_bins[-1]]])
+    lowest, highest = int(np.flatnonzero(group)[0]) + 1, int(np.flatnonzero(group)[-1]) + 1
+    at = np.arange(tone.period_samples // 2 + 1, dtype=np.float64)
+    below, above = math.sqrt(bins[lowest - 1] * bins[lowest]), math.sqrt(bins[highest] * bins[highest + 1])
+    return np.asarray(
+        log_rise(at, from_hz=bins[lowest - 1], to_hz=below) * log_rise(at, from_hz=bins[highest + 1], to_hz=above)
+    )
+
+
+def _require_held(samples: FloatArray, first: int, end: int) -> None:
+    if first < 0 or end > samples.size:
+        raise AnalysisError("the recording does not hold the whole multitone: record it again")

@@ -1,0 +1,1 @@
+"""A recorded sweep: its orders taken apart and read."""

@@ -1,0 +1,60 @@
+"""Level and phase of the fundamental over the frequency grid."""
+
+import numpy as np
+import numpy.typing as npt
+
+from distort.analysis.curves import LevelUnit, Response
+from distort.analysis.sweep.orders import SeparatedOrders
+from distort.analysis.sweep.readings import Reading
+from signals.levels import db_to_power, power_to_db
+
+FloatArray = npt.NDArray[np.float64]
+
+VALID_FROM_RE_START = 2.5
+"""Statements about the fundamental hold from this multiple of the sweep's start: below, its fade-in is too near."""
+
+
+def lowest_valid_hz(separated: SeparatedOrders) -> float:
+    """Below it the fundamental is not to be read: 2.5 times the start of the sweep, or one period of the time gate.
+
+    A gate of T seconds cannot tell frequencies closer than 1 / T apart (common practice, no source).
+    """
+    from_start = VALID_FROM_RE_START * separated.sweep.start_hz
+    return max(from_start, 1.0 / separated.spectra[0].window.after_s)
+
+
+def response(
+    separated: SeparatedOrders,
+    fundamental: Reading,
+    *,
+    frequency_hz: FloatArray,
+    level_offset_db: float,
+    unit: LevelUnit,
+    arrival_s: float,
+) -> Response:
+    """The fundamental as level and phase.
+
+    fundamental       reading of order 1 on `frequency_hz` `(rows,)`
+    level_offset_db   what turns its power into `unit`: drive plus calibration plus distance
+    arrival_s         where the sweep was found in the recording; the phase is stated re this delay
+    """
+    spectrum = separated.spectra[0]
+    values = spectrum.at_arrival()
+    bins = np.arange(values.size) * spectrum.bin_hz
+    at_rows = np.interp(frequency_hz, bins, values.real) + 1j * np.interp(frequency_hz, bins, values.imag)
+    return Response(
+        frequency_hz=frequency_hz,
+        level_db=power_to_db(fundamental.power) + level_offset_db,
+        phase_deg=np.where(np.isfinite(fundamental.power), np.degrees(np.angle(at_rows)), np.nan),
+        noise_db=power_to_db(fundamental.noise) + level_offset_db,
+        unit=unit,
+        delay_s=arrival_s,
+        lowest_valid_hz=lowest_valid_hz(separated),
+    )
+
+
+def band_mean_db(response: Response, band_hz: tuple[float, float]) -> float:
+    """Power mean of a response over the rows of the grid inside `band_hz`, in its own unit; NaN without any reading."""
+    rows = (response.frequency_hz >= band_hz[0]) & (response.frequency_hz <= band_hz[1])
+    level_db = response.level_db[rows & np.isfinite(response.level_db)]
+    return float(power_to_db(np.mean(db_to_power(level_db)))) if level_db.size else float("nan")

@@ -1,0 +1,154 @@
+"""One recorded sweep, or several takes of it, analysed: the response and the harmonics at one drive."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+import numpy.typing as npt
+
+from distort.analysis.curves import Harmonics, LevelUnit, Response
+from distort.analysis.grid import grid_hz
+from distort.analysis.microphone import MicrophoneResponse
+from distort.analysis.microphone_removal import noise_in_air, only_covered, orders_in_air
+from distort.analysis.sweep.deconvolution import deconvolve
+from distort.analysis.sweep.harmonics import harmonics
+from distort.analysis.sweep.noise import NoiseDensity, noise_density
+from distort.analysis.sweep.orders import SeparatedOrders, mean_of_takes, separate
+from distort.analysis.sweep.readings import Reading, readings
+from distort.analysis.sweep.residual import residual_power
+from distort.analysis.sweep.response import lowest_valid_hz, response
+from distort.errors import AnalysisError
+from signals.levels import amplitude_to_db
+from signals.sweep import Sweep
+
+FloatArray = npt.NDArray[np.float64]
+
+
+@dataclass(frozen=True, kw_only=True)
+class SweepTake:
+    """One recording of a sweep, ready to be analysed."""
+
+    samples: FloatArray
+    """`(samples,)` at the sweep's sample rate, full scale = 1."""
+    start: float
+    """Where the sweep arrives, samples."""
+    silences: tuple[FloatArray, ...] = ()
+    """Stretches of the recording that hold noise only; without any there is no noise floor."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Settings:
+    """What the user chooses about the analysis."""
+
+    orders: int = 10
+    smoothing_octaves: float = 1.0 / 12.0
+    gate_s: float | None = None
+    microphone: MicrophoneResponse | None = None
+    """Is taken out of all readings; None: they are as the microphone heard them."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Reference:
+    """What turns digital level into sound pressure level at 1 m; without a calibration, nothing does."""
+
+    offset_db: float = 0.0
+    """SPL of full scale plus the gain of the distance, dB; 0 for dBFS."""
+    unit: LevelUnit = "dbfs"
+
+
+@dataclass(frozen=True, kw_only=True)
+class SweepReadings:
+    """Powers of every order of one sweep, before they are made into curves."""
+
+    sweep: Sweep
+    separated: SeparatedOrders
+    readings: tuple[Reading, ...]
+    residual: FloatArray
+    arrival_s: float
+    noise: NoiseDensity | None
+
+
+def read_sweep(takes: Sequence[SweepTake], sweep: Sweep, settings: Settings) -> SweepReadings:
+    """Deconvolve, separate and smooth the takes of one sweep, averaged coherently.
+
+    Raises AnalysisError when there is no take, one does not hold the whole sweep, or the sweep is too short for the
+    orders asked for.
+    """
+    if not takes:
+        raise AnalysisError("there is no recording of this sweep")
+    read = [_read_take(take, sweep, settings) for take in takes]
+    separated = mean_of_takes([separated for separated, _ in read])
+    silences = [silence for take in takes for silence in take.silences]
+    noise = noise_density(silences, sample_rate=sweep.sample_rate) if silences else None
+    if settings.microphone is not None:
+        separated = orders_in_air(separated, settings.microphone)
+        noise = None if noise is None else noise_in_air(noise, settings.microphone)
+    found = readings(separated, noise=noise, excitation_hz=grid_hz(), octaves=settings.smoothing_octaves)
+    if settings.microphone is not None:
+        found = only_covered(found, grid_hz(), settings.microphone)
+    return SweepReadings(
+        sweep=sweep,
+        separated=separated,
+        readings=found,
+        residual=np.mean([residual for _, residual in read], axis=0) / found[0].power,
+        arrival_s=takes[0].start / sweep.sample_rate,
+        noise=noise,
+    )
+
+
+def smoothed_over(read: SweepReadings, octaves: float, settings: Settings) -> tuple[Reading, ...]:
+    """The same sweep smoothed over another width; `settings` are those it was read with."""
+    found = readings(read.separated, noise=read.noise, excitation_hz=grid_hz(), octaves=octaves)
+    return found if settings.microphone is None else only_covered(found, grid_hz(), settings.microphone)
+
+
+def _read_take(take: SweepTake, sweep: Sweep, settings: Settings) -> tuple[SeparatedOrders, FloatArray]:
+    """Orders and residual of one take; its impulse response, the largest array, is let go before the next."""
+    deconvolved = deconvolve(take.samples, sweep, start=take.start, orders=settings.orders)
+    residual = residual_power(
+        deconvolved,
+        frequency_hz=grid_hz(),
+        octaves=settings.smoothing_octaves,
+        orders=settings.orders,
+        microphone=settings.microphone,
+    )
+    return separate(deconvolved, orders=settings.orders, gate_s=settings.gate_s), residual
+
+
+def sweep_response(read: SweepReadings, reference: Reference) -> Response:
+    """The response of one drive."""
+    return response(
+        read.separated,
+        read.readings[0],
+        frequency_hz=grid_hz(),
+        level_offset_db=read.sweep.drive_dbfs + reference.offset_db,
+        unit=reference.unit,
+        arrival_s=read.arrival_s,
+    )
+
+
+def sweep_harmonics(
+    read: SweepReadings,
+    reference: Reference,
+    *,
+    linear: Response | None = None,
+    short: SweepReadings | None = None,
+) -> Harmonics:
+    """The harmonics of one drive.
+
+    linear   response at the reference level, of a sweep with the same fades and protection, for the equivalent input
+    short    the sweep of half the length at the same drive, for the bias
+    """
+    if linear is not None:  # the path alone is taken out, not a drive that falls below lowest_hz
+        played_db = amplitude_to_db(read.sweep.envelope(linear.frequency_hz))
+        linear = replace(linear, level_db=linear.level_db - played_db)
+    return harmonics(
+        read.readings,
+        frequency_hz=grid_hz(),
+        residual=read.residual,
+        level_offset_db=read.sweep.drive_dbfs + reference.offset_db,
+        unit=reference.unit,
+        lowest_valid_hz=lowest_valid_hz(read.separated),
+        linear=linear,
+        short=None if short is None else short.readings,
+    )

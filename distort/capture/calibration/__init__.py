@@ -1,0 +1,1 @@
+"""From a calibrator's tone to dB SPL."""

@@ -1,0 +1,1 @@
+"""What plays and records: sound cards and the simulated loudspeaker, behind one small interface."""

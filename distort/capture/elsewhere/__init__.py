@@ -1,0 +1,1 @@
+"""Recordings and sweeps that were made elsewhere."""

@@ -1,0 +1,1 @@
+"""The ladder of levels, played and held against what was expected."""

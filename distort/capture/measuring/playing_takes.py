@@ -1,0 +1,64 @@
+"""One take: played, recorded and examined."""
+
+from dataclasses import dataclass
+from datetime import datetime
+
+import numpy as np
+import numpy.typing as npt
+
+from distort.capture.devices.device import Device
+from distort.capture.quality.examined import Examined, examine
+from distort.errors import TooLoudError
+from distort.session.files.atomic import make_folder
+from distort.session.files.folder import SessionFolder
+from distort.session.files.names import RecordingName
+from distort.session.recordings.audio import write_audio
+from signals import Reel
+
+FloatArray = npt.NDArray[np.float64]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Take:
+    """What a device heard, `(samples,)`, full scale 1, and what the check says of it."""
+
+    samples: FloatArray
+    examined: Examined
+    began: datetime
+    loopback: FloatArray | None
+    """What a cable from the output brought back meanwhile, `(samples,)`; None without such a cable."""
+
+
+def play_and_examine(
+    device: Device, reel: Reel, *, what: str, stop_above: float | None = None, microphone: bool = True
+) -> Take:
+    """Play `reel` once.
+
+    stop_above   peak at the microphone, full scale 1, above which the sound is stopped
+    microphone   False for the electronics alone
+
+    Raises RecordingError, naming `what`, when what was recorded must be refused, TooLoudError when it was stopped.
+    """
+    began = device.now()
+    try:
+        samples = device.play_and_record(reel.samples(), sample_rate=reel.sample_rate, stop_above=stop_above)
+    except TooLoudError as error:
+        raise TooLoudError(
+            f"{what}: {error}. Look whether a gain or a volume was turned up; if it was a noise in the room, the same "
+            f"command goes on"
+        ) from error
+    examined = examine(samples, reel, what=what, microphone=microphone)
+    return Take(samples=samples, examined=examined, began=began, loopback=device.loopback())
+
+
+def save_loopback(folder: SessionFolder, take: Take, *, condition: str, name: RecordingName, rate: int) -> None:
+    """Keep the loopback of a take, if there is one, as loopback/<condition>/<recording>.flac, for later use.
+
+    Its samples lie beside those of the recording. One that is there belongs to a take that was broken off before it was
+    saved, and is replaced. Raises SessionError when the folder does not allow it.
+    """
+    if take.loopback is None:
+        return
+    path = folder.inside("loopback", condition, f"{name.stem}.flac")
+    make_folder(path.parent)
+    write_audio(path, take.loopback, rate, replace=True)

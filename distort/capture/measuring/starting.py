@@ -1,0 +1,235 @@
+"""Before anything is loud: the drives, what is still to be recorded, and whether it may be played."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from distort.capture.calibration.calibrating import SAME_AS_LAST_DB
+from distort.capture.devices.device import Device
+from distort.capture.measuring.answers import LOUDER_DB, Answer, Standstill, louder, recorded_answers, standstill
+from distort.capture.measuring.expected import expected_peak_dbfs, require_fit, signal_to_noise_db
+from distort.capture.measuring.quiet_run import QuietRun, play_quiet_sweep, sensitivity_of
+from distort.capture.measuring.steps import Step, remaining
+from distort.errors import CalibrationError, TooLoudError, UsageError
+from distort.session.calibration.calibration_file import MicrophoneCalibration, read_calibration
+from distort.session.calibration.drive_file import Sensitivity, keep_aside, read_sensitivity, write_sensitivity
+from distort.session.calibration.microphone_file import read_microphone
+from distort.session.files.folder import SessionFolder
+from distort.session.plan.keys import Plan
+from distort.session.recordings.stimulus_files import drives_dbfs
+from distort.session.recordings.stored import load_recordings
+
+OTHER_CONDITION_LOUDER_DB = 6.0
+"""What one more surface, such as a desk or a wall, can add: an equal sound in phase with the first."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Choice:
+    """What of the plan is measured now."""
+
+    condition: str
+    only: str | None = None
+    """A stimulus and level alone, such as "sweep_96dB", without the repeats after the ladder; or one recording."""
+    again: bool = False
+    """Another take of what is recorded already."""
+    repositioned: bool = False
+    """The microphone or the loudspeaker was set up anew before this: the first take of each stimulus and level that is
+    recorded now says so."""
+    relevel: bool = False
+    """The drives are found anew; the old ones are kept beside."""
+    past_limiting: bool = False
+    """Levels above those at which the loudspeaker stands still are recorded, too."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Ready:
+    """What will be played, and what is known before it is."""
+
+    choice: Choice
+    drives: dict[float, float]
+    """Drive of every level of the plan, dBFS."""
+    calibration: MicrophoneCalibration
+    steps: tuple[Step, ...] = ()
+    quiet: QuietRun | None = None
+    """Played just now; None where nothing is left to record, so nothing was played."""
+    answers: dict[float, Answer] = field(default_factory=dict)
+    """What the sweeps of this condition said that are recorded already, by level."""
+    ended: Standstill | None = None
+    """Why levels of the plan are left out; None where none is."""
+    notes: tuple[str, ...] = ()
+    """Sentences that whoever measures must know."""
+
+    @property
+    def input_peak_dbfs(self) -> float | None:
+        """Highest peak expected at the microphone's input, dBFS; None where nothing is played."""
+        if self.quiet is None or not self.steps:
+            return None
+        quiet = self.quiet
+        return max(expected_peak_dbfs(quiet, step.item) for step in self.steps)
+
+    def lowest_signal_to_noise_db(self, plan: Plan) -> float | None:
+        """Of the lowest level's sweep in [levels] band_hz; None where nothing is played."""
+        if self.quiet is None or not self.steps:
+            return None
+        return signal_to_noise_db(self.quiet, plan, min(step.item.stimulus.drive_dbfs for step in self.steps))
+
+
+def get_ready(folder: SessionFolder, plan: Plan, device: Device, choice: Choice) -> Ready:
+    """Play the quiet run, unless nothing is left to record, and hold the rest of the plan against it.
+
+    The drives are found once and kept in calibration/drive.json.
+
+    Raises CalibrationError without a calibration, or when the drives rest on another; PlanError when a level would be
+    too loud; RecordingError when the quiet run is no good twice, the input would clip or the noise is too loud;
+    TooLoudError when the loudspeaker is louder than when the drives were found, or than it was at a lower level;
+    UsageError for words that the session does not allow.
+    """
+    calibration = require_calibration(folder)
+    path = folder.calibration_path("drive.json")
+    found = read_sensitivity(path)
+    if found is not None and choice.relevel:
+        _require_unused(folder, choice.condition)
+    kept = None if choice.relevel else found
+    if kept is not None:
+        _require_in_force(path, kept, plan, calibration)
+    drives = drives_dbfs(plan, kept)  # of nothing found yet, they only serve to see whether the words fit the plan
+    if not remaining_of(folder, plan, drives, choice):
+        return Ready(choice=choice, drives=drives, calibration=calibration)
+    answers = recorded_answers(load_recordings(folder, choice.condition))
+    _require_no_louder_rung(answers, choice.condition)
+    if kept is not None:
+        steps, ended = _not_past(remaining_of(folder, plan, drives, choice), answers, choice)
+        if not steps:
+            return Ready(choice=choice, drives=drives, calibration=calibration, ended=ended)
+    microphone = read_microphone(folder, plan)
+    response = None if microphone is None else microphone.response
+    quiet = play_quiet_sweep(device, plan, calibration, microphone=response)
+    now = sensitivity_of(quiet, plan, calibration, condition=choice.condition, device=device)
+    notes = () if kept is None else _compared(kept, now)
+    drives = drives_dbfs(plan, kept or now)
+    steps, ended = _not_past(remaining_of(folder, plan, drives, choice), answers, choice)
+    require_fit(quiet, plan, [step.item for step in steps])
+    if kept is None:
+        notes += _written_anew(folder, path, found, now, conditions=plan.setup.conditions)
+    return Ready(
+        choice=choice,
+        drives=drives,
+        calibration=calibration,
+        steps=steps,
+        quiet=quiet,
+        answers=answers,
+        ended=ended,
+        notes=notes,
+    )
+
+
+def remaining_of(folder: SessionFolder, plan: Plan, drives: dict[float, float], choice: Choice) -> tuple[Step, ...]:
+    """What is still to be recorded of a choice. Raises UsageError for an `only` that the plan does not have."""
+    return remaining(folder, plan, drives, condition=choice.condition, only=choice.only, again=choice.again)
+
+
+def require_calibration(folder: SessionFolder) -> MicrophoneCalibration:
+    """The session's calibration. Raises CalibrationError when it has none."""
+    calibration = read_calibration(folder.calibration_path())
+    if calibration is None:
+        raise CalibrationError(
+            f"{folder.root} has no calibration, so no level can be set: run `distort calibrate {folder.root} --spl ...`"
+        )
+    return calibration
+
+
+def _require_in_force(path: Path, found: Sensitivity, plan: Plan, calibration: MicrophoneCalibration) -> None:
+    """Raises CalibrationError when the drives rest on another calibration or plan, and so give other levels."""
+    changed = []
+    if abs(found.spl_of_full_scale - calibration.spl_of_full_scale) > SAME_AS_LAST_DB:
+        changed.append(
+            f"full scale stood for {found.spl_of_full_scale:.1f} dB SPL, now for {calibration.spl_of_full_scale:.1f}"
+        )
+    if found.distance_m != plan.setup.distance_m:
+        changed.append(f"the microphone was at {found.distance_m:g} m, now at {plan.setup.distance_m:g} m")
+    if (found.low_hz, found.high_hz) != plan.levels.band_hz:
+        changed.append(f"band_hz was {found.low_hz:g} to {found.high_hz:g} Hz")
+    if changed:
+        raise CalibrationError(
+            f"the drives in {path} were found when {'; '.join(changed)}: --relevel finds them anew "
+            f"and keeps the old file; what was recorded before is then compared at other drives"
+        )
+
+
+def _require_unused(folder: SessionFolder, condition: str) -> None:
+    """Raises UsageError when a ladder has begun: half of it would be played at other drives."""
+    used = [one for one in load_recordings(folder, condition) if one.sidecar.rejected is None]
+    if used:
+        raise UsageError(
+            f"{condition} already holds {used[0].sidecar.name.stem}, made with the drives as they are: one ladder "
+            f"needs one set of drives. Take another condition for --relevel, or reject its recordings first"
+        )
+
+
+def _require_no_louder_rung(answers: dict[float, Answer], condition: str) -> None:
+    """Raises TooLoudError when a level on record gave more than its drive asked: nothing louder is played after it."""
+    if not answers:
+        return
+    lowest = min(answers)
+    for level, answer in answers.items():
+        found = louder(answer, answers[lowest])
+        if found is not None and found.by_db > LOUDER_DB:
+            raise TooLoudError(
+                f"nothing was played: {condition}/sweep_{level:g}dB is {found.by_db:.1f} dB louder about "
+                f"{found.at_hz:.0f} Hz than its drive asks for, held against sweep_{lowest:g}dB. Find out why, then "
+                f"reject that recording"
+            )
+
+
+def _not_past(
+    steps: Sequence[Step], answers: dict[float, Answer], choice: Choice
+) -> tuple[tuple[Step, ...], Standstill | None]:
+    ended = None if choice.past_limiting else standstill(answers)
+    within = up_to(steps, ended)
+    return within, ended if len(within) < len(steps) else None
+
+
+def up_to(steps: Sequence[Step], ended: Standstill | None) -> tuple[Step, ...]:
+    """`steps` without the levels above that at which the ladder ends."""
+    return tuple(step for step in steps if ended is None or step.item.level_db_spl <= ended.level_db_spl)
+
+
+def _compared(kept: Sensitivity, now: Sensitivity) -> tuple[str, ...]:
+    """Raises TooLoudError when the loudspeaker is louder now than the drives allow for; says when it is quieter."""
+    by_db = now.db_spl - kept.db_spl
+    same = now.condition == kept.condition
+    if by_db > (LOUDER_DB if same else OTHER_CONDITION_LOUDER_DB):
+        raise TooLoudError(
+            f"nothing loud was played: driven alike, the loudspeaker is {by_db:.1f} dB louder than when its drives "
+            f"were found ({kept.condition}, {kept.date}). Turn its volume or the microphone's gain back, or have them "
+            f"found anew with --relevel"
+        )
+    if by_db < -LOUDER_DB:
+        return (
+            f"Careful: driven alike, the loudspeaker is {-by_db:.1f} dB quieter than when its drives were found "
+            f"({kept.condition}, {kept.date}). Was a volume or a gain turned down?",
+        )
+    return ()
+
+
+def _written_anew(
+    folder: SessionFolder, path: Path, before: Sensitivity | None, now: Sensitivity, *, conditions: Sequence[str]
+) -> tuple[str, ...]:
+    """Write the drives, the old ones kept beside; says what that means for what is recorded already."""
+    if before is None:
+        write_sensitivity(path, now)
+        return ()
+    aside = keep_aside(path, before)
+    write_sensitivity(path, now)
+    by_db = before.db_spl - now.db_spl
+    notes = [
+        f"Drives found anew, {abs(by_db):.1f} dB {'higher' if by_db >= 0.0 else 'lower'} than before; the old ones are "
+        f"kept in {aside}."
+    ]
+    others = [name for name in conditions if folder.recordings(name)]
+    if others:
+        notes.append(
+            f"Recorded at the old drives: {', '.join(others)}. At one nominal level that and what comes now differ by "
+            f"as much: compare at equal output, or record anew what is to be compared."
+        )
+    return tuple(notes)

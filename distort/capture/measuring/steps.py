@@ -1,0 +1,76 @@
+"""Every recording that the plan asks for, in the order of the ladder, and which of them are still to be made."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+
+from distort.errors import UsageError
+from distort.session.files.folder import SessionFolder
+from distort.session.files.names import RecordingName
+from distort.session.plan.keys import Plan
+from distort.session.recordings.stimulus_files import Planned, planned
+
+REST_BEFORE_DRIFT_S = 60.0
+"""A voice coil cools in seconds to some tens of seconds; after a minute it is the rest of the chain that differs."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Step:
+    """One recording that the plan asks for."""
+
+    item: Planned
+    name: RecordingName
+    rest_s: float
+    """How long the loudspeaker rests before it."""
+
+
+def steps(plan: Plan, items: tuple[Planned, ...]) -> tuple[Step, ...]:
+    """Every recording of one condition in the order of the ladder: levels rising, takes, then the reference again.
+
+    The reference is repeated at once, which shows what is still hot, and once more after a rest, which shows what has
+    drifted meanwhile.
+    """
+    takes = range(1, plan.levels.takes + 1)
+    ladder = [_step(item, take=take, after=False, rest_s=plan.levels.rest_s) for item in items for take in takes]
+    if not plan.levels.repeat_reference:
+        return tuple(ladder)
+    rested_s = max(plan.levels.rest_s, REST_BEFORE_DRIFT_S)
+    at_once = _step(items[0], take=1, after=True, rest_s=0.0)
+    return (*ladder, at_once, _step(items[0], take=2, after=True, rest_s=rested_s))
+
+
+def _step(item: Planned, *, take: int, after: bool, rest_s: float) -> Step:
+    name = RecordingName(stimulus=item.stimulus_name, level_db_spl=item.level_db_spl, take=take, after=after)
+    return Step(item=item, name=name, rest_s=rest_s)
+
+
+def remaining(
+    folder: SessionFolder,
+    plan: Plan,
+    drives: Mapping[float, float],
+    *,
+    condition: str,
+    only: str | None = None,
+    again: bool = False,
+) -> tuple[Step, ...]:
+    """What `measure` would record now. Raises UsageError for an `only` that the plan does not have."""
+    return _wanted(folder, steps(plan, planned(plan, drives)), condition, only=only, again=again)
+
+
+def _wanted(
+    folder: SessionFolder, every: tuple[Step, ...], condition: str, *, only: str | None, again: bool
+) -> tuple[Step, ...]:
+    if only is not None:
+        chosen = tuple(
+            step for step in every if only == step.name.stem or (only == step.item.stem and not step.name.after)
+        )
+        if not chosen:
+            known = ", ".join(step.name.stem for step in every)
+            raise UsageError(f"the plan has no {only!r}: it has {known}")
+        every = chosen
+    if again:
+        one_of_each = {replace(step.name, take=1): step for step in reversed(every)}  # the first of its takes
+        return tuple(
+            replace(step, name=folder.next_take(condition, step.name)) for step in reversed(one_of_each.values())
+        )
+    there = {files.name for files in folder.recordings(condition)}
+    return tuple(step for step in every if step.name not in there)

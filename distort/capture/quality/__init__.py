@@ -1,0 +1,1 @@
+"""May this recording be analysed, and may one pack up?"""

@@ -1,0 +1,102 @@
+"""One recording made ready to be saved: found, checked, and described by its sidecar."""
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from distort.capture.alignment.finding import Alignment, find_reel
+from distort.capture.alignment.wrong_rate import likely_rate
+from distort.capture.quality.check import CLOCK_SAME_PPM, Quality, check_recording
+from distort.capture.quality.finding import Finding
+from distort.errors import RecordingError, WrongStimulusError
+from distort.session.recordings import sidecar as on_disk
+from signals import Reel
+
+FloatArray = npt.NDArray[np.float64]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Examined:
+    """A recording in which the stimulus was found, and what the check says of it."""
+
+    alignment: Alignment
+    quality: Quality
+
+    def clock_difference_ppm(self) -> float | None:
+        """What the sidecar states: 0 where it may be noise or is too small to matter, None without two chirps.
+
+        The interval of the alignment is one of 95 %; three standard deviations are half as much again.
+        """
+        difference, interval = self.alignment.clock_difference_ppm, self.alignment.clock_uncertainty_ppm
+        if math.isnan(difference):
+            return None
+        return difference if abs(difference) > max(1.5 * interval, CLOCK_SAME_PPM) else 0.0
+
+    def for_sidecar(self) -> on_disk.Quality:
+        """The verdict, a sentence for everything that is not good, and every figure."""
+        sentences = tuple(finding.sentence for finding in self.quality.troubles())
+        return on_disk.Quality(
+            verdict=self.quality.verdict, findings=sentences, checks=tuple(map(_checked, self.quality.findings))
+        )
+
+
+def _checked(finding: Finding) -> on_disk.Checked:
+    return on_disk.Checked(
+        name=finding.name,
+        value=finding.value if math.isfinite(finding.value) else None,
+        unit=finding.unit,
+        threshold=finding.threshold if math.isfinite(finding.threshold) else None,
+        verdict=finding.verdict,
+    )
+
+
+def examine(
+    samples: FloatArray,
+    reel: Reel,
+    *,
+    what: str,
+    as_stored: FloatArray | None = None,
+    stated_hz: int | None = None,
+    microphone: bool = True,
+) -> Examined:
+    """Find `reel` in `samples` `(n,)`, at the reel's rate, and check the recording.
+
+    what        names the recording in the error
+    as_stored   the samples before any change of sample rate
+    stated_hz   the sample rate that their file states; with it, a file that states a wrong one is told
+    microphone  False for the electronics alone
+
+    Raises RecordingError with the first reason when the recording must be refused, WrongStimulusError when that is that
+    it holds another stimulus.
+    """
+    if samples.size == 0 or not np.all(np.isfinite(samples)):
+        raise RecordingError(f"{what} is empty, or holds samples that are no numbers: export it again, or record again")
+    try:
+        alignment = find_reel(samples, reel)
+    except RecordingError as error:
+        refused = _refusals(check_recording(samples, reel=reel, alignment=error, as_stored=as_stored))
+        if refused == [str(error)] and as_stored is not None and stated_hz is not None:
+            _require_right_rate(as_stored, reel, what=what, stated_hz=stated_hz)
+        kind = WrongStimulusError if refused == [str(error)] else RecordingError
+        raise kind(f"{what}: {refused[0] if refused else error}") from error
+    quality = check_recording(samples, reel=reel, alignment=alignment, as_stored=as_stored, microphone=microphone)
+    if quality.finding("stimulus").verdict == "refuse":
+        raise WrongStimulusError(f"{what}: {quality.finding('stimulus').sentence}")
+    if refused := _refusals(quality):
+        raise RecordingError(f"{what}: {refused[0]}")
+    return Examined(alignment=alignment, quality=quality)
+
+
+def _require_right_rate(as_stored: FloatArray, reel: Reel, *, what: str, stated_hz: int) -> None:
+    likely_hz = likely_rate(as_stored, reel, stated_hz=stated_hz)
+    if likely_hz is not None:
+        raise RecordingError(
+            f"{what} has the wrong sample rate in its header: it states {stated_hz} Hz, but holds the stimulus as "
+            f"recorded at {likely_hz} Hz. Export it again with the rate that it was recorded at."
+        )
+
+
+def _refusals(quality: Quality) -> list[str]:
+    return [finding.sentence for finding in quality.findings if finding.verdict == "refuse"]

@@ -1,0 +1,1 @@
+"""The recordings of a condition put together for the analysis."""

@@ -1,0 +1,155 @@
+"""Drawing many figures: only those that changed since they were drawn last, in two processes where that is quicker."""
+
+import os
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from distort.errors import SessionError
+from distort.processes import other_processes
+from distort.report.figures.digest import digest_of, drawing_version
+from distort.report.figures.saving import FileKind, save_figure
+from distort.session.files.hashing import sha256_of_file
+from distort.session.files.json_fields import read_json, write_json
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
+Named = tuple[str, "Callable[[], Figure]"]
+"""Name of a figure's files, and what draws it: a function of a module with its arguments, so that it can be sent."""
+
+RECORD = "drawn.json"
+PROCESSES = 2
+"""This one and another. More gain little: starting one takes as long as drawing several figures."""
+
+WORTH_A_PROCESS = 8
+"""Fewer figures than this are drawn sooner than a second process has started."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class DrawnFile:
+    """A file of a figure."""
+
+    name: str
+    sha256: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class DrawnFigure:
+    """What a figure was drawn of, and into which files."""
+
+    stem: str
+    digest: str
+    files: tuple[DrawnFile, ...]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Record:
+    """What drawn.json holds."""
+
+    figures: tuple[DrawnFigure, ...]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Drawn:
+    """Files of all figures asked for, and those of them that were written now."""
+
+    paths: tuple[Path, ...]
+    new: tuple[Path, ...]
+
+
+def draw_figures(
+    figures: Sequence[Named],
+    folder: Path,
+    *,
+    kinds: Sequence[FileKind],
+    dark: bool,
+    progress: Callable[[str, int, int], None],
+) -> Drawn:
+    """Bring the files of `figures` in `folder` up to date. Raises SessionError when one cannot be written."""
+    before = {one.stem: one for one in _read_record(folder / RECORD).figures}
+    digests = {stem: digest_of(draw, dark, drawing_version()) for stem, draw in figures}
+    jobs = [
+        (draw, folder / stem, missing, dark)
+        for stem, draw in figures
+        if (missing := _missing(before.get(stem), digests[stem], folder, kinds))
+    ]
+    new: list[Path] = []
+    for done, paths in enumerate(_saved(jobs)):
+        progress(f"drawing {paths[0].stem}", done, len(jobs))
+        new += paths
+    if jobs:
+        _write_record(folder, before, digests, new)
+    wanted = tuple(folder / f"{stem}.{kind}" for stem, _ in figures for kind in kinds)
+    return Drawn(paths=wanted, new=tuple(sorted(new)))
+
+
+def up_to_date(folder: Path) -> set[str]:
+    """Names of the files in `folder` that the record knows."""
+    return {file.name for one in _read_record(folder / RECORD).figures for file in one.files}
+
+
+def forget(folder: Path, stems: set[str]) -> None:
+    """Take figures out of the record whose files are gone."""
+    record = _read_record(folder / RECORD)
+    kept = tuple(one for one in record.figures if one.stem not in stems)
+    if kept != record.figures:
+        write_json(folder / RECORD, Record(figures=kept))
+
+
+Job = tuple["Callable[[], Figure]", Path, tuple[FileKind, ...], bool]
+
+
+def _save(job: Job) -> tuple[Path, ...]:
+    draw, stem, kinds, dark = job
+    return save_figure(draw(), stem, kinds=kinds, dark=dark)
+
+
+def _saved(jobs: Sequence[Job]) -> Iterator[tuple[Path, ...]]:
+    """Paths of each job as it is done."""
+    if len(jobs) < WORTH_A_PROCESS or (os.cpu_count() or 1) < PROCESSES:
+        yield from map(_save, jobs)
+        return
+    pool = other_processes(PROCESSES - 1)
+    try:
+        futures = [pool.submit(_save, job) for job in jobs]
+        for future, job in reversed(list(zip(futures, jobs, strict=True))):
+            # the other process works from the front; what it has not begun is drawn here
+            yield _save(job) if future.cancel() else future.result()
+    finally:
+        pool.shutdown(cancel_futures=True)
+
+
+def _missing(before: DrawnFigure | None, digest: str, folder: Path, kinds: Sequence[FileKind]) -> tuple[FileKind, ...]:
+    """Which of `kinds` have to be drawn: all if the figure is made of something else now, else what is not there."""
+    if before is None or before.digest != digest:
+        return tuple(kinds)
+    known = {file.name: file.sha256 for file in before.files}
+
+    def is_there(name: str) -> bool:
+        path = folder / name
+        return name in known and path.is_file() and sha256_of_file(path) == known[name]
+
+    return tuple(kind for kind in kinds if not is_there(f"{before.stem}.{kind}"))
+
+
+def _read_record(path: Path) -> Record:
+    if not path.is_file():
+        return Record(figures=())
+    try:
+        return read_json(path, Record)
+    except SessionError:
+        return Record(figures=())  # it only saves work: unread, every figure is drawn again
+
+
+def _write_record(folder: Path, before: dict[str, DrawnFigure], digests: dict[str, str], new: Sequence[Path]) -> None:
+    """Add what was drawn; files of an earlier picture of the same name leave the record, and so the folder."""
+    figures = dict(before)
+    for path in sorted(new):
+        one = figures.get(path.stem)
+        still = one.files if one is not None and one.digest == digests[path.stem] else ()
+        others = tuple(file for file in still if file.name != path.name)
+        file = DrawnFile(name=path.name, sha256=sha256_of_file(path))
+        figures[path.stem] = DrawnFigure(stem=path.stem, digest=digests[path.stem], files=(*others, file))
+    write_json(folder / RECORD, Record(figures=tuple(figures[stem] for stem in sorted(figures))))

@@ -1,0 +1,131 @@
+"""The kinds of figures: what their names on disk begin with, and what the page says about each."""
+
+import re
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, kw_only=True)
+class Kind:
+    """One kind of figure."""
+
+    stem: str
+    """What the name of its file begins with."""
+    heading: str
+    shows: str
+    """What is to be seen, in a sentence or two."""
+    measured: str
+    """How it came about."""
+
+
+KINDS: tuple[Kind, ...] = (
+    Kind(
+        stem="response",
+        heading="Frequency response",
+        shows="The sound pressure level that came at each frequency, one curve a level. Dips and peaks that stand at "
+        "every level belong to the loudspeaker and the place; curves that draw together are compression.",
+        measured="From an exponential sweep: its recording divided by what was played, cut in time, smoothed in power.",
+    ),
+    Kind(
+        stem="thd",
+        heading="Total harmonic distortion at all levels",
+        shows="The r.m.s. sum of all separated orders re the fundamental, one curve a level.",
+        measured="From the same sweeps. Thin: read with care. Dotted: below the noise floor. The sum holds fewer "
+        "orders towards half the sample rate; the tables say how many.",
+    ),
+    Kind(
+        stem="harmonics",
+        heading="Harmonic distortion, order by order",
+        shows="Each harmonic order and their sum re the fundamental, in decibels and per cent. Every order stands at "
+        "the frequency that was played, not at its own.",
+        measured="From the sweep: order n arrives earlier than the fundamental and is cut out with its own window. "
+        "The grey ground is the noise floor. Thin: read with care (near its floor, or spoilt by reverberation, a time "
+        "gate or the sweep's speed). Dotted: below its own floor.",
+    ),
+    Kind(
+        stem="harmonics-absolute",
+        heading="Harmonic distortion in sound pressure level",
+        shows="The same orders as levels of their own, beside the fundamental: how loud each one is.",
+        measured="As above; the level of a component at n times the frequency played, drawn at the frequency played.",
+    ),
+    Kind(
+        stem="harmonics-input",
+        heading="Harmonic distortion referred to the input",
+        shows="What a linear loudspeaker would have to be fed with to sound the same: the response is taken out of "
+        "each order.",
+        measured="As above, less the difference of the response at n f and at f. It holds where both leave by the same "
+        "way, so not across a crossover.",
+    ),
+    Kind(
+        stem="multitone",
+        heading="Many tones at once",
+        shows="What was played, and what came that was not asked for: even and odd orders with all their "
+        "intermodulation, per third octave.",
+        measured="From a periodic multitone: even orders fall on even multiples of its period, odd orders on odd "
+        "multiples left free, noise is what does not repeat.",
+    ),
+    Kind(
+        stem="compression",
+        heading="Compression against frequency",
+        shows="How far the response falls behind the drive as the level rises; 0 dB is a loudspeaker that follows "
+        "exactly.",
+        measured="The response at each level less that at the lowest, less the difference of the drives. Pale: 95 % "
+        "interval. Heating while playing is included.",
+    ),
+    Kind(
+        stem="input_output",
+        heading="Output against drive",
+        shows="The same per octave: the straight line is a loudspeaker that follows exactly.",
+        measured="Power mean of the response over each octave, against the drive as played.",
+    ),
+    Kind(
+        stem="coincidences",
+        heading="Coincidences with dips and peaks",
+        shows="Where distortion rises, or compression changes, near a dip or a peak of the response.",
+        measured="The value at the dip or peak less the mean of both flanks, split into what the fundamental, the way "
+        "out and the source add.",
+    ),
+    Kind(
+        stem="quality",
+        heading="Signal to noise",
+        shows="How far the response stands above the noise of its recording at each level.",
+        measured="The noise is read from the silence in each recording, through the same windows as the response.",
+    ),
+)
+
+OTHER = Kind(stem="", heading="Further figures", shows="", measured="")
+
+
+@dataclass(frozen=True, kw_only=True)
+class Placed:
+    """A figure's file among its kind."""
+
+    stem: str
+    kind: Kind
+    condition: str | None
+    rest: str
+    """What its name ends in: "86dB", "sweep", or nothing."""
+
+    @property
+    def title(self) -> str:
+        """Which one of its kind: "desk, 86 dB"."""
+        rest = re.sub(r"^([0-9.]+)dB$", r"\1 dB SPL (nominal)", self.rest)
+        return ", ".join(part for part in (self.condition, rest) if part)
+
+
+def placed(stems: Iterable[str], conditions: Iterable[str]) -> tuple[Placed, ...]:
+    """Each figure with its kind, condition and the rest of its name; those of no kind come last, as they are."""
+    names = sorted(conditions, key=len, reverse=True)
+    kinds = sorted(KINDS, key=lambda kind: len(kind.stem), reverse=True)
+    found = [_place(stem, kinds, names) for stem in stems]
+    order = {kind.stem: index for index, kind in enumerate((*KINDS, OTHER))}
+    return tuple(sorted(found, key=lambda one: order[one.kind.stem]))
+
+
+def _place(stem: str, kinds: list[Kind], conditions: list[str]) -> Placed:
+    for kind in kinds:
+        for condition in conditions:
+            start = f"{kind.stem}_{condition}"
+            if stem == start or stem.startswith(f"{start}_"):
+                return Placed(stem=stem, kind=kind, condition=condition, rest=stem[len(start) + 1 :])
+    return Placed(stem=stem, kind=OTHER, condition=None, rest=stem.replace("_", " "))

@@ -1,0 +1,158 @@
+"""The multitone figure: what was played, and what came that was not asked for, per third octave in dB SPL.
+
+Hairlines run 20, 40, 60 and 80 dB below the lines that were played, so that the same curves can be read as a share of
+the sound. A curve is bold where it can be trusted, thin near its floor, dotted below it.
+"""
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from distort.analysis.curves import BoolArray, FloatArray
+from distort.analysis.grid import band_edges_hz
+from distort.report.figures.harmonics import draw_trust
+from distort.report.figures.labels import Labelled, label_beside_curves
+from distort.report.figures.multitone_bands import Part, third_octaves
+from distort.report.figures.response import AXIS_LABELS, HEADROOM_DB
+from distort.report.figures.style import (
+    BLACK,
+    BOX_BOTTOM_INCHES,
+    FILL,
+    GREY,
+    HIGHEST_HZ,
+    ORDER_COLOURS,
+    ORDER_DASHES,
+    QUIET,
+    SETTINGS,
+    Legend,
+    frequency_axis,
+    key_beside,
+    level_axis,
+    new_sheet,
+    note,
+)
+from distort.report.terminal.numbers import level_name
+from distort.session.results.multitone_results import BandTable
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+SPAN_DB = 100.0
+LINES_STYLE: dict[str, Any] = {"color": GREY, "linestyle": "-", "linewidth": 1.4, "zorder": 2.4}
+TOTAL_STYLE: dict[str, Any] = {"color": BLACK, "linestyle": "-", "linewidth": 3.6, "zorder": 2.2}
+EVEN_STYLE: dict[str, Any] = {
+    "color": ORDER_COLOURS[2],
+    "linestyle": ORDER_DASHES[2],
+    "linewidth": 1.8,
+    "zorder": 2.3,
+}
+ODD_STYLE: dict[str, Any] = {"color": ORDER_COLOURS[3], "linestyle": ORDER_DASHES[3], "linewidth": 1.8, "zorder": 2.3}
+GUIDE_STYLE: dict[str, Any] = {"color": QUIET, "linestyle": "-", "linewidth": 0.5, "zorder": 1.2}
+BELOW_DB = (20.0, 40.0, 60.0, 80.0)
+"""Where the guides run, re the lines: 10, 1, 0.1 and 0.01 %."""
+
+BAND_NOTE = """Each step is a third octave. Averaged
+over many periods, distortion can be
+read below the noise.
+Thin: read with care (under 10 dB above
+its floor). Dotted: below its floor."""
+
+
+def multitone_top_db(tables: Sequence[BandTable]) -> float:
+    """Top of the level axis in dB, a multiple of five, the same for all `tables`."""
+    highest = max(float(np.nanmax(table.level_db)) for table in tables)
+    return float(np.ceil((highest + HEADROOM_DB) / 5.0) * 5.0)
+
+
+def multitone_figure(bands: BandTable, legend: Legend, *, level_db_spl: float, top_db: float | None = None) -> "Figure":
+    """Draw the multitone of nominal level `level_db_spl`; `top_db` as `multitone_top_db` gives it for a session."""
+    from matplotlib import rc_context
+
+    parts = third_octaves(bands)
+    with rc_context(SETTINGS):
+        figure, axes = new_sheet(
+            legend, f"many tones at once and what they leave, at {level_name(level_db_spl)} dB SPL (1 m, nominal)"
+        )
+        frequency_axis(axes)
+        level_axis(
+            axes,
+            f"{AXIS_LABELS[bands.unit]}, per third octave",
+            top_db=multitone_top_db([bands]) if top_db is None else top_db,
+            span_db=SPAN_DB,
+        )
+        steps_hz = _steps_hz(bands)
+        _guides(axes, steps_hz, bands)
+        noise_db = _twice(bands.level_db + bands.noise_db)
+        axes.fill_between(steps_hz, axes.get_ylim()[0], noise_db, color=FILL, linewidth=0.0, zorder=0.5)
+        axes.plot(steps_hz, _twice(bands.level_db), **LINES_STYLE)
+        curves = [Labelled(name="lines", colour=GREY, frequency_hz=steps_hz, level_db=_twice(bands.level_db))]
+        for name, part, style in (
+            ("total", parts.distortion, TOTAL_STYLE),
+            ("even", parts.even, EVEN_STYLE),
+            ("odd", parts.odd, ODD_STYLE),
+        ):
+            trust = _trust(steps_hz, part, bands)
+            draw_trust(axes, trust, style)
+            clean = np.where(trust[3], np.nan, trust[1])
+            curves.append(Labelled(name=name, colour=style["color"], frequency_hz=steps_hz, level_db=clean))
+        label_beside_curves(axes, curves)
+        _key(figure)
+        note(figure, BAND_NOTE, top_inches=BOX_BOTTOM_INCHES + 1.12)
+    return figure
+
+
+def _steps_hz(bands: BandTable) -> FloatArray:
+    """Lower and upper edge of every band, one after the other, `(2 x bands,)`."""
+    low_hz, high_hz = band_edges_hz(bands.frequency_hz, bands_per_octave=3)
+    return np.column_stack([low_hz, high_hz]).ravel()
+
+
+def _twice(values: FloatArray) -> FloatArray:
+    """A value a band at both of its edges."""
+    return np.repeat(values, 2)
+
+
+def _trust(steps_hz: FloatArray, part: Part, bands: BandTable) -> tuple[FloatArray, FloatArray, BoolArray, BoolArray]:
+    return (
+        steps_hz,
+        _twice(bands.level_db + part.values_db),
+        np.repeat(part.doubtful, 2),
+        np.repeat(part.below, 2),
+    )
+
+
+def _guides(axes: "Axes", steps_hz: FloatArray, bands: BandTable) -> None:
+    """Lines in parallel to those that were played, named in per cent right of the box."""
+    bottom = axes.get_ylim()[0]
+    for below_db in BELOW_DB:
+        guide_db = _twice(bands.level_db - below_db)
+        axes.plot(steps_hz, guide_db, **GUIDE_STYLE)
+        drawn = np.flatnonzero(np.isfinite(guide_db) & (steps_hz < HIGHEST_HZ))
+        if drawn.size and guide_db[drawn[-1]] > bottom:
+            axes.annotate(
+                f"{100.0 * 10.0 ** (-below_db / 20.0):g} %",
+                xy=(1.0, float(guide_db[drawn[-1]])),
+                xycoords=axes.get_yaxis_transform(),
+                xytext=(6.0, 0.0),
+                textcoords="offset points",
+                color=GREY,
+                va="center",
+                annotation_clip=False,
+            )
+
+
+def _key(figure: "Figure") -> None:
+    from matplotlib.lines import Line2D
+    from matplotlib.patches import Patch
+
+    entries: list[tuple[Any, str]] = [
+        (Line2D([], [], **LINES_STYLE), "the lines that were played"),
+        (Line2D([], [], **TOTAL_STYLE), "distortion, even and odd"),
+        (Line2D([], [], **EVEN_STYLE), "even orders"),
+        (Line2D([], [], **ODD_STYLE), "odd orders"),
+        (Patch(color=FILL), "noise of the recording"),
+        (Line2D([], [], **GUIDE_STYLE), "share of the lines, 20 dB apart"),
+    ]
+    key_beside(figure, [handle for handle, _ in entries], [name for _, name in entries])

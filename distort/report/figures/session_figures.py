@@ -1,0 +1,188 @@
+"""The figures of a whole session, those of a kind on one scale; what there is no result for is not drawn."""
+
+import re
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import replace
+from functools import partial
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from distort.report.figures.coincidences import coincidences_figure
+from distort.report.figures.compression import change_limits, compression_figure
+from distort.report.figures.drawing import Drawn, Named, draw_figures, forget, up_to_date
+from distort.report.figures.harmonic_levels import equivalent_input_figure, harmonic_levels_figure, harmonic_top_db
+from distort.report.figures.harmonics import distortion_top_db, harmonics_figure
+from distort.report.figures.input_output import input_output_figure
+from distort.report.figures.kinds import KINDS
+from distort.report.figures.multitone import multitone_figure, multitone_top_db
+from distort.report.figures.quality import has_margin, margin_span_db, quality_figure
+from distort.report.figures.response import response_figure, response_limits
+from distort.report.figures.saving import FileKind
+from distort.report.figures.style import Legend
+from distort.report.figures.thd import thd_figure
+from distort.report.terminal.tables_multitone import how_it_sounds
+from distort.session.files.folder import SessionFolder, format_level
+from distort.session.plan.keys import ReportPlan
+from distort.session.results.condition_results import ConditionResults
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
+
+def legend_of(results: ConditionResults, words: ReportPlan) -> Legend:
+    """The words around a condition's figures; the condition is named where the session has several."""
+    findings = results.findings
+    condition = f", {findings.condition}" if len(findings.setup.conditions) > 1 else ""
+    return Legend(
+        title=words.title or None,
+        credit=words.credit or None,
+        loudspeaker=f"{findings.loudspeaker.name}{condition}",
+        simulated=findings.simulated,
+        distance_m=findings.setup.distance_m,
+        smoothing=None if findings.smoothing == "none" else findings.smoothing,
+        gate_ms=findings.gate_ms,
+        lowest_valid_hz=max((level.lowest_valid_hz for level in findings.levels), default=None),
+    )
+
+
+def draw_session(
+    folder: SessionFolder,
+    conditions: tuple[ConditionResults, ...],
+    words: ReportPlan,
+    *,
+    progress: Callable[[str, int, int], None],
+    kinds: Sequence[FileKind] = ("png", "svg"),
+    dark: bool = False,
+) -> Drawn:
+    """Draw what changed since it was drawn last into results/figures, or results/figures/dark.
+
+    Levels and conditions share their scales, so that any two figures can be laid over one another. Raises SessionError
+    when a file cannot be written.
+    """
+    where = folder.figures_folder() / "dark" if dark else folder.figures_folder()
+    figures = _figures(conditions, words)
+    drawn = draw_figures(figures, where, kinds=kinds, dark=dark, progress=progress)
+    _remove_stale(where, conditions, stems={stem for stem, _ in figures})
+    return drawn
+
+
+def _remove_stale(where: Path, conditions: tuple[ConditionResults, ...], *, stems: set[str]) -> None:
+    """Figures that an earlier run drew of these conditions and this one did not: a level that was rejected, say.
+
+    Only names that are given here count; any other file in the folder is the user's.
+    """
+    names = "|".join(re.escape(results.findings.condition) for results in conditions)
+    stem_of_ours = "|".join(re.escape(kind.stem) for kind in KINDS)
+    ours = re.compile(rf"({stem_of_ours})_({names})(_[0-9.]+dB|_sweep|_multitone)?\.(png|svg|pdf)")
+    forget(where, {path.stem for path in where.glob("*.*") if ours.fullmatch(path.name)} - stems)
+    known = up_to_date(where)
+    for path in where.glob("*.*"):
+        if ours.fullmatch(path.name) and path.name not in known:
+            path.unlink()
+
+
+def figures_of(conditions: tuple[ConditionResults, ...], words: ReportPlan) -> "dict[str, Callable[[], Figure]]":
+    """Every figure that `draw_session` would draw, by the name of its files."""
+    return dict(_figures(conditions, words))
+
+
+def _figures(conditions: tuple[ConditionResults, ...], words: ReportPlan) -> list[Named]:
+    """Every figure there is something to draw for."""
+    figures: list[Named] = []
+    of_sweeps = _sweep_figures(conditions, words)
+    of_multitones = _multitone_figures(conditions, words)
+    of_ladders = _ladder_figures(conditions, words)
+    for results in conditions:
+        figures += [*of_sweeps(results), *of_multitones(results), *of_ladders(results)]
+        if results.findings.anomalies or results.findings.coincidences:
+            legend = legend_of(results, words)
+            name = f"coincidences_{results.findings.condition}"
+            figures.append((name, partial(coincidences_figure, results, legend)))
+    return figures
+
+
+def _sweep_figures(
+    conditions: tuple[ConditionResults, ...], words: ReportPlan
+) -> Callable[[ConditionResults], Iterator[Named]]:
+    """Response, noise, THD and harmonics of a condition, on the scales of all; other views of its loudest level."""
+    limits = response_limits([response for results in conditions for response in results.responses])
+    span_db = margin_span_db([response for results in conditions for response in results.responses])
+    everything = [each for results in conditions for each in results.harmonics]
+    top_db, top_level_db = distortion_top_db(everything), harmonic_top_db(everything)
+
+    def of(results: ConditionResults) -> Iterator[Named]:
+        condition, legend = results.findings.condition, legend_of(results, words)
+        responses = dict(zip(results.levels_db_spl, results.responses, strict=True))
+        yield f"response_{condition}", partial(response_figure, responses, legend, limits=limits)
+        if has_margin(responses):
+            yield f"quality_{condition}", partial(quality_figure, responses, legend, span_db=span_db)
+        levels = dict(zip(results.levels_db_spl, results.harmonics, strict=True))
+        yield f"thd_{condition}", partial(thd_figure, levels, legend, top_db=top_db)
+        for level, harmonics in zip(results.levels_db_spl, results.harmonics, strict=True):
+            yield (
+                f"harmonics_{condition}_{format_level(level)}dB",
+                partial(harmonics_figure, harmonics, legend, level_db_spl=level, top_db=top_db),
+            )
+        yield from _other_views(results, legend, top_db=top_db, top_level_db=top_level_db)
+
+    return of
+
+
+def _other_views(results: ConditionResults, legend: Legend, *, top_db: float, top_level_db: float) -> Iterator[Named]:
+    """The harmonics of the loudest level as sound pressure levels, and referred to the input."""
+    level = max(results.levels_db_spl)
+    harmonics = results.harmonics[results.levels_db_spl.index(level)]
+    name = f"{results.findings.condition}_{format_level(level)}dB"
+    yield (
+        f"harmonics-absolute_{name}",
+        partial(harmonic_levels_figure, harmonics, legend, level_db_spl=level, top_db=top_level_db),
+    )
+    if any(np.isfinite(order.equivalent_input_db).any() for order in harmonics.orders):
+        yield (
+            f"harmonics-input_{name}",
+            partial(equivalent_input_figure, harmonics, legend, level_db_spl=level, top_db=top_db),
+        )
+
+
+def _multitone_figures(
+    conditions: tuple[ConditionResults, ...], words: ReportPlan
+) -> Callable[[ConditionResults], Iterator[Named]]:
+    """One figure a multitone, on the scale of all."""
+    tables = [bands for results in conditions for bands in results.multitones]
+    top_db = multitone_top_db(tables) if tables else 0.0
+
+    def of(results: ConditionResults) -> Iterator[Named]:
+        for found, bands in zip(results.findings.multitones, results.multitones, strict=True):
+            legend = replace(legend_of(results, words), stimulus=how_it_sounds(found))
+            yield (
+                f"multitone_{results.findings.condition}_{format_level(found.level_db_spl)}dB",
+                partial(multitone_figure, bands, legend, level_db_spl=found.level_db_spl, top_db=top_db),
+            )
+
+    return of
+
+
+def _ladder_figures(
+    conditions: tuple[ConditionResults, ...], words: ReportPlan
+) -> Callable[[ConditionResults], Iterator[Named]]:
+    """Compression and input-output curves of every source; the former on the scale of all."""
+    limits = change_limits([curves for results in conditions for curves in results.changes])
+
+    def of(results: ConditionResults) -> Iterator[Named]:
+        findings = results.findings
+        for found, curves in zip(findings.compression, results.changes, strict=True):
+            if len(found.level_db_spl) < 2:
+                continue
+            legend, unit = legend_of(results, words), findings.levels[0].unit
+            if found.source == "multitone":
+                legend = replace(legend, stimulus=how_it_sounds(findings.multitones[0]))
+            name = f"{findings.condition}_{found.source}"
+            yield (
+                f"compression_{name}",
+                partial(compression_figure, curves, legend, includes_heating=found.includes_heating, limits=limits),
+            )
+            yield f"input_output_{name}", partial(input_output_figure, found, legend, unit=unit)
+
+    return of

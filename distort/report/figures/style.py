@@ -1,0 +1,261 @@
+"""How every figure looks: the sheet, its proportions, its frequency axis, its colours, its words.
+
+Proportions follow IEC 60263 (from memory): a decade of frequency is as long as 25 dB where the level axis spans 50 dB,
+and as long as 50 dB where it spans 100 dB. Either way the box is three decades wide and two high, so that every figure
+lies over every other. Orders have the colours of Okabe and Ito, "Color Universal Design" (2008), which readers with any
+common colour vision tell apart. Levels take a perceptual map, pale for quiet to dark for loud, so that a grey print
+keeps their order. matplotlib is loaded when a figure is drawn, by its object interface: no window, no global state.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from distort.report.terminal.numbers import OCTAVE_HZ, OCTAVE_NAMES
+
+if TYPE_CHECKING:
+    from matplotlib.artist import Artist
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+    from matplotlib.text import Text
+    from matplotlib.transforms import Bbox
+
+SHEET_INCHES = (12.8, 7.2)
+DOTS_PER_INCH = 150
+"""Together 1920 x 1080 pixels."""
+
+DECADE_INCHES = 2.68
+"""Length of a decade of frequency; the box is three of these wide and two high."""
+
+BOX_LEFT_INCHES, BOX_BOTTOM_INCHES = 0.85, 0.95
+PANEL_LEFT_INCHES = BOX_LEFT_INCHES + 3.0 * DECADE_INCHES + 0.85
+"""Where the key to the right of the box begins."""
+
+MARGIN_INCHES = 0.3
+"""Left empty along the right edge."""
+
+LOWEST_HZ, HIGHEST_HZ = 20.0, 20000.0
+TICK_DOWN = 3
+"""matplotlib's marker that hangs from its point (matplotlib.markers.TICKDOWN)."""
+
+BLACK, GREY, QUIET, FILL = "#000000", "#595959", "#8c8c8c", "#e4e4e4"
+ORDER_COLOURS = {2: "#0072B2", 3: "#D55E00", 4: "#009E73", 5: "#CC79A7"}
+ORDER_DASHES: Mapping[int, Any] = {2: "-", 3: (0, (7, 1.6)), 4: (0, (4, 1.4, 1, 1.4)), 5: (0, (2.2, 1.2))}
+"""Dashes tell the orders apart where colour does not print."""
+
+LEVEL_DASHES: Sequence[Any] = ("-", (0, (7, 1.6)))
+"""From the loudest level down, in turn."""
+
+SETTINGS: dict[Any, Any] = {
+    "font.family": ["DejaVu Sans"],  # ships with matplotlib, so figures are the same on every machine
+    "font.size": 10.0,
+    "axes.edgecolor": GREY,
+    "axes.linewidth": 0.8,
+    "axes.labelcolor": BLACK,
+    "xtick.color": GREY,
+    "ytick.color": GREY,
+    "xtick.labelcolor": BLACK,
+    "ytick.labelcolor": BLACK,
+    "lines.solid_capstyle": "round",
+    "path.simplify": False,
+    "text.parse_math": False,  # a dollar sign in a title is a dollar sign
+    "svg.fonttype": "path",
+    "svg.hashsalt": "distort",
+}
+
+
+@dataclass(frozen=True, kw_only=True)
+class Legend:
+    """What a figure says about itself in words. Whatever is None is not said.
+
+    title, credit     the user's own words
+    loudspeaker       its name and, where there are several, its condition: "Monitor A, desk"
+    simulated         no loudspeaker was heard, and the figure must say so
+    distance_m        where the microphone stood; levels are stated at 1 m
+    smoothing         such as "1/12" (octave)
+    gate_ms           length of the time gate
+    lowest_valid_hz   below it the window or gate is too short
+    stimulus          what was played, where that is no sweep: nothing is smoothed, gated or windowed then
+    """
+
+    title: str | None = None
+    credit: str | None = None
+    loudspeaker: str | None = None
+    simulated: bool = False
+    distance_m: float | None = None
+    smoothing: str | None = None
+    gate_ms: float | None = None
+    lowest_valid_hz: float | None = None
+    stimulus: str | None = None
+
+    def caption(self) -> str:
+        """How the curves came about, in one line."""
+        place = None if self.distance_m is None else f"microphone at {self.distance_m:g} m, levels referred to 1 m"
+        if self.stimulus is not None:
+            parts = [place, self.stimulus]
+        else:
+            parts = [
+                place,
+                None if self.smoothing is None else f"{self.smoothing} octave smoothing",
+                "no time gate" if self.gate_ms is None else f"time gate {self.gate_ms:g} ms",
+                None if self.lowest_valid_hz is None else f"fundamental valid from {self.lowest_valid_hz:.3g} Hz",
+            ]
+        text = "; ".join(part for part in parts if part)
+        return f"{text[0].upper()}{text[1:]}."
+
+
+SIMULATED_WORDS = "Simulated loudspeaker, not a measurement"
+
+
+def new_sheet(legend: Legend, heading: str) -> "tuple[Figure, Axes]":
+    """A sheet with its words around one empty box."""
+    figure = new_page(legend, heading)
+    width, height = SHEET_INCHES
+    box = (
+        BOX_LEFT_INCHES / width,
+        BOX_BOTTOM_INCHES / height,
+        3.0 * DECADE_INCHES / width,
+        2.0 * DECADE_INCHES / height,
+    )
+    return figure, figure.add_axes(box)
+
+
+def new_page(legend: Legend, heading: str) -> "Figure":
+    """A sheet with its words and nothing else yet: title, heading, caption, credit."""
+    from matplotlib.figure import Figure
+
+    width, height = SHEET_INCHES
+    figure = Figure(figsize=SHEET_INCHES, dpi=DOTS_PER_INCH, facecolor="white")
+    left = BOX_LEFT_INCHES / width
+    right = 1.0 - MARGIN_INCHES / width
+    end = mark_simulated(figure) if legend.simulated else right
+    title = legend.title or legend.loudspeaker
+    if title:
+        text = figure.text(left, 1.0 - 0.28 / height, title, fontsize=15, weight="bold", va="center", gid="title")
+        fit(text, end - left)
+    named = legend.title and legend.loudspeaker
+    subject = f"{legend.loudspeaker}: {heading}" if named else f"{heading[0].upper()}{heading[1:]}"
+    fit(figure.text(left, 1.0 - 0.62 / height, subject, fontsize=11, va="center", gid="heading"), right - left)
+    small: dict[str, Any] = {"fontsize": 8.5, "color": GREY, "va": "center"}
+    caption = figure.text(left, 0.2 / height, legend.caption(), gid="caption", **small)
+    if legend.credit:
+        credit = figure.text(right, 0.2 / height, legend.credit, ha="right", gid="credit", **small)
+        fit(credit, right - _extent(caption).x1 - MARGIN_INCHES / width)
+    return figure
+
+
+def fit(text: "Text", share: float) -> None:
+    """Make `text` smaller, down to 70 %, until it takes at most `share` of the sheet's width; then shorten it."""
+    size = float(text.get_fontsize())
+    for smaller in np.arange(size, 0.7 * size, -0.5):
+        text.set_fontsize(float(smaller))
+        if _extent(text).width <= share:
+            return
+    while _extent(text).width > share and len(text.get_text()) > 4:
+        text.set_text(f"{text.get_text()[:-4].rstrip()}...")
+
+
+def sheet_of(artist: "Artist") -> "Figure":
+    """The figure that `artist` is drawn in; nothing here is a figure within a figure."""
+    from matplotlib.figure import Figure
+
+    figure = artist.get_figure()  # its argument `root` came with matplotlib 3.10
+    assert isinstance(figure, Figure)
+    return figure
+
+
+def _extent(text: "Text") -> "Bbox":
+    """The box around `text` in shares of the sheet."""
+    figure = sheet_of(text)
+    return text.get_window_extent().transformed(figure.transFigure.inverted())
+
+
+def mark_simulated(figure: "Figure") -> float:
+    """Say in the upper right corner that nothing was measured; returns where the title must end, share of the width."""
+    width, height = SHEET_INCHES
+    text = figure.text(
+        1.0 - MARGIN_INCHES / width,
+        1.0 - 0.28 / height,
+        SIMULATED_WORDS,
+        fontsize=10.5,
+        weight="bold",
+        ha="right",
+        va="center",
+        color=BLACK,
+        gid="simulated",
+        bbox={"boxstyle": "square,pad=0.35", "facecolor": "#fff3c4", "edgecolor": BLACK, "linewidth": 0.8},
+    )
+    return float(_extent(text).x0) - MARGIN_INCHES / width
+
+
+def frequency_axis(axes: "Axes") -> None:
+    """20 Hz to 20 kHz, octave midbands labelled, third-octave midbands ticked (IEC 61260-1)."""
+    from matplotlib.lines import Line2D
+
+    axes.set_xscale("log")
+    axes.set_xlim(LOWEST_HZ, HIGHEST_HZ)
+    axes.set_xticks((LOWEST_HZ, *OCTAVE_HZ, HIGHEST_HZ), labels=("20", *OCTAVE_NAMES, "20k"))
+    axes.get_xticklabels()[-1].set_horizontalalignment("left")  # else it runs into "16k"
+    thirds = 1000.0 * 10.0 ** (np.arange(-16, 13) / 10.0)
+    axes.minorticks_off()  # one artist draws all of these marks in a tenth of the time
+    marks: dict[str, Any] = {"marker": TICK_DOWN, "markersize": 2.0, "markeredgewidth": 0.6, "linestyle": "none"}
+    at_the_axis = axes.get_xaxis_transform()
+    thirds_line = Line2D(thirds, np.zeros_like(thirds), color=GREY, transform=at_the_axis, gid="thirds", **marks)
+    figure = sheet_of(axes)
+    figure.add_artist(thirds_line)
+    axes.set_xlabel("Frequency in Hz")
+    axes.grid(True, which="major", axis="x", color="#d9d9d9", linewidth=0.6)
+    axes.set_axisbelow(True)
+
+
+def level_axis(axes: "Axes", label: str, *, top_db: float, span_db: float) -> None:
+    """`span_db` (50 or 100) down from `top_db`, a labelled line every tenth of it."""
+    step = span_db / 10.0
+    axes.set_ylim(top_db - span_db, top_db)
+    axes.set_yticks(np.arange(np.ceil((top_db - span_db) / step) * step, top_db + 0.5 * step, step))
+    axes.set_ylabel(label)
+    axes.grid(True, which="major", axis="y", color="#d9d9d9", linewidth=0.6)
+
+
+def level_colour(index: int, count: int) -> str:
+    """Colour of the `index`-th of `count` levels, quietest first, from matplotlib's perceptual map viridis."""
+    from matplotlib import colormaps
+    from matplotlib.colors import to_hex
+
+    quietness = 1.0 - (index + 1) / count
+    return to_hex(colormaps["viridis"](0.8 * quietness))  # beyond that it is too pale on white
+
+
+def halo(text: "Text") -> None:
+    """A white rim that keeps a label readable on a line."""
+    from matplotlib import patheffects
+
+    text.set_path_effects([patheffects.withStroke(linewidth=2.5, foreground="white")])
+
+
+def key_beside(figure: "Figure", handles: Sequence[Any], names: Sequence[str]) -> None:
+    """Line samples and their names right of the box, from its upper edge down."""
+    width, height = SHEET_INCHES
+    figure.legend(
+        handles,
+        names,
+        loc="upper left",
+        bbox_to_anchor=(PANEL_LEFT_INCHES / width, (BOX_BOTTOM_INCHES + 2.0 * DECADE_INCHES) / height),
+        frameon=False,
+        borderpad=0.0,
+        borderaxespad=0.0,
+        handlelength=3.4,
+        labelspacing=0.9,
+        labelcolor=BLACK,
+        edgecolor=GREY,
+    )
+
+
+def note(figure: "Figure", text: str, *, top_inches: float) -> None:
+    """A note to the reader right of the box, its first line `top_inches` above the lower edge of the sheet."""
+    width, height = SHEET_INCHES
+    figure.text(
+        PANEL_LEFT_INCHES / width, top_inches / height, text, fontsize=8.5, color=GREY, va="top", linespacing=1.4
+    )

@@ -1,0 +1,79 @@
+"""Total harmonic distortion of all levels in one figure, re the fundamental, in decibels and per cent."""
+
+from collections.abc import Mapping
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from distort.analysis.curves import Harmonics
+from distort.report.figures.harmonics import (
+    SPAN_DB,
+    distortion_top_db,
+    draw_trust,
+    percent_scale,
+    thd_trust,
+)
+from distort.report.figures.labels import Labelled, label_beside_curves
+from distort.report.figures.style import (
+    BOX_BOTTOM_INCHES,
+    LEVEL_DASHES,
+    SETTINGS,
+    Legend,
+    frequency_axis,
+    key_beside,
+    level_axis,
+    level_colour,
+    new_sheet,
+    note,
+)
+from distort.report.terminal.numbers import level_name
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
+THD_NOTE = """Labels are nominal levels.
+Thin: read with care (near the noise
+floor, or spoilt by reverberation, a
+time gate or the speed of the sweep).
+Dotted: below the noise floor."""
+
+
+def thd_figure(levels: Mapping[float, Harmonics], legend: Legend, *, top_db: float | None = None) -> "Figure":
+    """Draw THD of each nominal level (the keys, dB SPL); `top_db` as `distortion_top_db` gives it for a session.
+
+    Raises ValueError when there is nothing to draw.
+    """
+    from matplotlib import rc_context
+    from matplotlib.lines import Line2D
+
+    if not levels:
+        raise ValueError("a figure of THD needs at least one level")
+    ordered = sorted(levels)
+    most = max(order.order for each in levels.values() for order in each.orders)
+    with rc_context(SETTINGS):
+        figure, axes = new_sheet(legend, f"total harmonic distortion at each level (orders 2 to {most})")
+        frequency_axis(axes)
+        axes.set_xlabel("Frequency played in Hz")
+        top = distortion_top_db(list(levels.values())) if top_db is None else top_db
+        level_axis(axes, "Level re the fundamental in dB", top_db=top, span_db=SPAN_DB)
+        percent_scale(axes)
+        curves, thin, handles = [], [], []
+        for index, level in enumerate(ordered):
+            trust = thd_trust(levels[level])
+            style: dict[str, Any] = {
+                "color": level_colour(index, len(ordered)),
+                "linestyle": LEVEL_DASHES[(len(ordered) - 1 - index) % len(LEVEL_DASHES)],
+                "linewidth": 1.8,
+                "zorder": 2.2,
+            }
+            draw_trust(axes, trust, style)
+            handles.append(Line2D([], [], **style))
+            clean = np.where(trust[2], np.nan, trust[1])
+            shown = clean if np.isfinite(clean).any() else trust[1]
+            name = f"{level_name(level)} dB"
+            curves.append(Labelled(name=name, colour=style["color"], frequency_hz=trust[0], level_db=shown))
+            thin.append(Labelled(name="", colour=style["color"], frequency_hz=trust[0], level_db=trust[1]))
+        label_beside_curves(axes, curves, avoid=thin)
+        key_beside(figure, handles[::-1], [f"{level_name(level)} dB" for level in reversed(ordered)])
+        note(figure, THD_NOTE, top_inches=BOX_BOTTOM_INCHES + 0.95)
+    return figure

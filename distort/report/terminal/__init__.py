@@ -1,0 +1,1 @@
+"""Words and tables of the terminal, and JSON."""

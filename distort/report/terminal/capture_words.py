@@ -1,0 +1,102 @@
+"""What is said about a calibration and about the quality of a recording."""
+
+from collections.abc import Iterable
+
+from rich.console import Console
+
+from distort.capture.calibration.calibrator import CalibratorReading
+from distort.capture.elsewhere.sweep_fitting import FittedSweep
+from distort.report.terminal.console import say
+from distort.report.terminal.numbers import hertz_words, level_name
+from distort.session.calibration.calibration_file import STEADY_DAY_DB, ClosingCalibration, MicrophoneCalibration
+from distort.session.recordings.stored import Recording
+
+
+def print_calibration(console: Console, reading: CalibratorReading, *, db_spl: float) -> None:
+    """What the calibrator's recording said, what full scale stands for, and every warning."""
+    start_s, end_s = reading.steady_s
+    say(
+        console,
+        f"Tone of {reading.frequency_hz:.1f} Hz at {reading.calibrator_dbfs:.2f} dBFS, steady within "
+        f"{reading.stability_db:.2f} dB from {start_s:.1f} to {end_s:.1f} s, "
+        f"harmonics {reading.harmonic_percent:.2f} %.",
+        f"The calibrator gives {db_spl:g} dB SPL, so full scale stands for {reading.spl_of_full_scale:.1f} dB SPL.",
+        *(f"Careful: {warning}" for warning in reading.warnings),
+    )
+
+
+def print_since_last(console: Console, reading: CalibratorReading, last: MicrophoneCalibration) -> None:
+    """By how much a new calibration differs from the one that it replaces."""
+    moved_db = last.spl_of_full_scale - reading.spl_of_full_scale
+    say(
+        console,
+        f"It replaces the calibration of {last.date}; the same sound reads {moved_db:+.2f} dB against that one. "
+        f"Recordings made before keep the calibration that they were made with.",
+    )
+
+
+def print_microphone(console: Console, *, used: str, calibrated: MicrophoneCalibration) -> None:
+    """A caution when the calibrator was heard live on another input than the one that is `used`; else nothing."""
+    if calibrated.live and calibrated.device != used:
+        say(
+            console,
+            f"Careful: the calibrator was heard on {calibrated.device}, and you record {used}. Levels hold only if "
+            f"both have the same gain.",
+        )
+
+
+def print_closing(console: Console, closing: ClosingCalibration) -> None:
+    """How far the level drifted over the work, and what that means."""
+    say(
+        console,
+        f"Drift since the calibration of {closing.opening.date}: the same sound reads {closing.drift_db:+.2f} dB now.",
+    )
+    if closing.steady:
+        say(console, f"That is within {STEADY_DAY_DB:g} dB: the levels of the day stand. The calibration is unchanged.")
+        return
+    say(
+        console,
+        f"Careful: that is more than {STEADY_DAY_DB:g} dB, so every level of the day is uncertain by it. Seat the "
+        f"microphone firmly, check battery and gain, and close again; if it stays, calibrate anew and measure again.",
+    )
+
+
+def print_quality(console: Console, name: str, *, verdict: str, sentences: Iterable[str]) -> None:
+    """One recording: its verdict, and under it a sentence for everything that was found."""
+    say(console, f"{name}: {verdict}")
+    say(console, *(f"  {sentence}" for sentence in sentences))
+
+
+def print_recorded(console: Console, condition: str, recordings: tuple[Recording, ...], *, ended: bool = False) -> None:
+    """What was recorded or brought in, one line each, with what the check found.
+
+    ended   the ladder ends below the plan's highest level, so that not everything is there
+    """
+    if not recordings and not ended:
+        say(console, f"{condition}: everything the plan asks for is recorded already.")
+    for recording in recordings:
+        quality = recording.sidecar.quality
+        name = f"{condition}/{recording.sidecar.name.stem}"
+        print_quality(console, name, verdict=quality.verdict, sentences=quality.findings)
+
+
+def print_fitted(console: Console, name: str, fitted: FittedSweep) -> None:
+    """What sweep a file holds, and how well it is one."""
+    sweep = fitted.sweep
+    say(
+        console,
+        f"{name}: an exponential sweep from {sweep.start_hz:.3g} Hz to {hertz_words(sweep.stop_hz)} in "
+        f"{sweep.duration_s:.2f} s, drive {sweep.drive_dbfs:.1f} dBFS, at full level from {sweep.full_level_hz:.3g} "
+        f"Hz. The fit leaves {fitted.residual_db:.0f} dB of it; the analysis divides by the file's own samples.",
+    )
+
+
+def print_left_out(console: Console, levels_db_spl: tuple[float, ...]) -> None:
+    """Which multitones are not played, because their peaks would pass digital full scale; nothing where all are."""
+    if levels_db_spl:
+        named = ", ".join(level_name(level) for level in levels_db_spl)
+        say(
+            console,
+            f"No multitone at {named} dB SPL: its peak would pass digital full scale. Turn the loudspeaker up, or "
+            f'choose another seed or phases = "low-crest" in [multitone] of session.toml.',
+        )

@@ -1,0 +1,175 @@
+"""What `distort check` and `distort show ... quality` say: what is there, what each is worth, and what to repeat."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+
+from rich.console import Console
+from rich.table import Table
+
+from distort.capture.quality.completeness import Completeness, Wanted
+from distort.capture.quality.finding import RANK, Finding, worst
+from distort.report.terminal.console import say
+from distort.report.terminal.plan_words import ended_sentence
+from distort.session.files.names import RecordingName
+from distort.session.recordings.stored import Recording
+from signals.levels import NOTHING_DB
+
+NAME_COLUMNS, VERDICT_COLUMNS = 26, 8
+
+
+def print_qualities(
+    console: Console, condition: str, recordings: Sequence[Recording], *, beside: Mapping[str, Sequence[Finding]]
+) -> None:
+    """Every recording of a condition with its verdict and the sentences of its check, rejected ones with why; then its
+    figures.
+
+    beside   what each says only beside others, by the name of its file
+    """
+    table = Table(title=f"Condition {condition}", title_justify="left", box=None, pad_edge=False)
+    table.add_column("Recording", width=NAME_COLUMNS, overflow="fold")
+    table.add_column("Verdict", width=VERDICT_COLUMNS)
+    table.add_column("What the check found", overflow="fold")
+    for one in recordings:
+        table.add_row(one.sidecar.name.stem, *_verdict(one, beside.get(one.sidecar.name.stem, ())))
+    console.print(table)
+    console.print()
+    for one in recordings:
+        figures = [*_figures(one), *(found.sentence for found in beside.get(one.sidecar.name.stem, ()))]
+        if figures:
+            say(console, f"{one.sidecar.name.stem}: {' '.join(figures)}")
+    console.print()
+
+
+def _verdict(recording: Recording, beside: Sequence[Finding]) -> tuple[str, str]:
+    """The worse of what the check said when it was made, and of what it says beside others."""
+    quality = recording.sidecar.quality
+    doubts = [found for found in beside if found.verdict != "good"]
+    found = " ".join([*quality.findings, *(one.sentence for one in doubts)])
+    if recording.sidecar.rejected is not None:
+        return "rejected", f"Rejected: {recording.sidecar.rejected}. {found}".strip()
+    verdict = worst(tuple(doubts))
+    return max(verdict, quality.verdict, key=lambda one: RANK[one]), found
+
+
+TOLD = {
+    "level": "peak {value:.1f} dBFS",
+    "clipping": "{value:.0f} samples clipped",
+    "dc": "DC {value:.2g} %",
+    "clock": "clock {value:+.3g} ppm",
+    "gain": "gain between the chirps {value:+.2f} dB",
+    "hum": "hum {value:.0f} dB re the stimulus",
+}
+"""Figures of the check and how they are written; no hum at all is left out."""
+
+
+def _figures(recording: Recording) -> list[str]:
+    """The figures that the sidecar keeps, in some sentences; none of a recording that an older version checked."""
+    checks = {one.name: one for one in recording.sidecar.quality.checks}
+    told = [
+        how.format(value=checks[name].value)
+        for name, how in TOLD.items()
+        if name in checks
+        and checks[name].value is not None
+        and not (name == "hum" and checks[name].value == NOTHING_DB)
+    ]
+    sentences = [f"{', '.join(told)}."] if told else []
+    for start, name in (
+        ("snr_", "Signal to noise, dB"),
+        ("noise_before_", "Noise before, dBFS"),
+        ("noise_after_", "Noise after, dBFS"),
+    ):
+        octaves = [
+            f"{one.name.removeprefix(start).removesuffix('hz')} Hz {one.value:.0f}"
+            for one in checks.values()
+            if one.name.startswith(start) and one.value is not None
+        ]
+        if octaves:
+            sentences.append(f"{name}: {', '.join(octaves)}.")
+    return sentences
+
+
+def print_check(console: Console, found: Completeness, *, folder: str) -> None:
+    """What is missing, damaged, uncalibrated or doubtful, each with what to do, and the answer in one line."""
+    measure = f"distort measure {folder}{' --simulate' if found.simulated else ''}"
+    _print_wanted(console, found, measure=measure)
+    for condition, ended in found.ended.items():
+        say(console, ended_sentence(condition, ended))
+    for sentence in found.damaged:
+        say(console, f"Damaged: {sentence}. Bring back the original, or reject it and record another take.")
+    _print_calibration(console, found, folder=folder)
+    for one in found.doubtful:
+        say(
+            console,
+            f"Doubtful: {_name(one)}: {' '.join(one.sidecar.quality.findings)} "
+            f"To repeat it: {_again(measure, one.sidecar.condition, one.sidecar.name)}",
+        )
+    if found.complete:
+        doubts = f", {len(found.doubtful)} of them to be read with care" if found.doubtful else ""
+        say(console, f"You may pack up: all {found.recorded} recordings of the plan are there{doubts}.")
+    else:
+        say(console, f"Do not pack up yet: {_count(found)}.")
+
+
+def _print_wanted(console: Console, found: Completeness, *, measure: str) -> None:
+    for one in found.wanted:
+        if one.why == "rejected":
+            say(
+                console,
+                f"Rejected without a replacement: {one.condition}/{one.name.stem}: {one.reason}. "
+                f"To repeat it: {_again(measure, one.condition, one.name)}",
+            )
+    for condition in dict.fromkeys(one.condition for one in found.wanted):
+        missing = [one.name.stem for one in found.wanted if one.condition == condition and one.why == "missing"]
+        if missing:
+            say(
+                console,
+                f"Missing in {condition}: {', '.join(missing)}. "
+                f"To record them: {measure} --condition {condition}; or bring them in with distort add",
+            )
+
+
+def _print_calibration(console: Console, found: Completeness, *, folder: str) -> None:
+    if found.calibration is None:
+        say(
+            console,
+            f"Uncalibrated: no calibrator was recorded, so no sound pressure level is known. Before you change any "
+            f"gain: distort calibrate {folder} --spl 94 --from CALIBRATOR.wav",
+        )
+    if found.calibration is not None and found.uncalibrated:
+        named = ", ".join(_name(one) for one in found.uncalibrated)
+        say(
+            console,
+            f"Uncalibrated: {named} saved before the calibration: if the gain is the same, move them and their "
+            f".json files out of the session, and bring them in again with distort add.",
+        )
+    if found.calibration is not None and found.closing is None:
+        say(
+            console,
+            f"Not asked of you, but wise: record the calibrator once more, and say how far the level drifted: "
+            f"distort calibrate {folder} --spl {found.calibration.calibrator_db_spl:g} --from FILE --closing",
+        )
+    if found.closing is not None:
+        doubt = "" if found.closing.steady else ". Careful: every level of the day is uncertain by it"
+        say(console, f"Drift over the day, by the calibrator: {found.closing.drift_db:+.2f} dB{doubt}.")
+
+
+def _name(recording: Recording) -> str:
+    return f"{recording.sidecar.condition}/{recording.sidecar.name.stem}"
+
+
+def _again(measure: str, condition: str, name: RecordingName) -> str:
+    return f"{measure} --condition {condition} --only {replace(name, take=1).stem} --again"
+
+
+def _count(found: Completeness) -> str:
+    def number(wanted: Sequence[Wanted], why: str) -> int:
+        return sum(one.why == why for one in wanted)
+
+    counts = {
+        "missing": number(found.wanted, "missing"),
+        "rejected without a replacement": number(found.wanted, "rejected"),
+        "damaged": len(found.damaged),
+        "uncalibrated": found.recorded if found.calibration is None else len(found.uncalibrated),
+    }
+    said = ", ".join(f"{count} {what}" for what, count in counts.items() if count)
+    return said or "no calibration"

@@ -1,0 +1,22 @@
+"""The methods text that ships with the program."""
+
+from importlib.resources import files
+
+from rich.console import Console
+
+from distort.report.terminal.console import say
+
+
+def methods_text() -> str:
+    """How every quantity is measured, with formulas and sources, as Markdown."""
+    return files("distort.report").joinpath("methods.md").read_text(encoding="utf-8")
+
+
+def print_methods(console: Console) -> None:
+    """Headings, paragraphs and lists as they stand; folded to the terminal's width, as it is in a pipe."""
+    if not console.is_terminal:
+        say(console, methods_text().rstrip())
+        return
+    from rich.markdown import Markdown
+
+    console.print(Markdown(methods_text()))

@@ -1,0 +1,1 @@
+"""What calibration/ holds: levels, drives, responses."""

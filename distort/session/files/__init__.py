@@ -1,0 +1,1 @@
+"""Names, folders, and files that are whole or not there."""

@@ -1,0 +1,43 @@
+"""SHA-256 of files: what ties a sidecar to the recording and the stimulus it speaks of."""
+
+import hashlib
+import stat
+import string
+from pathlib import Path
+
+import numpy as np
+import numpy.typing as npt
+
+from distort.errors import SessionError
+
+CHUNK_BYTES = 1 << 20
+"""Read at a time: a long recording is never held in memory for its hash alone."""
+
+
+def sha256_of_file(path: Path) -> str:
+    """SHA-256 of the bytes of `path` as 64 hexadecimal digits. Raises SessionError when it cannot be read."""
+    digest = hashlib.sha256()
+    try:
+        if not stat.S_ISREG(path.stat().st_mode):
+            raise SessionError(f"{path} is no file: move it away")  # a pipe would be waited for without end
+        with path.open("rb") as file:
+            while chunk := file.read(CHUNK_BYTES):
+                digest.update(chunk)
+    except OSError as error:
+        raise SessionError(f"{path} cannot be read: {error.strerror or error}") from error
+    return digest.hexdigest()
+
+
+def sha256_of_text(text: str) -> str:
+    """SHA-256 of `text` as UTF-8; names that no UTF-8 can spell have one too."""
+    return hashlib.sha256(text.encode("utf-8", errors="surrogateescape")).hexdigest()
+
+
+def is_sha256(text: str) -> bool:
+    """Whether `text` can be a SHA-256: 64 lower-case hexadecimal digits."""
+    return len(text) == 64 and set(text) <= set(string.digits + "abcdef")
+
+
+def sha256_of_samples(samples: npt.NDArray[np.float64]) -> str:
+    """SHA-256 of `samples` `(n,)` as 64-bit little-endian floats: for what was played without a file."""
+    return hashlib.sha256(np.ascontiguousarray(samples, dtype="<f8").tobytes()).hexdigest()

@@ -1,0 +1,189 @@
+"""Frozen dataclasses as JSON files and back, strictly: no key missing or unknown, no value of another type.
+
+Field types may be str, int, float, bool, `X | None`, `tuple[X, ...]`, a Literal of texts, or such a dataclass again. A
+field may instead carry its own pair of functions in its metadata, see `by`; or be one that older files lack, see
+`later`.
+"""
+
+import dataclasses
+import json
+import os
+import stat
+import sys
+import types
+import typing
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any, TypeVar
+
+from distort.errors import SessionError
+from distort.session.files.atomic import write_text
+
+T = TypeVar("T")
+
+LARGEST = sys.float_info.max
+
+MOST_BYTES = 20_000_000
+"""A hundred times the largest file that this program writes."""
+
+FORMAT = 1
+"""Version of the JSON files that this program writes and reads."""
+
+
+def by(write: Callable[[Any], Any], read: Callable[[Any], Any]) -> dict[str, Any]:
+    """Metadata of a field with its own way into JSON and back; `read` raises ValueError for what it cannot take."""
+    return {"write": write, "read": read}
+
+
+def later() -> dict[str, Any]:
+    """Metadata of a field that older files lack: it then has its default."""
+    return {"later": True}
+
+
+def write_json(path: Path, value: Any) -> None:
+    """Write a dataclass instance to `path`, replacing what was there. Raises SessionError, also for NaN or infinity."""
+    document = as_document(value)
+    try:
+        text = json.dumps(document, indent=2, ensure_ascii=False, allow_nan=False)
+    except ValueError as error:
+        raise SessionError(f"{path} is not written: a number in it is not finite") from error
+    write_text(path, text + "\n")
+
+
+def as_document(value: Any) -> dict[str, Any]:
+    """The object that `write_json` would write."""
+    return {"format": FORMAT, **_to_plain(value)}
+
+
+def read_json(path: Path, made_by: type[T]) -> T:
+    """The instance of `made_by` that `write_json` wrote to `path`.
+
+    Raises SessionError, naming the file, when it is missing, not JSON, or not what `made_by` holds.
+    """
+    document = load_json_object(path)
+    written = document.pop("format", None)
+    if written != FORMAT or isinstance(written, bool):
+        raise SessionError(f"{path} says format {written!r}, this program reads {FORMAT}: was it written by another?")
+    try:
+        return from_plain(document, made_by)
+    except ValueError as error:
+        raise SessionError(f"{path} does not hold what it must: {error}") from error
+
+
+def load_json_object(path: Path) -> dict[str, Any]:
+    """The JSON object in `path`. Raises SessionError when it is missing, not JSON, not an object, or holds NaN."""
+    try:
+        text = read_small_text(path, MOST_BYTES)
+        document = json.loads(text, parse_constant=_refuse, object_pairs_hook=_once)
+    except FileNotFoundError as error:
+        raise SessionError(f"{path} is missing: look whether its name and folder are right") from error
+    except IsADirectoryError as error:
+        raise SessionError(f"{path} is a folder: name the .json file in it") from error
+    except OSError as error:
+        raise SessionError(f"{path} cannot be read: {error.strerror or error}") from error
+    except UnicodeDecodeError as error:
+        raise SessionError(
+            f"{path} is not valid JSON, not even text: name the .json file that this program wrote"
+        ) from error
+    except (ValueError, RecursionError) as error:  # JSONDecodeError is a ValueError
+        raise SessionError(
+            f"{path} is not valid JSON ({error}): name a .json file that this program wrote, as it wrote it"
+        ) from error
+    if not isinstance(document, dict):
+        raise SessionError(f"{path} must hold a JSON object, in braces")
+    return document
+
+
+def read_small_text(path: Path, most_bytes: int) -> str:
+    """The UTF-8 text in `path`, if it is a file of at most `most_bytes`: neither a pipe nor a disk's worth of zeros.
+
+    Raises SessionError when it is not, OSError and UnicodeDecodeError when it cannot be read.
+    """
+    with open(path, "rb", opener=_without_waiting) as file:
+        status = os.fstat(file.fileno())
+        if not stat.S_ISREG(status.st_mode):
+            raise SessionError(f"{path} is no file: look what stands there")
+        content = file.read(most_bytes + 1)
+    if len(content) > most_bytes:
+        raise SessionError(f"{path} is larger than {most_bytes / 1e6:g} MB: it is none of this program's files")
+    return content.decode("utf-8")
+
+
+def _without_waiting(path: str, flags: int) -> int:
+    """Open as usual, but do not wait until somebody opens the other end of a pipe; Windows has no such flag."""
+    return os.open(path, flags | getattr(os, "O_NONBLOCK", 0))
+
+
+def _refuse(constant: str) -> typing.NoReturn:
+    raise ValueError(f"{constant} is not a number that JSON knows")
+
+
+def _once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+    found = dict(pairs)
+    if len(found) != len(pairs):
+        raise ValueError("a key stands twice in one object")
+    return found
+
+
+def _to_plain(value: Any) -> Any:
+    if dataclasses.is_dataclass(value) and not isinstance(value, type):
+        plain = {}
+        for field in dataclasses.fields(value):
+            write = field.metadata.get("write", _to_plain)
+            plain[field.name] = write(getattr(value, field.name))
+        return plain
+    if isinstance(value, tuple):
+        return [_to_plain(item) for item in value]
+    return value
+
+
+def from_plain(plain: Any, made_by: type[T]) -> T:
+    """An instance of the dataclass `made_by` from a JSON object. Raises ValueError saying which key is wrong."""
+    if not isinstance(plain, dict):
+        raise ValueError(f"an object is needed, not {plain!r}")
+    types_by_name = typing.get_type_hints(made_by)
+    fields = {field.name: field for field in dataclasses.fields(typing.cast(Any, made_by))}
+    later = {name for name, field in fields.items() if field.metadata.get("later")}
+    if missing := [name for name in fields if name not in plain and name not in later]:
+        raise ValueError(f"missing: {', '.join(missing)}")
+    if unknown := [name for name in plain if name not in fields]:
+        raise ValueError(f"unknown: {', '.join(unknown)}")
+    values = {}
+    for name, field in fields.items():
+        if name in later and name not in plain:
+            continue
+        try:
+            read = field.metadata.get("read")
+            values[name] = read(plain[name]) if read else _value(plain[name], types_by_name[name])
+        except ValueError as error:
+            raise ValueError(f"{name}: {error}") from error
+    return made_by(**values)
+
+
+def _value(plain: Any, wanted: Any) -> Any:
+    """`plain` as the type `wanted`. Raises ValueError."""
+    origin, arguments = typing.get_origin(wanted), typing.get_args(wanted)
+    if origin in (types.UnionType, typing.Union):
+        inner = next(argument for argument in arguments if argument is not type(None))
+        return None if plain is None else _value(plain, inner)
+    if origin is tuple:
+        if not isinstance(plain, list):
+            raise ValueError(f"a list is needed, not {plain!r}")
+        return tuple(_value(item, arguments[0]) for item in plain)
+    if origin is typing.Literal:
+        if plain not in arguments:
+            raise ValueError(f"one of {', '.join(map(repr, arguments))} is needed, not {plain!r}")
+        return plain
+    if dataclasses.is_dataclass(wanted):
+        return from_plain(plain, typing.cast(type[Any], wanted))
+    return _scalar(plain, wanted)
+
+
+def _scalar(plain: Any, wanted: type) -> Any:
+    if wanted is float and isinstance(plain, int | float) and not isinstance(plain, bool):
+        if not -LARGEST <= plain <= LARGEST:  # JSON can write 1e999, and whole numbers of any length
+            raise ValueError("the number is too large")
+        return float(plain)
+    if type(plain) is not wanted:  # exactly: true is no whole number here
+        raise ValueError(f"{wanted.__name__} is needed, not {plain!r}")
+    return plain

@@ -1,0 +1,225 @@
+"""session.toml as frozen dataclasses. The file is the user's own: it is read here and never rewritten.
+
+Each key stands once, with its default, its rule, and the words that `distort new` writes beside it.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any, Literal, get_args
+
+from distort.session.plan import rules
+from distort.session.plan.rules import Rule
+
+FORMAT = 1
+"""Version of session.toml that this program reads."""
+
+Radiation = Literal["free", "ground-plane", "near-field", "room"]
+ResponseIs = Literal["response", "correction"]
+Spectrum = Literal["pink", "flat", "red", "programme"]
+Phases = Literal["random", "schroeder", "low-crest"]
+
+
+def _facts(rule: Rule, about: str, example: str | None = None) -> Mapping[str, Any]:
+    """`about`: unit and meaning in one line. `example`: TOML to show, commented out, for a key without a default."""
+    return {"rule": rule, "about": about, "example": example}
+
+
+@dataclass(frozen=True, kw_only=True)
+class Loudspeaker:
+    """What is tested, and how it is set."""
+
+    name: str = field(metadata=_facts(rules.some_text, "what is tested, as reports shall call it"))
+    unit: str = field(default="", metadata=_facts(rules.text, "which one of them: serial number, left or right"))
+    firmware: str = field(default="", metadata=_facts(rules.text, "version of its firmware, if it has any"))
+    input: str = field(default="", metadata=_facts(rules.text, "the input used"))
+    volume: str = field(default="", metadata=_facts(rules.text, "where its level control stands"))
+    preset: str = field(default="", metadata=_facts(rules.text, "its preset or filter switches"))
+    note: str = field(default="", metadata=_facts(rules.text, "anything else a reader must know"))
+
+
+@dataclass(frozen=True, kw_only=True)
+class Setup:
+    """Where it stands and where the microphone is."""
+
+    distance_m: float = field(
+        default=1.0, metadata=_facts(rules.number(0.005, 100.0), "metres from the loudspeaker to the microphone")
+    )
+    temperature_c: float = field(
+        default=20.0, metadata=_facts(rules.number(-40.0, 60.0), "degrees Celsius of the air, for wavelengths")
+    )
+    radiation: Radiation = field(
+        default="room",
+        metadata=_facts(rules.one_of(*get_args(Radiation)), '"free", "ground-plane", "near-field" or "room"'),
+    )
+    conditions: tuple[str, ...] = field(
+        default=("default",),
+        metadata=_facts(rules.conditions, "states of the set-up to compare; each gets its own recordings"),
+    )
+
+
+@dataclass(frozen=True, kw_only=True)
+class Microphone:
+    """The measurement microphone."""
+
+    response_file: str | None = field(
+        default=None,
+        metadata=_facts(rules.file_inside, "its response, a file in this folder", '"calibration/microphone.txt"'),
+    )
+    response_is: ResponseIs = field(
+        default="response",
+        metadata=_facts(
+            rules.one_of(*get_args(ResponseIs)), '"response" (is taken off) or "correction" (is added)', '"response"'
+        ),
+    )
+    max_db_spl: float | None = field(
+        default=None,
+        metadata=_facts(rules.number(60.0, 200.0), "dB SPL that it stands, from its data sheet; none is passed", "120"),
+    )
+    max_percent: float = field(
+        default=3.0,
+        metadata=_facts(rules.number(0.01, 30.0), "% of distortion for which max_db_spl is stated: 3, 1, 0.5"),
+    )
+
+
+@dataclass(frozen=True, kw_only=True)
+class Levels:
+    """The ladder of levels."""
+
+    db_spl: tuple[float, ...] = field(
+        default=(76.0, 86.0, 96.0, 102.0), metadata=_facts(rules.levels, "dB SPL at 1 m, from the lowest up")
+    )
+    band_hz: tuple[float, float] = field(
+        default=(300.0, 3000.0), metadata=_facts(rules.band, "Hz; the band whose mean response sets the drive")
+    )
+    repeat_reference: bool = field(
+        default=True, metadata=_facts(rules.flag, "play the lowest level again after the ladder")
+    )
+    rest_s: float = field(
+        default=20.0, metadata=_facts(rules.number(0.0, 3600.0), "seconds of rest between recordings")
+    )
+    takes: int = field(default=1, metadata=_facts(rules.whole(1, 99), "recordings of each stimulus at each level"))
+
+
+@dataclass(frozen=True, kw_only=True)
+class Safety:
+    """What is never exceeded."""
+
+    ceiling_db_spl: float = field(
+        default=105.0, metadata=_facts(rules.number(20.0, 140.0), "dB SPL at 1 m; nothing louder is played")
+    )
+    max_drive_dbfs: float = field(
+        default=-6.0, metadata=_facts(rules.number(-120.0, 0.0), "dBFS; no drive above it, whatever the calibration")
+    )
+
+
+@dataclass(frozen=True, kw_only=True)
+class SweepPlan:
+    """The exponential sweep."""
+
+    start_hz: float = field(
+        default=10.0, metadata=_facts(rules.number(0.5, 1e5), "Hz; where it starts: orders hold from twice that")
+    )
+    full_level_hz: float = field(default=15.9, metadata=_facts(rules.number(0.5, 1e5), "Hz; where its fade-in ends"))
+    stop_hz: float = field(
+        default=22000.0, metadata=_facts(rules.number(1.0, 4e5), "Hz; where it stops, below half the sample rate")
+    )
+    seconds: float = field(default=10.0, metadata=_facts(rules.number(0.1, 600.0), "s; its length"))
+    sample_rate: int = field(
+        default=48000, metadata=_facts(rules.whole(8000, 768000), "Hz; sample rate of all that is played")
+    )
+    short: bool = field(
+        default=True, metadata=_facts(rules.flag, "also play one of half the length: shows the bias of its speed")
+    )
+    lowest_hz: float | None = field(
+        default=None,
+        metadata=_facts(rules.number(1.0, 1e5), "Hz; below it the drive falls, for a small loudspeaker", "60"),
+    )
+
+
+@dataclass(frozen=True, kw_only=True)
+class MultitonePlan:
+    """The multitone."""
+
+    lines_per_decade: int = field(default=10, metadata=_facts(rules.whole(1, 200), "tones in a decade of frequency"))
+    period_s: float = field(default=2.0, metadata=_facts(rules.number(0.05, 60.0), "s; after this it repeats"))
+    periods: int = field(
+        default=16, metadata=_facts(rules.whole(16, 1000), "periods recorded; fewer than 16 leave no noise reading")
+    )
+    spectrum: Spectrum = field(
+        default="pink",
+        metadata=_facts(
+            rules.one_of(*get_args(Spectrum)),
+            '"pink" (equal level a tone), "flat" (rising), "red" (falling) or "programme"',
+        ),
+    )
+    phases: Phases = field(
+        default="random",
+        metadata=_facts(rules.one_of(*get_args(Phases)), '"random" (as peaky as music), "schroeder" or "low-crest"'),
+    )
+    seed: int = field(default=1, metadata=_facts(rules.whole(0, 2**32 - 1), "what makes the random phases again"))
+
+
+@dataclass(frozen=True, kw_only=True)
+class AnalysisPlan:
+    """How recordings are analysed."""
+
+    orders: int = field(default=10, metadata=_facts(rules.whole(2, 100), "highest harmonic order"))
+    smoothing: str = field(default="1/12", metadata=_facts(rules.smoothing, 'octaves, as "1/12", in power; or "none"'))
+    gate_ms: float | None = field(
+        default=None,
+        metadata=_facts(rules.number(0.5, 10e3), "ms after the direct sound that are kept; unset: all", "8"),
+    )
+    response_files: tuple[str, ...] = field(
+        default=(),
+        metadata=_facts(
+            rules.files_inside, "free-field responses, files in this folder", '["calibration/free-field.csv"]'
+        ),
+    )
+    chain_condition: str | None = field(
+        default=None,
+        metadata=_facts(
+            rules.some_text, "the condition recorded without a loudspeaker, output to input: the chain alone", '"chain"'
+        ),
+    )
+
+    @property
+    def smoothing_octaves(self) -> float:
+        """Width of the smoothing in octaves; 0: none. Raises ValueError for neither "1/n" nor "none"."""
+        return rules.smoothing_width(self.smoothing)
+
+
+@dataclass(frozen=True, kw_only=True)
+class ReportPlan:
+    """What the report says about itself."""
+
+    title: str = field(default="", metadata=_facts(rules.text, "title of the report; empty: the loudspeaker's name"))
+    credit: str = field(default="", metadata=_facts(rules.text, "who measured, as it shall stand under the figures"))
+
+
+@dataclass(frozen=True, kw_only=True)
+class Plan:
+    """The whole of session.toml."""
+
+    loudspeaker: Loudspeaker
+    setup: Setup = Setup()
+    microphone: Microphone = Microphone()
+    levels: Levels = Levels()
+    safety: Safety = Safety()
+    sweep: SweepPlan = SweepPlan()
+    multitone: MultitonePlan = MultitonePlan()
+    analysis: AnalysisPlan = AnalysisPlan()
+    report: ReportPlan = ReportPlan()
+
+
+SECTIONS: dict[str, type[Any]] = {
+    "loudspeaker": Loudspeaker,
+    "setup": Setup,
+    "microphone": Microphone,
+    "levels": Levels,
+    "safety": Safety,
+    "sweep": SweepPlan,
+    "multitone": MultitonePlan,
+    "analysis": AnalysisPlan,
+    "report": ReportPlan,
+}
+"""Every section of session.toml, in its order."""

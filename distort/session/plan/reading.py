@@ -1,0 +1,171 @@
+"""From the text of session.toml to a Plan, or to one sentence that says what is wrong and where."""
+
+import difflib
+import tomllib
+from collections.abc import Iterable, Mapping
+from dataclasses import MISSING, fields
+from pathlib import Path
+from typing import Any
+
+import signals
+from distort.analysis.sweep.windows import require_orders
+from distort.errors import AnalysisError, PlanError
+from distort.session.files.folder import PLAN_FILE
+from distort.session.plan.keys import FORMAT, SECTIONS, Plan
+
+MOST_BYTES = 1_000_000
+"""A hundred times the longest plan that anybody would write."""
+
+HIGHEST_TONE_HZ = 20000.0
+HIGHEST_TONE_SHARE = 0.45
+"""Of the sample rate: above it a converter's filter begins to act."""
+
+TRIAL_DRIVE_DBFS = -60.0
+"""Any low drive will do to see whether the numbers make a sweep and a multitone."""
+
+
+def read_plan(folder: Path) -> Plan:
+    """The plan of the session in `folder`.
+
+    Raises PlanError, in one sentence with the file, the section and the key, when session.toml is missing, is not TOML,
+    has a section or key that is not known, lacks one that is needed, or holds a value that cannot be meant.
+    """
+    path = folder / PLAN_FILE
+    try:
+        content = _read(path)
+    except FileNotFoundError as error:
+        raise PlanError(f"{path} is missing: make a session with `distort new`, or name its folder") from error
+    except OSError as error:
+        raise PlanError(f"{path} cannot be read: {error.strerror or error}") from error
+    try:
+        # Some editors put a byte order mark first, which TOML does not allow.
+        text = content.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        line = content[: error.start].count(b"\n") + 1
+        raise PlanError(f"{path} is not UTF-8 text (line {line}): save it as UTF-8") from error
+    return plan_from_text(text, source=str(path))
+
+
+def _read(path: Path) -> bytes:
+    with path.open("rb") as file:
+        content = file.read(MOST_BYTES + 1)
+    if len(content) > MOST_BYTES:
+        raise PlanError(f"{path} is larger than {MOST_BYTES / 1e6:g} MB: it is no plan")
+    return content
+
+
+def plan_from_text(text: str, *, source: str) -> Plan:
+    """The plan that `text` states; `source` names it in errors. Raises PlanError as `read_plan` does."""
+    try:
+        document = tomllib.loads(text + "\n")  # so that an error in the last line is still told by its line
+    except ValueError as error:  # TOMLDecodeError is one; so is a whole number of thousands of digits
+        raise PlanError(f"{source} is not valid TOML: {error}") from error
+    except RecursionError as error:
+        raise PlanError(f"{source} is not a plan: its lists are nested too deeply") from error
+    _check_format(document.pop("format", None), source)
+    _check_known(document, SECTIONS, "section", source)
+    sections = {name: _section(name, document.get(name, {}), source) for name in SECTIONS}
+    plan = Plan(**sections)
+    _check_together(plan, document, source)
+    return plan
+
+
+def sweep_stimulus(plan: Plan, *, drive_dbfs: float, short: bool = False) -> signals.Sweep:
+    """The sweep of the plan at `drive_dbfs` (AES17); `short`: of half the length.
+
+    Raises signals.SignalError when the drive would pass full scale.
+    """
+    sweep = plan.sweep
+    return signals.Sweep(
+        start_hz=sweep.start_hz,
+        full_level_hz=sweep.full_level_hz,
+        stop_hz=sweep.stop_hz,
+        seconds=sweep.seconds / 2 if short else sweep.seconds,
+        sample_rate=sweep.sample_rate,
+        drive_dbfs=drive_dbfs,
+        lowest_hz=sweep.lowest_hz,
+    )
+
+
+def multitone_stimulus(plan: Plan, *, drive_dbfs: float) -> signals.Multitone:
+    """The multitone of the plan at `drive_dbfs` (AES17), up to 20 kHz as far as the sample rate allows.
+
+    Raises signals.SignalError when the plan's lines do not fit its period, or the peak would pass full scale.
+    """
+    tones = plan.multitone
+    return signals.Multitone(
+        lines_per_decade=tones.lines_per_decade,
+        high_hz=min(HIGHEST_TONE_HZ, HIGHEST_TONE_SHARE * plan.sweep.sample_rate),
+        period_s=tones.period_s,
+        periods=tones.periods,
+        spectrum=tones.spectrum,
+        phases=tones.phases,
+        seed=tones.seed,
+        sample_rate=plan.sweep.sample_rate,
+        drive_dbfs=drive_dbfs,
+        lowest_hz=plan.sweep.lowest_hz,
+    )
+
+
+def _check_format(written: object, source: str) -> None:
+    if written is None:
+        raise PlanError(f"{source} does not begin with `format = {FORMAT}`: add that line at its top")
+    if written != FORMAT or isinstance(written, bool):
+        raise PlanError(f"{source} says format = {written!r}; this program reads format = {FORMAT}")
+
+
+def _check_known(given: Iterable[str], known: Iterable[str], what: str, source: str) -> None:
+    names = list(known)
+    for name in given:
+        if name not in names:
+            nearest = difflib.get_close_matches(name, names, n=1, cutoff=0.0)[0]
+            raise PlanError(f"{source}: unknown {what} {name!r}; the nearest known one is {nearest!r}")
+
+
+def _section(section: str, given: Any, source: str) -> Any:
+    """One section as its dataclass, each value passed through its rule."""
+    if not isinstance(given, Mapping):
+        raise PlanError(f"{source}: {section!r} must be a section, [{section}], not a value")
+    keys = {key.name: key for key in fields(SECTIONS[section])}
+    _check_known(given, keys, f"key in [{section}]:", source)
+    values = {}
+    for name, key in keys.items():
+        if name in given:
+            try:
+                values[name] = key.metadata["rule"](given[name])
+            except ValueError as error:
+                raise PlanError(f"{source}: [{section}] {name} must be {error}") from error
+        elif key.default is MISSING:
+            raise PlanError(f"{source}: [{section}] needs {name}: {key.metadata['about']}")
+    return SECTIONS[section](**values)
+
+
+def _check_together(plan: Plan, document: Mapping[str, Any], source: str) -> None:
+    """What no key can say alone."""
+    highest = plan.levels.db_spl[-1]
+    if highest > plan.safety.ceiling_db_spl:
+        raise PlanError(
+            f"{source}: [levels] db_spl goes up to {highest:g} dB, above [safety] ceiling_db_spl = "
+            f"{plan.safety.ceiling_db_spl:g}: "
+            f"leave the level out, or raise the ceiling if loudspeaker and ears bear it"
+        )
+    if plan.microphone.response_file is not None and "response_is" not in document["microphone"]:
+        raise PlanError(
+            f'{source}: [microphone] names a response_file, so it must say response_is = "response" or "correction": '
+            f"the two differ in sign"
+        )
+    for short in (False, True):
+        try:
+            sweep_stimulus(plan, drive_dbfs=TRIAL_DRIVE_DBFS, short=short)
+        except signals.SignalError as error:
+            raise PlanError(f"{source}: [sweep] makes no sweep: {error}") from error
+        if not plan.sweep.short:
+            break
+    try:
+        multitone_stimulus(plan, drive_dbfs=TRIAL_DRIVE_DBFS)
+    except signals.SignalError as error:
+        raise PlanError(f"{source}: [multitone] makes no multitone: {error}") from error
+    try:
+        require_orders(sweep_stimulus(plan, drive_dbfs=TRIAL_DRIVE_DBFS), plan.analysis.orders)
+    except AnalysisError as error:
+        raise PlanError(f"{source}: [analysis] orders and [sweep] seconds do not fit: {error}") from error

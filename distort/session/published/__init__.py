@@ -1,0 +1,1 @@
+"""What a publication rests on: frozen results, bundles."""

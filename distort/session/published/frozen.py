@@ -1,0 +1,143 @@
+"""Results that were published, kept with all that they rest on: frozen/<label>/ in the session, never written again."""
+
+import os
+import platform
+import re
+import secrets
+import shutil
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from importlib.metadata import version
+from pathlib import Path
+
+from distort.errors import SessionError, UsageError
+from distort.session.files.atomic import make_folder
+from distort.session.files.folder import SessionFolder
+from distort.session.files.json_fields import read_json, write_json
+from distort.session.plan.keys import Plan
+from distort.session.published.inputs import FileHash, hashes_of, inputs_of
+from distort.session.recordings.sidecar import now_utc
+
+LIBRARIES = ("numpy", "scipy", "soundfile")
+"""Whose arithmetic or decoding is in the numbers."""
+
+KEPT_INPUTS = (".json", ".toml")
+"""Inputs that are kept themselves, and not by their hash alone: small, and they say what changed."""
+
+_LABEL = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]{0,59}")
+
+
+@dataclass(frozen=True, kw_only=True)
+class Software:
+    """One program or library and its version."""
+
+    name: str
+    version: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class Frozen:
+    """What frozen.json holds: when and with what the results beside it were made, and from which files."""
+
+    label: str
+    date: str
+    """ISO 8601, UTC."""
+    software: tuple[Software, ...]
+    inputs: tuple[FileHash, ...]
+    """Relative to the session."""
+    results: tuple[FileHash, ...]
+    """Relative to the folder of frozen.json."""
+
+
+def software_here(program_version: str) -> tuple[Software, ...]:
+    """This program, Python and the libraries whose arithmetic is in the results."""
+    found = [("distort", program_version), ("Python", platform.python_version())]
+    found += [(name, version(name)) for name in LIBRARIES]
+    return tuple(Software(name=name, version=known) for name, known in found)
+
+
+def frozen_labels(folder: SessionFolder) -> tuple[str, ...]:
+    """Labels under which results were kept, in alphabetical order."""
+    place = folder.inside("frozen")
+    return tuple(sorted(path.parent.name for path in place.glob("*/frozen.json"))) if place.is_dir() else ()
+
+
+def frozen_folder(folder: SessionFolder, label: str) -> Path:
+    """frozen/<label>. Raises UsageError for what no folder can be called."""
+    if not _LABEL.fullmatch(label):
+        raise UsageError(
+            f"{label!r} cannot be a label: use 1 to 60 letters (a to z), digits, - _ and ., beginning with a letter "
+            f"or digit"
+        )
+    return folder.inside("frozen", label)
+
+
+def read_frozen(folder: SessionFolder, label: str) -> Frozen:
+    """What was kept under `label`. Raises SessionError when it cannot be read, or a result in it was changed since."""
+    place = frozen_folder(folder, label)
+    frozen = read_json(place / "frozen.json", Frozen)
+    found = hashes_of(SessionFolder(place), [one.file for one in frozen.results])
+    changed = [kept.file for kept, now in zip(frozen.results, found, strict=True) if kept != now]
+    if changed:
+        raise SessionError(f"{place / changed[0]} was changed since it was frozen: what was published is lost there")
+    return frozen
+
+
+def freeze(
+    folder: SessionFolder,
+    plan: Plan,
+    label: str,
+    *,
+    software: Sequence[Software],
+    write: Callable[[SessionFolder], object],
+) -> Frozen:
+    """Keep under `label` what `write` puts into results/ of the session that it is given, with its inputs.
+
+    The folder gets its name when all is in it. Raises UsageError for an impossible label, SessionError when there is
+    one of that name, an input changed meanwhile, or the folder does not allow it.
+    """
+    place = frozen_folder(folder, label)
+    if os.path.lexists(place):
+        raise SessionError(f"{place} exists already and is never overwritten: choose another label")
+    make_folder(place.parent)
+    before = inputs_of(folder, plan)
+    staging = SessionFolder(place.with_name(f".{label}.{secrets.token_hex(6)}.tmp"))
+    try:
+        write(staging)
+        _keep_inputs(folder, staging, before)
+        results = sorted(path.relative_to(staging.root).as_posix() for path in staging.root.glob("results/*/*"))
+        if inputs_of(folder, plan) != before:
+            raise SessionError(f"{folder.root} changed while its results were frozen: freeze them again")
+        frozen = Frozen(
+            label=label,
+            date=now_utc(),
+            software=tuple(software),
+            inputs=before,
+            results=hashes_of(staging, results),
+        )
+        write_json(staging.root / "frozen.json", frozen)
+        _name(staging.root, place)
+    finally:
+        shutil.rmtree(staging.root, ignore_errors=True)
+    return frozen
+
+
+def _keep_inputs(folder: SessionFolder, staging: SessionFolder, inputs: Sequence[FileHash]) -> None:
+    for one in inputs:
+        if one.file.endswith(KEPT_INPUTS):
+            kept = staging.inside("inputs", one.file)
+            make_folder(kept.parent)
+            kept.write_bytes(folder.inside(one.file).read_bytes())
+
+
+def kept_input(folder: SessionFolder, label: str, file: str) -> str | None:
+    """Text of an input as it was when frozen; None for one that was kept by its hash alone."""
+    path = frozen_folder(folder, label) / "inputs" / file
+    return path.read_text(encoding="utf-8") if path.is_file() else None
+
+
+def _name(staging: Path, place: Path) -> None:
+    try:
+        os.rename(staging, place)
+    except OSError as error:
+        raise SessionError(f"{place} cannot be made: {error.strerror or error}") from error

@@ -1,0 +1,166 @@
+"""How the results of today differ from those that were frozen, and which inputs or programs changed meanwhile."""
+
+import json
+import tomllib
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from distort.session.files.csv_table import read_table
+from distort.session.files.folder import PLAN_FILE, SessionFolder
+from distort.session.plan.keys import Plan
+from distort.session.published.frozen import Frozen, Software, frozen_folder, kept_input
+from distort.session.published.inputs import FileHash, inputs_of
+
+FloatArray = npt.NDArray[np.float64]
+
+BESIDE_THE_READINGS = ("noise", "leak", "bias", "uncertainty", "phase", "equivalent", "residual")
+"""Parts of names of columns that accompany a reading: one of them is named only where no reading changed."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class TableDifference:
+    """One table of which a number changed: how many, and where by most."""
+
+    file: str
+    """Relative to the session: results/desk/harmonics_96dB.csv."""
+    numbers: int
+    """How many cells there are in both."""
+    changed: int
+    """How many of them hold another number, or hold one where the other is empty."""
+    column: str
+    """Where a reading changed most: its column,"""
+    frequency_hz: float
+    """its row,"""
+    then: float
+    """what was frozen (NaN: an empty cell),"""
+    now: float
+    """and what is found today."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Differences:
+    """Results then and now, and what may be the reason."""
+
+    frozen: Frozen
+    tables: tuple[TableDifference, ...]
+    missing: tuple[str, ...]
+    """Tables that were frozen and are not among today's results."""
+    added: tuple[str, ...]
+    """Tables of today that were not frozen."""
+    reasons: tuple[str, ...]
+    """What changed of plan, recordings, calibration, programs: a phrase each."""
+
+    @property
+    def same(self) -> bool:
+        """Whether every number is the same to the last digit written."""
+        return not (self.tables or self.missing or self.added)
+
+
+def differences(folder: SessionFolder, plan: Plan, frozen: Frozen, software: Sequence[Software]) -> Differences:
+    """Today's results/ against what was frozen. Raises SessionError for tables or inputs that cannot be read."""
+    place = frozen_folder(folder, frozen.label)
+    then = {one.file for one in frozen.results if one.file.endswith(".csv")}
+    conditions = {Path(file).parent.name for file in then}
+    now = {
+        path.relative_to(folder.root).as_posix()
+        for condition in conditions
+        for path in folder.results_folder(condition).glob("*.csv")
+    }
+    found = (_compare(file, place / file, folder.inside(file)) for file in sorted(then & now))
+    return Differences(
+        frozen=frozen,
+        tables=tuple(one for one in found if one is not None),
+        missing=tuple(sorted(then - now)),
+        added=tuple(sorted(now - then)),
+        reasons=(
+            *_input_reasons(folder, frozen, inputs_of(folder, plan)),
+            *_software_reasons(frozen.software, software),
+        ),
+    )
+
+
+def _compare(file: str, then_path: Path, now_path: Path) -> TableDifference | None:
+    """None where all numbers are the same. Columns that only one of both has count as changed."""
+    if then_path.read_bytes() == now_path.read_bytes():
+        return None
+    then, now = read_table(then_path), read_table(now_path)
+    rows_hz = then["frequency_hz"]
+    names = list(dict.fromkeys([*then, *now]))
+    old = np.array([_on(rows_hz, then, name) for name in names])
+    new = np.array([_on(rows_hz, now, name) for name in names])
+    both_empty = np.isnan(old) & np.isnan(new)
+    differs = ~((old == new) | both_empty)
+    size = np.where(differs, np.nan_to_num(np.abs(new - old), nan=np.inf), -1.0)
+    beside = np.array([any(word in name for word in BESIDE_THE_READINGS) for name in names])
+    if np.any(differs[~beside]):
+        size[beside] = -1.0
+    column, row = np.unravel_index(int(np.argmax(size)), size.shape)
+    return TableDifference(
+        file=file,
+        numbers=int(np.count_nonzero(~both_empty)),
+        changed=int(np.count_nonzero(differs)),
+        column=names[column],
+        frequency_hz=float(rows_hz[row]),
+        then=float(old[column, row]),
+        now=float(new[column, row]),
+    )
+
+
+def _on(rows_hz: FloatArray, table: Mapping[str, FloatArray], name: str) -> FloatArray:
+    """Column `name` at the rows `rows_hz`; empty where the table has no such column or row."""
+    if name not in table:
+        return np.full(rows_hz.shape, np.nan)
+    return np.interp(rows_hz, table["frequency_hz"], table[name], left=np.nan, right=np.nan)
+
+
+def _input_reasons(folder: SessionFolder, frozen: Frozen, inputs: Sequence[FileHash]) -> Iterator[str]:
+    then = {one.file: one.sha256 for one in frozen.inputs}
+    now = {one.file: one.sha256 for one in inputs}
+    for file in sorted(then.keys() | now.keys()):
+        if file not in now:
+            yield f"{file} is gone"
+        elif file not in then:
+            yield f"{file} is new"
+        elif then[file] != now[file]:
+            yield _what_changed(file, kept_input(folder, frozen.label, file), folder.inside(file))
+
+
+def _what_changed(file: str, kept: str | None, path: Path) -> str:
+    if kept is None:
+        return f"{file} is another file"
+    load = tomllib.loads if file == PLAN_FILE else json.loads
+    then, now = dict(_flat(load(kept))), dict(_flat(load(path.read_text(encoding="utf-8"))))
+    keys = [key for key in dict.fromkeys([*then, *now]) if then.get(key) != now.get(key)]
+    if not keys:
+        return f"{file}: only its comments or its layout"
+    shown = [f"{key} was {_said(then.get(key))}, is {_said(now.get(key))}" for key in keys[:3]]
+    more = f"; and {len(keys) - 3} more" if len(keys) > 3 else ""
+    return f"{file}: {'; '.join(shown)}{more}"
+
+
+def _flat(document: Any, prefix: str = "") -> Iterator[tuple[str, Any]]:
+    """Every value of nested objects under its keys joined by dots."""
+    for key, value in document.items():
+        if isinstance(value, dict):
+            yield from _flat(value, f"{prefix}{key}.")
+        else:
+            yield f"{prefix}{key}", value
+
+
+def _said(value: Any) -> str:
+    if value is None:
+        return "nothing"
+    text = json.dumps(value, ensure_ascii=False, default=str)
+    return text if len(text) <= 40 else f"{text[:37]}..."
+
+
+def _software_reasons(then: Sequence[Software], now: Sequence[Software]) -> Iterator[str]:
+    versions = {one.name: one.version for one in then}
+    for one in now:
+        if versions.get(one.name) != one.version:
+            yield f"{one.name} was {versions.get(one.name, 'not there')}, is {one.version}"

@@ -1,0 +1,1 @@
+"""Recordings and stimuli on disk, each with its sidecar."""

@@ -1,0 +1,241 @@
+"""Audio files in and out: WAV and FLAC, checked before they are believed."""
+
+import os
+from collections.abc import Callable, Iterable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+import soundfile
+
+from distort.errors import RecordingError, SessionError
+from distort.session.files.atomic import staged
+from distort.session.recordings.flac import checked_blocks
+from distort.session.recordings.resampling import resample
+from distort.session.recordings.riff import promised_and_held_bytes
+from distort.session.recordings.sidecar import Subtype
+
+FloatArray = npt.NDArray[np.float64]
+
+MOST_FRAMES = 48_000 * 3600
+"""Longest file that is read: an hour at 48 kHz, 1.4 GB of memory. No stimulus comes near it."""
+
+BLOCK_SAMPLES = 1 << 17
+"""Of all channels together, read at a time: 1 MB, however many channels there are."""
+
+CONTAINERS = {"WAV", "WAVEX", "RF64", "FLAC"}
+SUBTYPES = {"PCM_16", "PCM_24", "PCM_32", "FLOAT", "DOUBLE"}
+
+STEPS_24_BIT = 2**23
+"""Steps of a 24-bit sample from 0 to full scale."""
+
+
+def read_audio(path: Path, *, channel: int | None = None) -> tuple[FloatArray, int]:
+    """One channel of a WAV or FLAC file as float64 `(n,)`, digital full scale 1, and its sample rate in Hz.
+
+    `channel` counts from 1; it may be left out where the file has only one. Raises RecordingError, in one sentence,
+    when the file is missing, not audio, of a kind that does not keep a recording as it was, empty, truncated, longer
+    than MOST_FRAMES, holds NaN or infinity, or lacks that channel.
+    """
+    with opened(path) as file:
+        if file.frames > MOST_FRAMES:
+            raise RecordingError(
+                f"{path} says it holds {file.frames / file.samplerate / 60:.3g} minutes; up to {MOST_FRAMES} samples "
+                f"a channel are read (an hour at 48 kHz): cut out the part with the stimulus"
+            )
+        samples = _read_channel(path, file, column_of(path, file.channels, channel))
+        return samples, int(file.samplerate)
+
+
+@contextmanager
+def opened(path: Path) -> Iterator[Any]:
+    """The audio file `path` as a soundfile.SoundFile, checked. Raises RecordingError as `read_audio` does."""
+    if not path.is_file():
+        raise RecordingError(
+            f"{path} is a folder: name the WAV or FLAC file in it"
+            if path.is_dir()
+            else f"{path} is missing: look whether its name and folder are right"
+        )
+    try:
+        if path.stat().st_size == 0:
+            raise RecordingError(f"{path} is empty: it holds no byte; copy or record it again")
+        with path.open("rb"):
+            pass  # soundfile calls a file that may not be read a damaged one; this says why
+        with soundfile.SoundFile(_spelled(path)) as file:
+            _check_kind(path, file)
+            _check_length(path, file)
+            yield file
+    except soundfile.SoundFileError as error:
+        raise RecordingError(
+            f"{path} cannot be read as WAV or FLAC audio: it is damaged or no audio file; export it as WAV"
+        ) from error
+    except OSError as error:
+        raise RecordingError(f"{path} cannot be read: {error.strerror or error}") from error
+
+
+def write_audio(
+    path: Path,
+    samples: npt.ArrayLike,
+    sample_rate: int,
+    *,
+    subtype: Subtype = "PCM_24",
+    dither_seed: int | None = None,
+    replace: bool = False,
+) -> None:
+    """Write `samples` `(n,)`, digital full scale 1, as WAV or FLAC, whichever `path` ends in; whole or not at all.
+
+    subtype       "PCM_24", or "FLOAT" (32 bits; WAV alone)
+    dither_seed   with PCM_24: adds triangular dither of two steps' width, made again by this seed; None adds none
+    replace       whether a file of this name may be replaced
+
+    Raises SessionError when the samples are empty, not finite or beyond full scale (PCM_24), when the file exists and
+    may not be replaced, or when the folder does not allow it.
+    """
+    write = encoder(path, samples, sample_rate, subtype=subtype, dither_seed=dither_seed)
+    with staged(path, replace=replace) as temporary:
+        write(temporary)
+
+
+def encoder(
+    path: Path, samples: npt.ArrayLike, sample_rate: int, *, subtype: Subtype = "PCM_24", dither_seed: int | None = None
+) -> Callable[[Path], None]:
+    """What writes `samples` where it is told, as the file that is to be called `path`; options as in `write_audio`.
+
+    Raises SessionError at once when the samples cannot be written, and when called where the file cannot be.
+    """
+    values = np.asarray(samples, dtype=np.float64)
+    container = {".wav": "WAV", ".flac": "FLAC"}.get(path.suffix)
+    if container is None or (container, subtype) == ("FLAC", "FLOAT"):
+        raise SessionError(f"{path} cannot hold {subtype}: use .wav, or .flac for PCM_24")
+    if values.ndim != 1 or values.size == 0:
+        raise SessionError(f"{path} is not written: there must be one channel with at least one sample")
+    if not np.all(np.isfinite(values)):
+        raise SessionError(f"{path} is not written: sample {int(np.argmin(np.isfinite(values)))} is not a number")
+    random = None if dither_seed is None else np.random.default_rng(dither_seed)
+    content = values.astype(np.float32) if subtype == "FLOAT" else _to_24_bit(path, values, random)
+
+    def write(place: Path) -> None:
+        try:
+            soundfile.write(_spelled(place), content, sample_rate, subtype=subtype, format=container)
+        except soundfile.SoundFileError as error:
+            # The library does not say why. A full disk is by far the likeliest, and a bad rate the only other.
+            raise SessionError(f"{path} cannot be written: is the disk full, or {sample_rate} Hz no rate?") from error
+
+    return write
+
+
+def write_pieces(path: Path, pieces: Iterable[FloatArray], sample_rate: int, *, dither_seed: int) -> None:
+    """Write `pieces`, `(n,)` each, one after another as one 24-bit WAV, with dither as `write_audio` adds it.
+
+    An existing file is replaced. Raises SessionError as `write_audio` does.
+    """
+    random = np.random.default_rng(dither_seed)
+    with staged(path, replace=True) as temporary:
+        try:
+            with soundfile.SoundFile(
+                _spelled(temporary), "w", samplerate=sample_rate, channels=1, subtype="PCM_24", format="WAV"
+            ) as file:
+                for piece in pieces:
+                    file.write(_to_24_bit(path, piece, random))
+        except soundfile.SoundFileError as error:
+            raise SessionError(f"{path} cannot be written: is the disk full, or {sample_rate} Hz no rate?") from error
+
+
+def _spelled(path: Path) -> Path | bytes:
+    """`path` as the library takes it: a name that is no UTF-8 in bytes, which Windows does not have."""
+    return path if os.name == "nt" else os.fsencode(path)
+
+
+def _to_24_bit(path: Path, values: FloatArray, random: np.random.Generator | None) -> npt.NDArray[np.int32]:
+    """24-bit samples in the upper bits of 32. Dither of triangular density, two steps wide: its noise is constant."""
+    peak = float(np.max(np.abs(values)))
+    if peak > 1.0:
+        raise SessionError(f"{path} is not written: its peak of {peak:.4g} is beyond full scale and would clip")
+    steps = values * STEPS_24_BIT
+    if random is not None:
+        steps += random.random(values.size)
+        steps -= random.random(values.size)
+    whole = np.clip(np.rint(steps), -STEPS_24_BIT, STEPS_24_BIT - 1).astype(np.int32)
+    return np.asarray(whole << 8)
+
+
+def _check_kind(path: Path, file: Any) -> None:
+    if file.format not in CONTAINERS:
+        raise RecordingError(f"{path} is {file.format}: bring the recording as WAV or FLAC, as it was captured")
+    if file.subtype not in SUBTYPES:
+        raise RecordingError(f"{path} holds {file.subtype} samples: record with 16, 24 or 32 bits or floating point")
+
+
+def _check_length(path: Path, file: Any) -> None:
+    if file.format != "FLAC":
+        promised, held = promised_and_held_bytes(path)
+        if held < promised:
+            raise RecordingError(
+                f"{path} is truncated: it promises {promised} bytes of audio and holds {held}; copy it again"
+            )
+    if file.frames <= 0:
+        raise RecordingError(f"{path} is empty: it holds no sample; record again")
+
+
+def column_of(path: Path, channels: int, channel: int | None) -> int:
+    """Index of `channel`, counted from 1. Raises RecordingError when it must be said, or is not there."""
+    if channel is None:
+        if channels > 1:
+            raise RecordingError(
+                f"{path} has {channels} channels: say with --channel which one is the microphone, counted from 1"
+            )
+        return 0
+    if not 1 <= channel <= channels:
+        raise RecordingError(f"{path} has no channel {channel}: it has {channels}, counted from 1")
+    return channel - 1
+
+
+def blocks(path: Path, file: Any) -> Iterator[FloatArray]:
+    """All samples of the file that `opened` has given, in blocks `(n, channels)`.
+
+    Raises RecordingError when a FLAC file turns out not to decode to what was encoded, and what soundfile raises.
+    """
+    size = max(BLOCK_SAMPLES // file.channels, 1)
+    if file.format == "FLAC":
+        yield from checked_blocks(path, file, size)
+    else:
+        yield from file.blocks(size, dtype="float64", always_2d=True)
+
+
+def _read_channel(path: Path, file: Any, column: int) -> FloatArray:
+    """One column, block by block, so that a file of many channels takes no more memory than one."""
+    samples = np.empty(file.frames)
+    filled = 0
+    try:
+        for block in blocks(path, file):
+            samples[filled : filled + len(block)] = block[:, column]
+            filled += len(block)
+    except soundfile.SoundFileError as error:
+        raise RecordingError(
+            f"{path} is truncated or damaged: not all of its {file.frames} samples can be read; copy it again"
+        ) from error
+    if filled < file.frames:  # some versions of the library stop without a word
+        raise RecordingError(
+            f"{path} is truncated: it promises {file.frames} samples and holds {filled}; copy it again"
+        )
+    if not np.all(np.isfinite(samples)):
+        first = int(np.argmin(np.isfinite(samples)))
+        raise RecordingError(
+            f"{path} holds a sample that is not a number (sample {first}): export it again, or record again"
+        )
+    return samples
+
+
+__all__ = [
+    "MOST_FRAMES",
+    "blocks",
+    "column_of",
+    "encoder",
+    "opened",
+    "read_audio",
+    "resample",
+    "write_audio",
+    "write_pieces",
+]

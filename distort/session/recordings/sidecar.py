@@ -1,0 +1,231 @@
+"""What stands beside each recording and each stimulus file, so that either can be understood alone."""
+
+import dataclasses
+from dataclasses import dataclass, field
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+from typing import Any, Literal
+
+from distort.errors import SessionError
+from distort.session.files.hashing import is_sha256, sha256_of_file
+from distort.session.files.json_fields import by, later, read_json, write_json
+from distort.session.files.names import RecordingName, check_condition
+from distort.session.plan.keys import Loudspeaker, Setup
+from distort.session.recordings.reel_layout import layout_of, reel_of, stimulus_of
+from signals import Reel, Stimulus, describe
+
+Verdict = Literal["good", "usable", "refuse"]
+Subtype = Literal["PCM_24", "FLOAT"]
+
+_STIMULUS = by(describe, stimulus_of)
+_REEL = by(layout_of, reel_of)
+
+
+LARGEST_DB = 400.0
+"""Either way: no level, drive or turn of a volume comes near it, and what is computed from it stays a number."""
+
+FARTHEST_SAMPLE = 1e10
+"""Of a recording: a day at 96 kHz."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class CalibrationInForce:
+    """The calibration that turns this recording's dBFS into dB SPL, as it was when the recording was made.
+
+    Raises ValueError for levels that none can have.
+    """
+
+    calibrator_dbfs: float
+    calibrator_db_spl: float
+    sha256: str
+    """Of the calibrator recording it was read from."""
+
+    def __post_init__(self) -> None:
+        _check_size("calibrator_dbfs", self.calibrator_dbfs, LARGEST_DB)
+        _check_size("calibrator_db_spl", self.calibrator_db_spl, LARGEST_DB)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Checked:
+    """One figure of the recording-quality check, and the threshold it was held against, in `unit` both."""
+
+    name: str
+    value: float | None
+    """None: could not be measured."""
+    unit: str
+    threshold: float | None
+    """Between this verdict and its neighbour; None: the figure is only told."""
+    verdict: Verdict
+
+
+@dataclass(frozen=True, kw_only=True)
+class Quality:
+    """Result of the recording-quality check: "good", "usable" or "refuse", and a sentence for each thing found."""
+
+    verdict: Verdict
+    findings: tuple[str, ...] = ()
+    checks: tuple[Checked, ...] = field(default=(), metadata=later())
+    """Every figure, also the good ones."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Sidecar:
+    """All that is known of one recording. Raises ValueError when its parts contradict one another."""
+
+    stimulus_name: str
+    """"sweep", "sweep-short", "multitone": the first part of the file name."""
+    level_db_spl: float
+    """Nominal level, dB SPL at 1 m."""
+    condition: str
+    take: int
+    after: bool
+    """The reference level again, after the ladder."""
+    drive_dbfs: float
+    """r.m.s. of the stimulus's steady part as played (AES17)."""
+    stimulus: Stimulus = field(metadata=_STIMULUS)
+    reel: Reel = field(metadata=_REEL)
+    """What was played, the stimulus in it; `signals.framed(stimulus)` as a rule."""
+    stimulus_start_sample: float
+    """Where in the recording the stimulus's first sample was found: samples at `sample_rate`, with fraction."""
+    sample_rate: int
+    """Of the recording, Hz."""
+    channel: int
+    """Of the recording file, counted from 1."""
+    turned_db: float | None
+    """By how much the volume was turned up since the first recording; None: nobody said."""
+    calibration: CalibrationInForce | None
+    loudspeaker: Loudspeaker
+    setup: Setup
+    date: str
+    """When it began to be recorded: ISO 8601, UTC."""
+    rest_s: float | None
+    """How long the loudspeaker rested before it, seconds; None: nobody knows."""
+    clock_difference_ppm: float | None
+    """Recorder's clock against the player's, positive when it is faster; 0: the same within what can be told; None:
+    not known, because the recording lacks a chirp."""
+    device: str
+    simulated: bool
+    """True: no real loudspeaker was heard, and everything made from this must say so."""
+    stimulus_sha256: str
+    """Of the stimulus file played; when none was written, of the samples as 64-bit little-endian floats."""
+    recording_sha256: str
+    """Of the recording file."""
+    quality: Quality
+    rejected: str | None = None
+    """Why the user rejected it; None: they did not."""
+    repositioned: bool = field(default=False, metadata=later())
+    """The microphone or the loudspeaker was set up anew since the take before it."""
+
+    def __post_init__(self) -> None:
+        try:
+            check_condition(self.condition)
+            self.name  # noqa: B018 - made to see whether it can be
+        except SessionError as error:
+            raise ValueError(str(error)) from error
+        if self.stimulus not in self.reel.items:
+            raise ValueError("the reel does not hold the stimulus")
+        if abs(self.drive_dbfs - self.stimulus.drive_dbfs) > 1e-9:  # far below what any converter resolves
+            raise ValueError(f"drive_dbfs is {self.drive_dbfs:g}, the stimulus says {self.stimulus.drive_dbfs:g}")
+        if self.sample_rate < 1 or self.channel < 1:
+            raise ValueError("sample_rate and channel must be at least 1")
+        _check_size("stimulus_start_sample", self.stimulus_start_sample, FARTHEST_SAMPLE)
+        _check_size("clock_difference_ppm", self.clock_difference_ppm, 1e6)
+        _check_size("turned_db", self.turned_db, LARGEST_DB)
+        _check_hashes(self.stimulus_sha256, self.recording_sha256)
+        _check_date(self.date)
+
+    @property
+    def name(self) -> RecordingName:
+        """What its file is called."""
+        return RecordingName(
+            stimulus=self.stimulus_name, level_db_spl=self.level_db_spl, take=self.take, after=self.after
+        )
+
+
+@dataclass(frozen=True, kw_only=True)
+class StimulusSidecar:
+    """What a file in stimuli/ holds and how to make it again exactly. Raises ValueError for contradictions."""
+
+    stimulus_name: str
+    level_db_spl: float
+    drive_dbfs: float
+    stimulus: Stimulus = field(metadata=_STIMULUS)
+    reel: Reel = field(metadata=_REEL)
+    """All that the file plays."""
+    sample_rate: int
+    subtype: Subtype
+    """"PCM_24": 24 bits with triangular dither; "FLOAT": 32-bit floating point."""
+    dither_seed: int | None
+    """What makes the dither again; None: no dither."""
+    file: str
+    """Name of the audio file, beside this one."""
+    sha256: str
+    """Of the audio file."""
+
+    def __post_init__(self) -> None:
+        if self.stimulus not in self.reel.items:
+            raise ValueError("the reel does not hold the stimulus")
+        if self.sample_rate != self.reel.sample_rate:
+            raise ValueError(f"sample_rate is {self.sample_rate}, the reel says {self.reel.sample_rate}")
+        _check_hashes(self.sha256)
+
+
+def write_sidecar(path: Path, sidecar: Sidecar) -> None:
+    """Write the sidecar of a recording. Raises SessionError when the folder does not allow it."""
+    write_json(path, sidecar)
+
+
+def read_sidecar(path: Path) -> Sidecar:
+    """The sidecar of a recording. Raises SessionError, naming the file, when it cannot be read or trusted."""
+    return read_json(path, Sidecar)
+
+
+def write_stimulus_sidecar(path: Path, sidecar: StimulusSidecar) -> None:
+    """Write the sidecar of a stimulus file. Raises SessionError when the folder does not allow it."""
+    write_json(path, sidecar)
+
+
+def read_stimulus_sidecar(path: Path) -> StimulusSidecar:
+    """The sidecar of a stimulus file. Raises SessionError, naming the file, when it cannot be read or trusted."""
+    return read_json(path, StimulusSidecar)
+
+
+def reject(path: Path, reason: str) -> Sidecar:
+    """Mark the recording whose sidecar is at `path` as rejected and return the new sidecar. Raises SessionError."""
+    if not reason.strip():
+        raise SessionError(f"{path}: say in a few words why the recording is rejected")
+    sidecar = dataclasses.replace(read_sidecar(path), rejected=reason.strip())
+    write_sidecar(path, sidecar)
+    return sidecar
+
+
+def require_same_file(path: Path, sha256: str, sidecar_path: Path) -> None:
+    """Raises SessionError when `path` is no longer the file that the sidecar speaks of."""
+    if sha256_of_file(path) != sha256:
+        raise SessionError(f"{path} is not the file that {sidecar_path.name} was written for: its SHA-256 differs")
+
+
+def now_utc() -> str:
+    """This moment as ISO 8601 in UTC, to the second."""
+    return iso_utc(datetime.now(UTC))
+
+
+def iso_utc(moment: datetime) -> str:
+    """`moment`, which knows its zone, as ISO 8601 in UTC, to the second."""
+    return moment.astimezone(UTC).replace(microsecond=0).isoformat()
+
+
+def _check_size(name: str, value: float | None, largest: float) -> None:
+    if value is not None and abs(value) > largest:
+        raise ValueError(f"{name} is {value:g}, beyond {largest:g}")
+
+
+def _check_hashes(*digests: str) -> None:
+    for digest in digests:
+        if not is_sha256(digest):
+            raise ValueError(f"{digest!r} is not a SHA-256")
+
+
+def _check_date(date: Any) -> None:
+    if datetime.fromisoformat(date).utcoffset() != timedelta(0):
+        raise ValueError(f"date {date!r} is not UTC")

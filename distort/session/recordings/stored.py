@@ -1,0 +1,114 @@
+"""Recordings in and out of a session: audio and sidecar together, the audio last and never overwritten."""
+
+import dataclasses
+import shutil
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+import numpy.typing as npt
+
+from distort.errors import RecordingError, SessionError
+from distort.session.files.atomic import make_folder, staged
+from distort.session.files.folder import AUDIO_SUFFIXES, RecordingFiles, SessionFolder
+from distort.session.files.hashing import sha256_of_file
+from distort.session.recordings.audio import encoder, read_audio
+from distort.session.recordings.sampled_stimuli import give_samples
+from distort.session.recordings.sidecar import Sidecar, Subtype, read_sidecar, require_same_file, write_sidecar
+
+
+@dataclass(frozen=True, kw_only=True)
+class Recording:
+    """One recording on disk and what is known of it."""
+
+    files: RecordingFiles
+    sidecar: Sidecar
+
+    def samples(self) -> npt.NDArray[np.float64]:
+        """The recorded channel as float64 `(n,)`, full scale 1, at `sidecar.sample_rate`.
+
+        Raises SessionError when the file is not the one that was recorded, RecordingError when it cannot be read.
+        """
+        require_same_file(self.files.audio_path, self.sidecar.recording_sha256, self.files.sidecar_path)
+        samples, sample_rate = read_audio(self.files.audio_path, channel=self.sidecar.channel)
+        if sample_rate != self.sidecar.sample_rate:
+            raise RecordingError(
+                f"{self.files.audio_path} is at {sample_rate} Hz, its sidecar says {self.sidecar.sample_rate} Hz"
+            )
+        return samples
+
+
+def load_recordings(folder: SessionFolder, condition: str) -> tuple[Recording, ...]:
+    """All recordings of a condition, rejected ones too, in the order of `SessionFolder.recordings`.
+
+    Raises SessionError when one has no sidecar, or one that cannot be read or belongs to another recording.
+    """
+    return tuple(_load(folder, files) for files in folder.recordings(condition))
+
+
+def save_recording(
+    folder: SessionFolder, samples: npt.NDArray[np.float64], sidecar: Sidecar, *, suffix: str = ".flac"
+) -> Recording:
+    """Save what was captured, `(n,)`, under the name that `sidecar` gives: 24-bit FLAC, or with ".wav" 32-bit float.
+
+    The hash of the file is set here, whatever `sidecar.recording_sha256` says. Raises SessionError when that recording
+    exists already, the sidecar's channel is not 1, or the folder does not allow it.
+    """
+    if sidecar.channel != 1:
+        raise SessionError(f"a recording saved here has one channel, the sidecar speaks of channel {sidecar.channel}")
+    files = folder.recording(sidecar.condition, sidecar.name, suffix)
+    subtype: Subtype = "PCM_24" if suffix == ".flac" else "FLOAT"
+    # Undithered: a converter of 24 bits has made these very steps, and any microphone's noise is dither enough.
+    write = encoder(files.audio_path, samples, sidecar.sample_rate, subtype=subtype)
+    return _save(files, sidecar, write)
+
+
+def bring_in_recording(folder: SessionFolder, source: Path, sidecar: Sidecar) -> Recording:
+    """Copy the audio file `source`, byte for byte, into the session under the name that `sidecar` gives.
+
+    The hash is set here. Raises SessionError as `save_recording` does, RecordingError when `source` is no recording or
+    is not at the rate that `sidecar` says.
+    """
+    _, sample_rate = read_audio(source, channel=sidecar.channel)
+    if sample_rate != sidecar.sample_rate:
+        raise RecordingError(f"{source} is at {sample_rate} Hz, where {sidecar.sample_rate} Hz was said")
+    files = folder.recording(sidecar.condition, sidecar.name, source.suffix.lower())
+    return _save(files, sidecar, lambda place: _copy(source, place))
+
+
+def _save(files: RecordingFiles, sidecar: Sidecar, write: Callable[[Path], None]) -> Recording:
+    """Audio under a temporary name, then the sidecar, then the audio's own name.
+
+    So wherever there is audio its sidecar is complete, and a sidecar without audio means nothing and may be replaced.
+    """
+    make_folder(files.audio_path.parent)
+    for other in AUDIO_SUFFIXES:
+        if (existing := files.audio_path.with_suffix(other)).exists():
+            raise SessionError(f"{existing} exists already and is never overwritten: record another take")
+    with staged(files.audio_path, replace=False) as temporary:
+        write(temporary)
+        complete = dataclasses.replace(sidecar, recording_sha256=sha256_of_file(temporary))
+        write_sidecar(files.sidecar_path, complete)
+    return Recording(files=files, sidecar=complete)
+
+
+def _copy(source: Path, path: Path) -> None:
+    with source.open("rb") as original, path.open("wb") as copy:
+        shutil.copyfileobj(original, copy)
+
+
+def _load(folder: SessionFolder, files: RecordingFiles) -> Recording:
+    if not files.has_sidecar:
+        raise SessionError(
+            f"{files.audio_path} has no sidecar {files.sidecar_path.name}: "
+            f"bring it in with `distort add`, or move it away"
+        )
+    sidecar = read_sidecar(files.sidecar_path)
+    if (sidecar.name, sidecar.condition) != (files.name, files.condition):
+        raise SessionError(
+            f"{files.sidecar_path} speaks of {sidecar.name.stem} in {sidecar.condition}: "
+            f"it belongs to another recording"
+        )
+    give_samples(folder, sidecar)
+    return Recording(files=files, sidecar=sidecar)

@@ -1,0 +1,1 @@
+"""What results/ holds, there and back."""

@@ -1,0 +1,143 @@
+"""What the results of a session rest on, kept in results/analysed.json: so that only what changed is analysed again.
+
+The inputs are those of `session.published.inputs`, each by its SHA-256. A file is not read again for that while
+its size and both of its times are what they were: a program can set the time of modification back, but not the time of
+change (POSIX.1-2017, sys/stat.h, st_ctim), except with the clock of the machine.
+"""
+
+import os
+import stat
+import time
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+from distort.errors import SessionError
+from distort.session.files.folder import SessionFolder
+from distort.session.files.hashing import sha256_of_file, sha256_of_text
+from distort.session.files.json_fields import read_json, write_json
+from distort.session.plan.keys import Plan
+from distort.session.published.inputs import input_names
+
+JUST_NOW_NS = 2_000_000_000
+"""A file that was changed less than 2 s ago may change again with the same times, where a drive counts in seconds."""
+
+NOT_TRUSTED = 0
+"""Time of change that no file has: it will be read again."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Input:
+    """A file that the results rest on."""
+
+    file: str
+    """Relative to the session."""
+    sha256: str
+    size: int
+    modified_ns: int
+    changed_ns: int
+    """As the system counts, nanoseconds."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Result:
+    """A file that was written."""
+
+    file: str
+    sha256: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class Analysed:
+    """What results/analysed.json holds."""
+
+    software: str
+    """Names all that analysed: another text, another analysis."""
+    inputs: tuple[Input, ...]
+    results: tuple[Result, ...]
+
+
+def read_analysed(folder: SessionFolder) -> Analysed | None:
+    """What the last whole analysis left; None where there was none, or the file cannot be trusted."""
+    try:
+        return read_json(_path(folder), Analysed)
+    except SessionError:  # missing or damaged, it says the same: analyse again
+        return None
+
+
+def write_analysed(folder: SessionFolder, software: str, inputs: tuple[Input, ...]) -> None:
+    """Say that the results as they are now rest on `inputs`. Raises SessionError when the folder does not allow it."""
+    write_json(_path(folder), Analysed(software=software, inputs=inputs, results=_results(folder)))
+
+
+def is_current(folder: SessionFolder, last: Analysed, software: str, inputs: tuple[Input, ...]) -> bool:
+    """Whether `last` was made by this software from these inputs, and the results are as they were written.
+
+    So a note need not be taken away before new results are written: a kill in between leaves other results than it
+    names.
+    """
+    if last.software != software or not same_contents(last.inputs, inputs):
+        return False
+    return bool(last.results) and last.results == _results(folder)
+
+
+def inputs_seen(folder: SessionFolder, plan: Plan, known: tuple[Input, ...] = ()) -> tuple[Input, ...]:
+    """All inputs as they are now, by name; hashes are those of `known` where a file has not been touched since.
+
+    A file that is missing, or is none, is noted as that: the analysis says what it thinks of it. Raises SessionError
+    when one cannot be read or leads out of the session.
+    """
+    by_name = {one.file: one for one in known}
+    try:
+        return tuple(_input(folder, name, by_name) for name in input_names(folder, plan))
+    except OSError as error:
+        raise SessionError(f"{error.filename or folder.root} cannot be read: {error.strerror or error}") from error
+
+
+def _input(folder: SessionFolder, name: str, known: Mapping[str, Input]) -> Input:
+    path = folder.inside(name)
+    # a name that no UTF-8 can spell is spelled by its bytes
+    file = os.fsencode(name).decode("utf-8", errors="backslashreplace")
+    try:
+        seen = path.stat()
+    except FileNotFoundError:
+        return Input(file=file, sha256=sha256_of_text("missing"), size=0, modified_ns=0, changed_ns=NOT_TRUSTED)
+    now = Input(
+        file=file,
+        sha256="",
+        size=seen.st_size,
+        modified_ns=seen.st_mtime_ns,
+        changed_ns=seen.st_ctime_ns if seen.st_ctime_ns < time.time_ns() - JUST_NOW_NS else NOT_TRUSTED,
+    )
+    before = known.get(file)
+    if before is not None and now.changed_ns != NOT_TRUSTED and _touch(before) == _touch(now):
+        digest = before.sha256
+    elif stat.S_ISREG(seen.st_mode):
+        digest = sha256_of_file(path)
+    else:
+        digest = sha256_of_text(f"kind {stat.S_IFMT(seen.st_mode)}")
+    return replace(now, sha256=digest)
+
+
+def _touch(one: Input) -> tuple[int, int, int]:
+    return one.size, one.modified_ns, one.changed_ns
+
+
+def same_contents(inputs: tuple[Input, ...], others: tuple[Input, ...]) -> bool:
+    """Whether both are the same files with the same contents, touched or not."""
+    return {one.file: one.sha256 for one in inputs} == {one.file: one.sha256 for one in others}
+
+
+def _results(folder: SessionFolder) -> tuple[Result, ...]:
+    """Tables and findings of all conditions that are recorded, as they are now."""
+    return tuple(
+        Result(file=path.relative_to(folder.root).as_posix(), sha256=sha256_of_file(path))
+        for condition in folder.conditions_recorded()
+        if (results := folder.results_folder(condition)).is_dir()
+        for path in sorted(results.iterdir())
+        if path.suffix in {".csv", ".json"} and not path.name.startswith(".") and path.is_file()
+    )
+
+
+def _path(folder: SessionFolder) -> Path:
+    return folder.inside("results", "analysed.json")

@@ -1,0 +1,197 @@
+"""All results of one condition, there and back: the tables of every level, and findings.json that joins them."""
+
+import re
+from dataclasses import dataclass
+
+from distort.analysis.coincidences.faults import Anomaly, Coincidence
+from distort.analysis.curves import Harmonics, LevelUnit, Response
+from distort.errors import SessionError
+from distort.session.files.atomic import make_folder
+from distort.session.files.folder import SessionFolder
+from distort.session.files.json_fields import read_json, write_json
+from distort.session.plan.keys import Loudspeaker, ResponseIs, Setup
+from distort.session.recordings.sidecar import Quality
+from distort.session.results.audibility_results import AudibilityFound
+from distort.session.results.ladder_results import ChangeCurves, CompressionFound, read_changes, write_changes
+from distort.session.results.multitone_results import BandTable, MultitoneFound, read_bands, write_bands
+from distort.session.results.result_files import read_harmonics, read_response, write_harmonics, write_response
+
+_TABLE = re.compile(r"(response|harmonics|multitone)_[0-9.]+dB\.csv|compression_(sweep|multitone)\.csv")
+"""Names of the tables that are written here; any other file in the folder is the user's."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class RecordingUsed:
+    """A recording as the results know it."""
+
+    file: str
+    """Relative to the session."""
+    sha256: str
+    quality: Quality
+    rejected: str | None
+
+
+@dataclass(frozen=True, kw_only=True)
+class MicrophoneUsed:
+    """The response file that was taken out of the readings."""
+
+    file: str
+    """Relative to the session."""
+    sha256: str
+    response_is: ResponseIs
+    zero_hz: float
+    """Frequency of the calibrator: there it changes nothing."""
+    low_hz: float
+    high_hz: float
+    """Its range; outside it results are empty."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class ResponseFileUsed:
+    """A response measured elsewhere, as [analysis] response_files names it."""
+
+    file: str
+    """Relative to the session."""
+    sha256: str
+    low_hz: float
+    high_hz: float
+
+
+@dataclass(frozen=True, kw_only=True)
+class LevelFound:
+    """One rung: what was wanted, played and measured, and what the tables have no column for."""
+
+    level_db_spl: float
+    """Nominal."""
+    drive_dbfs: float
+    measured_db: float | None
+    """Power mean of the response over [levels] band_hz, in `unit`; None where nothing could be measured."""
+    unit: LevelUnit
+    delay_s: float
+    lowest_valid_hz: float
+
+
+@dataclass(frozen=True, kw_only=True)
+class Findings:
+    """What findings.json holds."""
+
+    loudspeaker: Loudspeaker
+    setup: Setup
+    condition: str
+    simulated: bool
+    """True: no real loudspeaker was heard."""
+    software: str
+    """Name and version of what analysed."""
+    smoothing: str
+    gate_ms: float | None
+    recordings: tuple[RecordingUsed, ...]
+    levels: tuple[LevelFound, ...]
+    multitones: tuple[MultitoneFound, ...]
+    compression: tuple[CompressionFound, ...]
+    no_compression: str | None
+    """Why there is none from the sweeps, or from the multitones, a sentence each; None where nothing is missing."""
+    microphone: MicrophoneUsed | None = None
+    """None: session.toml names no response file."""
+    response_files: tuple[ResponseFileUsed, ...] = ()
+    """Responses measured elsewhere, which tell what the room does."""
+    anomalies: tuple[Anomaly, ...] = ()
+    """Dips and peaks of the response of the lowest level."""
+    coincidences: tuple[Coincidence, ...] = ()
+    link: str | None = None
+    """Why a codec may be in the numbers; None: nothing says so."""
+    audibility: tuple[AudibilityFound, ...] = ()
+    """Margins over the masked threshold, an estimate; empty without a calibration."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class ConditionResults:
+    """Findings, and the curves of every level in the order of `findings.levels`."""
+
+    findings: Findings
+    responses: tuple[Response, ...]
+    harmonics: tuple[Harmonics, ...]
+    multitones: tuple[BandTable, ...] = ()
+    """In the order of `findings.multitones`."""
+    changes: tuple[ChangeCurves, ...] = ()
+    """In the order of `findings.compression`."""
+
+    def __post_init__(self) -> None:
+        if not len(self.findings.levels) == len(self.responses) == len(self.harmonics):
+            raise ValueError("every level needs one response and one set of harmonics")
+        if len(self.findings.multitones) != len(self.multitones) or len(self.findings.compression) != len(self.changes):
+            raise ValueError("every multitone and every compression needs its table")
+
+    @property
+    def levels_db_spl(self) -> tuple[float, ...]:
+        """Nominal levels, in the order of the curves."""
+        return tuple(level.level_db_spl for level in self.findings.levels)
+
+
+def write_results(folder: SessionFolder, results: ConditionResults) -> None:
+    """Write the tables of every level and then findings.json, so that findings never name a table that is not there.
+
+    Tables of an earlier analysis that this one does not have (a level that was rejected) are removed last: they would
+    be taken for results of today. Raises SessionError when the folder does not allow it.
+    """
+    condition = results.findings.condition
+    make_folder(folder.results_folder(condition))
+    written = set()
+    for level, response, harmonics in zip(results.levels_db_spl, results.responses, results.harmonics, strict=True):
+        write_response(path := folder.level_result_path(condition, "response", level), response)
+        write_harmonics(other := folder.level_result_path(condition, "harmonics", level), harmonics)
+        written |= {path, other}
+    for multitone, bands in zip(results.findings.multitones, results.multitones, strict=True):
+        write_bands(path := folder.level_result_path(condition, "multitone", multitone.level_db_spl), bands)
+        written.add(path)
+    for changes in results.changes:
+        write_changes(path := folder.compression_path(condition, changes.source), changes)
+        written.add(path)
+    write_json(folder.findings_path(condition), results.findings)
+    for path in folder.results_folder(condition).glob("*.csv"):
+        if path not in written and _TABLE.fullmatch(path.name):
+            path.unlink()
+
+
+def read_results(folder: SessionFolder, condition: str) -> ConditionResults:
+    """What `write_results` wrote. Raises SessionError when nothing was analysed yet, or a file cannot be trusted."""
+    path = folder.findings_path(condition)
+    if not path.exists():
+        raise SessionError(f"{condition} of {folder.root} has no results yet: run `distort analyze {folder.root}`")
+    try:
+        findings = read_json(path, Findings)
+    except SessionError as error:
+        raise SessionError(f"{error}. Or write it anew: `distort analyze {folder.root}`") from error
+    responses = tuple(
+        read_response(
+            folder.level_result_path(condition, "response", level.level_db_spl),
+            delay_s=level.delay_s,
+            lowest_valid_hz=level.lowest_valid_hz,
+        )
+        for level in findings.levels
+    )
+    harmonics = tuple(
+        read_harmonics(
+            folder.level_result_path(condition, "harmonics", level.level_db_spl), lowest_valid_hz=level.lowest_valid_hz
+        )
+        for level in findings.levels
+    )
+    return ConditionResults(
+        findings=findings,
+        responses=responses,
+        harmonics=harmonics,
+        multitones=tuple(
+            read_bands(folder.level_result_path(condition, "multitone", one.level_db_spl))
+            for one in findings.multitones
+        ),
+        changes=tuple(
+            read_changes(folder.compression_path(condition, one.source), one) for one in findings.compression
+        ),
+    )
+
+
+def conditions_analysed(folder: SessionFolder) -> tuple[str, ...]:
+    """Conditions that have results, in alphabetical order."""
+    results = folder.inside("results")
+    if not results.is_dir():
+        return ()
+    return tuple(sorted(path.parent.name for path in results.glob("*/findings.json")))

@@ -1,0 +1,132 @@
+"""Multitone results on disk: multitone_<L>dB.csv per third octave, and what else findings.json holds of a level."""
+
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+import numpy.typing as npt
+
+from distort.analysis.curves import LevelUnit
+from distort.analysis.multitone.curves import MultitoneBands, MultitoneResult
+from distort.errors import SessionError
+from distort.session.files.csv_table import read_table, write_table
+from signals import Multitone
+
+FloatArray = npt.NDArray[np.float64]
+
+
+@dataclass(frozen=True, kw_only=True)
+class WarmUp:
+    """What the level of the lines between two frequencies did while the multitone played: an exponential settling."""
+
+    low_hz: float
+    high_hz: float
+    depth_db: float
+    """From the first to the last moment that was looked at; negative where the level fell."""
+    uncertainty_db: float
+    """Half-width of the 95 % interval, from how the moments scatter about the exponential."""
+    time_constant_s: float
+
+
+@dataclass(frozen=True, kw_only=True)
+class MultitoneFound:
+    """What findings.json holds of the multitone of one level; dB re all lines unless the name says otherwise."""
+
+    level_db_spl: float
+    """Nominal."""
+    drive_dbfs: float
+    measured_db: float
+    """Of all lines together, dB SPL at 1 m or dBFS."""
+    distortion_db: float
+    even_db: float
+    odd_db: float
+    noise_db: float
+    floor_db: float
+    """What noise and the clocks' wander may have put into `distortion_db`."""
+    lines: int
+    crest_factor_db: float
+    phases: str
+    spectrum: str
+    realisations: int
+    clock_difference_ppm: float
+    """Recorder against player, chirps and lines together; it was taken out."""
+    wander_ppm: float
+    fast_wander: bool
+    """The clocks wander faster than could be repaired: floors are raised accordingly."""
+    warm_up: tuple[WarmUp, ...]
+    """Bands whose level changed measurably from period to period: heating; empty where none did."""
+    attack: tuple[WarmUp, ...]
+    """Bands that began louder than they settled, within the first period: a limiter that comes in; empty where none."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class BandTable:
+    """What multitone_<L>dB.csv holds, `(bands,)` each; names and references as in MultitoneBands."""
+
+    frequency_hz: FloatArray
+    unit: LevelUnit
+    level_db: FloatArray
+    distortion_db: FloatArray
+    even_db: FloatArray
+    odd_db: FloatArray
+    noise_db: FloatArray
+    even_floor_db: FloatArray
+    odd_floor_db: FloatArray
+    even_uncertainty_db: FloatArray
+    odd_uncertainty_db: FloatArray
+
+
+def multitone_found(
+    tone: Multitone,
+    level_db_spl: float,
+    result: MultitoneResult,
+    *,
+    warm_up: tuple[WarmUp, ...],
+    attack: tuple[WarmUp, ...],
+) -> MultitoneFound:
+    """What findings.json holds of an analysed multitone."""
+    return MultitoneFound(
+        level_db_spl=level_db_spl,
+        drive_dbfs=tone.drive_dbfs,
+        measured_db=result.level_db,
+        distortion_db=result.distortion_db,
+        even_db=result.even_db,
+        odd_db=result.odd_db,
+        noise_db=result.noise_db,
+        floor_db=result.floor_db,
+        lines=int(tone.line_bins.size),
+        crest_factor_db=tone.crest_factor_db,
+        phases=tone.phases,
+        spectrum=tone.spectrum,
+        realisations=result.realisations,
+        clock_difference_ppm=result.clock.difference_ppm,
+        wander_ppm=result.clock.wander_ppm,
+        fast_wander=result.clock.fast_wander,
+        warm_up=warm_up,
+        attack=attack,
+    )
+
+
+def band_table(bands: MultitoneBands) -> BandTable:
+    """The part of an analysed multitone that is written and drawn."""
+    return BandTable(**{name: getattr(bands, name) for name in BandTable.__annotations__})
+
+
+def write_bands(path: Path, bands: BandTable) -> None:
+    """Write multitone_<L>dB.csv. Raises SessionError when the folder does not allow it."""
+    columns = {name: getattr(bands, name) for name in BandTable.__annotations__ if name != "unit"}
+    write_table(path, {f"level_{bands.unit}" if name == "level_db" else name: each for name, each in columns.items()})
+
+
+def read_bands(path: Path) -> BandTable:
+    """What `write_bands` wrote. Raises SessionError when the table is missing or another's."""
+    table = read_table(path)
+    unit: LevelUnit = "db_spl" if "level_db_spl" in table else "dbfs"
+    try:
+        return BandTable(
+            unit=unit,
+            level_db=table.pop(f"level_{unit}"),
+            **{name: table[name] for name in BandTable.__annotations__ if name not in ("unit", "level_db")},
+        )
+    except KeyError as error:
+        raise SessionError(f"{path} lacks the column {error}: run `distort analyze` again") from error

@@ -1,0 +1,158 @@
+"""A full disk, a folder that goes, a clock set back, links and pipes: nothing is lost and nothing is made up."""
+
+import errno
+import json
+import os
+import re
+import shutil
+from pathlib import Path
+
+import pytest
+
+from distort.archive import analyze_and_note, analyze_if_changed
+from distort.errors import DistortError
+from distort.session.files.folder import SessionFolder
+from distort.session.plan.reading import read_plan
+from distort.session.results import analysed as note
+from tests.clumsy_session import contents, table
+
+pytest_plugins = ["tests.clumsy_fixtures", "tests.small_sessions"]
+
+
+def said(session: Path) -> str:
+    return Path(f"{session}.said").read_text(encoding="utf-8")
+
+
+def test_a_disk_that_takes_no_more_while_recordings_are_brought_in(runner, with_takes, tmp_path) -> None:
+    """A real write that fails half-way, as on a full disk: the system lets no file grow beyond a limit."""
+    session = Path(shutil.copytree(with_takes, tmp_path / "monitor"))
+    take = with_takes.parent / "take_86.wav"
+    before = contents(session)
+    words = ("add", session, take, "--stimulus", "sweep", "--level", 86)
+    assert runner.whole(session, *words, largest_file_bytes=100_000) == 1
+    assert "cannot be written" in said(session)
+    assert "fault in this program" not in said(session)
+    assert {name: held for name, held in contents(session).items() if "recordings" not in name} == before
+    assert [name for name in contents(session) if name.endswith((".wav", ".flac", ".tmp")) and "rec" in name] == []
+    assert runner.whole(session, *words) == 0
+
+
+def test_a_disk_that_takes_no_more_while_results_are_written(runner, drawn, tmp_path) -> None:
+    session = Path(shutil.copytree(drawn, tmp_path / "monitor"))
+    before = contents(session)
+    assert runner.whole(session, "analyze", session, largest_file_bytes=10_000) == 1
+    assert "cannot be written" in said(session)
+    assert contents(session) == before
+    plan = session / "session.toml"  # figures of which nothing changed would not be drawn
+    text, count = re.subn("(?m)^#? ?title = .*$", 'title = "Another"', plan.read_text(encoding="utf-8"))
+    assert count == 1
+    plan.write_text(text, encoding="utf-8")
+    before = contents(session)
+    assert runner.whole(session, "report", session, largest_file_bytes=10_000) == 1
+    assert "cannot be written" in said(session)
+    assert contents(session) == before
+
+
+def test_a_full_disk_is_called_so(distort, analysed, tmp_path, monkeypatch) -> None:
+    session = Path(shutil.copytree(analysed, tmp_path / "monitor"))
+
+    def full(descriptor: int) -> None:
+        raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+
+    monkeypatch.setattr(os, "fsync", full)
+    assert "the disk is full" in distort.refused("analyze", session, inside=session)
+    monkeypatch.undo()
+    distort.done("analyze", session)
+
+
+def test_a_folder_that_goes_while_it_is_analysed(analysed, tmp_path) -> None:
+    session = Path(shutil.copytree(analysed, tmp_path / "monitor"))
+    with pytest.raises(DistortError):
+        analyze_and_note(session, progress=lambda *_: shutil.rmtree(session, ignore_errors=True))
+    outcome = analyze_if_changed(str(session))
+    assert outcome.state == "failed"
+    assert "there is no folder" in outcome.problem or "holds no session.toml" in outcome.problem
+
+
+def test_a_clock_that_was_set_back_between_two_levels_changes_no_result(analysed, tmp_path) -> None:
+    """Compression compares drives, not times; what only times can tell is left out."""
+    session = Path(shutil.copytree(analysed, tmp_path / "monitor"))
+    path = session / "recordings/default/sweep_86dB.json"
+    sidecar = json.loads(path.read_text(encoding="utf-8"))
+    sidecar["date"] = "1999-12-31T23:59:59+00:00"
+    path.write_text(json.dumps(sidecar), encoding="utf-8")
+    before = table(session / "results/default/compression_sweep.csv")
+    analyze_and_note(session, progress=lambda *_: None)
+    after = table(session / "results/default/compression_sweep.csv")
+    assert list(after) == list(before)
+    for name in before:
+        assert after[name].tobytes() == before[name].tobytes()
+
+
+def test_a_clock_that_was_set_back_makes_files_be_read_again(analysed, tmp_path, monkeypatch) -> None:
+    """Their time of change then lies in the future, and means nothing."""
+    session = Path(shutil.copytree(analysed, tmp_path / "monitor"))
+    folder = SessionFolder(session)
+    monkeypatch.setattr(note, "JUST_NOW_NS", 0)
+    plan = read_plan(session)
+    known = note.inputs_seen(folder, plan)
+    read: list[str] = []
+    monkeypatch.setattr(note, "sha256_of_file", lambda path: read.append(path.name) or "0" * 64)
+    assert note.inputs_seen(folder, plan, known) == known
+    assert read == []
+    monkeypatch.setattr("time.time_ns", lambda: 946_684_800_000_000_000)
+    assert len(note.inputs_seen(folder, plan, known)) == len(known) == len(read)
+
+
+@pytest.mark.parametrize(
+    "name",
+    [
+        "session.toml",
+        "recordings/default/sweep_86dB.wav",
+        "recordings/default/sweep_86dB.json",
+        "calibration/microphone.json",
+        "results/default/findings.json",
+        "results/default/harmonics_86dB.csv",
+    ],
+)
+@pytest.mark.parametrize("kind", ["pipe", "link out", "link to itself", "folder"])
+def test_what_is_no_file_is_neither_waited_for_nor_followed_out(distort, analysed, tmp_path, name, kind) -> None:
+    session = Path(shutil.copytree(analysed, tmp_path / "monitor"))
+    outside = tmp_path / "secret"
+    outside.write_text("what nobody may see", encoding="utf-8")
+    path = session / name
+    path.parent.mkdir(exist_ok=True)
+    path.unlink(missing_ok=True)
+    {
+        "pipe": lambda: os.mkfifo(path),
+        "link out": lambda: path.symlink_to(outside),
+        "link to itself": lambda: path.symlink_to(path.name),
+        "folder": path.mkdir,
+    }[kind]()
+    for words in (("show", session, "harmonics"), ("check", session), ("analyze", session)):
+        ending = distort(*words)
+        assert ending.status in (0, 1)
+        assert "fault in this program" not in ending.err
+        assert "nobody may see" not in ending.out + ending.err
+    assert outside.read_text(encoding="utf-8") == "what nobody may see"
+
+
+def test_data_is_never_run() -> None:
+    """No pickle, no eval, no exec, no loader of objects anywhere in the program; dask and processes send functions of
+    this package by their names."""
+    import ast
+
+    root = Path(__file__).resolve().parents[1]
+    banned = {"marshal", "shelve", "dill", "cloudpickle", "yaml"}  # pickle makes bytes to be hashed, and reads none
+    for path in [*(root / "distort").rglob("*.py"), *(root / "signals").rglob("*.py")]:
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            if isinstance(node, ast.Import):
+                assert not {alias.name.split(".")[0] for alias in node.names} & banned, path
+            if isinstance(node, ast.ImportFrom):
+                assert str(node.module).split(".")[0] not in banned | {"pickle"}, path
+            if isinstance(node, ast.Attribute) and ast.unparse(node.value) == "pickle":
+                assert node.attr == "dumps", path
+            if isinstance(node, ast.Call) and isinstance(node.func, ast.Name):
+                assert node.func.id not in {"eval", "exec", "compile", "__import__"}, path
+            if isinstance(node, ast.keyword):
+                assert node.arg != "allow_pickle", path

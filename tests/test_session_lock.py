@@ -1,0 +1,174 @@
+"""Two processes on one session: the second is told who has it; a dead one's lock holds nobody up."""
+
+import errno
+import fcntl
+import os
+import shutil
+import socket
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from distort.commands import alone
+from distort.commands.table import build_parser
+from distort.errors import SessionError
+from distort.session.files.lock import LOCK_FILE, locked
+from tests.clumsy_session import read_only
+
+pytest_plugins = ["tests.clumsy_fixtures"]
+
+HOLD = """
+import sys, time
+from pathlib import Path
+from distort.session.files.lock import locked
+with locked(Path(sys.argv[1])):
+    print("held", flush=True)
+    time.sleep(60)
+"""
+
+
+@pytest.fixture
+def holder(made):
+    """A process that holds the session's lock; gone when the test ends."""
+    process = subprocess.Popen([sys.executable, "-c", HOLD, made], stdout=subprocess.PIPE, text=True)
+    assert process.stdout is not None
+    assert process.stdout.readline() == "held\n"
+    yield process
+    process.kill()
+    process.wait()
+    process.stdout.close()
+    (made / LOCK_FILE).unlink(missing_ok=True)
+
+
+def test_every_command_says_whether_it_writes() -> None:
+    named = [alone.WRITE, alone.OWN_WAY, alone.READ]
+    assert sorted(build_parser().commands()) == sorted(name for names in named for name in names)
+
+
+def test_the_second_process_is_told_who_holds_the_session(distort, made, tmp_path, holder) -> None:
+    wav = tmp_path / "take.wav"
+    for words in (
+        ("measure", made, "--simulate"),
+        ("add", made, wav, "--stimulus", "sweep", "--level", "86"),
+        ("calibrate", made, "--spl", "94", "--from", wav),
+        ("reject", made, "default/sweep_86dB", "--reason", "a lorry"),
+        ("stimuli", made),
+        ("analyze", made),
+        ("report", made),
+        ("freeze", made, "issue-12"),
+        ("bundle", made),
+        ("compare", made, tmp_path),
+    ):
+        said = distort.refused(*words, inside=made)
+        assert said.startswith(f"{made} is in use by process {holder.pid} on {socket.gethostname()} since 20"), words
+    assert distort("check", made).status == 1  # reads, and says what is missing
+    assert "is in use" not in distort("show", made, "quality").err
+
+
+def test_a_killed_process_holds_nobody_up(distort, made, holder) -> None:
+    holder.kill()
+    holder.wait()
+    assert (made / LOCK_FILE).exists()
+    distort.done("stimuli", made)
+    assert not (made / LOCK_FILE).exists()
+
+
+def test_the_lock_goes_when_the_body_ends_badly(tmp_path) -> None:
+    def fails() -> None:
+        with locked(tmp_path):
+            assert (tmp_path / LOCK_FILE).exists()
+            raise KeyboardInterrupt
+
+    with pytest.raises(KeyboardInterrupt):
+        fails()
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_a_folder_that_is_removed_meanwhile(tmp_path) -> None:
+    folder = tmp_path / "session"
+    folder.mkdir()
+    with locked(folder):
+        (folder / LOCK_FILE).unlink()
+        folder.rmdir()
+
+
+def test_a_read_only_folder_is_read_without_a_lock(distort, made, shared) -> None:
+    session = Path(shutil.copytree(made, shared / "monitor"))
+    with read_only(session):
+        said = distort.refused("reject", session, "default/sweep_86dB", "--reason", "a lorry", inside=session)
+        assert "has no recording" in said  # and nothing of a lock
+        assert "86" in distort("check", session).out
+
+
+def test_a_lock_that_was_removed_and_made_anew_is_left_to_its_holder(tmp_path) -> None:
+    path = tmp_path / LOCK_FILE
+    with locked(tmp_path):
+        path.unlink()
+        path.write_text("another's")
+    assert path.read_text() == "another's"
+
+
+@pytest.mark.parametrize("kind", ["link", "pipe", "folder"])
+def test_what_is_no_file_is_not_written_through(tmp_path, kind) -> None:
+    other = tmp_path / "other"
+    other.write_text("mine")
+    session = tmp_path / "session"
+    session.mkdir()
+    path = session / LOCK_FILE
+    {"link": lambda: path.symlink_to(other), "pipe": lambda: os.mkfifo(path), "folder": path.mkdir}[kind]()
+    with pytest.raises(SessionError, match=r"cannot be written|is no file"), locked(session):
+        pass
+    assert other.read_text() == "mine"
+    assert path.is_symlink() or not path.is_file()
+
+
+class TestADriveWithoutLocks:
+    """There the file itself is the lock."""
+
+    @pytest.fixture(autouse=True)
+    def no_locks(self, monkeypatch) -> None:
+        def refuse(descriptor: int, operation: int) -> None:
+            raise OSError(errno.ENOLCK, "No locks available")
+
+        monkeypatch.setattr(fcntl, "flock", refuse)
+
+    def test_it_holds_and_goes(self, tmp_path) -> None:
+        with locked(tmp_path):
+            said = (tmp_path / LOCK_FILE).read_text().split()
+            assert said[:2] == [str(os.getpid()), socket.gethostname()]
+        assert not (tmp_path / LOCK_FILE).exists()
+
+    def test_another_machine_is_believed(self, tmp_path) -> None:
+        (tmp_path / LOCK_FILE).write_text("12 elsewhere 2024-05-01T12:30:00+00:00\n")
+        with pytest.raises(SessionError, match=r"process 12 on elsewhere since 2024.*or remove"), locked(tmp_path):
+            pass
+
+    def test_a_living_process_is_believed_and_a_dead_one_is_not(self, tmp_path) -> None:
+        dead = subprocess.Popen([sys.executable, "-c", ""])
+        dead.wait()
+        for process, held in ((os.getppid(), True), (dead.pid, False), (2**40, False), (os.getpid(), False)):
+            (tmp_path / LOCK_FILE).write_text(f"{process} {socket.gethostname()} 2024-05-01T12:30:00+00:00\n")
+            if held:
+                with pytest.raises(SessionError, match=f"process {process} on"), locked(tmp_path):
+                    pass
+            else:
+                with locked(tmp_path):
+                    pass
+
+    @pytest.mark.parametrize("text", ["", "x", "\0" * 400, "12 here", "-5 here now", "9" * 600])
+    def test_what_names_nobody_holds_nobody_up(self, tmp_path: Path, text) -> None:
+        (tmp_path / LOCK_FILE).write_text(text)
+        with locked(tmp_path):
+            pass
+
+
+def test_what_a_killed_freeze_has_left_goes_and_nothing_else(distort, made) -> None:
+    left = made / "frozen/.issue-12.0123456789ab.tmp"
+    (left / "results/default").mkdir(parents=True)
+    (left / "results/default/findings.json").write_text("{}", encoding="utf-8")
+    (made / "frozen/.kept.tmp").mkdir()
+    distort.done("stimuli", made)
+    assert [path.name for path in (made / "frozen").iterdir()] == [".kept.tmp"]
+    shutil.rmtree(made / "frozen")
