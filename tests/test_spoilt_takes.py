@@ -11,17 +11,19 @@ from distort.capture.calibration.calibrating import calibrate_from_samples
 from distort.capture.devices.device import samples_in
 from distort.capture.measuring.ladder import measure
 from distort.capture.measuring.starting import Choice
+from distort.capture.quality.against_others import against_others
 from distort.errors import RecordingError
 from distort.session.files.folder import SessionFolder
 from distort.session.plan.reading import read_plan
 from distort.session.recordings.audio import read_audio
+from distort.session.recordings.stored import load_recordings
 from tests.clumsy_session import RATE, shorten
 
 LOST = "the sound card lost samples (1 x input overflow)"
 
 
 class LosingWire:
-    """A wire with a loopback that takes no time; the runs whose numbers, from 1, are in `spoilt` lose samples."""
+    """A wire beside a loopback; the runs whose numbers, from 1, are in `spoilt` lose samples."""
 
     name = "wire"
     simulated = False
@@ -32,6 +34,8 @@ class LosingWire:
         self.rests: list[float] = []
         self._elapsed_s = 0.0
         self._loopback: np.ndarray | None = None
+        self.delay_samples = 0
+        self.cable = True
 
     def play_and_record(self, playback: np.ndarray, *, sample_rate: int, stop_above: float | None = None) -> np.ndarray:
         self.runs += 1
@@ -39,9 +43,8 @@ class LosingWire:
         if self.runs in self.spoilt:
             raise RecordingError(LOST)
         noise = 1e-5 * np.random.default_rng(self.runs).standard_normal(playback.size + 4800)
-        heard = np.pad(playback, (100, 4700))
-        self._loopback = heard
-        return heard + noise
+        self._loopback = np.pad(playback, (100, 4700)) if self.cable else noise.copy()
+        return np.pad(playback, (100 + self.delay_samples, 4700 - self.delay_samples)) + noise
 
     def record(self, seconds: float, *, sample_rate: int) -> np.ndarray:
         self._elapsed_s += seconds
@@ -112,3 +115,27 @@ def test_the_loopback_is_kept_sample_for_sample_beside_the_recording(folder) -> 
         assert rate == RATE
         # noise of 1e-5 r.m.s., six times that at the most likely peak of 10^6 samples
         assert 0 < np.max(np.abs(recorded - looped)) < 1e-4
+
+
+@pytest.mark.parametrize("air_samples", [0, 143])
+def test_the_loopback_tells_how_long_the_sound_took(folder, air_samples: int) -> None:
+    """Two identical signals `air_samples` apart, 143 samples being 1.02 m at 20 degC (343.2 m/s)."""
+    wire = LosingWire()
+    wire.delay_samples = air_samples
+    measured(folder, wire)
+    (recording,) = (one for one in load_recordings(folder, "default") if one.sidecar.stimulus_name == "sweep")
+    # a tenth of a sample is 0.7 mm of air
+    assert recording.sidecar.sound_delay_s * RATE == pytest.approx(air_samples, abs=0.1)
+    finding = next(
+        one for one in against_others([recording], read_plan(folder.root))["sweep_86dB"] if one.name == "delay"
+    )
+    assert ("nearer than the plan says" in finding.sentence) is (air_samples == 0)
+    assert finding.verdict == ("usable" if air_samples == 0 else "good")
+
+
+def test_a_loopback_that_holds_nothing_is_told_before_anything_is_loud(folder) -> None:
+    wire = LosingWire()
+    wire.cable = False
+    with pytest.raises(RecordingError, match="look at its cable, or leave --loopback-channel out"):
+        measured(folder, wire)
+    assert not folder.recordings_folder("default").exists()

@@ -149,6 +149,7 @@ def _sidecar(
         date=iso_utc(take.began),
         rest_s=step.rest_s,
         clock_difference_ppm=take.examined.clock_difference_ppm(),
+        sound_delay_s=take.sound_delay_s,
         device=device.name,
         simulated=device.simulated,
         stimulus_sha256=stimulus.sha256,

@@ -6,9 +6,10 @@ from datetime import datetime
 import numpy as np
 import numpy.typing as npt
 
+from distort.capture.alignment.finding import find_reel
 from distort.capture.devices.device import Device
 from distort.capture.quality.examined import Examined, examine
-from distort.errors import TooLoudError
+from distort.errors import RecordingError, TooLoudError
 from distort.session.files.atomic import make_folder
 from distort.session.files.folder import SessionFolder
 from distort.session.files.names import RecordingName
@@ -27,6 +28,8 @@ class Take:
     began: datetime
     loopback: FloatArray | None
     """What a cable from the output brought back meanwhile, `(samples,)`; None without such a cable."""
+    sound_delay_s: float | None = None
+    """From that loopback to the microphone; None without one."""
 
 
 def play_and_examine(
@@ -37,7 +40,8 @@ def play_and_examine(
     stop_above   peak at the microphone, full scale 1, above which the sound is stopped
     microphone   False for the electronics alone
 
-    Raises RecordingError, naming `what`, when what was recorded must be refused, TooLoudError when it was stopped.
+    Raises RecordingError, naming `what`, when what was recorded must be refused or the loopback holds nothing of it,
+    TooLoudError when it was stopped.
     """
     began = device.now()
     try:
@@ -48,7 +52,20 @@ def play_and_examine(
             f"command goes on"
         ) from error
     examined = examine(samples, reel, what=what, microphone=microphone)
-    return Take(samples=samples, examined=examined, began=began, loopback=device.loopback())
+    loopback = device.loopback()
+    delay_s = None if loopback is None else _sound_delay_s(loopback, reel, examined, what=what)
+    return Take(samples=samples, examined=examined, began=began, loopback=loopback, sound_delay_s=delay_s)
+
+
+def _sound_delay_s(loopback: FloatArray, reel: Reel, examined: Examined, *, what: str) -> float:
+    """How much later than the loopback the microphone heard the stimulus: whatever delays the card drops out."""
+    try:
+        sent = find_reel(loopback, reel).stimulus_start
+    except RecordingError as error:
+        raise RecordingError(
+            f"{what}: the loopback does not hold what was played: look at its cable, or leave --loopback-channel out"
+        ) from error
+    return (examined.alignment.stimulus_start - sent) / reel.sample_rate
 
 
 def save_loopback(folder: SessionFolder, take: Take, *, condition: str, name: RecordingName, rate: int) -> None:

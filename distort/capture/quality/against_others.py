@@ -11,6 +11,7 @@ import scipy.fft
 from distort.analysis.curves import Response
 from distort.analysis.sweep.response import band_mean_db
 from distort.analysis.sweep.sweeps import Settings, sweep_response
+from distort.analysis.wavelength import speed_of_sound_m_s
 from distort.capture.alignment.prepared import Prepared, prepare
 from distort.capture.quality.finding import Finding
 from distort.capture.recorded.takes import read_sweep_takes, recorded_at_s, reference_for, sweep_of
@@ -29,6 +30,9 @@ REPEATS_DB = 0.3
 """r.m.s. over frequency, of a response against that of an earlier take. A microphone left where it is repeats within
 0.1 dB; moved by a centimetre it differs by some tenths above 3 kHz (common practice, no source)."""
 
+SEATING_S = 3e-4
+"""Ten centimetres of air: where in a loudspeaker its sound begins, and how well a distance is taped."""
+
 BLOCK_S = 0.1
 
 CAME_DB = 10.0
@@ -41,8 +45,8 @@ ALIKE_DB = -50.0
 def against_others(recordings: Sequence[Recording], plan: Plan) -> dict[str, tuple[Finding, ...]]:
     """Findings of each sweep among the recordings of one condition that is not rejected, by the name of its file.
 
-    `level_spl` where it was calibrated; `repeatability` and `noise_during` where there is an earlier recording of the
-    same sweep. Raises as `prepare` and `read_sweep_takes` do.
+    `level_spl` where it was calibrated; `delay` where there was a loopback; `repeatability` and `noise_during` where
+    there is an earlier recording of the same sweep. Raises as `prepare` and `read_sweep_takes` do.
     """
     sweeps = [one for one in recordings if one.sidecar.rejected is None and isinstance(one.sidecar.stimulus, Sweep)]
     found: dict[str, tuple[Finding, ...]] = {}
@@ -51,7 +55,7 @@ def against_others(recordings: Sequence[Recording], plan: Plan) -> dict[str, tup
         sidecar = one.sidecar
         sweep = sweep_of(sidecar.stimulus, one.files.audio_path)
         response = _response(one)
-        findings = _level(response, one, plan)
+        findings = _level(response, one, plan) + _delay(one, plan)
         earlier = first_of.setdefault(sweep, (one, response))
         if earlier[0] is not one:
             findings += (_repeatability(response, earlier[1], earlier[0]), _noise_during(one, earlier[0]))
@@ -79,6 +83,30 @@ def _level(response: Response, recording: Recording, plan: Plan) -> tuple[Findin
             else ": look whether the volume was turned, or the calibration holds"
         )
     return (_finding("level_spl", difference_db, LEVEL_DB, good=good, sentence=f"{sentence}."),)
+
+
+def _delay(recording: Recording, plan: Plan) -> tuple[Finding, ...]:
+    """What the loopback says of the distance: sound cannot come sooner than through the air alone."""
+    delay_s = recording.sidecar.sound_delay_s
+    if delay_s is None:
+        return ()
+    air_s = plan.setup.distance_m / speed_of_sound_m_s(plan.setup.temperature_c)
+    good = delay_s >= air_s - SEATING_S
+    sentence = (
+        f"By the loopback the sound took {1e3 * delay_s:.2f} ms, of which the air of {plan.setup.distance_m:g} m takes "
+        f"{1e3 * air_s:.2f} ms"
+    )
+    sentence += "." if good else ": the microphone is nearer than the plan says."
+    return (
+        Finding(
+            name="delay",
+            value=1e3 * delay_s,
+            unit="ms",
+            threshold=1e3 * (air_s - SEATING_S),
+            verdict="good" if good else "usable",
+            sentence=sentence,
+        ),
+    )
 
 
 def _finding(name: str, value: float, threshold: float, *, good: bool, sentence: str) -> Finding:

@@ -113,6 +113,9 @@ class Sidecar:
     quality: Quality
     rejected: str | None = None
     """Why the user rejected it; None: they did not."""
+    sound_delay_s: float | None = field(default=None, metadata=later())
+    """From the output's loopback to the microphone: the loudspeaker's own delay and the way through the air; None
+    without a loopback."""
     repositioned: bool = field(default=False, metadata=later())
     """The microphone or the loudspeaker was set up anew since the take before it."""
 
