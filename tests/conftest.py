@@ -1,6 +1,9 @@
 """What all tests share: on CI a test that was skipped has failed, because nobody reads the list of skips."""
 
 import os
+import tempfile
+from collections.abc import Iterator
+from pathlib import Path
 
 import pytest
 
@@ -19,13 +22,17 @@ IN_BROWSER = "in_browser"
 _skipped: list[str] = []
 
 
-@pytest.hookimpl(tryfirst=True)
-def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
-    """Says what stays on one processor: the tests of a file, which share what is dear to make, and all that sound."""
-    if config.pluginmanager.hasplugin("xdist"):
-        for item in items:
-            alone = SOUND_CARD if SOUND_CARD in item.keywords else item.nodeid.partition("::")[0]
-            item.add_marker(pytest.mark.xdist_group(alone))
+@pytest.fixture(autouse=True)
+def _nothing_else_sounds(request: pytest.FixtureRequest) -> Iterator[None]:
+    """Tests that play over the virtual card wait for one another, also in other processes: they would hear them."""
+    if request.node.get_closest_marker(SOUND_CARD) is None:
+        yield
+        return
+    import fcntl  # virtual sound cards are there on Linux alone
+
+    with (Path(tempfile.gettempdir()) / "distort-tests-sound.lock").open("w") as lock:
+        fcntl.flock(lock, fcntl.LOCK_EX)
+        yield
 
 
 def _may_be_skipped(report: pytest.TestReport) -> bool:

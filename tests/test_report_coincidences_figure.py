@@ -135,7 +135,7 @@ def test_only_the_first_are_shaded() -> None:
     many = tuple(coincidence(number, 100.0 * 1.3**number) for number in range(1, MOST_SHADED + 4))
     made = coincidences_figure(results(coincidences=many), LEGEND)
     assert len(shades(panels(made)[1])) == MOST_SHADED
-    assert "Full list: distort show FOLDER" in said(made)
+    assert f"The first {MOST_SHADED} of {MOST_SHADED + 3} are marked." in said(made)
     plt.close(made)
 
 

@@ -71,7 +71,9 @@ def coincidences_figure(results: ConditionResults, legend: Legend) -> "Figure":
         for one in findings.coincidences[:MOST_SHADED]:
             _mark(compression if one.quantity.startswith("compression") else distortion, one)
         key_beside(figure, handles, [str(handle.get_label()) for handle in handles])
-        note(figure, NOTE, top_inches=BOX_BOTTOM_INCHES + 1.6)
+        of_many = len(findings.coincidences)
+        more = f"\nThe first {MOST_SHADED} of {of_many} are marked." if of_many > MOST_SHADED else ""
+        note(figure, NOTE + more, top_inches=BOX_BOTTOM_INCHES + 1.6)
     return figure
 
 
