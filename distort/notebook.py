@@ -18,6 +18,7 @@
 
 import html
 import io
+from abc import ABC, abstractmethod
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from importlib import import_module
@@ -68,11 +69,11 @@ def load(folder: str | PathLike[str]) -> "Session":
     return Session(folder=place, results=found, words=read_plan(place.root).report)
 
 
-class Shown:
+class Shown(ABC):
     """Something that a terminal and a notebook show as the tables that the commands print."""
 
-    def _print(self, console: Console) -> None:
-        raise NotImplementedError
+    @abstractmethod
+    def _print(self, console: Console) -> None: ...
 
     def __repr__(self) -> str:
         text = io.StringIO()
