@@ -11,6 +11,7 @@ from distort.capture.devices.simulated import SimulatedMonitor
 from distort.capture.devices.sound_card import Connections, SoundCard
 from signals import Reel, Silence, Sweep
 from signals.errors import SignalError
+from tests.busy_machine import again_where_busy
 
 pytest_plugins = ["tests.card_fixtures"]
 
@@ -27,6 +28,7 @@ def device(request) -> Device:
     return SoundCard(Connections(), max_drive_dbfs=-6.0)
 
 
+@again_where_busy
 def test_a_recording_is_longer_than_what_was_played_and_holds_it(device) -> None:
     playback = SWEEP.samples()
     before = playback.copy()
@@ -54,6 +56,7 @@ def test_what_is_no_playback_is_refused(device, playback) -> None:
         device.play_and_record(playback, sample_rate=RATE)
 
 
+@again_where_busy
 def test_it_records_as_long_as_it_is_told_while_nothing_is_played(device) -> None:
     for seconds in (0.1, 0.25):
         heard = device.record(seconds, sample_rate=RATE)

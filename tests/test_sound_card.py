@@ -13,6 +13,7 @@ import pytest
 from distort.capture.devices.sound_card import Connections, SoundCard, loudest_stretch_dbfs
 from distort.errors import DeviceError
 from signals import Multitone, Sweep
+from tests.busy_machine import again_where_busy
 
 pytest_plugins = ["tests.card_fixtures"]
 
@@ -38,6 +39,7 @@ def position(recording: np.ndarray, playback: np.ndarray) -> int:
 
 @pytest.mark.sound_card
 @pytest.mark.parametrize("block", [0, 512])
+@again_where_busy
 def test_what_comes_back_over_a_wire_is_what_was_played(wire, block) -> None:
     """Streams carry 32-bit floats, half of whose last place is 2^-25 of the value: 3e-8 of full scale at most.
 
@@ -63,6 +65,7 @@ def test_what_comes_back_over_a_wire_is_what_was_played(wire, block) -> None:
 
 @pytest.mark.sound_card
 @pytest.mark.parametrize("channel", [1, 2])
+@again_where_busy
 def test_what_is_played_on_one_channel_is_heard_on_that_of_its_number_alone(wire, channel) -> None:
     """A system mixer plays a stream of one channel on both outputs, and gives the mean of two inputs for one."""
     both = card(output_channel=channel, input_channel=1, loopback_channel=2)
@@ -94,6 +97,7 @@ def test_a_stimulus_at_the_highest_drive_is_not_taken_for_one_above_it(spectrum)
 
 @pytest.mark.sound_card
 @pytest.mark.parametrize("block", [0, 1200])
+@again_where_busy
 def test_ctrl_c_fades_the_sound_out_within_a_fifth_of_a_second(wire, block) -> None:
     """Heard by a program of its own at the output's monitor, which is asked for blocks of 10 ms."""
     heard: list[tuple[float, np.ndarray]] = []
