@@ -30,7 +30,7 @@ import numpy as np
 import numpy.typing as npt
 from rich.console import Console
 
-from distort.errors import UsageError
+from distort.errors import SessionError, UsageError
 from distort.pipeline import analyze_session
 from distort.report.figures.session_figures import figures_of
 from distort.report.terminal.console import make_console
@@ -60,12 +60,12 @@ def analyze(folder: str | PathLike[str], *, condition: str | None = None) -> "Se
 
 
 def load(folder: str | PathLike[str]) -> "Session":
-    """The session in `folder` as it was analysed last. Raises SessionError when it has no results."""
+    """The session in `folder` as it was analysed last. Raises SessionError when it is no session, or has no results."""
     place = SessionFolder(Path(folder))
     place.require()
     found = {name: read_results(place, name) for name in conditions_analysed(place)}
     if not found:
-        raise UsageError(f"{folder} has no results yet: distort.analyze({str(folder)!r}) makes some")
+        raise SessionError(f"{folder} has no results yet: distort.analyze({str(folder)!r}) makes some")
     return Session(folder=place, results=found, words=read_plan(place.root).report)
 
 

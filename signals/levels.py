@@ -12,9 +12,6 @@ FloatArray = npt.NDArray[np.float64]
 FULL_SCALE_SINE_RMS = float(np.sqrt(0.5))
 """r.m.s. of a sine that just reaches digital full scale: 0 dBFS (AES17)."""
 
-REFERENCE_PRESSURE_PA = 20e-6
-"""Reference of sound pressure level in air (ISO 1683, from memory)."""
-
 NOTHING_DB = -300.0
 """What stands for the level of nothing at all: below every number that double precision can mean."""
 

@@ -10,6 +10,8 @@ import pytest
 
 from distort.__main__ import main
 from distort.analysis.grid import grid_hz
+from distort.errors import SessionError
+from distort.notebook import load
 from distort.report.terminal.numbers import hertz_words
 from distort.session.published import frozen as frozen_module
 from distort.session.published.frozen import Software
@@ -164,3 +166,11 @@ def test_the_same_session_gives_the_same_bundle_and_none_is_overwritten(distort,
     assert (tmp_path / "one/check.zip").read_bytes() == (tmp_path / "two/check.zip").read_bytes()
     said = distort.refused("bundle", own, "--to", tmp_path / "one/check.zip", inside=tmp_path)
     assert "never overwritten" in said
+
+
+def test_a_session_without_recordings_is_told_and_left_as_it_was(distort, made, tmp_path) -> None:
+    session = Path(shutil.copytree(made, tmp_path / "monitor"))
+    for words in (("freeze", session, "issue-12"), ("compare", session, session)):
+        assert "has no recordings yet" in distort.refused(*words, inside=session)
+    with pytest.raises(SessionError, match="has no results yet"):
+        load(session)

@@ -55,7 +55,7 @@ def test_a_death_between_sidecar_and_audio_leaves_no_recording_and_does_no_harm(
         with pytest.raises(KeyboardInterrupt):
             save_recording(session, CAPTURED, SIDECAR)
     assert load_recordings(session, "desk") == ()
-    assert [path.name for path in session.strangers("desk")] == ["sweep_86dB.json"]
+    assert [path.name for path in session.recordings_folder("desk").iterdir()] == ["sweep_86dB.json"]
     assert session.next_take("desk", SIDECAR.name) == SIDECAR.name
     saved = save_recording(session, -CAPTURED, SIDECAR)
     assert load_recordings(session, "desk") == (saved,)

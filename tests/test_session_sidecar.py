@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 
 from distort.errors import SessionError
 from distort.session.calibration.calibration_file import MicrophoneCalibration, read_calibration, write_calibration
-from distort.session.files.hashing import sha256_of_file, sha256_of_samples
+from distort.session.files.hashing import sha256_of_file
 from distort.session.recordings.audio import write_audio
 from distort.session.recordings.reel_layout import layout_of, reel_of
 from distort.session.recordings.sidecar import (
@@ -295,12 +295,6 @@ def test_the_calibration_file(tmp_path: Path) -> None:
 
 def test_the_moment_is_utc() -> None:
     assert replace(SIDECAR, date=now_utc()).date.endswith("+00:00")
-
-
-def test_the_hash_of_samples_is_that_of_their_bytes(tmp_path: Path) -> None:
-    samples = np.linspace(-1, 1, 50)
-    (tmp_path / "a").write_bytes(samples.astype("<f8").tobytes())
-    assert sha256_of_samples(samples) == sha256_of_file(tmp_path / "a")
 
 
 def test_a_reel_of_several_stimuli_can_be_laid_out() -> None:

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 from distort.commands.parser import Parser, Subparsers, add_command, nearest
 from distort.commands.targets import session_and_condition
 from distort.commands.values import positive
-from distort.errors import UsageError
+from distort.errors import SessionError, UsageError
 
 if TYPE_CHECKING:
     from distort.capture.recorded.comparable import Side
@@ -101,11 +101,11 @@ def _found(target: Target) -> "tuple[SessionFolder, str]":
     recorded = folder.conditions_recorded()
     if condition is None and len(recorded) == 1:
         return folder, recorded[0]
-    listed = ", ".join(recorded) or "none"
+    listed = ", ".join(recorded)
+    if not recorded:
+        raise SessionError(f"{root} has no recordings yet: `distort measure` or `distort add` makes some")
     if condition is None:
-        raise UsageError(
-            f"say which condition of {root} is meant, as in {root}:{next(iter(recorded), 'desk')}: {listed}"
-        )
+        raise UsageError(f"say which condition of {root} is meant, as in {root}:{recorded[0]}: {listed}")
     if condition not in recorded:
         raise UsageError(
             f"{root} has no recordings of condition {condition!r}{nearest(condition, recorded)}: there are {listed}"

@@ -105,11 +105,6 @@ class SessionFolder:
                 )
         return tuple(sorted(found, key=_order))
 
-    def strangers(self, condition: str) -> tuple[Path, ...]:
-        """Files beside the recordings that are neither a recording nor the sidecar of one."""
-        known = {path for files in self.recordings(condition) for path in (files.audio_path, files.sidecar_path)}
-        return tuple(path for path in self._files(condition) if path not in known)
-
     def conditions_recorded(self) -> tuple[str, ...]:
         """Conditions of which a folder of recordings exists, in alphabetical order."""
         folder = self.inside("recordings")

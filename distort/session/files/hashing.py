@@ -5,9 +5,6 @@ import stat
 import string
 from pathlib import Path
 
-import numpy as np
-import numpy.typing as npt
-
 from distort.errors import SessionError
 
 CHUNK_BYTES = 1 << 20
@@ -36,8 +33,3 @@ def sha256_of_text(text: str) -> str:
 def is_sha256(text: str) -> bool:
     """Whether `text` can be a SHA-256: 64 lower-case hexadecimal digits."""
     return len(text) == 64 and set(text) <= set(string.digits + "abcdef")
-
-
-def sha256_of_samples(samples: npt.NDArray[np.float64]) -> str:
-    """SHA-256 of `samples` `(n,)` as 64-bit little-endian floats: for what was played without a file."""
-    return hashlib.sha256(np.ascontiguousarray(samples, dtype="<f8").tobytes()).hexdigest()

@@ -119,6 +119,8 @@ def freeze(
         _name(staging.root, place)
     finally:
         shutil.rmtree(staging.root, ignore_errors=True)
+        if not any(place.parent.iterdir()):
+            place.parent.rmdir()
     return frozen
 
 

@@ -107,7 +107,7 @@ class Sidecar:
     simulated: bool
     """True: no real loudspeaker was heard, and everything made from this must say so."""
     stimulus_sha256: str
-    """Of the stimulus file played; when none was written, of the samples as 64-bit little-endian floats."""
+    """Of the stimulus file played."""
     recording_sha256: str
     """Of the recording file."""
     quality: Quality
