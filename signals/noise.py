@@ -6,7 +6,7 @@ from typing import Literal, get_args
 
 import numpy as np
 import numpy.typing as npt
-import scipy.fft
+import scipy
 
 from signals.checks import (
     require_below_nyquist,

@@ -11,8 +11,7 @@ from functools import lru_cache
 
 import numpy as np
 import numpy.typing as npt
-import scipy.fft
-import scipy.optimize
+import scipy
 
 FloatArray = npt.NDArray[np.float64]
 IntArray = npt.NDArray[np.int64]

@@ -12,7 +12,7 @@ from functools import cache
 
 import numpy as np
 import numpy.typing as npt
-import scipy.fft
+import scipy
 
 FloatArray = npt.NDArray[np.float64]
 

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
-import scipy.stats
+import scipy
 
 from distort.analysis.compression.take_scatter import TakeScatter, take_scatter
 from distort.analysis.sweep.uncertainty import DB_PER_NEPER_OF_POWER, TWO_SIDED_95

@@ -24,7 +24,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
-import scipy.ndimage
+import scipy
 
 from distort.analysis.compression.curves import LevelChange
 

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
-import scipy.stats
+import scipy
 
 from distort.analysis.sweep.uncertainty import DB_PER_NEPER_OF_POWER
 

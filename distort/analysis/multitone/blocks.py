@@ -15,8 +15,7 @@ from functools import lru_cache
 
 import numpy as np
 import numpy.typing as npt
-import scipy.fft
-import scipy.signal
+import scipy
 
 FloatArray = npt.NDArray[np.float64]
 ComplexArray = npt.NDArray[np.complex128]

@@ -11,8 +11,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
-import scipy.fft
-import scipy.interpolate
+import scipy
 
 from distort.analysis.interpolation import values_at
 from distort.analysis.multitone.wander import SharedDelay, shared_delay

@@ -11,8 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
-import scipy.fft
-import scipy.optimize
+import scipy
 
 from distort.analysis.sweep.uncertainty import TWO_SIDED_95
 from distort.errors import AnalysisError

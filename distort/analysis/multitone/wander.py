@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
-import scipy.signal
+import scipy
 
 from distort.analysis.multitone.blocks import SIDEBANDS, BlockSpectra
 from distort.errors import AnalysisError

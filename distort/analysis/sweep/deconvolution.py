@@ -12,7 +12,7 @@ from functools import cached_property, lru_cache
 
 import numpy as np
 import numpy.typing as npt
-import scipy.fft
+import scipy
 
 from distort.errors import AnalysisError
 from signals.levels import db_to_amplitude

@@ -10,7 +10,6 @@ from collections.abc import Sequence
 
 import numpy as np
 import numpy.typing as npt
-import scipy.ndimage
 
 from distort.analysis.curves import BoolArray, Harmonics, LevelUnit, Order, Response
 from distort.analysis.grid import ROWS_PER_OCTAVE
@@ -153,8 +152,8 @@ def _rushed(bias_db: FloatArray, uncertainty_db: FloatArray) -> BoolArray:
     """Rows near a bias that is large, and larger than noise explains: there the sweep is too fast."""
     explained = np.maximum(STEADY_BIAS_DB, 2.0 * np.nan_to_num(uncertainty_db))
     large = np.nan_to_num(np.abs(bias_db)) > explained
-    reach = 2 * round(STEADY_WITHIN_OCTAVES * ROWS_PER_OCTAVE) + 1
-    return np.asarray(scipy.ndimage.maximum_filter1d(large.astype(np.uint8), reach, mode="nearest") > 0)
+    reach = round(STEADY_WITHIN_OCTAVES * ROWS_PER_OCTAVE)
+    return np.convolve(large, np.ones(2 * reach + 1))[reach : reach + large.size] > 0.5
 
 
 def _equivalent_input_db(

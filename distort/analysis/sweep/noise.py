@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
-import scipy.signal
+import scipy
 
 from distort.analysis.smoothing import PowerSpectrum
 from distort.analysis.sweep.deconvolution import InverseFilter

@@ -6,7 +6,7 @@ from functools import cached_property
 
 import numpy as np
 import numpy.typing as npt
-import scipy.fft
+import scipy
 
 from distort.analysis.smoothing import PowerSpectrum
 from distort.analysis.sweep.deconvolution import Deconvolved, InverseFilter

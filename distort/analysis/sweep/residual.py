@@ -4,7 +4,7 @@ import math
 
 import numpy as np
 import numpy.typing as npt
-import scipy.fft
+import scipy
 
 from distort.analysis.grid import OCTAVE_RATIO
 from distort.analysis.microphone import MicrophoneResponse

@@ -17,7 +17,7 @@ from functools import lru_cache
 
 import numpy as np
 import numpy.typing as npt
-import scipy.fft
+import scipy
 
 from distort.analysis.sweep.windows import OrderWindow, window_samples
 

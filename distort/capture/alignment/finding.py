@@ -11,8 +11,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
-import scipy.fft
-import scipy.ndimage
+import scipy
 
 from distort.analysis.sweep.noise import BLOCK_S
 from distort.capture.alignment.clock import repair_clock

@@ -10,8 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
-import scipy.fft
-import scipy.signal
+import scipy
 
 from signals.levels import amplitude_to_db
 from signals.tapers import log_rise, rise

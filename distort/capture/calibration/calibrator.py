@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
-import scipy.signal
+import scipy
 
 from distort.capture.quality.clipping import clipped_samples
 from distort.errors import CalibrationError

@@ -10,8 +10,7 @@ from typing import Any
 
 import numpy as np
 import numpy.typing as npt
-import scipy.fft
-import scipy.ndimage
+import scipy
 
 from distort.errors import RecordingError
 from signals import Reel, SampledSweep, SignalError, Silence, hold_samples

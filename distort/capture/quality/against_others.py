@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 import numpy.typing as npt
-import scipy.fft
+import scipy
 
 from distort.analysis.curves import Response
 from distort.analysis.sweep.response import band_mean_db

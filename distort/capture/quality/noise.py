@@ -5,8 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
-import scipy.fft
-import scipy.signal
+import scipy
 
 from distort.analysis.grid import OCTAVE_RATIO
 from distort.capture.alignment.finding import Alignment

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
-import scipy.fft
+import scipy
 
 from distort.capture.alignment.clock import repair_clock
 from distort.capture.alignment.finding import Alignment

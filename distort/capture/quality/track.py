@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
-import scipy.fft
+import scipy
 
 from distort.capture.quality.path_of_markers import ComplexArray, Markers, Path, as_heard, band_edges_hz, path_of
 from signals import Multitone, Reel, Sweep

@@ -10,7 +10,7 @@ from functools import cached_property
 
 import numpy as np
 import numpy.typing as npt
-import scipy.fft
+import scipy
 
 FloatArray = npt.NDArray[np.float64]
 ComplexArray = npt.NDArray[np.complex128]

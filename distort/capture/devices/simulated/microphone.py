@@ -2,7 +2,7 @@
 
 import numpy as np
 import numpy.typing as npt
-import scipy.fft
+import scipy
 
 from distort.capture.devices.simulated.levels import full_scale_pa, rms_pa
 from distort.capture.devices.simulated.parameters import Microphone, Room
