@@ -274,3 +274,15 @@ def test_help_loads_no_heavy_library(words: list[str]) -> None:
     )
     done = subprocess.run([sys.executable, "-c", program], cwd=ROOT, capture_output=True, text=True, check=False)
     assert (done.returncode, done.stderr) == (0, "")
+
+
+@pytest.mark.parametrize("package", ["distort.report.page.document", "distort.report.terminal.documents"])
+def test_what_only_reads_results_loads_no_part_of_scipy(package: str) -> None:
+    """Each part takes up to half a second, and scipy loads it by itself when it is first used."""
+    program = (
+        f"import sys, {package}\n"
+        "parts = ('fft', 'interpolate', 'ndimage', 'optimize', 'signal', 'special', 'stats')\n"
+        "sys.stderr.write(' '.join(part for part in parts if f'scipy.{part}' in sys.modules))\n"
+    )
+    done = subprocess.run([sys.executable, "-c", program], cwd=ROOT, capture_output=True, text=True, check=False)
+    assert (done.returncode, done.stderr) == (0, "")

@@ -140,7 +140,7 @@ def without_wander_in_periods(samples: FloatArray, tone: Multitone, steady: Stea
 class _Correction:
     """A smooth delay in samples against periods, held where it was not followed."""
 
-    spline: scipy.interpolate.BSpline
+    spline: "scipy.interpolate.BSpline"
     first: float
     last: float
 

@@ -5,6 +5,8 @@ line held to the length it had: a quarter of the size, and a reader can search i
 """
 
 import re
+from collections.abc import Iterator
+from functools import cache
 from typing import Any
 from urllib.parse import quote
 from xml.etree import ElementTree as Xml
@@ -15,13 +17,14 @@ from distort.report.figures.dark import dark_of
 _SVG = "{http://www.w3.org/2000/svg}"
 _LINK = "{http://www.w3.org/1999/xlink}href"
 _NUMBER = re.compile(r"-?\d+\.\d+")
-_MOVE = re.compile(r"(-?[\d.]+) (-?[\d.]+)")
+_CURVED = re.compile("[A-KN-Za-y]")
+"""Any letter of a path but those of moves, lines and closing."""
 _COLOUR = re.compile(r"#[0-9a-fA-F]{6}\b")
 _LAST_ADVANCE = 60.0
 """About how wide the last letter of a line is, in hundredths of the font's size; the file tells where it begins."""
 
-SAFE = " !$&'()*+,-./:;=?@[]^_`{|}~"
-"""Characters that a data address keeps as they are; `"`, `<`, `>`, `#` and `%` are escaped."""
+_TO_ESCAPE = re.compile(r"[^ !$&-;=?-~]")
+"""What a data address cannot hold as it is: `"`, `#`, `%`, `<`, `>` and what is beyond ASCII."""
 
 
 def vector_address(svg: str) -> str:
@@ -34,7 +37,10 @@ def vector_address(svg: str) -> str:
     colours = {colour.lower() for colour in _COLOUR.findall(svg)} | {"#000000"}
     inner = _style(sorted(colours)) + _all_written(list(root), names)
     text = f"<svg xmlns='http://www.w3.org/2000/svg' viewBox='{root.get('viewBox')}'>{inner}</svg>"
-    return f"data:image/svg+xml,{quote(text, safe=SAFE)}"
+    return f"data:image/svg+xml,{_TO_ESCAPE.sub(lambda found: _quoted(found[0]), text)}"
+
+
+_quoted = cache(quote)
 
 
 def _style(colours: list[str]) -> str:
@@ -106,31 +112,30 @@ def _short(name: str, names: dict[str, str]) -> str:
 
 def _short_path(path: str) -> str:
     """A path of moves and straight lines with each point re the one before; other paths merely rounded."""
-    rounded = _NUMBER.sub(_one_decimal, path).replace("\n", " ").strip()
-    if set(re.findall("[A-Za-z]", rounded)) - set("MLz"):
-        return rounded
-    return _relative(re.findall("[MLz][^MLz]*", rounded))
+    if _CURVED.search(path):
+        return _NUMBER.sub(_one_decimal, path).replace("\n", " ").strip()
+    return _relative(iter(path.split()))
 
 
-def _relative(pieces: list[str]) -> str:
+def _relative(parts: Iterator[str]) -> str:
     """Each line as its step from the point before it; a minus parts two numbers as well as a blank does."""
     written, x, y, line = [], 0, 0, False
-    for piece in pieces:
-        found = _MOVE.search(piece)
-        if found is None:
+    for letter in parts:
+        if letter == "z":
             written.append("z")
             line = False
             continue
-        new_x, new_y = (round(10.0 * float(part)) for part in found.groups())
-        if line and piece[0] == "L":
+        new_x, new_y = round(10.0 * float(next(parts))), round(10.0 * float(next(parts)))
+        if line and letter == "L":
             written += [_tenths(new_x - x), _tenths(new_y - y)]
         else:
-            written.append(f"{piece[0]}{_tenths(new_x)} {_tenths(new_y)}l")
+            written.append(f"{letter}{_tenths(new_x)} {_tenths(new_y)}l")
         x, y, line = new_x, new_y, True
     text = " ".join(written).replace(" -", "-").replace(" z", "z").replace("l ", "l").replace(" M", "M")
     return text.replace("lz", "z").replace("lM", "M").removesuffix("l")
 
 
+@cache
 def _tenths(value: int) -> str:
     """A number of tenths, in as few characters as can be: 1.5, -.3, 2."""
     text = f"{value / 10:.1f}".removesuffix(".0")
