@@ -11,7 +11,10 @@ from distort.session.results.condition_results import ConditionResults, write_re
 from tests.ladder_examples import ladder, multitone_bands, multitone_found
 from tests.test_report_session import results
 
-HOSTILE = "A <b>bold</b> & \"quoted\" 'name' </script><script>window.broken = 1</script> --> $x$"
+HOSTILE = (
+    "A <b>bold</b> & \"quoted\" 'name' </script><script>window.broken = 1</script> --> $x$ "
+    "\"><img src=x onerror='window.broken = 2'></style>{{window.broken = 3}}"
+)
 """What a user might write that HTML, a script or a formula would take for its own."""
 
 

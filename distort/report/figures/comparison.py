@@ -12,6 +12,7 @@ import numpy as np
 from distort.analysis.comparison.judging import NARROW_OCTAVES, Curve, Difference
 from distort.analysis.curves import BoolArray, FloatArray
 from distort.capture.recorded.comparing import Compared
+from distort.report.figures.drawable import drawable
 from distort.report.figures.labels import Labelled, label_beside_curves
 from distort.report.figures.response import AXIS_LABELS
 from distort.report.figures.style import (
@@ -145,14 +146,12 @@ def _draw_both(axes: "Axes", compared: Compared, quantity: str, curves: list[Cur
     level_axis(axes, label, top_db=top_db, span_db=span_db)
     axes.set_yticks(np.arange(top_db - span_db, top_db + 0.5 * step, step))
     labelled = []
-    for letter, side, curve, values, colour, dashes in (
-        ("A", compared.a, curves[0], shown[0], A_COLOUR, ORDER_DASHES[2]),
-        ("B", compared.b, curves[1], shown[1], B_COLOUR, ORDER_DASHES[3]),
+    for letter, name, curve, values, colour, dashes in (
+        ("A", drawable(compared.a.name), curves[0], shown[0], A_COLOUR, ORDER_DASHES[2]),
+        ("B", drawable(compared.b.name), curves[1], shown[1], B_COLOUR, ORDER_DASHES[3]),
     ):
-        axes.plot(
-            curve.frequency_hz, values, color=colour, linestyle=dashes, linewidth=1.8, label=f"{side.name} ({letter})"
-        )
-        labelled.append(Labelled(name=side.name, colour=colour, frequency_hz=curve.frequency_hz, level_db=values))
+        axes.plot(curve.frequency_hz, values, color=colour, linestyle=dashes, linewidth=1.8, label=f"{name} ({letter})")
+        labelled.append(Labelled(name=name, colour=colour, frequency_hz=curve.frequency_hz, level_db=values))
     label_beside_curves(axes, labelled)
 
 

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from distort.report.figures.drawable import TYPEFACE, drawable
 from distort.report.terminal.numbers import OCTAVE_HZ, OCTAVE_NAMES
 
 if TYPE_CHECKING:
@@ -49,7 +50,7 @@ LEVEL_DASHES: Sequence[Any] = ("-", (0, (7, 1.6)))
 """From the loudest level down, in turn."""
 
 SETTINGS: dict[Any, Any] = {
-    "font.family": ["DejaVu Sans"],  # ships with matplotlib, so figures are the same on every machine
+    "font.family": [TYPEFACE],
     "font.size": 10.0,
     "axes.edgecolor": GREY,
     "axes.linewidth": 0.8,
@@ -133,15 +134,17 @@ def new_page(legend: Legend, heading: str) -> "Figure":
     end = mark_simulated(figure) if legend.simulated else right
     title = legend.title or legend.loudspeaker
     if title:
-        text = figure.text(left, 1.0 - 0.28 / height, title, fontsize=15, weight="bold", va="center", gid="title")
+        text = figure.text(
+            left, 1.0 - 0.28 / height, drawable(title), fontsize=15, weight="bold", va="center", gid="title"
+        )
         fit(text, end - left)
     named = legend.title and legend.loudspeaker
-    subject = f"{legend.loudspeaker}: {heading}" if named else f"{heading[0].upper()}{heading[1:]}"
+    subject = drawable(f"{legend.loudspeaker}: {heading}" if named else f"{heading[0].upper()}{heading[1:]}")
     fit(figure.text(left, 1.0 - 0.62 / height, subject, fontsize=11, va="center", gid="heading"), right - left)
     small: dict[str, Any] = {"fontsize": 8.5, "color": GREY, "va": "center"}
     caption = figure.text(left, 0.2 / height, legend.caption(), gid="caption", **small)
     if legend.credit:
-        credit = figure.text(right, 0.2 / height, legend.credit, ha="right", gid="credit", **small)
+        credit = figure.text(right, 0.2 / height, drawable(legend.credit), ha="right", gid="credit", **small)
         fit(credit, right - _extent(caption).x1 - MARGIN_INCHES / width)
     return figure
 

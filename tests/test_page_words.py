@@ -1,0 +1,97 @@
+"""A user's words stay words: in the page, in the figures as drawn and as the page holds them, whatever they are."""
+
+import json
+from collections import Counter
+from dataclasses import fields, replace
+from urllib.parse import unquote
+from xml.etree import ElementTree as Xml
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from distort import __main__ as program
+from distort.report.figures.saving import save_figure
+from distort.report.figures.session_figures import legend_of
+from distort.report.figures.thd import thd_figure
+from distort.report.page.document import page
+from distort.report.page.vector import vector_address
+from distort.session.plan.keys import Loudspeaker, ReportPlan
+from distort.session.results.condition_results import ConditionResults
+from tests.page_examples import whole_results, write_session
+from tests.test_report_page import Reader
+
+ENDINGS = [
+    *("<script>broken()</script>", "</script>", "</style>", "<style>", "-->", "<!--", "]]>", "<![CDATA[", "<?x?>"),
+    *('"><img src=x onerror="broken()">', "'><svg onload='broken()'>", "javascript:broken()", "</title>", "</table>"),
+    *("{{x}}", "${x}", "$\\frac$", "$\\frac{1}{", "\\n", "%s", "[red]", "&lt;", "&#60;", "&", "\u05d0", "\n"),
+]
+"""What ends, begins or means something in HTML, SVG, styles, templates, TeX, or the words of a terminal."""
+
+PLAIN = "nothing else on the page is called so"
+
+WORDS = st.lists(st.sampled_from([*ENDINGS, "a", " b ", "=", "1"]), min_size=1, max_size=8).map("".join)
+
+
+def with_words(words: str) -> tuple[ConditionResults, ReportPlan]:
+    """A condition that says `words` wherever a plan, a file's name or a person can say something."""
+    plain = whole_results("desk", levels=(86.0, 96.0), conditions=("desk",))
+    speaker = Loudspeaker(**{each.name: words for each in fields(Loudspeaker)})
+    recordings = tuple(replace(one, file=words, rejected=words) for one in plain.findings.recordings)
+    findings = replace(plain.findings, loudspeaker=speaker, recordings=recordings, link=words, no_compression=words)
+    return replace(plain, findings=findings), ReportPlan(title=words, credit=words)
+
+
+def read(folder, words: str) -> Reader:
+    results, said = with_words(words)
+    return Reader(page(folder, (results,), said, figures=()))
+
+
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory):
+    return write_session(tmp_path_factory.mktemp("session"), conditions=("desk",))
+
+
+@pytest.fixture(scope="module")
+def plain(folder) -> Reader:
+    return read(folder, PLAIN)
+
+
+@settings(max_examples=25, deadline=None, derandomize=True)
+@given(WORDS)
+def test_no_word_makes_an_element_or_an_attribute(folder, plain, words) -> None:
+    reader = read(folder, words)
+    assert Counter(tag for tag, _ in reader.tags) == Counter(tag for tag, _ in plain.tags)
+    assert [sorted(attributes) for _, attributes in reader.tags] == [sorted(each) for _, each in plain.tags]
+    assert not [key for _, attributes in reader.tags for key in attributes if key.startswith("on")]
+    addresses = [value for _, each in reader.tags for key, value in each.items() if key in ("href", "src")]
+    assert not [value for value in addresses if not str(value).startswith(("#", "data:"))]
+    assert sum(words in text for text in reader.said) >= sum(PLAIN in text for text in plain.said)
+
+
+@pytest.mark.parametrize("words", [*ENDINGS, "".join(ENDINGS).replace("\n", " "), "--", "\x1b[31m", "\x01", "\ufffe"])
+def test_figures_hold_any_words(tmp_path, words) -> None:
+    """As drawn and as the page holds them, both are well-formed XML, without script or link."""
+    results, said = with_words(words)
+    figure = thd_figure({96.0: results.harmonics[1]}, legend_of(results, said))
+    (path,) = save_figure(figure, tmp_path / "figure", kinds=("svg",))
+    drawn = path.read_text(encoding="utf-8")
+    shown = unquote(vector_address(drawn).partition(",")[2])
+    for svg in (drawn, shown):
+        kinds = {node.tag.rpartition("}")[2] for node in Xml.fromstring(svg).iter()}
+        assert "path" in kinds
+        assert not kinds & {"script", "a", "foreignObject", "image", "img"}
+
+
+def test_a_control_character_in_edited_results_ends_no_report(tmp_path, capsys) -> None:
+    """The plan takes none, but findings.json is a file like any other."""
+    folder = write_session(tmp_path, conditions=("desk",))
+    path = tmp_path / "results/desk/findings.json"
+    found = json.loads(path.read_text(encoding="utf-8"))
+    found["loudspeaker"]["name"] = "Monitor \x1b[31m\x01\ufffe\u202eA"
+    path.write_text(json.dumps(found), encoding="utf-8")
+    status = program.main(["report", str(folder.root)])
+    said = capsys.readouterr()
+    assert status in (0, 1)
+    assert "fault in this program" not in said.err
+    assert "\x1b" not in said.out + said.err
