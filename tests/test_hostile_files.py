@@ -1,6 +1,6 @@
 """Spoilt files of every kind: a refusal in a sentence or a sane answer; no traceback, no hang, no runaway memory.
 
-About 900 in the ordinary run; `pytest -m study -s tests/test_hostile_files.py` does 21,700. A failure names
+1,000 in the ordinary run; `pytest -m study -s tests/test_hostile_files.py` does 21,700. A failure names
 the seed of its case.
 """
 
@@ -104,7 +104,7 @@ def attack(cases: int, kind: str, case: Callable[[random.Random], None], *, leas
     assert refused >= cases * least_refused, "hardly any file was spoilt"
 
 
-@pytest.mark.parametrize("cases", [300, pytest.param(8000, marks=STUDY)])
+@pytest.mark.parametrize("cases", [380, pytest.param(8000, marks=STUDY)])
 def test_audio(sounds, tmp_path, cases) -> None:
     path = tmp_path / "take.wav"
     kinds = sorted(sounds)
@@ -115,7 +115,7 @@ def test_audio(sounds, tmp_path, cases) -> None:
         assert samples.size < 2000
         assert np.all(np.isfinite(samples))
         at_rate = resample(samples, from_rate=rate, to_rate=RATE)
-        assert np.all(np.isfinite(at_rate)) or np.max(np.abs(samples)) > 1e300
+        assert np.all(np.isfinite(at_rate))
 
     attack(cases, "audio", case)
 

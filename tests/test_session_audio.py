@@ -150,6 +150,16 @@ def test_chunks_before_and_after_the_audio_do_not_count(tmp_path: Path) -> None:
     assert (read_audio(path)[0] * 2**15).tolist() == [100.0, 200.0, 300.0]
 
 
+def test_what_no_converter_can_have_made_is_refused(tmp_path: Path) -> None:
+    samples = SAMPLES.copy()
+    samples[7] = -1e300  # the square of which is no number
+    soundfile.write(tmp_path / "a.wav", samples, 48000, subtype="DOUBLE")
+    assert "a sample that is 1e+300 times full scale (sample 7)" in refusal(tmp_path / "a.wav")
+    samples[7] = 2.0**31  # whole numbers of 32 bits, written as they are: loud, but a recording
+    soundfile.write(tmp_path / "b.wav", samples, 48000, subtype="DOUBLE")
+    assert np.array_equal(read_audio(tmp_path / "b.wav")[0], samples)
+
+
 @pytest.mark.parametrize("value", [np.nan, np.inf, -np.inf])
 def test_a_float_file_with_what_is_no_number(tmp_path: Path, value: float) -> None:
     samples = SAMPLES.copy()

@@ -12,6 +12,7 @@ from distort.capture.quality.check import CLOCK_SAME_PPM, Quality, check_recordi
 from distort.capture.quality.finding import Finding
 from distort.errors import RecordingError, WrongStimulusError
 from distort.session.recordings import sidecar as on_disk
+from distort.session.recordings.audio import require_sound
 from signals import Reel
 
 FloatArray = npt.NDArray[np.float64]
@@ -71,8 +72,9 @@ def examine(
     Raises RecordingError with the first reason when the recording must be refused, WrongStimulusError when that is that
     it holds another stimulus.
     """
-    if samples.size == 0 or not np.all(np.isfinite(samples)):
-        raise RecordingError(f"{what} is empty, or holds samples that are no numbers: export it again, or record again")
+    if samples.size == 0:
+        raise RecordingError(f"{what} is empty: export it again, or record again")
+    require_sound(samples, what=what)
     try:
         alignment = find_reel(samples, reel)
     except RecordingError as error:

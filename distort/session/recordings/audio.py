@@ -25,6 +25,10 @@ MOST_FRAMES = 48_000 * 3600
 BLOCK_SAMPLES = 1 << 17
 """Of all channels together, read at a time: 1 MB, however many channels there are."""
 
+LARGEST_SAMPLE = 1e12
+"""240 dB above full scale, 50 dB above whole numbers of 32 bits that were taken for samples: no recording. The square
+of a square of it is still a number."""
+
 CONTAINERS = {"WAV", "WAVEX", "RF64", "FLAC"}
 SUBTYPES = {"PCM_16", "PCM_24", "PCM_32", "FLOAT", "DOUBLE"}
 
@@ -37,7 +41,7 @@ def read_audio(path: Path, *, channel: int | None = None) -> tuple[FloatArray, i
 
     `channel` counts from 1; it may be left out where the file has only one. Raises RecordingError, in one sentence,
     when the file is missing, not audio, of a kind that does not keep a recording as it was, empty, truncated, longer
-    than MOST_FRAMES, holds NaN or infinity, or lacks that channel.
+    than MOST_FRAMES, holds NaN, infinity or more than LARGEST_SAMPLE, or lacks that channel.
     """
     with opened(path) as file:
         if file.frames > MOST_FRAMES:
@@ -220,12 +224,25 @@ def _read_channel(path: Path, file: Any, column: int) -> FloatArray:
         raise RecordingError(
             f"{path} is truncated: it promises {file.frames} samples and holds {filled}; copy it again"
         )
-    if not np.all(np.isfinite(samples)):
-        first = int(np.argmin(np.isfinite(samples)))
-        raise RecordingError(
-            f"{path} holds a sample that is not a number (sample {first}): export it again, or record again"
-        )
+    require_sound(samples, what=str(path))
     return samples
+
+
+def require_sound(samples: FloatArray, *, what: str, begin: int = 0) -> None:
+    """Raise RecordingError, which says `what` holds it, for the first sample that is no number or no sound.
+
+    begin   number of the first of `samples`, so that the error says where the bad one is
+    """
+    good = np.abs(samples) <= LARGEST_SAMPLE  # neither NaN nor infinity is
+    if np.all(good):
+        return
+    first = int(np.argmin(good))
+    said = (
+        f"is {abs(samples[first]):.0e} times full scale (sample {begin + first})"
+        if np.isfinite(samples[first])
+        else f"is not a number (sample {begin + first})"
+    )
+    raise RecordingError(f"{what} holds a sample that {said}: export it again, or record again")
 
 
 __all__ = [
@@ -235,6 +252,7 @@ __all__ = [
     "encoder",
     "opened",
     "read_audio",
+    "require_sound",
     "resample",
     "write_audio",
     "write_pieces",
