@@ -8,9 +8,6 @@ import os
 import sys
 from collections.abc import Collection, Sequence
 
-from distort.commands.alone import alone
-from distort.commands.parser import check_leftover, nearest
-from distort.commands.table import build_parser
 from distort.errors import DistortError, UsageError
 from distort.version import __version__
 
@@ -46,6 +43,11 @@ def main(words: Sequence[str] | None = None) -> int:
 
 
 def _run(words: list[str]) -> int:
+    # here, because it takes a moment in which a user may interrupt already
+    from distort.commands.alone import alone
+    from distort.commands.parser import check_leftover
+    from distort.commands.table import build_parser
+
     parser = build_parser()
     _check_command(words, parser.commands())
     arguments, leftover = parser.parse_known_args(words)
@@ -64,6 +66,8 @@ def _run(words: list[str]) -> int:
 def _check_command(words: Sequence[str], commands: Collection[str]) -> None:
     first = next((word for word in words if not word.startswith("-")), None)
     if first is not None and first not in commands:
+        from distort.commands.parser import nearest
+
         raise UsageError(f"there is no command {first!r}{nearest(first, commands)}. See distort --help")
 
 

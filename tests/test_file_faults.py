@@ -53,6 +53,36 @@ def test_a_disk_that_takes_no_more_while_results_are_written(runner, drawn, tmp_
     assert contents(session) == before
 
 
+def test_a_report_of_results_that_were_edited_says_so(distort, analysed, tmp_path) -> None:
+    session = Path(shutil.copytree(analysed, tmp_path / "monitor"))
+    assert "Careful" not in distort.done("report", session)
+    name = "results/default/harmonics_86dB.csv"
+    path = session / name
+    lines = path.read_text(encoding="utf-8").splitlines(keepends=True)
+    cells = lines[20].split(",")
+    cells[1] = "12.5"
+    path.write_text("".join([*lines[:20], ",".join(cells), *lines[21:]]), encoding="utf-8")
+    assert f"Careful: {name} is not as 'distort analyze' wrote it." in distort.done("report", session)
+    distort.done("analyze", session)
+    assert "Careful" not in distort.done("report", session)
+
+
+def test_an_interrupt_while_the_commands_load_is_a_word(distort, monkeypatch) -> None:
+    """Loading them takes a tenth of a second, in which a user may press the keys already."""
+    import builtins
+
+    load = builtins.__import__
+
+    def interrupted(name, *others, **named):
+        if name == "distort.commands.table":
+            raise KeyboardInterrupt
+        return load(name, *others, **named)
+
+    monkeypatch.setattr(builtins, "__import__", interrupted)
+    ending = distort("check", "monitor")
+    assert (ending.status, ending.err) == (130, "interrupted\n")
+
+
 def test_a_full_disk_is_called_so(distort, analysed, tmp_path, monkeypatch) -> None:
     session = Path(shutil.copytree(analysed, tmp_path / "monitor"))
 

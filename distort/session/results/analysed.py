@@ -81,6 +81,17 @@ def is_current(folder: SessionFolder, last: Analysed, software: str, inputs: tup
     return bool(last.results) and last.results == _results(folder)
 
 
+def changed_since(folder: SessionFolder) -> tuple[str, ...]:
+    """Names of the result files that are not as the last whole analysis wrote them; none where none is noted.
+
+    Raises SessionError when one cannot be read or leads out of the session.
+    """
+    last = read_analysed(folder)
+    written = () if last is None else last.results
+    paths = [(one, folder.inside(*one.file.split("/"))) for one in written]
+    return tuple(one.file for one, path in paths if path.is_file() and sha256_of_file(path) != one.sha256)
+
+
 def inputs_seen(folder: SessionFolder, plan: Plan, known: tuple[Input, ...] = ()) -> tuple[Input, ...]:
     """All inputs as they are now, by name; hashes are those of `known` where a file has not been touched since.
 
