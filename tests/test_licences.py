@@ -2,10 +2,12 @@
 alone."""
 
 import re
+import tomllib
 from email.message import Message
 from pathlib import Path
 
 import pytest
+from packaging.version import Version
 
 from tests.licences import runtime_licences, stated_licence
 
@@ -30,6 +32,15 @@ def test_every_dependency_states_a_licence_of_a_known_kind() -> None:
     licences = runtime_licences()
     assert [name for name, licence in licences.items() if not ALLOWED.search(licence)] == []
     assert [name for name, licence in licences.items() if RECIPROCAL.search(licence)] == []
+
+
+def test_the_versions_to_try_by_hand_are_the_lowest_that_are_allowed() -> None:
+    root = Path(__file__).parents[1]
+    project = tomllib.loads((root / "pyproject.toml").read_text(encoding="utf-8"))["project"]
+    tried = dict(re.findall(r"([a-z]+)==([\d.]+)", (root / "DEVELOPERS.md").read_text(encoding="utf-8")))
+    for need in project["dependencies"]:
+        name, lowest = need.split(">=")
+        assert Version(tried[name]) == Version(lowest), need
 
 
 @pytest.mark.parametrize(
