@@ -17,6 +17,7 @@ from distort.analysis.sweep.orders import SeparatedOrders, mean_of_takes, separa
 from distort.analysis.sweep.readings import Reading, readings
 from distort.analysis.sweep.residual import residual_power
 from distort.analysis.sweep.response import lowest_valid_hz, response
+from distort.analysis.sweep.rounding import Rounding
 from distort.errors import AnalysisError
 from signals.levels import amplitude_to_db
 from signals.sweep import Sweep
@@ -34,6 +35,8 @@ class SweepTake:
     """Where the sweep arrives, samples."""
     silences: tuple[FloatArray, ...] = ()
     """Stretches of the recording that hold noise only; without any there is no noise floor."""
+    step: float = 0.0
+    """Of the samples as they were stored, full scale = 1; about 0 for floating point."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -84,6 +87,11 @@ def read_sweep(takes: Sequence[SweepTake], sweep: Sweep, settings: Settings) -> 
         separated = orders_in_air(separated, settings.microphone)
         noise = None if noise is None else noise_in_air(noise, settings.microphone)
     found = readings(separated, noise=noise, excitation_hz=grid_hz(), octaves=settings.smoothing_octaves)
+    if silences:
+        rounding = Rounding(
+            step=max(take.step for take in takes), noise_rms=min(float(np.std(silence)) for silence in silences)
+        )
+        found = _with_rounding(found, rounding, drive_dbfs=sweep.drive_dbfs)
     if settings.microphone is not None:
         found = only_covered(found, grid_hz(), settings.microphone)
     return SweepReadings(
@@ -94,6 +102,12 @@ def read_sweep(takes: Sequence[SweepTake], sweep: Sweep, settings: Settings) -> 
         arrival_s=takes[0].start / sweep.sample_rate,
         noise=noise,
     )
+
+
+def _with_rounding(found: tuple[Reading, ...], rounding: Rounding, *, drive_dbfs: float) -> tuple[Reading, ...]:
+    """The readings, with what rounding may have made of each order in its noise."""
+    most = rounding.power(found[0].power, drive_dbfs=drive_dbfs)
+    return tuple(replace(one, noise=one.noise + most) for one in found)
 
 
 def smoothed_over(read: SweepReadings, octaves: float, settings: Settings) -> tuple[Reading, ...]:

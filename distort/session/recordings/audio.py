@@ -28,6 +28,10 @@ BLOCK_SAMPLES = 1 << 17
 CONTAINERS = {"WAV", "WAVEX", "RF64", "FLAC"}
 SUBTYPES = {"PCM_16", "PCM_24", "PCM_32", "FLOAT", "DOUBLE"}
 
+LARGEST_SAMPLE = 1e3
+"""Times full scale: 60 dB beyond. Floating point has no clipping, but whole numbers written as such (32768 and up for
+16 bits) and damage are no recording."""
+
 STEPS_24_BIT = 2**23
 """Steps of a 24-bit sample from 0 to full scale."""
 
@@ -37,7 +41,7 @@ def read_audio(path: Path, *, channel: int | None = None) -> tuple[FloatArray, i
 
     `channel` counts from 1; it may be left out where the file has only one. Raises RecordingError, in one sentence,
     when the file is missing, not audio, of a kind that does not keep a recording as it was, empty, truncated, longer
-    than MOST_FRAMES, holds NaN or infinity, or lacks that channel.
+    than MOST_FRAMES, holds NaN, infinity or what is no sound, or lacks that channel.
     """
     with opened(path) as file:
         if file.frames > MOST_FRAMES:
@@ -220,12 +224,25 @@ def _read_channel(path: Path, file: Any, column: int) -> FloatArray:
         raise RecordingError(
             f"{path} is truncated: it promises {file.frames} samples and holds {filled}; copy it again"
         )
-    if not np.all(np.isfinite(samples)):
-        first = int(np.argmin(np.isfinite(samples)))
-        raise RecordingError(
-            f"{path} holds a sample that is not a number (sample {first}): export it again, or record again"
-        )
+    require_sound(path, samples)
     return samples
+
+
+def require_sound(path: Path, samples: FloatArray, *, first: int = 0) -> None:
+    """Raises RecordingError when one of `samples` `(n,)`, which begin at sample `first` of the file, is no number, or
+    lies so far beyond full scale that it is no sound."""
+    finite = np.isfinite(samples)
+    if not np.all(finite):
+        raise RecordingError(
+            f"{path} holds a sample that is not a number (sample {first + int(np.argmin(finite))}): export it again, "
+            f"or record again"
+        )
+    largest = int(np.argmax(np.abs(samples))) if samples.size else 0
+    if samples.size and abs(samples[largest]) > LARGEST_SAMPLE:
+        raise RecordingError(
+            f"{path} holds a sample of {abs(samples[largest]):.3g} times full scale (sample {first + largest}): "
+            f"export it again so that full scale is 1"
+        )
 
 
 __all__ = [
@@ -235,6 +252,7 @@ __all__ = [
     "encoder",
     "opened",
     "read_audio",
+    "require_sound",
     "resample",
     "write_audio",
     "write_pieces",

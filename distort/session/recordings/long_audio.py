@@ -11,7 +11,7 @@ import numpy.typing as npt
 import soundfile
 
 from distort.errors import RecordingError
-from distort.session.recordings.audio import blocks, column_of, opened
+from distort.session.recordings.audio import blocks, column_of, opened, require_sound
 from distort.session.recordings.sidecar import Subtype
 
 FloatArray = npt.NDArray[np.float64]
@@ -106,11 +106,7 @@ class OnDisk:
         if len(frames) < stop - begin:  # some versions of the library stop without a word
             raise RecordingError(_damaged(self.path))
         samples = np.ascontiguousarray(frames[:, self.column])
-        if not np.all(np.isfinite(samples)):
-            bad = begin + int(np.argmin(np.isfinite(samples)))
-            raise RecordingError(
-                f"{self.path} holds a sample that is not a number (sample {bad}): export it again, or record again"
-            )
+        require_sound(self.path, samples, first=begin)
         return samples
 
 
