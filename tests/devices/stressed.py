@@ -58,13 +58,14 @@ def fundamental_dbfs(frequency_hz: FloatArray, *, drive_dbfs: float) -> FloatArr
     return np.asarray(20.0 * np.log10(db_to_amplitude(drive_dbfs) * np.abs(FILTER.response(frequency_hz))))
 
 
-def allowed_db(over_floor_db: FloatArray) -> FloatArray:
+def allowed_db(over_floor_db: FloatArray, uncertainty_db: FloatArray) -> FloatArray:
     """Largest error of an order that stands `over_floor_db` above its floor, elementwise.
 
-    0.05 dB of the method (the windows of a sweep of 3.2 s take 0.03 dB at 25 Hz), and what a component as strong as the
-    floor moves when it adds in phase.
+    0.05 dB of the method (the windows of a sweep of 3.2 s take 0.03 dB at 25 Hz), what a component as strong as the
+    floor moves when it adds in phase, and twice the stated interval of 95 %, which noise passes once in 10,000 rows.
     """
-    return np.asarray(0.05 + 20.0 * np.log10(1.0 + 10.0 ** (-over_floor_db / 20.0)))
+    in_phase_db = 20.0 * np.log10(1.0 + 10.0 ** (-over_floor_db / 20.0))
+    return np.asarray(0.05 + in_phase_db + 2.0 * np.nan_to_num(uncertainty_db))
 
 
 def worst_excess_db(rows: dict[str, FloatArray], *, stop_hz: float, lowest_hz: float) -> tuple[float, int]:
@@ -79,7 +80,8 @@ def worst_excess_db(rows: dict[str, FloatArray], *, stop_hz: float, lowest_hz: f
     for order in (number for number in AMPLITUDES if f"h{number}_db" in rows):
         over_db = rows[f"h{order}_db"] - rows[f"h{order}_noise_db"]
         clear = (over_db > 30.0) & (at_hz > lowest_hz) & (order * at_hz < stop_hz / 1.06)
-        excess = np.abs(rows[f"h{order}_db"] - order_db(order, at_hz)) - allowed_db(over_db)
+        allowed = allowed_db(over_db, rows[f"h{order}_uncertainty_db"])
+        excess = np.abs(rows[f"h{order}_db"] - order_db(order, at_hz)) - allowed
         worst = max(worst, float(np.max(excess[clear], initial=-np.inf)))
         clear_rows += int(np.sum(clear))
     return worst, clear_rows

@@ -6,9 +6,13 @@ A cosine of A steps, rounded to whole steps, becomes
 
 the Fourier series of the staircase. By the Jacobi-Anger expansion its order n is at most `2 / (pi k) |J_n(2 pi k A)|`
 for each k, and `|J_n(x)|` is about `sqrt(2 / (pi x))` at its crests: together `2 / (pi^2 sqrt(A)) sum k^-1.5` steps.
+The first crest of J_n, at `n + 0.81 n^(1/3)`, is the highest above that: about `0.675 n^(-1/3)` (both after Olver,
+from memory; they are a little high for low n, which errs to the safe side).
 This repeats with the sweep, so no silence tells of it. Gaussian noise of sigma steps before the rounding multiplies
 the term of k by `exp(-2 pi^2 k^2 sigma^2)`, the characteristic function of the noise (Widrow, IRE Trans. Circuit
 Theory 3(4), 1956, from memory): noise of one step leaves nothing of it.
+Orders too high for the sample rate fold back and are noise, of a twelfth of a squared step in all, evenly over
+frequency (W. R. Bennett, Bell Syst. Tech. J. 27, 1948): a silence of equal samples does not tell of that either.
 """
 
 from dataclasses import dataclass
@@ -36,17 +40,27 @@ class Rounding:
     noise_rms: float
     """Of the quietest silence, full scale = 1."""
 
-    def power(self, fundamental: FloatArray, *, drive_dbfs: float) -> FloatArray:
-        """The most power that rounding gives an order, `(rows,)`, where the fundamental has `fundamental` `(rows,)`.
+    def density(self, sample_rate: float) -> float:
+        """Of the noise that folds back, one-sided, full scale squared per hertz: `step^2 / 12` over half the rate."""
+        return self.step**2 / (6.0 * sample_rate)
+
+    def power(self, fundamental: FloatArray, *, order: int, drive_dbfs: float) -> FloatArray:
+        """The most power that rounding gives `order`, `(rows,)`, where the fundamental has `fundamental` `(rows,)`.
 
         Both are powers per squared amplitude of a stimulus at `drive_dbfs`; NaN stays NaN.
         """
         amplitude = np.sqrt(fundamental) * float(db_to_amplitude(drive_dbfs))
         spread = np.exp(-2.0 * np.square(np.pi * TERMS * self.noise_rms / max(self.step, np.finfo(float).tiny)))
-        share = 2.0 / np.pi**2 * float(np.sum(TERMS**-1.5 * spread))
+        share = first_crest(order) * 2.0 / np.pi**2 * float(np.sum(TERMS**-1.5 * spread))
         with np.errstate(divide="ignore"):  # no fundamental: the largest that there can be
             steps = np.minimum(share * np.sqrt(self.step / amplitude), LARGEST * float(spread[0]))
         return np.asarray(np.square(steps * self.step / float(db_to_amplitude(drive_dbfs))))
+
+
+def first_crest(order: int) -> float:
+    """The first crest of the Bessel function of `order`, from 1, over `sqrt(2 / (pi x))` at its place."""
+    place = order + 0.81 * order ** (1.0 / 3.0)
+    return float(0.675 * order ** (-1.0 / 3.0) * np.sqrt(0.5 * np.pi * place))
 
 
 def step_of(samples: FloatArray) -> float:

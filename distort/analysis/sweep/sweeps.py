@@ -82,15 +82,18 @@ def read_sweep(takes: Sequence[SweepTake], sweep: Sweep, settings: Settings) -> 
     read = [_read_take(take, sweep, settings) for take in takes]
     separated = mean_of_takes([separated for separated, _ in read])
     silences = [silence for take in takes for silence in take.silences]
-    noise = noise_density(silences, sample_rate=sweep.sample_rate) if silences else None
-    if settings.microphone is not None:
-        separated = orders_in_air(separated, settings.microphone)
-        noise = None if noise is None else noise_in_air(noise, settings.microphone)
-    found = readings(separated, noise=noise, excitation_hz=grid_hz(), octaves=settings.smoothing_octaves)
+    rounding, noise = None, None
     if silences:
         rounding = Rounding(
             step=max(take.step for take in takes), noise_rms=min(float(np.std(silence)) for silence in silences)
         )
+        noise = noise_density(silences, sample_rate=sweep.sample_rate)
+        noise = replace(noise, density=np.maximum(noise.density, rounding.density(sweep.sample_rate)))
+    if settings.microphone is not None:
+        separated = orders_in_air(separated, settings.microphone)
+        noise = None if noise is None else noise_in_air(noise, settings.microphone)
+    found = readings(separated, noise=noise, excitation_hz=grid_hz(), octaves=settings.smoothing_octaves)
+    if rounding is not None:
         found = _with_rounding(found, rounding, drive_dbfs=sweep.drive_dbfs)
     if settings.microphone is not None:
         found = only_covered(found, grid_hz(), settings.microphone)
@@ -106,8 +109,10 @@ def read_sweep(takes: Sequence[SweepTake], sweep: Sweep, settings: Settings) -> 
 
 def _with_rounding(found: tuple[Reading, ...], rounding: Rounding, *, drive_dbfs: float) -> tuple[Reading, ...]:
     """The readings, with what rounding may have made of each order in its noise."""
-    most = rounding.power(found[0].power, drive_dbfs=drive_dbfs)
-    return tuple(replace(one, noise=one.noise + most) for one in found)
+    return tuple(
+        replace(one, noise=one.noise + rounding.power(found[0].power, order=order, drive_dbfs=drive_dbfs))
+        for order, one in enumerate(found, start=1)
+    )
 
 
 def smoothed_over(read: SweepReadings, octaves: float, settings: Settings) -> tuple[Reading, ...]:
