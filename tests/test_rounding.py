@@ -43,6 +43,7 @@ def test_noise_of_a_step_leaves_nothing_and_floating_point_has_no_steps() -> Non
     plain = Rounding(step=1e-4, noise_rms=0.0).power(power, order=2, drive_dbfs=-20.0)
     noisy = Rounding(step=1e-4, noise_rms=1e-4).power(power, order=2, drive_dbfs=-20.0)
     assert 10.0 * np.log10(noisy / plain) < -171.0
+    assert Rounding(step=1e-300, noise_rms=1.0).power(power, order=2, drive_dbfs=-20.0)[0] == 0.0
     assert Rounding(step=0.0, noise_rms=0.0).power(power, order=2, drive_dbfs=-20.0)[0] == 0.0
 
 

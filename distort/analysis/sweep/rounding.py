@@ -27,6 +27,9 @@ FloatArray = npt.NDArray[np.float64]
 TERMS = np.arange(1, 200)
 """k of the series; what follows adds 5 % to the sum without noise."""
 
+MOST_NOISE = 3.0
+"""Steps of noise that leave exp(-18 pi^2) of rounding's harmonics: less than double precision adds."""
+
 LARGEST = 2.0 / np.pi
 """Steps: the first harmonic of a square wave of half a step, the most that an error of half a step can hold."""
 
@@ -47,10 +50,13 @@ class Rounding:
     def power(self, fundamental: FloatArray, *, order: int, drive_dbfs: float) -> FloatArray:
         """The most power that rounding gives `order`, `(rows,)`, where the fundamental has `fundamental` `(rows,)`.
 
-        Both are powers per squared amplitude of a stimulus at `drive_dbfs`; NaN stays NaN.
+        Both are powers per squared amplitude of a stimulus at `drive_dbfs`. 0 where noise leaves nothing of it, else NaN
+        where the fundamental is.
         """
+        if self.step == 0.0 or self.noise_rms > MOST_NOISE * self.step:
+            return np.zeros_like(fundamental)
         amplitude = np.sqrt(fundamental) * float(db_to_amplitude(drive_dbfs))
-        spread = np.exp(-2.0 * np.square(np.pi * TERMS * self.noise_rms / max(self.step, np.finfo(float).tiny)))
+        spread = np.exp(-2.0 * np.square(np.pi * TERMS * self.noise_rms / self.step))
         share = first_crest(order) * 2.0 / np.pi**2 * float(np.sum(TERMS**-1.5 * spread))
         with np.errstate(divide="ignore"):  # no fundamental: the largest that there can be
             steps = np.minimum(share * np.sqrt(self.step / amplitude), LARGEST * float(spread[0]))
