@@ -50,8 +50,8 @@ class Rounding:
     def power(self, fundamental: FloatArray, *, order: int, drive_dbfs: float) -> FloatArray:
         """The most power that rounding gives `order`, `(rows,)`, where the fundamental has `fundamental` `(rows,)`.
 
-        Both are powers per squared amplitude of a stimulus at `drive_dbfs`. 0 where noise leaves nothing of it, else NaN
-        where the fundamental is.
+        Both are powers per squared amplitude of a stimulus at `drive_dbfs`. 0 where noise leaves nothing of it; else
+        NaN where the fundamental is.
         """
         if self.step == 0.0 or self.noise_rms > MOST_NOISE * self.step:
             return np.zeros_like(fundamental)
