@@ -27,8 +27,8 @@ class Prepared:
     start: float
     """First sample of the stimulus, fractions included."""
     silences: tuple[FloatArray, ...]
-    step: float
-    """Of the samples as they were stored, full scale 1."""
+    step: float = 0.0
+    """Of the samples as they were stored, full scale 1; 0 where they were not rounded."""
 
 
 def prepare(recording: Recording, *, repair: bool = True) -> Prepared:
