@@ -205,8 +205,9 @@ def analyze_file(
         described.reel,
         start=examined.alignment.stimulus_start,
         clock_difference_ppm=examined.clock_difference_ppm(),
+        as_stored=stored,
     )
-    take = SweepTake(samples=prepared.samples, start=prepared.start, silences=prepared.silences)
+    take = SweepTake(samples=prepared.samples, start=prepared.start, silences=prepared.silences, step=prepared.step)
     read = read_sweep([take], sweep, settings)
     return read, examined.for_sidecar()
 

@@ -119,9 +119,10 @@ class Multitone:
     def _require_whole_period(self) -> None:
         samples = self.period_s * self.sample_rate
         if abs(samples - self.period_samples) > 1e-6:  # rounding of a period written in decimals
+            enough = repr(self.period_samples / self.sample_rate).removesuffix(".0")  # fewer digits are refused again
             raise SignalError(
-                f"period_s = {self.period_s:g} is {samples:.3f} samples at {self.sample_rate} Hz, where an even whole "
-                f"number is needed: take {self.period_samples / self.sample_rate:.9g} s"
+                f"period_s = {self.period_s:g} is {samples:.10g} samples at {self.sample_rate} Hz, where an even whole "
+                f"number is needed: take {enough} s"
             )
 
     def _require_lines(self) -> None:

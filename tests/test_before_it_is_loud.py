@@ -205,7 +205,7 @@ def test_a_word_that_the_plan_does_not_have_is_told_before_any_sound(folder) -> 
     ("asked", "said"),
     [
         ({"lines_per_decade": "100", "period_s": "0.25"}, "100 lines a decade leave no free bin"),
-        ({"period_s": "0.1234567"}, "is 5925.922 samples at 48000 Hz"),
+        ({"period_s": "0.1234567"}, "is 5925.9216 samples at 48000 Hz"),
     ],
 )
 def test_a_multitone_that_cannot_be_is_told_before_any_sound(folder, asked, said) -> None:

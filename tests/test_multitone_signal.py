@@ -161,7 +161,7 @@ def test_lines_below_the_lowest_are_left_out():
 @pytest.mark.parametrize(
     ("fields", "words"),
     [
-        ({"period_s": 1.00001}, r"48000\.480 samples at 48000 Hz.*take 1 s"),
+        ({"period_s": 1.00001}, r"48000\.48 samples at 48000 Hz.*take 1 s"),
         ({"period_s": 0.0}, "period_s must be above 0"),
         ({"high_hz": 24000.0}, "not below half the sample rate"),
         ({"low_hz": 19000.0}, "at least two lines: 1 lie"),

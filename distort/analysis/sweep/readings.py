@@ -39,7 +39,7 @@ class Reading:
     power: FloatArray
     """Noise removed, decay loss of the window made good."""
     noise: FloatArray
-    """Expected noise power within the unreduced reading."""
+    """Expected noise power within the unreduced reading; what rounding may add is in it as well."""
     leak: FloatArray
     """Expected power of the next order's decay in this window; NaN where the next order was not separated."""
     variance: FloatArray

@@ -17,6 +17,7 @@ from distort.analysis.sweep.orders import SeparatedOrders, mean_of_takes, separa
 from distort.analysis.sweep.readings import Reading, readings
 from distort.analysis.sweep.residual import residual_power
 from distort.analysis.sweep.response import lowest_valid_hz, response
+from distort.analysis.sweep.rounding import Rounding
 from distort.errors import AnalysisError
 from signals.levels import amplitude_to_db
 from signals.sweep import Sweep
@@ -34,6 +35,8 @@ class SweepTake:
     """Where the sweep arrives, samples."""
     silences: tuple[FloatArray, ...] = ()
     """Stretches of the recording that hold noise only; without any there is no noise floor."""
+    step: float = 0.0
+    """Of the samples as they were stored, full scale = 1; about 0 for floating point."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -79,11 +82,19 @@ def read_sweep(takes: Sequence[SweepTake], sweep: Sweep, settings: Settings) -> 
     read = [_read_take(take, sweep, settings) for take in takes]
     separated = mean_of_takes([separated for separated, _ in read])
     silences = [silence for take in takes for silence in take.silences]
-    noise = noise_density(silences, sample_rate=sweep.sample_rate) if silences else None
+    rounding, noise = None, None
+    if silences:
+        rounding = Rounding(
+            step=max(take.step for take in takes), noise_rms=min(float(np.std(silence)) for silence in silences)
+        )
+        noise = noise_density(silences, sample_rate=sweep.sample_rate)
+        noise = replace(noise, density=np.maximum(noise.density, rounding.density(sweep.sample_rate)))
     if settings.microphone is not None:
         separated = orders_in_air(separated, settings.microphone)
         noise = None if noise is None else noise_in_air(noise, settings.microphone)
     found = readings(separated, noise=noise, excitation_hz=grid_hz(), octaves=settings.smoothing_octaves)
+    if rounding is not None:
+        found = _with_rounding(found, rounding, drive_dbfs=sweep.drive_dbfs)
     if settings.microphone is not None:
         found = only_covered(found, grid_hz(), settings.microphone)
     return SweepReadings(
@@ -93,6 +104,14 @@ def read_sweep(takes: Sequence[SweepTake], sweep: Sweep, settings: Settings) -> 
         residual=np.mean([residual for _, residual in read], axis=0) / found[0].power,
         arrival_s=takes[0].start / sweep.sample_rate,
         noise=noise,
+    )
+
+
+def _with_rounding(found: tuple[Reading, ...], rounding: Rounding, *, drive_dbfs: float) -> tuple[Reading, ...]:
+    """The readings, with what rounding may have made of each order in its noise."""
+    return tuple(
+        replace(one, noise=one.noise + rounding.power(found[0].power, order=order, drive_dbfs=drive_dbfs))
+        for order, one in enumerate(found, start=1)
     )
 
 

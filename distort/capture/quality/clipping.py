@@ -6,6 +6,8 @@ Works at full scale and below it (a microphone amplifier or a converter's driver
 import numpy as np
 import numpy.typing as npt
 
+from distort.analysis.sweep.rounding import step_of
+
 FloatArray = npt.NDArray[np.float64]
 IndexArray = npt.NDArray[np.int64]
 
@@ -46,24 +48,27 @@ def clipped_samples(recording: npt.ArrayLike, *, whole_sweep: bool = False) -> I
     Give the samples as the recorder stored them: a resampled or filtered recording has no flat tops left.
     """
     samples = np.asarray(recording, dtype=np.float64)
-    step = _step(samples)
+    step = step_of(samples)
+    offset = float(np.mean(samples[np.isfinite(samples)])) if np.any(np.isfinite(samples)) else 0.0
+    moving = samples - offset  # with an offset above its amplitude, one side of a wave never passes zero
     marked = []
     for blur in (step, max(BLUR_STEPS * step, BLUR)) if samples.size else ():
-        marked += [_held(samples, blur), _held(-samples, blur)]
+        marked.append(_held(moving, blur, full_scale=FULL_SCALE - offset))
+        marked.append(_held(-moving, blur, full_scale=FULL_SCALE + offset))
         if whole_sweep:
-            marked.append(_crowded(samples, blur))
+            marked.append(_crowded(moving, blur))
     return np.unique(np.concatenate([np.zeros(0, dtype=np.int64), *marked]))
 
 
-def _held(samples: FloatArray, blur: float) -> IndexArray:
-    """Samples in clipped tops on the positive side."""
+def _held(samples: FloatArray, blur: float, *, full_scale: float) -> IndexArray:
+    """Samples in clipped tops on the positive side; `full_scale` is where that lies once the offset is off."""
     extreme = float(np.nanmax(samples, initial=0.0))
     if extreme <= 0.0:
         return np.zeros(0, dtype=np.int64)
     flatness = FLATNESS * extreme + blur
     first, end = _runs(samples >= extreme - flatness)
     length = end - first
-    at_full_scale = (length >= 2) & (extreme >= FULL_SCALE)
+    at_full_scale = (length >= 2) & (extreme >= full_scale)
     before = samples[np.clip(first - length, 0, samples.size - 1)]
     after = samples[np.clip(end - 1 + length, 0, samples.size - 1)]
     steep = np.minimum(extreme - before, extreme - after) > LEAST_DROP * flatness
@@ -85,12 +90,6 @@ def _crowded(samples: FloatArray, blur: float) -> IndexArray:
     if crests < LEAST_CROWD or top.size < CROWDED_SHARE * near:
         return np.zeros(0, dtype=np.int64)
     return top
-
-
-def _step(samples: FloatArray) -> float:
-    """The converter's step: the smallest gap between two values that occur (about 0 for floating-point recordings)."""
-    gaps = np.diff(np.unique(samples[np.isfinite(samples)]))
-    return float(np.min(gaps, initial=np.inf)) if gaps.size else 0.0
 
 
 def _runs(mask: npt.NDArray[np.bool_]) -> tuple[IndexArray, IndexArray]:

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from distort.analysis.grid import grid_hz
 from distort.capture.alignment.finding import Alignment, find_reel
 from distort.capture.alignment.wrong_rate import likely_rate
 from distort.capture.quality.check import CLOCK_SAME_PPM, Quality, check_recording
@@ -13,7 +14,7 @@ from distort.capture.quality.finding import Finding
 from distort.errors import RecordingError, WrongStimulusError
 from distort.session.recordings import sidecar as on_disk
 from distort.session.recordings.audio import require_sound
-from signals import Reel
+from signals import Multitone, Reel
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -79,16 +80,36 @@ def examine(
         alignment = find_reel(samples, reel)
     except RecordingError as error:
         refused = _refusals(check_recording(samples, reel=reel, alignment=error, as_stored=as_stored))
-        if refused == [str(error)] and as_stored is not None and stated_hz is not None:
+        too_low = stated_hz is not None and stated_hz < least_rate_hz(reel)
+        if (too_low or refused == [str(error)]) and as_stored is not None and stated_hz is not None:
             _require_right_rate(as_stored, reel, what=what, stated_hz=stated_hz)
+        _require_band(reel, what=what, stated_hz=stated_hz)
         kind = WrongStimulusError if refused == [str(error)] else RecordingError
         raise kind(f"{what}: {refused[0] if refused else error}") from error
+    _require_band(reel, what=what, stated_hz=stated_hz)
     quality = check_recording(samples, reel=reel, alignment=alignment, as_stored=as_stored, microphone=microphone)
     if quality.finding("stimulus").verdict == "refuse":
         raise WrongStimulusError(f"{what}: {quality.finding('stimulus').sentence}")
     if refused := _refusals(quality):
         raise RecordingError(f"{what}: {refused[0]}")
     return Examined(alignment=alignment, quality=quality)
+
+
+def least_rate_hz(reel: Reel) -> float:
+    """The lowest sample rate, Hz, that holds the stimulus of `reel` as far up as results go."""
+    _, stimulus = reel.only_stimulus()
+    highest_hz = stimulus.line_hz[-1] if isinstance(stimulus, Multitone) else stimulus.stop_hz
+    return 2.0 * min(float(highest_hz), float(grid_hz()[-1]))
+
+
+def _require_band(reel: Reel, *, what: str, stated_hz: int | None) -> None:
+    """Above half its rate a recording holds nothing, which must not be read as a result."""
+    if stated_hz is not None and stated_hz < least_rate_hz(reel):
+        raise RecordingError(
+            f"{what} was recorded at {stated_hz} Hz and holds nothing above {stated_hz / 2:g} Hz, but the stimulus "
+            f"goes on to {least_rate_hz(reel) / 2:.0f} Hz: record at {reel.sample_rate} Hz, or let the stimulus end "
+            f"lower"
+        )
 
 
 def _require_right_rate(as_stored: FloatArray, reel: Reel, *, what: str, stated_hz: int) -> None:

@@ -32,6 +32,9 @@ sweep length (noise in a window of 0.56 L against a spectrum of L / f): 1 % of d
 REFUSE_SNR_DB = 20.0
 """In the best octave. With 10 % of distortion at the floor even there, nothing can be said."""
 
+NO_NOISE_DBFS = -160.0
+"""No converter is so quiet (rounding to 24 bits alone makes -146 dBFS): what differs there are rounding errors."""
+
 ENERGY_SHARE = 1e-4
 """An octave counts when the stimulus has this share of its energy there: less is its spectrum's skirt."""
 
@@ -156,9 +159,11 @@ def _agreement(levels_dbfs: dict[str, float]) -> tuple[Finding, ...]:
     if len(levels_dbfs) < 2:
         return ()
     difference = levels_dbfs["after"] - levels_dbfs["before"]
-    good = abs(difference) <= AGREE_DB
+    good = abs(difference) <= AGREE_DB or max(levels_dbfs.values()) < NO_NOISE_DBFS
     sentence = (
         f"The noise before and after agrees within {abs(difference):.1f} dB."
+        if abs(difference) <= AGREE_DB
+        else "There is no noise before or after."
         if good
         else f"The noise is {abs(difference):.1f} dB {'louder' if difference > 0 else 'quieter'} after the stimulus "
         f"than before: something started or stopped, so the noise floors are uncertain by as much."

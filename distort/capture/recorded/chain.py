@@ -86,7 +86,7 @@ def _read_loopback(folder: SessionFolder, recording: Recording, settings: Settin
     except RecordingError as error:
         raise RecordingError(f"{path}: {error} Or move it away: it only states the chain's distortion.") from error
     prepared = prepare_samples(samples, sidecar.reel, start=alignment.stimulus_start)
-    take = SweepTake(samples=prepared.samples, start=prepared.start, silences=prepared.silences)
+    take = SweepTake(samples=prepared.samples, start=prepared.start, silences=prepared.silences, step=prepared.step)
     return read_sweep([take], sweep_of(sidecar.stimulus, path), settings).readings
 
 

@@ -182,4 +182,4 @@ def sweep_of(stimulus: Stimulus, path: Path) -> Sweep:
 
 def _sweep_take(recording: Recording) -> SweepTake:
     prepared = prepare(recording)
-    return SweepTake(samples=prepared.samples, start=prepared.start, silences=prepared.silences)
+    return SweepTake(samples=prepared.samples, start=prepared.start, silences=prepared.silences, step=prepared.step)

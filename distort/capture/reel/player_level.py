@@ -171,7 +171,7 @@ def _sweep_level(
     settings = Settings(
         orders=1, smoothing_octaves=SMOOTHING_OCTAVES, microphone=None if microphone is None else microphone.response
     )
-    take = SweepTake(samples=prepared.samples, start=prepared.start, silences=prepared.silences)
+    take = SweepTake(samples=prepared.samples, start=prepared.start, silences=prepared.silences, step=prepared.step)
     response = sweep_response(read_sweep([take], sweep, settings), reference_of(calibration, plan.setup.distance_m))
     low_hz, high_hz = plan.levels.band_hz
     rows = (response.frequency_hz >= low_hz) & (response.frequency_hz <= high_hz) & np.isfinite(response.noise_db)

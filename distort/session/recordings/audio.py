@@ -25,12 +25,12 @@ MOST_FRAMES = 48_000 * 3600
 BLOCK_SAMPLES = 1 << 17
 """Of all channels together, read at a time: 1 MB, however many channels there are."""
 
-LARGEST_SAMPLE = 1e12
-"""240 dB above full scale, 50 dB above whole numbers of 32 bits that were taken for samples: no recording. The square
-of a square of it is still a number."""
-
 CONTAINERS = {"WAV", "WAVEX", "RF64", "FLAC"}
 SUBTYPES = {"PCM_16", "PCM_24", "PCM_32", "FLOAT", "DOUBLE"}
+
+LARGEST_SAMPLE = 1e3
+"""Times full scale: 60 dB beyond. Floating point has no clipping, but whole numbers written as such (32768 and up for
+16 bits) and damage are no recording."""
 
 STEPS_24_BIT = 2**23
 """Steps of a 24-bit sample from 0 to full scale."""
@@ -229,20 +229,22 @@ def _read_channel(path: Path, file: Any, column: int) -> FloatArray:
 
 
 def require_sound(samples: FloatArray, *, what: str, begin: int = 0) -> None:
-    """Raise RecordingError, which says `what` holds it, for the first sample that is no number or no sound.
+    """Raise RecordingError, which says `what` holds it, for the first of `samples` `(n,)` that is no number or no sound.
 
-    begin   number of the first of `samples`, so that the error says where the bad one is
+    begin   number of the first of `samples` in the whole, so that the error says where the bad one is
     """
     good = np.abs(samples) <= LARGEST_SAMPLE  # neither NaN nor infinity is
     if np.all(good):
         return
     first = int(np.argmin(good))
-    said = (
-        f"is {abs(samples[first]):.0e} times full scale (sample {begin + first})"
-        if np.isfinite(samples[first])
-        else f"is not a number (sample {begin + first})"
-    )
-    raise RecordingError(f"{what} holds a sample that {said}: export it again, or record again")
+    if not np.isfinite(samples[first]):
+        said = f"that is not a number (sample {begin + first}): export it again, or record again"
+    else:
+        said = (
+            f"of {abs(samples[first]):.3g} times full scale (sample {begin + first}): export it again so that full "
+            f"scale is 1"
+        )
+    raise RecordingError(f"{what} holds a sample {said}")
 
 
 __all__ = [
