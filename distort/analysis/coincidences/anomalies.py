@@ -7,10 +7,11 @@ import numpy as np
 import numpy.typing as npt
 import scipy.signal
 
-from distort.analysis.coincidences.dip_shapes import CombFit, SecondOrderFit, comb_fit, second_order_fit
+from distort.analysis.coincidences.comb_shapes import CombFit, comb_fit
+from distort.analysis.coincidences.dip_shapes import SecondOrderFit, second_order_fit
 from distort.analysis.coincidences.faults import Anomaly, Elsewhere, Equaliser, Kind, PhaseVerdict, Shape
 from distort.analysis.coincidences.fine_response import FineResponse
-from distort.analysis.coincidences.minimum_phase import implied_phase_rad, phase_verdict
+from distort.analysis.coincidences.minimum_phase import PhaseJudge
 from distort.analysis.coincidences.trend import Detrended, detrended
 from distort.analysis.grid import grid_hz
 
@@ -105,12 +106,12 @@ def find_anomalies(
             phase_rad=None,
             smoothing_octaves=SHOWN_OCTAVES,
         )
-    implied = None if fine.phase_rad is None else implied_phase_rad(fine.frequency_hz, fine.level_db)
+    judge = PhaseJudge(fine)
     c_m_s = sound_speed_m_s(temperature_c)
     looked_at = [(one, *_shapes(one, fine)) for one in _outstanding(against)]
     looked_at += _first_dips(looked_at, fine, against)
     return tuple(
-        _described(each, fine, against, number=number, implied=implied, elsewhere=elsewhere, c_m_s=c_m_s)
+        _described(each, fine, against, number=number, judge=judge, elsewhere=elsewhere, c_m_s=c_m_s)
         for number, each in enumerate(sorted(looked_at, key=lambda each: each[0].centre_hz), start=1)
     )
 
@@ -196,7 +197,7 @@ def _described(
     against: Detrended,
     *,
     number: int,
-    implied: FloatArray | None,
+    judge: PhaseJudge,
     elsewhere: Sequence[CurveElsewhere],
     c_m_s: float,
 ) -> Anomaly:
@@ -206,7 +207,7 @@ def _described(
     deviation_db = one.deviation_db if comb is None else comb.depth_db
     scatter_db = float(against.scatter_db[int(np.argmin(np.abs(against.frequency_hz - one.centre_hz)))])
     half_width_hz = max(0.5 * (one.high_hz - one.low_hz), 0.01 * centre_hz)
-    phase, turn = phase_verdict(fine, implied, centre_hz, half_width_hz=half_width_hz)
+    phase = judge.judged(centre_hz, half_width_hz=half_width_hz)
     left_db = _elsewhere_db(one, elsewhere)
     kept = _kept(left_db, one.deviation_db)
     kind: Kind = "dip" if one.dip else "peak"
@@ -223,8 +224,9 @@ def _described(
         width_octaves=width_octaves,
         q=poles.q,
         q_uncertainty=poles.q_uncertainty,
-        phase=phase,
-        excess_turn=turn,
+        phase=phase.verdict,
+        excess_turn=phase.ratio,
+        excess_turn_uncertainty=phase.uncertainty,
         shape=shape,
         path_difference_m=None if comb is None else c_m_s * comb.delay_s,
         reflection=None if comb is None else comb.reflection,
@@ -232,7 +234,7 @@ def _described(
         quarter_wave_m=c_m_s / (4.0 * centre_hz),
         elsewhere=kept,
         elsewhere_db=left_db,
-        equaliser=_equaliser(kept, phase, shape),
+        equaliser=_equaliser(kept, phase.verdict, shape),
     )
 
 
