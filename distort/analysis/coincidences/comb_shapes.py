@@ -2,7 +2,7 @@
 
 `H = 1 + r exp(-2 pi i f tau)`, r < 1 (of two arrivals the stronger counts as 1): dips of `20 log10(1 - r)` re the
 stronger at odd multiples of 1 / (2 tau), peaks of `20 log10(1 + r)` between them, on a slope that is straight in dB
-over octaves. r and 1 / r have the same magnitude but for a constant; only the phase tells which of the two arrived first.
+over octaves. r and 1 / r have the same magnitude but for a constant; only the phase tells which arrived first.
 """
 
 from collections.abc import Iterable
@@ -139,7 +139,7 @@ def _comb(
     reflection = float(found.x[1])
     if reflection < LEAST_REFLECTION + 0.01:
         return None
-    deviation = deviations_95(np.asarray(found.jac)[:, :2], found.fun)
+    deviation = deviations_95(np.asarray(found.jac), model(found.x))
     frequency = centre_hz * float(np.exp(found.x[0]))
     return CombFit(
         delay_s=(number - 0.5) / frequency,

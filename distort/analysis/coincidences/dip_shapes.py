@@ -13,9 +13,6 @@ import scipy.optimize
 
 FloatArray = npt.NDArray[np.float64]
 
-WIDENED = 2.0
-"""Rows of a fine response are not independent of each other: 95 % intervals of a fit are this much wider."""
-
 TWO_SIDED_95 = 1.96
 
 DB_PER_NEPER_OF_POWER = 10.0 / np.log(10.0)
@@ -71,7 +68,7 @@ def second_order_fit(
     found = scipy.optimize.least_squares(
         model, start, jac=slopes, bounds=(low, high), loss="soft_l1", f_scale=1.0, max_nfev=80
     )
-    deviation = deviations_95(np.asarray(found.jac)[:, :2], found.fun)
+    deviation = deviations_95(np.asarray(found.jac), model(found.x))
     frequency = centre_hz * float(np.exp(found.x[0]))
     q = float(np.exp(found.x[1]))
     return SecondOrderFit(
@@ -92,8 +89,37 @@ def _numerator(u: FloatArray, power: FloatArray) -> FloatArray:
 
 
 def deviations_95(jacobian: FloatArray, left: FloatArray) -> tuple[float, float]:
-    """Half-widths of the 95 % intervals of the two parameters whose columns are given."""
-    normal = jacobian.T @ jacobian + 1e-12 * np.eye(2)
-    variance = float(np.mean(np.square(left))) * np.diag(np.linalg.inv(normal))
-    first, second = WIDENED * TWO_SIDED_95 * np.sqrt(np.maximum(variance, 0.0))
+    """Half-widths of the 95 % intervals of the first two parameters of a fit, whose columns `jacobian` holds."""
+    first, second = TWO_SIDED_95 * np.sqrt(np.diag(covariance_of_fit(jacobian, left))[:2])
     return float(first), float(second)
+
+
+def covariance_of_fit(jacobian: FloatArray, left: FloatArray) -> FloatArray:
+    """Covariance `(parameters, parameters)` of a least-squares fit.
+
+    jacobian   `(rows, parameters)`, dB a unit of each
+    left       `(rows,)`, what the fit leaves, dB
+
+    `s^2 (J^T J)^-1`, s^2 the mean square of what is left (textbook), times how many rows are alike: neighbouring rows
+    do not err independently of each other.
+    """
+    columns = np.maximum(np.linalg.norm(jacobian, axis=0), 1e-300)
+    normal = (jacobian / columns).T @ (jacobian / columns)
+    inverse = np.linalg.inv(normal + 1e-9 * np.eye(columns.size)) / np.outer(columns, columns)
+    freedom = max(left.size / rows_alike(left) - columns.size, 1.0)
+    return np.asarray(float(np.sum(np.square(left))) / freedom * inverse)
+
+
+def rows_alike(left: FloatArray) -> float:
+    """How many neighbouring rows of `left` `(rows,)` count as one: `1 + 2 (r_1 + r_2 + ...)`, at least 1.
+
+    r_k is the correlation of rows that lie k apart, up to the first that is not positive (Priestley, Spectral Analysis
+    and Time Series, 1981, 5.3.2, from memory, for the variance of a mean).
+    """
+    spectrum = np.fft.rfft(left - np.mean(left), 2 * left.size)
+    correlation = np.fft.irfft(np.square(np.abs(spectrum)))[: left.size]
+    if not correlation[0] > 0.0:
+        return 1.0
+    ends = np.flatnonzero(correlation <= 0.0)
+    last = int(ends[0]) if ends.size else left.size
+    return float(1.0 + 2.0 * np.sum(correlation[1:last]) / correlation[0])

@@ -31,8 +31,8 @@ FLANKS = 3.0
 """The flanks end this many half-widths from the centre."""
 
 EARLY_WIDTHS = 1.5
-"""The shortest early sound lasts this many inverse widths: the half of it that is kept whole is at least twice the delay
-of the copy that makes a dip of that width."""
+"""The shortest early sound lasts this many inverse widths: the half of it that is kept whole is at least twice the
+delay of the copy that makes a dip of that width."""
 
 STEPS_A_DOUBLING, EARLY_LENGTHS = 2, 3
 """Early sounds last 1, 1.4 and 2 times as long."""
