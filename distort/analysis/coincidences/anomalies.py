@@ -44,6 +44,8 @@ FILLED, KEPT = 1.0 / 3.0, 2.0 / 3.0
 COMB_BETTER = 0.6
 """A comb must leave less than this share of what second-order zeros leave over the same rows."""
 
+FREQUENCY_FLOOR, Q_FLOOR, DEPTH_FLOOR_DB = 1e-4, 0.015, 0.1
+"""No interval is narrower than what the fits miss on shapes without ripple or noise (measured: tests/STUDIES.md)."""
 
 SAME_DELAY = 0.02
 """Two dips belong to one comb when their delays agree within this share; dips are to be placed within 1 %."""
@@ -271,6 +273,9 @@ def _described(
     deviation_db = one.deviation_db if comb is None else comb.depth_db
     scatter_db = float(against.scatter_db[int(np.argmin(np.abs(against.frequency_hz - one.centre_hz)))])
     half_width_hz = max(0.5 * (one.high_hz - one.low_hz), 0.01 * centre_hz)
+    # few rows near a resonance take part of the ripple with them: how large it is shows round about
+    widened = max(1.0, scatter_db / max(poles.residual_db, 1e-6))
+    frequency_off_hz = widened * poles.frequency_uncertainty_hz if comb is None else comb.frequency_uncertainty_hz
     phase = judge.judged(centre_hz, half_width_hz=half_width_hz)
     left_db = _elsewhere_db(one, elsewhere)
     kept = _kept(left_db, one.deviation_db)
@@ -280,14 +285,14 @@ def _described(
         number=number,
         kind=kind,
         frequency_hz=centre_hz,
-        frequency_uncertainty_hz=poles.frequency_uncertainty_hz if comb is None else comb.frequency_uncertainty_hz,
+        frequency_uncertainty_hz=max(frequency_off_hz, FREQUENCY_FLOOR * centre_hz),
         deviation_db=deviation_db,
-        deviation_uncertainty_db=1.96 * scatter_db if comb is None else comb.depth_uncertainty_db,
+        deviation_uncertainty_db=1.96 * scatter_db if comb is None else max(comb.depth_uncertainty_db, DEPTH_FLOOR_DB),
         low_hz=one.low_hz,
         high_hz=one.high_hz,
         width_octaves=width_octaves,
         q=poles.q,
-        q_uncertainty=poles.q_uncertainty,
+        q_uncertainty=max(widened * poles.q_uncertainty, Q_FLOOR * poles.q),
         phase=phase.verdict,
         excess_turn=phase.ratio,
         excess_turn_uncertainty=phase.uncertainty,

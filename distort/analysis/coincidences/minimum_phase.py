@@ -22,7 +22,11 @@ BINS = 1 << 16
 """Of the half spectrum on which the Hilbert pair is made: 0.3 Hz at 20 kHz."""
 
 HELD_FROM, HELD_TO = 0.5, 1.6
-"""Ratio of measured to implied turn that counts as minimum-phase; its negative as the opposite. In between: unknown."""
+"""Ratio of measured to implied turn that counts as minimum-phase."""
+
+REVERSED_FROM, REVERSED_TO = -6.0, -0.5
+"""And that counts as the opposite. A stronger copy has -1; zeros of gain g in the right half plane under poles in the
+left have down to about -(g + 1) / (g - 1), which is -6 at 3 dB. What lies outside both is unknown."""
 
 LEAST_TURN_RAD = 0.12
 """An implied turn under 7 degrees is too small to be told from the flanks."""
@@ -130,7 +134,10 @@ def _found(ratios: Sequence[float]) -> PhaseFound:
         return PhaseFound(verdict="unknown")
     ratio = float(np.median(ratios))
     uncertainty = float(np.max(np.abs(np.array(ratios) - ratio))) if len(ratios) > 1 else None
+    low, high = ratio - (uncertainty or 0.0), ratio + (uncertainty or 0.0)
     verdict: PhaseVerdict = "unknown"
-    if HELD_FROM + (uncertainty or 0.0) <= abs(ratio) <= HELD_TO - (uncertainty or 0.0):
-        verdict = "minimum-phase" if ratio > 0 else "not-minimum-phase"
+    if low >= HELD_FROM and high <= HELD_TO:
+        verdict = "minimum-phase"
+    elif low >= REVERSED_FROM and high <= REVERSED_TO:
+        verdict = "not-minimum-phase"
     return PhaseFound(verdict=verdict, ratio=ratio, uncertainty=uncertainty)
