@@ -11,7 +11,8 @@ from distort.analysis.sweep.sweeps import Reference, Settings, SweepTake, read_s
 from distort.capture.recorded.looking import look_at
 from distort.session.calibration.curves_elsewhere import CurvesElsewhere
 from distort.session.plan.keys import Setup
-from tests.devices.anomalous_sweeps import SWEEP, Anomalous, random_comb, random_resonance
+from tests.devices.anomalous_sweeps import SWEEP, Anomalous, comb, random_comb, random_resonance
+from tests.devices.line_up_sweeps import ripple
 
 SETTINGS = Settings(orders=2)
 NEAR = 0.06
@@ -134,3 +135,41 @@ def errors(outcomes: Sequence[Outcome], name: str, *, held: str, within: float, 
     hold = [getattr(one, held) for one in outcomes if getattr(one, held) is not None]
     median, most = scale * np.quantile(values, [0.5, 0.95])
     return f"{median:8.3f} {most:8.3f} {100 * np.mean(values <= within):6.0f} % {100 * np.mean(hold):6.0f} %"
+
+
+def of_weak_comb(job: tuple[int, float]) -> Outcome:
+    """Seed and reflection (0: none); in ripple of 0.3 dB, first dip at 100 Hz to 4 kHz. The first dip, or any."""
+    seed, reflection = job
+    random = np.random.default_rng([47, seed, round(1000 * reflection)])
+    hz = float(np.exp(random.uniform(np.log(100.0), np.log(4000.0))))
+    one = comb(hz, reflection, ripples=ripple(random, 0.3), ripple_db=0.3, noise_dbfs=random.uniform(-90.0, -60.0))
+    found = [each for each in anomalies_of(one.take(random)) if each.shape == "interference"]
+    if reflection == 0.0:
+        return Outcome(number=1, minimum_phase=True, shape=found[0].shape if found else "not found")
+    return _dip(one, found, 1)
+
+
+def table_of_combs(outcomes: Sequence[Outcome]) -> str:
+    """One row for the first dips and one for the later ones."""
+    rows = []
+    for name, chosen in (
+        ("first", [one for one in outcomes if one.number == 1]),
+        ("later", [one for one in outcomes if one.number > 1]),
+    ):
+        known = [one for one in chosen if one.shape == "interference"]
+        rows.append(
+            f"{name:5s} {len(known):4d} of {len(chosen):4d}"
+            + errors(known, "frequency_share", held="frequency_held", within=0.01, scale=100.0)
+            + errors(known, "depth_db", held="depth_held", within=0.3)
+        )
+    return "\n".join(rows)
+
+
+def table_of_resonances(outcomes: Sequence[Outcome]) -> str:
+    """One row."""
+    known = [one for one in outcomes if one.frequency_share is not None]
+    return (
+        f"      {len(known):4d} of {len(outcomes):4d}"
+        + errors(known, "frequency_share", held="frequency_held", within=0.01, scale=100.0)
+        + errors(known, "q_share", held="q_held", within=0.1, scale=100.0)
+    )
