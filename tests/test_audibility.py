@@ -108,6 +108,20 @@ def test_spreading_functions_by_hand() -> None:
         assert masked_by_schroeder_db(masker_hz, masker_db, at)[0] == pytest.approx(float(expected), abs=1e-9)
 
 
+def test_why_the_two_models_differ() -> None:
+    """Third order of 1.5 kHz, by hand: Traunmueller's 26.81 f / (1960 + f) - 0.53 is 11.093 and 18.146 Bark
+    at 1.5 and 4.5 kHz, so 7.053 apart. At 100 dB SPL Terhardt's slope is 24 + 0.153 - 20 = 4.153 dB a Bark: -29.3 dB;
+    Schroeder's is 15.81 + 7.5 x 7.527 - 17.5 sqrt(1 + 7.527^2) = -60.6 dB, and 15.5 + 18.146 below that. At 80 dB SPL
+    Terhardt's is -57.5 dB: what differs then is the 15.5 + z."""
+    tone_hz, heard_hz = np.array([1500.0]), np.array([4500.0])
+    for level_db, terhardt_db in ((100.0, 100.0 - 29.3), (80.0, 80.0 - 57.5)):
+        level = np.array([level_db])
+        # all terms are rounded to 0.05 dB above
+        assert masked_by_terhardt_db(tone_hz, level, heard_hz)[0] == pytest.approx(terhardt_db, abs=0.1)
+        expected_db = level_db - 60.6 - 33.65
+        assert masked_by_schroeder_db(tone_hz, level, heard_hz)[0] == pytest.approx(expected_db, abs=0.1)
+
+
 def test_terhardt_spreads_upwards_with_level_and_never_rises() -> None:
     at = np.array([3000.0])
     masked = [

@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 
 from distort.analysis import wavelength
-from distort.analysis.coincidences import fault_changes
+from distort.analysis.coincidences import anomalies, delayed_copies, fault_changes, minimum_phase
 from distort.analysis.comparison import judging as comparison
 from distort.analysis.compression import change as compression
 from distort.analysis.compression import coil_heating, operating_range
@@ -59,6 +59,12 @@ def test_every_own_method_names_its_test() -> None:
         (r"at most three times the median", comparison.WELL_READ == 3.0),
         (r"at 5 % for all bands", comparison.ALPHA == 0.05),
         (r"weaker by more than 1 dB", fault_changes.WEAKER_DB == 1.0),
+        (r"from 2 dB and 3\.6 scatters", (anomalies.LEAST_DB, anomalies.LEAST_SCATTERS) == (2.0, 3.6)),
+        (r"a correlation of 0\.88", delayed_copies.LEAST_CORRELATION == 0.88),
+        (r"Listed from 1\.5 dB peak to dip", anomalies.LEAST_COMB_DB == 1.5),
+        (r"within 1\.5 to 3 inverse widths", (minimum_phase.EARLY_WIDTHS, minimum_phase.EARLY_LENGTHS) == (1.5, 3)),
+        (r"From 0\.5 to 1\.6 it is", (minimum_phase.HELD_FROM, minimum_phase.HELD_TO) == (0.5, 1.6)),
+        (r"from -6 to -0\.5 it is not", (minimum_phase.REVERSED_FROM, minimum_phase.REVERSED_TO) == (-6.0, -0.5)),
         (r"27 dB a Bark downwards", hearing.LOWER_SLOPE_DB_A_BARK == 27.0),
         (r"from 4 dB below the noise", hearing.NOISE_MASKING_DB == 4.0),
         (r"c = 331\.3 sqrt", wavelength.SPEED_AT_ZERO_C == 331.3),

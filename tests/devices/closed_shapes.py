@@ -29,13 +29,17 @@ def amplitude_of_bell(centre_hz: float, q: float, gain_db: float) -> Amplitude:
 def as_measured(amplitude: Amplitude) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
     """Level on the grid of results (1/12 octave), and rows, level (1/48 octave) and unwrapped phase of a fine curve."""
     rows_hz = 1000.0 * 10.0 ** (np.arange(-136, 105) / 80.0)
-    fine_hz = 25.0 * 2.0 ** (np.arange(460) / 48.0)
+    fine_hz = 25.0 * 10.0 ** (0.3 * np.arange(460) / 48.0)
     bins_hz = np.linspace(0.0, 24000.0, 200001)
     phase_rad = np.interp(fine_hz, bins_hz, np.unwrap(np.angle(amplitude(bins_hz))))
     return _smoothed(amplitude, rows_hz, 1.0 / 12.0), fine_hz, _smoothed(amplitude, fine_hz, 1.0 / 48.0), phase_rad
 
 
 def _smoothed(amplitude: Amplitude, f: FloatArray, octaves: float) -> FloatArray:
-    steps = np.linspace(-0.5, 0.5, 41)
-    power = np.mean([np.abs(amplitude(f * 2.0 ** (octaves * step))) ** 2 for step in steps], axis=0)
+    """Mean power over frequency in a band of `octaves` (base ten), by the rule of the middles of 200 equal pieces."""
+    half = 10.0 ** (0.15 * octaves)
+    pieces = (np.arange(200) + 0.5) / 200.0
+    power = np.mean(
+        [np.abs(amplitude(f * (1.0 / half + (half - 1.0 / half) * piece))) ** 2 for piece in pieces], axis=0
+    )
     return np.asarray(10.0 * np.log10(power))

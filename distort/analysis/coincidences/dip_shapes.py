@@ -1,9 +1,8 @@
-"""What shape a dip or a peak has: second-order poles or zeros, or the comb of one delayed copy.
+"""The second-order poles of a peak, or zeros of a dip.
 
 Poles: `|H|^2 = ((b0 - b2 u^2)^2 + b1^2 u^2) / ((1 - u^2)^2 + u^2 / Q^2)`, u = f / f0: any second-order section, and so
 resonant high-passes and low-passes as well as bells. A dip is the same with numerator and denominator exchanged.
-Comb: `H = 1 + r exp(-2 pi i f tau)` with r < 1: dips of `20 log10(1 - r)` re the direct sound at odd multiples of
-1 / (2 tau). Both stand on a slope that is straight in dB over octaves (the comb) or that b0 ... b2 make (the poles).
+b0 ... b2 also make the slope on which it stands.
 """
 
 from dataclasses import dataclass
@@ -13,19 +12,10 @@ import numpy.typing as npt
 import scipy.optimize
 
 FloatArray = npt.NDArray[np.float64]
-BoolArray = npt.NDArray[np.bool_]
-
-WIDENED = 2.0
-"""Rows of a fine response are not independent of each other: 95 % intervals of a fit are this much wider."""
 
 TWO_SIDED_95 = 1.96
 
-MOST_DIPS = 4
-"""The dip looked at may be the first to the fourth of a comb; the later ones lie too close for 1/48 octave."""
-
 DB_PER_NEPER_OF_POWER = 10.0 / np.log(10.0)
-
-LEAST_REFLECTION, MOST_REFLECTION = 0.15, 0.99
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -38,23 +28,6 @@ class SecondOrderFit:
     q_uncertainty: float
     residual_db: float
     """r.m.s. of what the fit leaves."""
-
-
-@dataclass(frozen=True, kw_only=True)
-class CombFit:
-    """One delayed copy."""
-
-    delay_s: float
-    number: int
-    """1 where the dip that was looked at is the first of its comb."""
-    frequency_hz: float
-    """Of the dip that was looked at."""
-    frequency_uncertainty_hz: float
-    reflection: float
-    depth_db: float
-    """`20 log10(1 - r)`, negative."""
-    depth_uncertainty_db: float
-    residual_db: float
 
 
 def second_order_fit(
@@ -95,7 +68,7 @@ def second_order_fit(
     found = scipy.optimize.least_squares(
         model, start, jac=slopes, bounds=(low, high), loss="soft_l1", f_scale=1.0, max_nfev=80
     )
-    deviation = _deviations(np.asarray(found.jac)[:, :2], found.fun)
+    deviation = deviations_95(np.asarray(found.jac), model(found.x))
     frequency = centre_hz * float(np.exp(found.x[0]))
     q = float(np.exp(found.x[1]))
     return SecondOrderFit(
@@ -115,92 +88,38 @@ def _numerator(u: FloatArray, power: FloatArray) -> FloatArray:
     return np.array([b0, b2, np.sqrt(max(c1 + 2.0 * b0 * b2, 1e-6 * np.min(power)))])
 
 
-def comb_fit(
-    frequency_hz: FloatArray, level_db: FloatArray, *, centre_hz: float, depth_db: float, smoothing_octaves: float
-) -> tuple[CombFit, BoolArray] | None:
-    """The comb that explains the dip at `centre_hz` best, and which rows it was fitted to; None where none was found.
-
-    smoothing_octaves   band over which `level_db` is a mean power: it fills deep dips, and the model is filled alike
-
-    Tries the dip as first, second, ... of its comb; each over the rows from half a comb spacing below the neighbouring
-    dips to as far above.
-    """
-    best: tuple[CombFit, BoolArray] | None = None
-    for number in range(1, MOST_DIPS + 1):
-        spacing_hz = centre_hz / (number - 0.5)
-        low_hz = max(centre_hz - 1.0 * spacing_hz, centre_hz / 4.0)
-        rows = (frequency_hz >= low_hz) & (frequency_hz <= centre_hz + 1.5 * spacing_hz)
-        reaches = frequency_hz[-1] >= centre_hz + 0.5 * spacing_hz and frequency_hz[0] <= max(low_hz * 1.2, 1.0)
-        if np.sum(rows) < 12 or not reaches:
-            continue
-        fit = _comb(
-            frequency_hz[rows],
-            level_db[rows],
-            centre_hz,
-            number=number,
-            depth_db=depth_db,
-            smoothing_octaves=smoothing_octaves,
-        )
-        if fit is not None and (best is None or fit.residual_db < best[0].residual_db):
-            best = fit, rows
-    return best
-
-
-def _comb(
-    frequency_hz: FloatArray,
-    level_db: FloatArray,
-    centre_hz: float,
-    *,
-    number: int,
-    depth_db: float,
-    smoothing_octaves: float,
-) -> CombFit | None:
-    octaves = np.log2(frequency_hz / centre_hz)
-    turns = (number - 0.5) * frequency_hz / centre_hz
-    # the mean of cos(phase) over the band of the smoothing is cos(phase) sin(d) / d, d half the band's width in phase
-    smoothed = np.sinc(turns * (np.log(2.0) * smoothing_octaves))
-
-    def model(parameters: FloatArray) -> FloatArray:
-        reflection = parameters[1]
-        phase = 2.0 * np.pi * turns * np.exp(-parameters[0])
-        power = 1.0 + reflection**2 + 2.0 * reflection * smoothed * np.cos(phase)
-        return np.asarray(10.0 * np.log10(power) + parameters[2] + parameters[3] * octaves - level_db)
-
-    def slopes(parameters: FloatArray) -> FloatArray:
-        reflection = parameters[1]
-        phase = 2.0 * np.pi * turns * np.exp(-parameters[0])
-        power = 1.0 + reflection**2 + 2.0 * reflection * smoothed * np.cos(phase)
-        by_shift = 2.0 * reflection * smoothed * phase * np.sin(phase) / power
-        by_reflection = 2.0 * (reflection + smoothed * np.cos(phase)) / power
-        scale = DB_PER_NEPER_OF_POWER
-        return np.array([scale * by_shift, scale * by_reflection, np.ones_like(octaves), octaves]).T
-
-    guess = float(np.clip(1.0 - 10.0 ** (depth_db / 20.0), LEAST_REFLECTION + 0.01, MOST_REFLECTION - 0.01))
-    start = np.array([0.0, guess, float(np.median(level_db)), 0.0])
-    low, high = [-0.15, LEAST_REFLECTION, -np.inf, -20.0], [0.15, MOST_REFLECTION, np.inf, 20.0]
-    found = scipy.optimize.least_squares(
-        model, start, jac=slopes, bounds=(low, high), loss="soft_l1", f_scale=1.0, max_nfev=100
-    )
-    reflection = float(found.x[1])
-    if reflection < LEAST_REFLECTION + 0.01:
-        return None
-    deviation = _deviations(np.asarray(found.jac)[:, :2], found.fun)
-    frequency = centre_hz * float(np.exp(found.x[0]))
-    return CombFit(
-        delay_s=(number - 0.5) / frequency,
-        number=number,
-        frequency_hz=frequency,
-        frequency_uncertainty_hz=frequency * deviation[0],
-        reflection=reflection,
-        depth_db=20.0 * float(np.log10(1.0 - reflection)),
-        depth_uncertainty_db=(20.0 / np.log(10.0)) * deviation[1] / (1.0 - reflection),
-        residual_db=float(np.sqrt(np.mean(np.square(model(found.x))))),
-    )
-
-
-def _deviations(jacobian: FloatArray, left: FloatArray) -> tuple[float, float]:
-    """Half-widths of the 95 % intervals of the two parameters whose columns are given."""
-    normal = jacobian.T @ jacobian + 1e-12 * np.eye(2)
-    variance = float(np.mean(np.square(left))) * np.diag(np.linalg.inv(normal))
-    first, second = WIDENED * TWO_SIDED_95 * np.sqrt(np.maximum(variance, 0.0))
+def deviations_95(jacobian: FloatArray, left: FloatArray) -> tuple[float, float]:
+    """Half-widths of the 95 % intervals of the first two parameters of a fit, whose columns `jacobian` holds."""
+    first, second = TWO_SIDED_95 * np.sqrt(np.diag(covariance_of_fit(jacobian, left))[:2])
     return float(first), float(second)
+
+
+def covariance_of_fit(jacobian: FloatArray, left: FloatArray) -> FloatArray:
+    """Covariance `(parameters, parameters)` of a least-squares fit.
+
+    jacobian   `(rows, parameters)`, dB a unit of each
+    left       `(rows,)`, what the fit leaves, dB
+
+    `s^2 (J^T J)^-1`, s^2 the mean square of what is left (textbook), times how many rows are alike: neighbouring rows
+    do not err independently of each other.
+    """
+    columns = np.maximum(np.linalg.norm(jacobian, axis=0), 1e-300)
+    normal = (jacobian / columns).T @ (jacobian / columns)
+    inverse = np.linalg.inv(normal + 1e-9 * np.eye(columns.size)) / np.outer(columns, columns)
+    freedom = max(left.size / rows_alike(left) - columns.size, 1.0)
+    return np.asarray(float(np.sum(np.square(left))) / freedom * inverse)
+
+
+def rows_alike(left: FloatArray) -> float:
+    """How many neighbouring rows of `left` `(rows,)` count as one: `1 + 2 (r_1 + r_2 + ...)`, at least 1.
+
+    r_k is the correlation of rows that lie k apart, up to the first that is not positive (Priestley, Spectral Analysis
+    and Time Series, 1981, 5.3.2, from memory, for the variance of a mean).
+    """
+    spectrum = np.fft.rfft(left - np.mean(left), 2 * left.size)
+    correlation = np.fft.irfft(np.square(np.abs(spectrum)))[: left.size]
+    if not correlation[0] > 0.0:
+        return 1.0
+    ends = np.flatnonzero(correlation <= 0.0)
+    last = int(ends[0]) if ends.size else left.size
+    return float(1.0 + 2.0 * np.sum(correlation[1:last]) / correlation[0])

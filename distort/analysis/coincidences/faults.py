@@ -35,7 +35,8 @@ class Anomaly:
     frequency_uncertainty_hz: float
     """Half-width of the 95 % interval, as are the other uncertainties here."""
     deviation_db: float
-    """At `frequency_hz`, re the trend (re the direct sound where the shape is interference); negative for a dip."""
+    """At `frequency_hz`, re the trend (re the stronger of the two sounds where the shape is interference, nearly always
+    the direct one); negative for a dip."""
     deviation_uncertainty_db: float
     low_hz: float
     high_hz: float
@@ -47,13 +48,13 @@ class Anomaly:
     q_uncertainty: float
     phase: PhaseVerdict
     excess_turn: float | None
-    """Group delay at its centre less that of its flanks, over what minimum phase would give: near 1 where it is
+    """How far the phase turns across it more than on its flanks, over what minimum phase would give: near 1 where it is
     minimum-phase, near -1 where it is not; None where no phase is known."""
     shape: Shape
     path_difference_m: float | None
     """Of the reflection that fits best, where the shape is interference."""
     reflection: float | None
-    """Its amplitude re the direct sound."""
+    """Its amplitude re the direct sound; above 1 where the phase says that the stronger sound came second."""
     half_wave_m: float
     """c / (2 f) at the temperature of the set-up: the path difference, if this is the first dip of a reflection."""
     quarter_wave_m: float
@@ -63,6 +64,8 @@ class Anomaly:
     elsewhere_db: float | None
     """What is left of `deviation_db` in their mean power."""
     equaliser: Equaliser
+    excess_turn_uncertainty: float | None = None
+    """How far `excess_turn` moves when more or less of the late sound is let in; None where that cannot be tried."""
 
 
 @dataclass(frozen=True, kw_only=True)

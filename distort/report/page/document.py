@@ -19,6 +19,7 @@ from distort.report.page.facts import (
 )
 from distort.report.page.figures import contents, figure_sections
 from distort.report.page.found_elsewhere import elsewhere_sections, entries, sentences_of
+from distort.report.page.hearing import heard_sentences
 from distort.report.page.live import asset, chart_places, scripts
 from distort.report.page.markup import Markup, bullets, element, markup
 from distort.report.page.verdicts import READING, verdicts
@@ -152,7 +153,7 @@ def _verdicts(conditions: Sequence[ConditionResults]) -> Markup:
     parts = []
     for results in conditions:
         lined_up = sentences_of(entries(results, "coincidences"))
-        said = [*verdicts(results), *lined_up[:MOST_COINCIDENCES], *sentences_of(entries(results, "audibility"))]
+        said = [*verdicts(results), *lined_up[:MOST_COINCIDENCES], *heard_sentences(results)]
         more = len(lined_up) - MOST_COINCIDENCES
         link = element("p", _to("coincidences", f"{more} more that may line up")) if more > 0 else ""
         parts.append(markup([bullets(said), link]))

@@ -1,12 +1,13 @@
 """What further analyses put into the findings: coincidences and hearing. Shown where it is there, left out where not.
 
-They are read from the findings as a document, so that a page can be made of findings with and without them.
+Coincidences are read from the findings as a document, so that a page can be made of findings with and without them.
 """
 
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from distort.report.page.markup import Markup, bullets, element, markup, table
+from distort.report.page.hearing import ABOUT, hearing_part
+from distort.report.page.markup import Markup, element, markup, table
 from distort.report.terminal.numbers import hertz_words, level_name
 from distort.session.files.json_fields import as_document
 from distort.session.results.condition_results import ConditionResults
@@ -46,17 +47,6 @@ def coincidence_table(results: ConditionResults) -> Markup:
     return table(headers, rows, caption=f"Coincidences, {results.findings.condition}")
 
 
-def hearing_part(results: ConditionResults) -> Markup:
-    """The estimates of what can be heard, as sentences, or as a table where they have none."""
-    found = entries(results, "audibility")
-    said = sentences_of(found)
-    if said or not found:
-        return bullets(said)
-    keys = list(dict.fromkeys(key for each in found for key in each))
-    rows = [[_plain(each.get(key)) for key in keys] for each in found]
-    return table([key.replace("_", " ") for key in keys], rows, caption=f"Audibility, {results.findings.condition}")
-
-
 def elsewhere_sections(conditions: Sequence[ConditionResults]) -> list[tuple[str, str, Markup]]:
     """Anchor, heading and content of the sections there is something for."""
     parts = (
@@ -71,7 +61,7 @@ def elsewhere_sections(conditions: Sequence[ConditionResults]) -> list[tuple[str
             "hearing",
             "What can be heard",
             hearing_part,
-            "An estimate for a steady tone that masks, in quiet, for an average listener.",
+            ABOUT,
         ),
     )
     sections = []

@@ -18,11 +18,13 @@ NAMES = {"h2": "H2", "h3": "H3", "h4": "H4", "h5": "H5", "multitone": "multi"}
 BOLD_ABOVE_DB = 0.0
 
 LIMITS = (
-    "An estimate: a steady tone that masks its own distortion, an average listener at 1 m, {background}. Music masks "
-    "more than a tone. The first line of each is after Terhardt 1979: masking spreads upwards with level, which fits "
-    "loud tones and masks too much close to the tone. The second is after Schroeder, Atal and Hall 1979: the same at "
-    "any level, which masks too little when it is loud. Where they do not agree, a listening test decides. The "
-    "multitone's margin is the harder estimate: its distortion lies between the tones that mask it.",
+    "An estimate: a steady tone that masks its own distortion, an average listener at 1 m, {background}; nothing below "
+    "the threshold of hearing counts. Music masks more than a tone. The first line of each is after Terhardt 1979: "
+    "masking spreads upwards with level, which fits loud tones and masks too much close to the tone. The second is "
+    "after Schroeder, Atal and Hall 1979: the same at any level, less 15.5 dB and one more a Bark, which masks too "
+    "little when it is loud. For high orders of loud tones they lie 60 dB and more apart. Where they do not agree, a "
+    "listening test decides. The multitone's margin is the harder estimate: its distortion lies between the tones that "
+    "mask it.",
     "Rules of thumb (common practice, no source): a dip troubles listeners less than a peak of the same size, a "
     "narrow one less than a broad one; high orders are heard more easily than low ones.",
 )
