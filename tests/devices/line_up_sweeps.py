@@ -127,6 +127,21 @@ class SweptDevice:
         made = AMPLITUDE * scipy.fft.rfft(products)[:kept] * chain(self.way_out, hz[:kept])
         return np.asarray(scipy.fft.irfft(linear + made, n_out) / OVERSAMPLING)
 
+    def rises_db(self, order: int, hz: float) -> tuple[float, float, float]:
+        """F, X and S of order n at `hz` in closed form, for a device without a source of its own.
+
+        Levels at the place less the mean of those 0.3 to 1 octave away on either side; all of them from the filters.
+        """
+        octaves = np.concatenate([[0.0], np.linspace(0.3, 1.0, 15), -np.linspace(0.3, 1.0, 15)])
+        f = hz * 2.0**octaves
+
+        def rise(filters: list[Filter], at: FloatArray) -> float:
+            level_db = 20.0 * np.log10(np.abs(chain(filters, at)))
+            return float(level_db[0] - np.mean(level_db[1:]))
+
+        into, out = rise(self.before, f), rise(self.after, f)
+        return -(into + out), rise(self.way_out, order * f), order * into
+
     def coefficient(self, n: int) -> float:
         """Of x^n: `cos^n t` holds `cos n t` with the factor 2^(1 - n) (textbook)."""
         return float(2.0 ** (n - 1) * 10.0 ** (self.levels_db[n] / 20.0))

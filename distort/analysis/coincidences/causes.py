@@ -33,7 +33,7 @@ DECIDED = 0.7
 LEAST_EXPLAINED_DB = 1.0
 """Fundamental and way out together make a rise from here on."""
 
-LEAST_NAMED_DB = 4.0
+LEAST_NAMED_DB = 4.5
 """What a rise is put down to is at least this large, or nothing is named: ripple of 1.5 dB reaches it at few places."""
 
 HIDDEN_DB, HIDDEN_SCATTERS, HIDDEN_PROBABILITY = 4.0, 3.0, 0.9
@@ -60,11 +60,18 @@ def source_db(split: Split, alpha: float) -> float:
     return split.product_db - alpha * split.response_there_db
 
 
+def worth_weighing(split: Split) -> bool:
+    """Whether there is a rise, or one that a dip at n f may hide, whatever the way out."""
+    return risen(split) or (split.response_there_db < 0.0 and source_db(split, 1.0) >= HIDDEN_DB)
+
+
 def cause_of_rise(split: Split) -> Weighed | None:
     """The cause of a rise of distortion; None where there is no rise to speak of, not even one that a dip hides."""
     if split.margin_db < CLEAR_DB:
         if not risen(split):
             return None
+        if split.raw_rise_db < LEAST_NAMED_DB:
+            return Weighed(cause="undecided", probability=1.0, alpha=0.0)
         # a floor stays where it is: what rises together with the fundamental is not the floor
         cause: Cause = "noise" if split.fundamental_db > -LEAST_EXPLAINED_DB else "undecided"
         return Weighed(cause=cause, probability=1.0, alpha=0.0)

@@ -2,13 +2,13 @@
 
 from collections import defaultdict
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
 import scipy.ndimage
 
-from distort.analysis.coincidences.causes import cause_of_rise, source_db
+from distort.analysis.coincidences.causes import LEAST_NAMED_DB, cause_of_rise, source_db, worth_weighing
 from distort.analysis.coincidences.contrast import GAPS_OCTAVES, gap_for
 from distort.analysis.coincidences.faults import OPEN_CAUSES, Anomaly, Cause, Evidence
 from distort.analysis.coincidences.looked_at import Finding, Looked, calm_rows, finding
@@ -80,7 +80,7 @@ def _read(looked: Looked, curve: DistortionCurve) -> _Curve:
     parts = parts_of(curve, looked.response_hz, looked.response_db, calm=calm)
     gaps = {gap_for(anomaly.width_octaves) for anomaly in looked.anomalies} | {GAPS_OCTAVES[0]}
     of_gap = {gap: all_rises(curve, parts, gap_octaves=gap) for gap in gaps}
-    return _Curve(curve=curve, parts=parts, of_gap=of_gap, way=way_of(curve, of_gap[GAPS_OCTAVES[0]]))
+    return _Curve(curve=curve, parts=parts, of_gap=of_gap, way=way_of(curve, parts))
 
 
 def _of_curve(looked: Looked, one: _Curve, *, others_odds: float) -> list[Finding]:
@@ -88,9 +88,12 @@ def _of_curve(looked: Looked, one: _Curve, *, others_odds: float) -> list[Findin
     for anomaly in looked.anomalies:
         rises = one.of_gap[gap_for(anomaly.width_octaves)]
         for anomaly_at in sorted({1, curve.order or 1}):
-            split = split_at(curve, rises, anomaly.frequency_hz / anomaly_at, others_odds=others_odds)
-            if split is None:
+            place_hz = anomaly.frequency_hz / anomaly_at
+            split = split_at(curve, rises, place_hz)
+            if split is None or not worth_weighing(split):
                 continue
+            way = way_of(curve, one.parts, away_from_hz=place_hz).together(others_odds)
+            split = replace(split, way=way)
             judged = _judged(looked, curve, split, anomaly=anomaly, anomaly_at=anomaly_at)
             found += [judged] if judged is not None else []
     places_hz = [each.coincidence.frequency_hz for each in found if each.coincidence.cause not in OPEN_CAUSES]
@@ -136,20 +139,28 @@ def _judged(
 
 
 def _alone(looked: Looked, one: _Curve, *, way: Way, places_hz: Sequence[float]) -> list[Finding]:
-    """Rises that the source makes where nothing decided is near, neither at f nor at n f."""
+    """Rises that stand out of what the source makes, where nothing is decided yet; a sum of orders has none."""
+    if one.curve.quantity == "thd":
+        return []
     curve, rises = one.curve, one.of_gap[GAPS_OCTAVES[0]]
     f = curve.frequency_hz
-    prominence_db = _least_prominence(looked, one, way)
+    alpha = float(way.shared_probability >= SURE)
+    made_db = rises.product_db - alpha * rises.there_db
+    stands = (made_db >= LEAST_NAMED_DB) & (rises.fundamental_db < LEAST_NAMED_DB)  # else at a peak, or a corner
+    prominence_db = np.where(stands, _least_prominence(looked, one, way), 0.0)
     for place_hz in places_hz:
         prominence_db = np.where(np.abs(np.log2(f / place_hz)) < ALONE_FROM_OTHERS_OCTAVES, 0.0, prominence_db)
     found = []
     while np.any(prominence_db > 0.0):
         row = int(np.argmax(prominence_db))
+        anomaly, anomaly_at = _anomaly_near(looked, float(f[row]), curve.order or 1)
         evidence = Evidence(
             rise_db=float(rises.relative_db[row]),
             rise_uncertainty_db=1.96 * float(one.parts.roughness.raw_db[row]),
             fundamental_db=-float(rises.fundamental_db[row]),
-            source_db=float(rises.product_db[row]),
+            way_out_db=None if curve.order is None else alpha * float(rises.there_db[row]),
+            source_db=float(made_db[row]),
+            shared_way=way.found,
             margin_db=_finite(float(curve.relative_db[row] - curve.floor_db[row])),
         )
         found.append(
@@ -159,12 +170,22 @@ def _alone(looked: Looked, one: _Curve, *, way: Way, places_hz: Sequence[float])
                 "made-here",
                 evidence,
                 frequency_hz=float(f[row]),
-                strength=float(prominence_db[row]),
-                anomaly=None,
+                strength=float(made_db[row]),
+                anomaly=anomaly,
+                anomaly_at=anomaly_at,
             )
         )
         prominence_db = np.where(np.abs(np.log2(f / f[row])) < ALONE_FROM_OTHERS_OCTAVES, 0.0, prominence_db)
     return found
+
+
+def _anomaly_near(looked: Looked, frequency_hz: float, order: int) -> tuple[Anomaly | None, int]:
+    """The dip or peak that half reaches n f or f, and n or 1; none: None and 1."""
+    for factor in sorted({order, 1}, reverse=True):
+        for anomaly in looked.anomalies:
+            if anomaly.low_hz <= factor * frequency_hz <= anomaly.high_hz:
+                return anomaly, factor
+    return None, 1
 
 
 def _least_prominence(looked: Looked, one: _Curve, way: Way) -> FloatArray:
@@ -180,12 +201,12 @@ def _least_prominence(looked: Looked, one: _Curve, way: Way) -> FloatArray:
     candidates += [product_db - one.parts.there_db] if shared > 1.0 - SURE else []
     least_times = ALONE_TIMES if len(candidates) == 1 else ALONE_TIMES_EITHER_WAY
     beside = 2 * round(BESIDE_OCTAVES * rows_per_octave(curve.frequency_hz)) + 1
-    smallest = np.full(product_db.size, np.inf)
+    smallest, own = np.full(product_db.size, np.inf), np.zeros(product_db.size)
     for values in candidates:
         prominence_db, times = standing_out(curve.frequency_hz, values, usable)
-        stands = np.where(clear & (prominence_db >= ALONE_DB) & (times >= least_times), prominence_db, 0.0)
-        smallest = np.minimum(smallest, scipy.ndimage.maximum_filter1d(stands, beside))
-    return smallest
+        own = np.where(clear & (prominence_db >= ALONE_DB) & (times >= least_times), prominence_db, 0.0)
+        smallest = np.minimum(smallest, scipy.ndimage.maximum_filter1d(own, beside))
+    return np.where(own > 0.0, smallest, 0.0)
 
 
 def _finite(value: float) -> float | None:

@@ -13,7 +13,7 @@ import numpy.typing as npt
 
 from distort.analysis.coincidences.contrast import rises
 from distort.analysis.coincidences.trend import scatter_about_trend
-from distort.analysis.coincidences.way_out import OWN_WAY, Way, way_out
+from distort.analysis.coincidences.way_out import OWN_WAY, UNKNOWN_WAY, Way, way_out
 
 FloatArray = npt.NDArray[np.float64]
 BoolArray = npt.NDArray[np.bool_]
@@ -165,10 +165,10 @@ def filled_in(scatter_db: FloatArray, known: BoolArray) -> FloatArray:
     return np.asarray(np.interp(row, row[known], scatter_db[known]))
 
 
-def split_at(curve: DistortionCurve, found: Rises, centre_hz: float, *, others_odds: float = 0.0) -> Split | None:
+def split_at(curve: DistortionCurve, found: Rises, centre_hz: float, *, way: Way = UNKNOWN_WAY) -> Split | None:
     """The rise at the row nearest to `centre_hz` and its parts; None where the curve has too few readings about it.
 
-    others_odds   what the other orders of the same level say of the way out, natural logarithm of odds
+    way   out, as everything but this place tells it
     """
     row = int(np.argmin(np.abs(np.log(curve.frequency_hz / centre_hz))))
     if not np.isfinite(found.raw_db[row]):
@@ -187,7 +187,7 @@ def split_at(curve: DistortionCurve, found: Rises, centre_hz: float, *, others_o
             float(found.roughness.source_db[0][row]),
             float(found.roughness.source_db[1][row]),
         ),
-        way=way_of(curve, found, away_from_hz=centre_hz).together(others_odds),
+        way=way,
     )
 
 
@@ -196,14 +196,10 @@ def clear_rows(curve: DistortionCurve, *, by_db: float = CLEAR_DB) -> BoolArray:
     return np.asarray(~(curve.relative_db < curve.floor_db + by_db) & np.isfinite(curve.relative_db))
 
 
-def way_of(curve: DistortionCurve, found: Rises, *, away_from_hz: float | None = None) -> Way:
-    """By which way the product leaves, as this curve alone tells it."""
+def way_of(curve: DistortionCurve, parts: Parts, *, away_from_hz: float | None = None) -> Way:
+    """By which way the product leaves, as this curve alone tells it; rows near `away_from_hz` do not count."""
     if curve.order is None:
         return OWN_WAY
-    return way_out(
-        curve.order,
-        curve.frequency_hz,
-        rises_db=np.array([found.fundamental_db, found.there_db, found.product_db]),
-        clear=clear_rows(curve),
-        away_from_hz=away_from_hz,
-    )
+    curves_db = np.array([curve.fundamental_db, parts.there_db, parts.product_db])
+    curves_db = np.where(clear_rows(curve), curves_db, np.nan)
+    return way_out(curve.order, curve.frequency_hz, curves_db, away_from_hz=away_from_hz)

@@ -2,7 +2,7 @@
 
 With a share p of the ripple before the non-linearity, the product of order n follows the fundamental's ripple at f by
 n p, and the response's ripple at n f by 1 - p where it leaves the same way, by 0 where not. A regression away from the
-place in question says which, in odds; what leaves a loudspeaker does so by one way for all orders, so their odds add up.
+place in question says which, in odds; what leaves a loudspeaker does so by one way for all orders, so odds add up.
 """
 
 from dataclasses import dataclass
@@ -10,11 +10,15 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from distort.analysis.coincidences.contrast import rises
+
 FloatArray = npt.NDArray[np.float64]
-BoolArray = npt.NDArray[np.bool_]
+
+GAP_OCTAVES, FLANK_OCTAVES = 0.15, 0.5
+"""Of the rises that the regression takes: short ones say more, as more of them are independent."""
 
 AWAY_OCTAVES = 0.35
-"""Rows this near to the place do not count in the regression."""
+"""Rows this near to the place do not count, neither as cores nor as flanks: what is to be explained is no evidence."""
 
 LEAST_SPREAD_DB = 0.25
 """A response at n f that varies less than this cannot show whether the product follows it."""
@@ -64,24 +68,17 @@ OWN_WAY = Way(found=None, odds=-np.inf)
 UNKNOWN_WAY = Way(found=None, odds=0.0)
 
 
-def way_out(
-    order: int,
-    frequency_hz: FloatArray,
-    *,
-    rises_db: FloatArray,
-    clear: BoolArray,
-    away_from_hz: float | None = None,
-) -> Way:
+def way_out(order: int, frequency_hz: FloatArray, curves_db: FloatArray, *, away_from_hz: float | None = None) -> Way:
     """alpha from the ripple.
 
-    rises_db       `(3, rows)`: of the fundamental at f, of the response at n f, of the product, dB; NaN: no reading
-    clear          `(rows,)`: where the product stands clear of its floor
+    curves_db      `(3, rows)`: fundamental at f, response at n f, product, dB; NaN: no reading, or none to rely on
     away_from_hz   rows near it do not count; None: all do
     """
-    rows = clear & np.all(np.isfinite(rises_db), axis=0)
     if away_from_hz is not None:
-        rows &= np.abs(np.log2(frequency_hz / away_from_hz)) > AWAY_OCTAVES
-    x, y = rises_db[:2, rows], rises_db[2, rows]
+        curves_db = np.where(np.abs(np.log2(frequency_hz / away_from_hz)) > AWAY_OCTAVES, curves_db, np.nan)
+    rises_db = rises(frequency_hz, curves_db, gap_octaves=GAP_OCTAVES, flank_octaves=FLANK_OCTAVES)
+    known = rises_db[:, np.all(np.isfinite(rises_db), axis=0)]
+    x, y = known[:2], known[2]
     if y.size < 4 * ROWS_PER_INDEPENDENT or np.min(np.std(x, axis=1)) < LEAST_SPREAD_DB:
         return UNKNOWN_WAY
     slopes, deviation = _robust_slopes(x, y)
