@@ -5,9 +5,7 @@ A run that was broken off goes on where it stopped, as long as no source file ch
 """
 
 import argparse
-import hashlib
 import json
-import tempfile
 from collections import Counter
 from collections.abc import Iterable, Sequence
 from concurrent.futures import ProcessPoolExecutor, as_completed
@@ -16,38 +14,24 @@ from pathlib import Path
 
 from tests.devices.fault_cases import Case, look_at
 from tests.devices.faults import FAULTS
+from tests.kept_answers import journal
 
 WORKERS = 2
-ROOT = Path(__file__).parents[1]
 SOURCES = ("signals", "distort/analysis", "distort/capture", "tests/devices", "tests/made_recordings.py")
 
 
 def looked_at(wanted: Sequence[tuple[str, int]]) -> list[Case]:
     """Each `(fault, number)`, as kept from a run before or looked at now, in the order asked for."""
-    journal = _journal()
-    known = {(case.fault, case.number): case for case in _kept(journal)}
+    path = journal("distort_fault_study", SOURCES)
+    known = {(case.fault, case.number): case for case in _kept(path)}
     missing = [one for one in wanted if one not in known]
-    print(
-        f"{len(wanted) - len(missing)} of {len(wanted)} cases are known; the others are added to {journal}", flush=True
-    )
-    with ProcessPoolExecutor(WORKERS) as pool, journal.open("a", encoding="utf-8") as file:
+    print(f"{len(wanted) - len(missing)} of {len(wanted)} cases are known; the others are added to {path}", flush=True)
+    with ProcessPoolExecutor(WORKERS) as pool, path.open("a", encoding="utf-8") as file:
         for done in as_completed([pool.submit(look_at, *one) for one in missing]):
             case = done.result()
             known[case.fault, case.number] = case
             print(json.dumps(asdict(case)), file=file, flush=True)
     return [known[one] for one in wanted]
-
-
-def _journal() -> Path:
-    """One file for each state of the sources."""
-    digest = hashlib.sha256()
-    for source in SOURCES:
-        path = ROOT / source
-        for file in sorted(path.rglob("*.py")) if path.is_dir() else [path]:
-            digest.update(file.read_bytes())
-    folder = Path(tempfile.gettempdir()) / "distort_fault_study"
-    folder.mkdir(exist_ok=True)
-    return folder / f"{digest.hexdigest()[:16]}.jsonl"
 
 
 def _kept(journal: Path) -> list[Case]:

@@ -121,12 +121,14 @@ def printed(table: dict[str, Counter[str]], *, causes: Sequence[str] = CAUSES) -
     return "\n".join(rows)
 
 
-def shares(table: dict[str, Counter[str]]) -> tuple[float, dict[str, float], float, float]:
+def shares(
+    table: dict[str, Counter[str]], *, causes: Sequence[str] = CAUSES
+) -> tuple[float, dict[str, float], float, float]:
     """Right of all decided; right of the decided of each cause; undecided of all; called of nothing."""
-    decided = {c: sum(n for name, n in table[c].items() if name not in (OPEN, NOTHING)) for c in CAUSES}
-    right = {c: table[c][c] / max(decided[c], 1) for c in CAUSES}
-    all_right = sum(table[c][c] for c in CAUSES) / sum(decided.values())
-    total = sum(sum(table[c].values()) for c in CAUSES)
+    decided = {c: sum(n for name, n in table[c].items() if name not in (OPEN, NOTHING)) for c in causes}
+    right = {c: table[c][c] / max(decided[c], 1) for c in causes}
+    all_right = sum(table[c][c] for c in causes) / sum(decided.values())
+    total = sum(sum(table[c].values()) for c in causes)
     nothing = table[NOTHING]
     return all_right, right, 1.0 - sum(decided.values()) / total, 1.0 - nothing[NOTHING] / sum(nothing.values())
 

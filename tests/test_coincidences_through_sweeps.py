@@ -1,8 +1,9 @@
 """Causes of coincidences through the whole analysis: recordings of sweeps go in, and nothing of the truth does."""
 
+import os
 from collections import Counter
+from collections.abc import Iterable
 from dataclasses import replace
-from itertools import chain
 
 import numpy as np
 import pytest
@@ -16,9 +17,37 @@ from distort.capture.recorded.looking import look_at
 from distort.session.calibration.curves_elsewhere import CurvesElsewhere
 from distort.session.plan.keys import Setup
 from signals import Reel, Sweep, framed
-from tests.devices.line_up_sweeps import CAUSES, NOTHING, ORDERS, SWEEP, FloatArray, SweptDevice, device, pink_noise
-from tests.in_processes import in_processes, one_thread
-from tests.test_coincidence_causes import NEAR_OCTAVES, OPEN, counted, printed
+from tests.devices.line_up_sweeps import (
+    CAUSES,
+    NOTHING,
+    ORDERS,
+    RESONANCES,
+    SWEEP,
+    FloatArray,
+    SweptDevice,
+    device,
+    pink_noise,
+)
+from tests.in_processes import one_thread
+from tests.kept_answers import journal, kept_answers
+from tests.test_coincidence_causes import NEAR_OCTAVES, OPEN, counted, printed, shares
+
+SIMULATED = "simulated"
+FIRST_SIMULATED = 100
+"""Those before it were looked at while constants were chosen."""
+PROCESSES = int(os.environ.get("STUDY_PROCESSES", "2"))
+SOURCES = (
+    "signals",
+    "distort/analysis",
+    "distort/capture",
+    "tests/devices",
+    "tests/test_coincidences_through_sweeps.py",
+)
+
+Job = tuple[str, int, str]
+"""Cause, seed, and which set of seeds."""
+Answer = list[tuple[str, str, list[str]]]
+"""Truth, what the tool says, and what there is to tell of it."""
 
 SETTINGS = Settings(orders=5)
 BEFORE = 96000
@@ -83,23 +112,33 @@ def nearest(found: tuple[Coincidence, ...], quantity: str, place_hz: float) -> s
     return min(near)[1] if near else OPEN
 
 
-def answered(job: tuple[str, int, str]) -> tuple[str, str]:
-    """Truth and answer of one random loudspeaker."""
+def answered(job: Job) -> Answer:
+    """Truth, answer, and what is told of a loudspeaker that has nothing."""
     cause, seed, which = job
     one = device(cause, seed, which=which)
     found = coincidences(recorded(one), SWEEP)
-    if cause != NOTHING:
+    if cause not in (NOTHING, RESONANCES):
         answer = nearest(found, f"h{one.order}", one.place_hz)
         if answer == OPEN and cause == "noise":  # of the orders that noise hides at one place one alone is stated
             answers = {nearest(found, f"h{order}", one.place_hz) for order in ORDERS}
             answer = "noise" if "noise" in answers else OPEN
-        return cause, answer
-    named = [each.cause for each in found if each.cause != OPEN]
-    return cause, named[0] if named else NOTHING
+        return [(cause, answer, [])]
+    named = [each for each in found if each.cause != OPEN]
+    told = [f"{each.cause} in {each.quantity} at {each.frequency_hz:.0f} Hz: {parts(one, each)}" for each in named]
+    return [(cause, named[0].cause if named else NOTHING, [f"{cause} {seed}: {each}" for each in told])]
 
 
-def simulated(seed: int) -> list[tuple[str, str]]:
+def parts(one: SweptDevice, found: Coincidence) -> str:
+    """The true parts of what is called a rise, from the filters alone."""
+    if not found.quantity[1:].isdigit():
+        return "a sum of orders"
+    f_db, x_db, s_db = one.rises_db(int(found.quantity[1:]), found.frequency_hz)
+    return f"in truth F {f_db:.1f}, X {x_db:.1f}, S {s_db:.1f} dB"
+
+
+def simulated(job: Job) -> Answer:
     """A simulated loudspeaker whose desk and whose surround lie anywhere: truths with their set-up, and answers."""
+    seed = job[1]
     random = np.random.default_rng([31, seed])
     dip_hz, edge_hz = random.uniform(600.0, 2000.0), random.uniform(250.0, 900.0)
     plain = Parameters()
@@ -113,21 +152,25 @@ def simulated(seed: int) -> list[tuple[str, str]]:
         coincidences(*heard(parameters, condition, seed=seed), radiation="room") for condition in ("desk", "stand")
     )
     return [
-        ("weak-fundamental, desk", nearest(desk, "h2", dip_hz)),
-        ("made-here, desk", nearest(desk, "h3", edge_hz)),
-        ("made-here, stand", nearest(stand, "h3", edge_hz)),
+        ("weak-fundamental, desk", nearest(desk, "h2", dip_hz), []),
+        ("made-here, desk", nearest(desk, "h3", edge_hz), []),
+        ("made-here, stand", nearest(stand, "h3", edge_hz), []),
     ]
 
 
-def confusion(cases: int, *, which: str = "report", processes: int = 1) -> dict[str, Counter[str]]:
-    """Answers by cause; twice as many with nothing."""
-    jobs = [(c, seed, which) for c in (*CAUSES, NOTHING) for seed in range(cases if c != NOTHING else 2 * cases)]
-    return counted(in_processes(answered, jobs, processes=processes))
+def done(job: Job) -> Answer:
+    """One case of either kind."""
+    return simulated(job) if job[0] == SIMULATED else answered(job)
 
 
-def of_simulated(seeds: range, *, processes: int = 1) -> dict[str, Counter[str]]:
-    """Answers of the simulated loudspeakers by cause and set-up."""
-    return counted(chain.from_iterable(in_processes(simulated, seeds, processes=processes)))
+def jobs(cases: int, *, which: str = "report") -> list[Job]:
+    """So many of each cause, twice as many with nothing."""
+    return [(c, seed, which) for c in (*CAUSES, NOTHING) for seed in range(cases if c != NOTHING else 2 * cases)]
+
+
+def table_of(answers: Iterable[Answer]) -> dict[str, Counter[str]]:
+    """Answers by cause and set-up."""
+    return counted((truth, given) for some in answers for truth, given, _ in some)
 
 
 def decided_and_right(table: dict[str, Counter[str]]) -> tuple[int, int]:
@@ -142,22 +185,42 @@ def decided_and_right(table: dict[str, Counter[str]]) -> tuple[int, int]:
 
 def test_causes_through_sweeps_in_a_sample() -> None:
     """2 loudspeakers of each cause and 4 of ripple alone: at most 1 wrong, where one in ten decided may be."""
-    table = confusion(2)
+    table = table_of(map(answered, jobs(2)))
     decided, right = decided_and_right(table)
     assert decided - right <= 1
-    assert right >= 3
+    assert right >= 4
     assert table[NOTHING][NOTHING] >= 3
+
+
+def test_a_simulated_loudspeaker_in_a_sample() -> None:
+    """The dip of the desk and the resonance of the surround, on the desk and on the stand."""
+    for truth, given, _ in simulated((SIMULATED, FIRST_SIMULATED, "report")):
+        assert given == truth.split(",")[0]
 
 
 @pytest.mark.study
 def test_causes_through_sweeps_at_length(monkeypatch: pytest.MonkeyPatch) -> None:
-    """At least 90 % of the decided right. What is called where there is ripple alone is printed, not judged: its bells
-    reach 4 dB, and a resonance of that size before the curve, or a dip after it, is a cause of its own."""
+    """At least 90 % of the decided right, each cause 85 %, at most 30 % undecided, 2 % of nothing called anything; of
+    the simulated loudspeakers at least 90 % of the decided right and at most 30 % undecided.
+
+    What is called where the ripple is made of few resonances is printed with what is true of them, not judged.
+    """
     one_thread(monkeypatch)
-    table = confusion(20, processes=2)
-    print("\n" + printed(table, causes=CAUSES))
-    real = of_simulated(range(10), processes=2)
-    print(printed(real, causes=CAUSES))
-    for each in (table, real):
-        decided, right = decided_and_right(each)
-        assert right >= 0.9 * decided
+    path = journal("distort_cause_study", SOURCES)
+    real = [(SIMULATED, FIRST_SIMULATED + number, "report") for number in range(40)]
+    single = [(RESONANCES, seed, "report") for seed in range(100)]
+    answers = list(kept_answers(done, [*jobs(100), *real, *single], journal=path, processes=PROCESSES))
+    print("\n".join(each for some in answers for *_, told in some for each in told))
+    table = table_of(answers)
+    print(printed(table, causes=CAUSES))
+    monitors = {truth: table.pop(truth) for truth in list(table) if "," in truth}
+    del table[RESONANCES]
+    all_right, right, undecided, called = shares(table, causes=CAUSES)
+    print(f"right of decided {all_right:.3f}, undecided {undecided:.3f}, nothing called something {called:.4f}")
+    assert all_right >= 0.90
+    assert min(right.values()) >= 0.85, right
+    assert undecided <= 0.30
+    assert called <= 0.02
+    decided, all_right_of_monitors = decided_and_right(monitors)
+    assert all_right_of_monitors >= 0.9 * decided
+    assert decided >= 0.7 * sum(sum(one.values()) for one in monitors.values())

@@ -155,9 +155,9 @@ def test_what_no_converter_can_have_made_is_refused(tmp_path: Path) -> None:
     samples[7] = -1e300  # the square of which is no number
     soundfile.write(tmp_path / "a.wav", samples, 48000, subtype="DOUBLE")
     assert "a sample of 1e+300 times full scale (sample 7)" in refusal(tmp_path / "a.wav")
-    samples[7] = 2.0**31  # whole numbers of 32 bits, written as they are: loud, but a recording
+    samples[7] = 2.0**31  # whole numbers of 32 bits, written as they are
     soundfile.write(tmp_path / "b.wav", samples, 48000, subtype="DOUBLE")
-    assert np.array_equal(read_audio(tmp_path / "b.wav")[0], samples)
+    assert "export it again so that full scale is 1" in refusal(tmp_path / "b.wav")
 
 
 @pytest.mark.parametrize("value", [np.nan, np.inf, -np.inf])

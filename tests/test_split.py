@@ -4,7 +4,15 @@ import numpy as np
 import pytest
 
 from distort.analysis.coincidences.causes import cause_of_rise, source_db
-from distort.analysis.coincidences.split import DistortionCurve, Split, all_rises, parts_of, split_at, way_out_db
+from distort.analysis.coincidences.split import (
+    DistortionCurve,
+    Split,
+    all_rises,
+    parts_of,
+    split_at,
+    way_of,
+    way_out_db,
+)
 from tests.devices.line_ups import ROWS_HZ, FloatArray, ripple
 
 GAP_OCTAVES = 0.6
@@ -53,7 +61,8 @@ def answer(split: Split) -> tuple[str, float]:
 def split_of(order: int, fundamental_db: FloatArray, product_db: FloatArray, centre_hz: float) -> Split:
     of = curve(order, fundamental_db, product_db)
     parts = parts_of(of, ROWS_HZ, fundamental_db)
-    split = split_at(of, all_rises(of, parts, gap_octaves=GAP_OCTAVES), centre_hz)
+    way = way_of(of, parts, away_from_hz=centre_hz)
+    split = split_at(of, all_rises(of, parts, gap_octaves=GAP_OCTAVES), centre_hz, way=way)
     assert split is not None
     return split
 

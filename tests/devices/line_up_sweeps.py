@@ -9,6 +9,7 @@ from dataclasses import dataclass, field
 import numpy as np
 import numpy.typing as npt
 import scipy.fft
+from scipy.interpolate import CubicSpline
 
 from signals.sweep import Sweep
 from tests.devices.cascade import OVERSAMPLING, Resonator, chain
@@ -18,6 +19,8 @@ ComplexArray = npt.NDArray[np.complex128]
 
 CAUSES = ("weak-fundamental", "response-peak", "made-here", "noise")
 NOTHING = "nothing"
+RESONANCES = "resonances"
+"""Ripple made of few resonances, each of which stands by itself: what is called there may be true."""
 SEEDS = {"tuning": 21, "report": 1021}
 
 SWEEP = Sweep(seconds=6.0, drive_dbfs=-12.0)
@@ -42,19 +45,44 @@ class DelayedCopy:
         return np.asarray(1.0 + self.reflection * np.exp(-1j * np.pi * frequency_hz / self.first_dip_hz))
 
 
-Filter = Resonator | DelayedCopy
+@dataclass(frozen=True)
+class Ripple:
+    """Bells and their inverses one after another, read off a fine axis: splines over log frequency."""
+
+    over_log_hz: CubicSpline
+    """Natural logarithm of the amplitude, and phase in rad, `(2,)`."""
+
+    def response(self, frequency_hz: FloatArray) -> ComplexArray:
+        inside = np.clip(frequency_hz, *np.exp(self.over_log_hz.x[[0, -1]]))
+        level, phase = self.over_log_hz(np.log(inside)).T
+        return np.asarray(np.exp(level + 1j * phase))
 
 
-def ripple(random: np.random.Generator, deviation_db: float) -> tuple[Resonator, ...]:
-    """Bells and their inverses one after another, whose response scatters by about that much from 50 Hz to 10 kHz."""
-    centres = np.geomspace(40.0, 12000.0, 24) * 2.0 ** random.uniform(-0.2, 0.2, 24)
-    gains, qs = random.normal(size=24), random.uniform(2.0, 8.0, 24)
-    f = np.geomspace(50.0, 10000.0, 400)
+Filter = Resonator | DelayedCopy | Ripple
 
-    def made(scale: float) -> tuple[Resonator, ...]:
-        return tuple(bell(float(c), float(q), float(scale * g)) for c, g, q in zip(centres, gains, qs, strict=True))
 
-    return made(deviation_db / float(np.std(20.0 * np.log10(np.abs(chain(made(1.0), f))))))
+def ripple(random: np.random.Generator, deviation_db: float, *, few: bool = False) -> Ripple:
+    """A response that scatters by about that much from 50 Hz to 10 kHz.
+
+    Twelve bells an octave overlap, so that the sum in dB is nearly normal; their width is that of the ripple of
+    `line_ups`, whose correlation falls to exp(-1/2) over 1/12 to 1/4 octave: a bump of 1.67 times that at half of its
+    height, where a bell of low gain has 1.44 / Q octaves. `few` makes three an octave, each of which stands by itself.
+    """
+    count = 24 if few else 99  # over 8.2 octaves
+    centres = np.geomspace(40.0, 12000.0, count) * 2.0 ** random.uniform(-0.2, 0.2, count)
+    middle_q = 1.44 / (1.67 * random.uniform(1.0 / 12.0, 1.0 / 4.0))
+    qs = random.uniform(2.0, 8.0, count) if few else middle_q * random.uniform(0.7, 1.4, count)
+    gains = random.normal(size=count)
+    log_hz = np.log(1.0) + np.arange(0.0, np.log(1e5), np.log(2.0) / 200.0)
+    f = np.exp(log_hz)
+
+    def made(scale: float) -> ComplexArray:
+        bells = [bell(float(c), float(q), float(scale * g)) for c, g, q in zip(centres, gains, qs, strict=True)]
+        return np.asarray(chain(bells, f))
+
+    inside = (f > 50.0) & (f < 10000.0)
+    response = made(deviation_db / float(np.std(20.0 * np.log10(np.abs(made(1.0)[inside])))))
+    return Ripple(CubicSpline(log_hz, np.stack([np.log(np.abs(response)), np.unwrap(np.angle(response))], axis=1)))
 
 
 @dataclass
@@ -99,6 +127,21 @@ class SweptDevice:
         made = AMPLITUDE * scipy.fft.rfft(products)[:kept] * chain(self.way_out, hz[:kept])
         return np.asarray(scipy.fft.irfft(linear + made, n_out) / OVERSAMPLING)
 
+    def rises_db(self, order: int, hz: float) -> tuple[float, float, float]:
+        """F, X and S of order n at `hz` in closed form, for a device without a source of its own.
+
+        Levels at the place less the mean of those 0.3 to 1 octave away on either side; all of them from the filters.
+        """
+        octaves = np.concatenate([[0.0], np.linspace(0.3, 1.0, 15), -np.linspace(0.3, 1.0, 15)])
+        f = hz * 2.0**octaves
+
+        def rise(filters: list[Filter], at: FloatArray) -> float:
+            level_db = 20.0 * np.log10(np.abs(chain(filters, at)))
+            return float(level_db[0] - np.mean(level_db[1:]))
+
+        into, out = rise(self.before, f), rise(self.after, f)
+        return -(into + out), rise(self.way_out, order * f), order * into
+
     def coefficient(self, n: int) -> float:
         """Of x^n: `cos^n t` holds `cos n t` with the factor 2^(1 - n) (textbook)."""
         return float(2.0 ** (n - 1) * 10.0 ** (self.levels_db[n] / 20.0))
@@ -112,13 +155,14 @@ def device(cause: str, seed: int, *, which: str = "report") -> SweptDevice:
     place_hz = float(np.exp(random.uniform(np.log(150.0), np.log(2500.0))))
     if cause in ("response-peak", "made-here"):
         place_hz = min(place_hz, 8000.0 / order)
-    after: list[Filter] = list(ripple(random, deviation_db * np.sqrt(1.0 - share)))
-    other: list[Filter] = list(ripple(random, deviation_db * np.sqrt(1.0 - share)))
+    few = cause == RESONANCES
+    after: list[Filter] = [ripple(random, deviation_db * np.sqrt(1.0 - share), few=few)]
+    other: list[Filter] = [ripple(random, deviation_db * np.sqrt(1.0 - share), few=few)]
     one = SweptDevice(
         cause=cause,
         place_hz=place_hz,
         order=order,
-        before=list(ripple(random, deviation_db * np.sqrt(share))),
+        before=[ripple(random, deviation_db * np.sqrt(share), few=few)],
         after=after,
         way_out=after if random.integers(2) or cause == "response-peak" else other,
         levels_db={n: random.uniform(-55.0, -35.0) - 4.0 * (n - 2) for n in ORDERS},

@@ -33,6 +33,9 @@ DECIDED = 0.7
 LEAST_EXPLAINED_DB = 1.0
 """Fundamental and way out together make a rise from here on."""
 
+LEAST_NAMED_DB = 4.5
+"""What a rise is put down to is at least this large, or nothing is named: ripple of 1.5 dB reaches it at few places."""
+
 HIDDEN_DB, HIDDEN_SCATTERS, HIDDEN_PROBABILITY = 4.0, 3.0, 0.9
 """What the source makes where no rise is seen must be this large, this far out of the roughness, and this probable."""
 
@@ -57,10 +60,21 @@ def source_db(split: Split, alpha: float) -> float:
     return split.product_db - alpha * split.response_there_db
 
 
+def worth_weighing(split: Split) -> bool:
+    """Whether there is a rise, or one that a dip at n f may hide, whatever the way out."""
+    return risen(split) or (split.response_there_db < 0.0 and source_db(split, 1.0) >= HIDDEN_DB)
+
+
 def cause_of_rise(split: Split) -> Weighed | None:
     """The cause of a rise of distortion; None where there is no rise to speak of, not even one that a dip hides."""
     if split.margin_db < CLEAR_DB:
-        return Weighed(cause="noise", probability=1.0, alpha=0.0) if risen(split) else None
+        if not risen(split):
+            return None
+        if split.raw_rise_db < LEAST_NAMED_DB:
+            return Weighed(cause="undecided", probability=1.0, alpha=0.0)
+        # a floor stays where it is: what rises together with the fundamental is not the floor
+        cause: Cause = "noise" if split.fundamental_db > -LEAST_EXPLAINED_DB else "undecided"
+        return Weighed(cause=cause, probability=1.0, alpha=0.0)
     weighed = _weighed(split)
     if risen(split) or (weighed is not None and _hidden(split, weighed)):
         return weighed
@@ -90,8 +104,19 @@ def _weighed(split: Split) -> Weighed | None:
     if best is None:
         return None
     alpha = max((0.0, 1.0), key=lambda one: weights.get((best, one), 0.0))
-    decided = probable[best] >= DECIDED
+    decided = probable[best] >= DECIDED and _large(split, best, alpha)
     return Weighed(cause=best if decided else "undecided", probability=probable[best], alpha=alpha)
+
+
+def _large(split: Split, cause: Cause, alpha: float) -> bool:
+    """Whether the part that gives a cause its name is no ripple.
+
+    Where the fundamental rises (-F) the tone may be louder before the non-linearity, and what is made of it rises n
+    times as much: however large that is, it is no more remarkable than the rise of the fundamental.
+    """
+    if cause == "made-here":
+        return not -LEAST_NAMED_DB < split.fundamental_db < -LEAST_EXPLAINED_DB
+    return max(split.fundamental_db, alpha * split.response_there_db) >= LEAST_NAMED_DB
 
 
 def _passive(split: Split, alpha: float) -> Cause | None:

@@ -1,7 +1,7 @@
 """How far a curve rises at every place against its flanks, as one and the same weighted sum for every curve.
 
-The flanks, from a gap to FLANK_OCTAVES away on either side, give a straight line in log frequency; the rise is the
-mean of the core less that line. The same rows with the same weights serve every curve at a place, so what holds for
+The flanks, from a gap to FLANK_OCTAVES away or less on either side, give a straight line in log frequency; the rise is
+the mean of the core less that line. The same rows with the same weights serve every curve at a place, so what holds for
 curves in dB (D = P - P1) holds for their rises, exactly.
 """
 
@@ -30,14 +30,16 @@ def gap_for(width_octaves: float) -> float:
     return min(GAPS_OCTAVES, key=lambda gap: abs(gap - 0.9 * width_octaves))
 
 
-def rises(frequency_hz: FloatArray, curves_db: FloatArray, *, gap_octaves: float) -> FloatArray:
+def rises(
+    frequency_hz: FloatArray, curves_db: FloatArray, *, gap_octaves: float, flank_octaves: float = FLANK_OCTAVES
+) -> FloatArray:
     """Rises `(curves, rows)` of `curves_db` of that shape; NaN where fewer than three flank rows a side can be read.
 
     A row counts where every curve has a reading. Rows are evenly spaced in log frequency.
     """
     per_octave = rows_per_octave(frequency_hz)
     gap = max(round(gap_octaves * per_octave), 2)
-    reach = max(round(FLANK_OCTAVES * per_octave), gap + LEAST_FLANK_ROWS)
+    reach = max(round(flank_octaves * per_octave), gap + LEAST_FLANK_ROWS)
     place = np.arange(-reach, reach + 1)
     core = np.abs(place) <= int(CORE_OCTAVES * per_octave)
     flank = np.abs(place) >= gap

@@ -1,58 +1,104 @@
-"""Where a distortion curve rises: at an anomaly, where n f meets one, or alone."""
+"""Where distortion curves rise: at an anomaly, where n f meets one, or alone."""
 
+from collections import defaultdict
 from collections.abc import Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
+import scipy.ndimage
 
-from distort.analysis.coincidences.causes import cause_of_rise, source_db
+from distort.analysis.coincidences.causes import LEAST_NAMED_DB, cause_of_rise, source_db, worth_weighing
 from distort.analysis.coincidences.contrast import GAPS_OCTAVES, gap_for
-from distort.analysis.coincidences.faults import Anomaly, Cause, Evidence
+from distort.analysis.coincidences.faults import OPEN_CAUSES, Anomaly, Cause, Evidence
 from distort.analysis.coincidences.looked_at import Finding, Looked, calm_rows, finding
 from distort.analysis.coincidences.split import (
-    CLEAR_DB,
     DistortionCurve,
     Parts,
     Rises,
     Split,
     all_rises,
+    clear_rows,
     parts_of,
     split_at,
+    way_of,
 )
-from distort.analysis.coincidences.trend import detrended
+from distort.analysis.coincidences.standing_out import standing_out
+from distort.analysis.coincidences.trend import rows_per_octave
+from distort.analysis.coincidences.way_out import Way
 
 FloatArray = npt.NDArray[np.float64]
 
 LEAST_ROWS = 16
 
-ALONE_SCATTERS = 5.0
-ALONE_DB = 4.0
-"""A rise without an anomaly must stand out further: nothing else speaks for it."""
+ALONE_DB = 6.0
+ALONE_TIMES = 4.2
+"""A rise without an anomaly must be this prominent, and this many times as much as nine in ten other tops and dips of
+its curve: nothing else speaks for it. Of ripple alone 1 curve in 200 has one (measured)."""
+
+ALONE_TIMES_EITHER_WAY = 3.2
+"""The same where the way out is not known, and the product has to stand out with it and without."""
+
+READ_DB = 3.0
+"""Tops and dips this far above the floor show how much the curve moves otherwise; nearer, noise does."""
+
+BESIDE_OCTAVES = 1.0 / 12.0
+"""The tops of two curves that are further apart are not the same."""
 
 ALONE_FROM_OTHERS_OCTAVES = 1.0 / 3.0
 
+SURE = 0.9
+"""From this probability on a way out counts as known."""
 
-def distortion_rises(looked: Looked, curve: DistortionCurve) -> list[Finding]:
-    """All rises of one curve with their causes; several may lie at one place."""
-    if np.sum(np.isfinite(curve.relative_db)) < LEAST_ROWS:
-        return []
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class _Curve:
+    """A curve, its parts and its rises."""
+
+    curve: DistortionCurve
+    parts: Parts
+    of_gap: dict[float, Rises]
+    way: Way
+    """As the whole of this curve tells it."""
+
+
+def distortion_rises(looked: Looked) -> list[Finding]:
+    """All rises of all curves with their causes; several may lie at one place."""
+    read = [_read(looked, curve) for curve in looked.distortion if np.sum(np.isfinite(curve.relative_db)) >= LEAST_ROWS]
+    odds: dict[float, float] = defaultdict(float)
+    for one in read:
+        odds[one.curve.level] += _odds(one)
+    return [each for one in read for each in _of_curve(looked, one, others_odds=odds[one.curve.level] - _odds(one))]
+
+
+def _odds(one: _Curve) -> float:
+    return 0.0 if one.curve.order is None else one.way.odds
+
+
+def _read(looked: Looked, curve: DistortionCurve) -> _Curve:
     calm = calm_rows(looked, curve.frequency_hz, orders=(1, curve.order or 1))
     parts = parts_of(curve, looked.response_hz, looked.response_db, calm=calm)
-    of_gap = {
-        gap: all_rises(curve, parts, gap_octaves=gap)
-        for gap in {gap_for(anomaly.width_octaves) for anomaly in looked.anomalies} | {GAPS_OCTAVES[0]}
-    }
-    found = []
+    gaps = {gap_for(anomaly.width_octaves) for anomaly in looked.anomalies} | {GAPS_OCTAVES[0]}
+    of_gap = {gap: all_rises(curve, parts, gap_octaves=gap) for gap in gaps}
+    return _Curve(curve=curve, parts=parts, of_gap=of_gap, way=way_of(curve, parts))
+
+
+def _of_curve(looked: Looked, one: _Curve, *, others_odds: float) -> list[Finding]:
+    curve, found = one.curve, []
     for anomaly in looked.anomalies:
-        rises = of_gap[gap_for(anomaly.width_octaves)]
+        rises = one.of_gap[gap_for(anomaly.width_octaves)]
         for anomaly_at in sorted({1, curve.order or 1}):
-            split = split_at(curve, rises, anomaly.frequency_hz / anomaly_at)
-            if split is None:
+            place_hz = anomaly.frequency_hz / anomaly_at
+            split = split_at(curve, rises, place_hz)
+            if split is None or not worth_weighing(split):
                 continue
-            one = _judged(looked, curve, split, anomaly=anomaly, anomaly_at=anomaly_at)
-            found += [one] if one is not None else []
-    places_hz = [one.coincidence.frequency_hz for one in found]
-    return found + _alone(looked, curve, parts, rises=of_gap[GAPS_OCTAVES[0]], places_hz=places_hz)
+            way = way_of(curve, one.parts, away_from_hz=place_hz).together(others_odds)
+            split = replace(split, way=way)
+            judged = _judged(looked, curve, split, anomaly=anomaly, anomaly_at=anomaly_at)
+            found += [judged] if judged is not None else []
+    places_hz = [each.coincidence.frequency_hz for each in found if each.coincidence.cause not in OPEN_CAUSES]
+    way = one.way.together(others_odds)
+    return found + _alone(looked, one, way=way, places_hz=places_hz)
 
 
 def _judged(
@@ -92,25 +138,29 @@ def _judged(
     )
 
 
-def _alone(
-    looked: Looked, curve: DistortionCurve, parts: Parts, *, rises: Rises, places_hz: Sequence[float]
-) -> list[Finding]:
-    """Rises that the source makes where no anomaly is near, neither at f nor at n f."""
-    f, made = curve.frequency_hz, rises.product_db
-    clear = ~(curve.relative_db < curve.floor_db + CLEAR_DB) & np.isfinite(made) & (f >= looked.lowest_valid_hz)
-    if not np.any(clear):
+def _alone(looked: Looked, one: _Curve, *, way: Way, places_hz: Sequence[float]) -> list[Finding]:
+    """Rises that stand out of what the source makes, where nothing is decided yet; a sum of orders has none."""
+    if one.curve.quantity == "thd":
         return []
-    standing = np.where(clear, _least_standing(curve, parts), 0.0)
+    curve, rises = one.curve, one.of_gap[GAPS_OCTAVES[0]]
+    f = curve.frequency_hz
+    alpha = float(way.shared_probability >= SURE)
+    made_db = rises.product_db - alpha * rises.there_db
+    stands = (made_db >= LEAST_NAMED_DB) & (rises.fundamental_db < LEAST_NAMED_DB)  # else at a peak, or a corner
+    prominence_db = np.where(stands, _least_prominence(looked, one, way), 0.0)
     for place_hz in places_hz:
-        standing = np.where(np.abs(np.log2(f / place_hz)) < ALONE_FROM_OTHERS_OCTAVES, 0.0, standing)
+        prominence_db = np.where(np.abs(np.log2(f / place_hz)) < ALONE_FROM_OTHERS_OCTAVES, 0.0, prominence_db)
     found = []
-    while np.any(standing > 0.0):
-        row = int(np.argmax(standing))
+    while np.any(prominence_db > 0.0):
+        row = int(np.argmax(prominence_db))
+        anomaly, anomaly_at = _anomaly_near(looked, float(f[row]), curve.order or 1)
         evidence = Evidence(
             rise_db=float(rises.relative_db[row]),
-            rise_uncertainty_db=1.96 * float(parts.roughness.raw_db[row]),
+            rise_uncertainty_db=1.96 * float(one.parts.roughness.raw_db[row]),
             fundamental_db=-float(rises.fundamental_db[row]),
-            source_db=float(made[row]),
+            way_out_db=None if curve.order is None else alpha * float(rises.there_db[row]),
+            source_db=float(made_db[row]),
+            shared_way=way.found,
             margin_db=_finite(float(curve.relative_db[row] - curve.floor_db[row])),
         )
         found.append(
@@ -120,28 +170,43 @@ def _alone(
                 "made-here",
                 evidence,
                 frequency_hz=float(f[row]),
-                strength=float(standing[row]),
-                anomaly=None,
+                strength=float(made_db[row]),
+                anomaly=anomaly,
+                anomaly_at=anomaly_at,
             )
         )
-        standing = np.where(np.abs(np.log2(f / f[row])) < ALONE_FROM_OTHERS_OCTAVES, 0.0, standing)
+        prominence_db = np.where(np.abs(np.log2(f / f[row])) < ALONE_FROM_OTHERS_OCTAVES, 0.0, prominence_db)
     return found
 
 
-def _least_standing(curve: DistortionCurve, parts: Parts) -> FloatArray:
-    """How far the curve stands out of its trend where reading, product and product less the way out all do; else 0.
+def _anomaly_near(looked: Looked, frequency_hz: float, order: int) -> tuple[Anomaly | None, int]:
+    """The dip or peak that half reaches n f or f, and n or 1; none: None and 1."""
+    for factor in sorted({order, 1}, reverse=True):
+        for anomaly in looked.anomalies:
+            if anomaly.low_hz <= factor * frequency_hz <= anomaly.high_hz:
+                return anomaly, factor
+    return None, 1
 
-    A dip of the fundamental, or a peak at n f, is no rise alone.
+
+def _least_prominence(looked: Looked, one: _Curve, way: Way) -> FloatArray:
+    """Prominence `(rows,)` of the tops of what the source makes that stand out clearly; else 0.
+
+    That is the product, or the product less its way out; both have to stand out where the way is not known.
     """
-    f = curve.frequency_hz
-    smallest = np.full(f.size, np.inf)
-    for values in (curve.relative_db, parts.product_db, parts.product_db - parts.there_db):
-        if not np.any(smallest):
-            break
-        against = detrended(f, values)
-        enough = against.deviation_db >= np.maximum(ALONE_DB, ALONE_SCATTERS * against.scatter_db)
-        smallest = np.minimum(smallest, np.where(enough, against.deviation_db, 0.0))
-    return smallest
+    curve, product_db = one.curve, one.parts.product_db
+    valid = curve.frequency_hz >= looked.lowest_valid_hz
+    usable, clear = valid & clear_rows(curve, by_db=READ_DB), valid & clear_rows(curve)
+    shared = way.shared_probability
+    candidates = [product_db] if shared < SURE else []
+    candidates += [product_db - one.parts.there_db] if shared > 1.0 - SURE else []
+    least_times = ALONE_TIMES if len(candidates) == 1 else ALONE_TIMES_EITHER_WAY
+    beside = 2 * round(BESIDE_OCTAVES * rows_per_octave(curve.frequency_hz)) + 1
+    smallest, own = np.full(product_db.size, np.inf), np.zeros(product_db.size)
+    for values in candidates:
+        prominence_db, times = standing_out(curve.frequency_hz, values, usable)
+        own = np.where(clear & (prominence_db >= ALONE_DB) & (times >= least_times), prominence_db, 0.0)
+        smallest = np.minimum(smallest, scipy.ndimage.maximum_filter1d(own, beside))
+    return np.where(own > 0.0, smallest, 0.0)
 
 
 def _finite(value: float) -> float | None:

@@ -22,6 +22,8 @@ Cause = Literal[
     "room",
     "undecided",
 ]
+OPEN_CAUSES: tuple[Cause, ...] = ("undecided", "noise")
+"""What says that nothing is decided yet."""
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -13,7 +13,7 @@ import numpy.typing as npt
 from distort.analysis.coincidences.chance import Chance, Pair, standardised
 from distort.analysis.coincidences.compression_excess import ChangeCurve, Excess, excess_at, lagging_bands
 from distort.analysis.coincidences.distortion_rises import distortion_rises
-from distort.analysis.coincidences.faults import Anomaly, Cause, Coincidence, Evidence
+from distort.analysis.coincidences.faults import OPEN_CAUSES, Anomaly, Cause, Coincidence, Evidence
 from distort.analysis.coincidences.looked_at import Finding, Looked, calm_rows, finding
 from distort.analysis.coincidences.split import DistortionCurve
 
@@ -28,12 +28,10 @@ COMPRESSION_WEIGHT = 6.0
 SAME_BAND_SHARE = 0.5
 """A band that lags at a higher level is the one of a lower level if they share this much of the larger, in octaves."""
 
-OPEN_CAUSES: tuple[Cause, ...] = ("undecided", "noise")
-
 
 def find_coincidences(looked: Looked) -> tuple[Coincidence, ...]:
     """Every coincidence, decided ones first, the strongest first; one a quantity and place, at its clearest level."""
-    findings = [one for curve in looked.distortion for one in distortion_rises(looked, curve)]
+    findings = [*distortion_rises(looked)]
     findings += [one for change in looked.changes for one in _excesses(looked, change)]
     kept = _without_sums(_one_noise_a_place(_one_a_place(sorted(findings, key=_rank))))
     kept = sorted([*kept, *_bands_apart(_bands(looked), kept)], key=_rank)

@@ -13,6 +13,7 @@ import numpy.typing as npt
 
 from distort.analysis.coincidences.contrast import rises
 from distort.analysis.coincidences.trend import scatter_about_trend
+from distort.analysis.coincidences.way_out import OWN_WAY, UNKNOWN_WAY, Way, way_out
 
 FloatArray = npt.NDArray[np.float64]
 BoolArray = npt.NDArray[np.bool_]
@@ -20,25 +21,10 @@ BoolArray = npt.NDArray[np.bool_]
 CLEAR_DB = 10.0
 """An order nearer to its floor than this says nothing about causes."""
 
-AWAY_OCTAVES = 0.35
-"""Rows this near to the place do not count in the regression."""
-
-LEAST_SPREAD_DB = 0.25
-"""A response at n f that varies less than this cannot show whether the product follows it."""
-
-ROWS_PER_INDEPENDENT = 4.0
-"""Rows of 1/24 octave under 1/12 octave smoothing and ripple of 1/6 octave: as many of them say one thing."""
-
-
 CONTRAST_SHARE = 1.5
 """Scatter of a rise over that of its curve about the trend (measured on ripple of 1/12 to 1/4 octave)."""
 
 LEAST_CALM_ROWS = 40
-
-SLOPE_DOUBT = 0.2
-"""Standard deviation that the slope has besides that of noise: ripple is not all of one kind."""
-
-BISQUARE = 4.685
 
 TWO_SIDED_95 = 1.959964
 
@@ -61,16 +47,6 @@ class DistortionCurve:
     """What a reading must stand 10 dB above to be believed: noise, or 15 dB over what leaks from the next order."""
     uncertainty_db: FloatArray
     fundamental_db: FloatArray
-
-
-@dataclass(frozen=True, kw_only=True)
-class Way:
-    """Whether the product leaves by the way of the fundamental."""
-
-    found: float | None
-    """alpha of the regression; None where nothing can be said."""
-    shared_probability: float
-    """That alpha is 1, before this place itself is looked at."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -189,8 +165,11 @@ def filled_in(scatter_db: FloatArray, known: BoolArray) -> FloatArray:
     return np.asarray(np.interp(row, row[known], scatter_db[known]))
 
 
-def split_at(curve: DistortionCurve, found: Rises, centre_hz: float) -> Split | None:
-    """The rise at the row nearest to `centre_hz` and its parts; None where the curve has too few readings about it."""
+def split_at(curve: DistortionCurve, found: Rises, centre_hz: float, *, way: Way = UNKNOWN_WAY) -> Split | None:
+    """The rise at the row nearest to `centre_hz` and its parts; None where the curve has too few readings about it.
+
+    way   out, as everything but this place tells it
+    """
     row = int(np.argmin(np.abs(np.log(curve.frequency_hz / centre_hz))))
     if not np.isfinite(found.raw_db[row]):
         return None
@@ -208,43 +187,19 @@ def split_at(curve: DistortionCurve, found: Rises, centre_hz: float) -> Split | 
             float(found.roughness.source_db[0][row]),
             float(found.roughness.source_db[1][row]),
         ),
-        way=_way(curve, found, centre_hz),
+        way=way,
     )
 
 
-def _way(curve: DistortionCurve, found: Rises, centre_hz: float) -> Way:
-    """alpha from the ripple away from the place.
+def clear_rows(curve: DistortionCurve, *, by_db: float = CLEAR_DB) -> BoolArray:
+    """Rows `(rows,)` whose readings stand that far above their floor, or have none."""
+    return np.asarray(~(curve.relative_db < curve.floor_db + by_db) & np.isfinite(curve.relative_db))
 
-    With a share p of the ripple before the non-linearity, the product follows the fundamental's ripple at f by n p, and
-    that at n f by 1 - p where it leaves the same way, by 0 where not.
-    """
+
+def way_of(curve: DistortionCurve, parts: Parts, *, away_from_hz: float | None = None) -> Way:
+    """By which way the product leaves, as this curve alone tells it; rows near `away_from_hz` do not count."""
     if curve.order is None:
-        return Way(found=None, shared_probability=0.0)
-    away = np.abs(np.log2(curve.frequency_hz / centre_hz)) > AWAY_OCTAVES
-    clear = ~(curve.relative_db < curve.floor_db + CLEAR_DB)
-    x = np.array([found.fundamental_db, found.there_db])
-    y = found.product_db
-    rows = away & clear & np.isfinite(y) & np.all(np.isfinite(x), axis=0)
-    count = int(np.sum(rows))
-    if count < 4 * ROWS_PER_INDEPENDENT or np.min(np.std(x[:, rows], axis=1)) < LEAST_SPREAD_DB:
-        return Way(found=None, shared_probability=0.5)
-    slopes, deviation = _robust_slopes(x[:, rows], y[rows])
-    after = float(np.clip(1.0 - slopes[0] / curve.order, 0.0, 1.0))
-    width = float(np.hypot(deviation, SLOPE_DOUBT))
-    odds = np.clip(0.5 * ((slopes[1] / width) ** 2 - ((slopes[1] - after) / width) ** 2), -4.0, 4.0)
-    return Way(found=float(slopes[1]), shared_probability=float(1.0 / (1.0 + np.exp(-odds))))
-
-
-def _robust_slopes(x: FloatArray, y: FloatArray) -> tuple[FloatArray, float]:
-    """Slopes of y on the two rows of x with bisquare weights, and the standard deviation of the second."""
-    weight = np.ones_like(y)
-    slopes: FloatArray = np.zeros(2)
-    inverse: FloatArray = np.eye(2)
-    scale = 0.0
-    for _ in range(5):
-        inverse = np.asarray(np.linalg.inv((weight * x) @ x.T + 1e-9 * np.eye(2)), dtype=np.float64)
-        slopes = np.asarray(inverse @ ((weight * x) @ y), dtype=np.float64)
-        left = y - slopes @ x
-        scale = 1.4826 * float(np.median(np.abs(left))) + 1e-9
-        weight = np.square(np.clip(1.0 - np.square(left / (BISQUARE * scale)), 0.0, None))
-    return slopes, float(scale * np.sqrt(inverse[1, 1] * ROWS_PER_INDEPENDENT))
+        return OWN_WAY
+    curves_db = np.array([curve.fundamental_db, parts.there_db, parts.product_db])
+    curves_db = np.where(clear_rows(curve), curves_db, np.nan)
+    return way_out(curve.order, curve.frequency_hz, curves_db, away_from_hz=away_from_hz)

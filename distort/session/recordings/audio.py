@@ -229,7 +229,7 @@ def _read_channel(path: Path, file: Any, column: int) -> FloatArray:
 
 
 def require_sound(samples: FloatArray, *, what: str, begin: int = 0) -> None:
-    """Raise RecordingError, which says `what` holds it, for the first of `samples` `(n,)` that is no number or no sound.
+    """Raise RecordingError, which says `what` holds it, for the first of `samples` `(n,)` that is no number or sound.
 
     begin   number of the first of `samples` in the whole, so that the error says where the bad one is
     """
