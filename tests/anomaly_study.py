@@ -142,7 +142,7 @@ def of_weak_comb(job: tuple[int, float]) -> Outcome:
     seed, reflection = job
     random = np.random.default_rng([47, seed, round(1000 * reflection)])
     hz = float(np.exp(random.uniform(np.log(100.0), np.log(4000.0))))
-    one = comb(hz, reflection, ripples=ripple(random, 0.3), ripple_db=0.3, noise_dbfs=random.uniform(-90.0, -60.0))
+    one = comb(hz, reflection, ripples=[ripple(random, 0.3)], ripple_db=0.3, noise_dbfs=random.uniform(-90.0, -60.0))
     found = [each for each in anomalies_of(one.take(random)) if each.shape == "interference"]
     if reflection == 0.0:
         return Outcome(number=1, minimum_phase=True, shape=found[0].shape if found else "not found")

@@ -147,7 +147,7 @@ def random_comb(random: np.random.Generator, *, ripple_db: float, room: bool = F
     return comb(
         float(np.exp(random.uniform(np.log(100.0), np.log(4000.0)))),
         weaker if random.integers(2) else 1.0 / weaker,
-        ripples=ripple(random, ripple_db) if ripple_db else (),
+        ripples=[ripple(random, ripple_db)] if ripple_db else (),
         ripple_db=ripple_db,
         noise_dbfs=random.uniform(-90.0, -60.0),
         room=int(random.integers(1 << 30)) if room else None,
@@ -162,7 +162,7 @@ def random_resonance(random: np.random.Generator, *, ripple_db: float) -> Anomal
         float(np.exp(random.uniform(np.log(1.5), np.log(15.0)))),
         gain_db,
         mirrored=bool(gain_db < 0.0 and random.integers(2)),
-        ripples=ripple(random, ripple_db) if ripple_db else (),
+        ripples=[ripple(random, ripple_db)] if ripple_db else (),
         ripple_db=ripple_db,
         noise_dbfs=random.uniform(-90.0, -60.0),
     )

@@ -9,6 +9,7 @@ from dataclasses import dataclass, field
 import numpy as np
 import numpy.typing as npt
 import scipy.fft
+from numpy.polynomial.chebyshev import chebval
 from scipy.interpolate import CubicSpline
 
 from signals.sweep import Sweep
@@ -115,13 +116,13 @@ class SweptDevice:
         hz = np.arange(played.size // 2 + 1) * (rate / played.size)
         spectrum = scipy.fft.rfft(played) * chain(self.before, hz)
         heard = scipy.fft.irfft(spectrum, played.size) / AMPLITUDE
-        products = sum(self.coefficient(n) * heard**n for n in ORDERS)
+        products = self.products(heard)
         if self.source_db:
             s = 1j * hz / self.place_hz
             passed = spectrum * (s / self.source_q) / (s * s + s / self.source_q + 1.0)
             own = scipy.fft.irfft(passed, played.size) / AMPLITUDE
             more = 10.0 ** (self.source_db / 20.0) - 1.0
-            products = products + more * self.coefficient(self.order) * own**self.order
+            products = products + more * self.amplitude(self.order) * 2.0 ** (self.order - 1) * own**self.order
         kept = n_out // 2 + 1
         linear = spectrum[:kept] * chain(self.after, hz[:kept])
         made = AMPLITUDE * scipy.fft.rfft(products)[:kept] * chain(self.way_out, hz[:kept])
@@ -142,9 +143,17 @@ class SweptDevice:
         into, out = rise(self.before, f), rise(self.after, f)
         return -(into + out), rise(self.way_out, order * f), order * into
 
-    def coefficient(self, n: int) -> float:
-        """Of x^n: `cos^n t` holds `cos n t` with the factor 2^(1 - n) (textbook)."""
-        return float(2.0 ** (n - 1) * 10.0 ** (self.levels_db[n] / 20.0))
+    def products(self, heard: FloatArray) -> FloatArray:
+        """Of all orders. T_n(cos t) = cos n t: each order is made by its own term alone, at amplitude 1; powers would
+        each make the lower orders as well, and a source of one order could not be given its level (textbook)."""
+        terms = [0.0] * (max(ORDERS) + 1)
+        for n in ORDERS:
+            terms[n] = self.amplitude(n)
+        return np.asarray(chebval(heard, terms) - chebval(0.0, terms))  # silence stays silent
+
+    def amplitude(self, order: int) -> float:
+        """Of an order re the fundamental, away from everything; `cos^n t` holds `cos n t` times 2^(1 - n)."""
+        return float(10.0 ** (self.levels_db[order] / 20.0))
 
 
 def device(cause: str, seed: int, *, which: str = "report") -> SweptDevice:

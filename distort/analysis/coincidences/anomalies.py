@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
-import scipy.signal
+import scipy
 
 from distort.analysis.coincidences.comb_shapes import CombFit, comb_fit, half_depth_hz
 from distort.analysis.coincidences.delayed_copies import find_delayed_copy, numbers_in

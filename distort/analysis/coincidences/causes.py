@@ -9,7 +9,7 @@ probability. Bayes' rule does the rest; where no cause reaches DECIDED the answe
 from dataclasses import dataclass
 
 import numpy as np
-import scipy.special
+import scipy
 
 from distort.analysis.coincidences.faults import Cause
 from distort.analysis.coincidences.split import CLEAR_DB, Split

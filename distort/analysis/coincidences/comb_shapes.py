@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
-import scipy.optimize
+import scipy
 
 from distort.analysis.coincidences.dip_shapes import DB_PER_NEPER_OF_POWER, deviations_95
 from distort.analysis.grid import OCTAVE_RATIO

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
-import scipy.optimize
+import scipy
 
 from distort.analysis.coincidences.comb_shapes import MOST_DIPS, CombFit, smoothed_cosine
 from distort.analysis.coincidences.dip_shapes import (

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
-import scipy.optimize
+import scipy
 
 FloatArray = npt.NDArray[np.float64]
 

@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
-import scipy.ndimage
+import scipy
 
 from distort.analysis.coincidences.causes import LEAST_NAMED_DB, cause_of_rise, source_db, worth_weighing
 from distort.analysis.coincidences.contrast import GAPS_OCTAVES, gap_for

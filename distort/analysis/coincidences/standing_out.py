@@ -8,7 +8,7 @@ Steps and bends of a trend have no prominence.
 
 import numpy as np
 import numpy.typing as npt
-import scipy.signal
+import scipy
 
 from distort.analysis.coincidences.trend import rows_per_octave
 
