@@ -9,7 +9,6 @@ from dataclasses import dataclass, field
 import numpy as np
 import numpy.typing as npt
 import scipy.fft
-from numpy.polynomial.chebyshev import chebval
 from scipy.interpolate import CubicSpline
 
 from signals.sweep import Sweep
@@ -115,14 +114,13 @@ class SweptDevice:
         played = AMPLITUDE * envelope * np.sin(2.0 * np.pi * SWEEP.start_hz * SWEEP.rate_s * (growth - 1.0))
         hz = np.arange(played.size // 2 + 1) * (rate / played.size)
         spectrum = scipy.fft.rfft(played) * chain(self.before, hz)
-        heard = scipy.fft.irfft(spectrum, played.size) / AMPLITUDE
-        products = self.products(heard)
+        heard = analytic(spectrum, played.size) / AMPLITUDE
+        products = sum(self.amplitude(n) * (heard**n).real for n in ORDERS)
         if self.source_db:
             s = 1j * hz / self.place_hz
-            passed = spectrum * (s / self.source_q) / (s * s + s / self.source_q + 1.0)
-            own = scipy.fft.irfft(passed, played.size) / AMPLITUDE
+            own = analytic(spectrum * (s / self.source_q) / (s * s + s / self.source_q + 1.0), played.size) / AMPLITUDE
             more = 10.0 ** (self.source_db / 20.0) - 1.0
-            products = products + more * self.amplitude(self.order) * 2.0 ** (self.order - 1) * own**self.order
+            products = products + more * self.amplitude(self.order) * (own**self.order).real
         kept = n_out // 2 + 1
         linear = spectrum[:kept] * chain(self.after, hz[:kept])
         made = AMPLITUDE * scipy.fft.rfft(products)[:kept] * chain(self.way_out, hz[:kept])
@@ -143,17 +141,21 @@ class SweptDevice:
         into, out = rise(self.before, f), rise(self.after, f)
         return -(into + out), rise(self.way_out, order * f), order * into
 
-    def products(self, heard: FloatArray) -> FloatArray:
-        """Of all orders. T_n(cos t) = cos n t: each order is made by its own term alone, at amplitude 1; powers would
-        each make the lower orders as well, and a source of one order could not be given its level (textbook)."""
-        terms = [0.0] * (max(ORDERS) + 1)
-        for n in ORDERS:
-            terms[n] = self.amplitude(n)
-        return np.asarray(chebval(heard, terms) - chebval(0.0, terms))  # silence stays silent
-
     def amplitude(self, order: int) -> float:
-        """Of an order re the fundamental, away from everything; `cos^n t` holds `cos n t` times 2^(1 - n)."""
+        """Of an order re the fundamental, away from everything."""
         return float(10.0 ** (self.levels_db[order] / 20.0))
+
+
+def analytic(spectrum: ComplexArray, n_samples: int) -> ComplexArray:
+    """The analytic signal `(n_samples,)` of a real one's spectrum `(n_samples // 2 + 1,)`.
+
+    The real part of its n-th power is order n alone: of A cos t it is A^n cos n t, as much as the n-th power of a
+    signal makes of that order (textbook). A power would make the lower orders as well, and a source of one order could
+    not be given its level.
+    """
+    both = np.zeros(n_samples, dtype=np.complex128)
+    both[: spectrum.size] = 2.0 * spectrum
+    return np.asarray(scipy.fft.ifft(both, overwrite_x=True))
 
 
 def device(cause: str, seed: int, *, which: str = "report") -> SweptDevice:
