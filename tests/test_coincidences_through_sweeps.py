@@ -33,7 +33,7 @@ from tests.kept_answers import journal, kept_answers
 from tests.test_coincidence_causes import NEAR_OCTAVES, OPEN, counted, printed, shares
 
 SIMULATED = "simulated"
-FIRST_SIMULATED = 100
+FIRST_SIMULATED = 400
 """Those before it were looked at while constants were chosen."""
 PROCESSES = int(os.environ.get("STUDY_PROCESSES", "2"))
 SOURCES = (
@@ -209,7 +209,7 @@ def test_causes_through_sweeps_at_length(monkeypatch: pytest.MonkeyPatch) -> Non
     path = journal("distort_cause_study", SOURCES)
     real = [(SIMULATED, FIRST_SIMULATED + number, "report") for number in range(40)]
     single = [(RESONANCES, seed, "report") for seed in range(100)]
-    answers = list(kept_answers(done, [*jobs(100), *real, *single], journal=path, processes=PROCESSES))
+    answers = list(kept_answers(done, [*jobs(200), *real, *single], journal=path, processes=PROCESSES))
     print("\n".join(each for some in answers for *_, told in some for each in told))
     table = table_of(answers)
     print(printed(table, causes=CAUSES))

@@ -21,7 +21,7 @@ CAUSES = ("weak-fundamental", "response-peak", "made-here", "noise")
 NOTHING = "nothing"
 RESONANCES = "resonances"
 """Ripple made of few resonances, each of which stands by itself: what is called there may be true."""
-SEEDS = {"tuning": 21, "report": 1021}
+SEEDS = {"tuning": 21, "report": 4021}
 
 SWEEP = Sweep(seconds=6.0, drive_dbfs=-12.0)
 AMPLITUDE = 10.0 ** (SWEEP.drive_dbfs / 20.0)
