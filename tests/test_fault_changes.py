@@ -1,6 +1,7 @@
 """What became of faults: the nearest of one kind are paired, and every fate has its limit."""
 
 import json
+import math
 from dataclasses import asdict, replace
 from pathlib import Path
 
@@ -62,7 +63,8 @@ RISE = Coincidence(
         (replace(DIP, deviation_db=-7.2), "kept"),  # by 0.8 dB: under 1
         (replace(DIP, deviation_db=-6.8), "weaker"),
         (replace(DIP, deviation_db=-6.8, deviation_uncertainty_db=3.0), "kept"),
-        (replace(DIP, deviation_db=-12.0), "kept"),
+        (replace(DIP, deviation_db=-8.8), "kept"),
+        (replace(DIP, deviation_db=-12.0), "stronger"),
         (replace(DIP, frequency_hz=1025.0), "kept"),  # by 1/28 octave
         (replace(DIP, frequency_hz=1035.0), "moved"),  # by 1/20 octave
         (replace(DIP, frequency_hz=1035.0, frequency_uncertainty_hz=60.0), "kept"),
@@ -71,17 +73,52 @@ RISE = Coincidence(
     ],
 )
 def test_fate_of_a_dip(other, fate) -> None:
-    changes = anomaly_changes([DIP], [other])
+    changes = anomaly_changes([DIP], [other], rises_db=only_where_it_is_listed)
     assert changes[0].fate == fate
     assert (changes[0].a, changes[0].b) == (DIP, None if fate == "gone" else other)
     assert [one.fate for one in changes[1:]] == (["new"] if fate == "gone" else [])
+
+
+def nothing_read(_: object) -> None:
+    """Curves of which nothing can be read."""
+
+
+def only_where_it_is_listed(one: Anomaly) -> tuple[float, float]:
+    """Rises of A and B where DIP is listed by A alone, and what is no DIP by B alone."""
+    return (
+        (-6.0, 0.5) if (one.frequency_hz, one.kind) == (1000.0, "dip") else (0.5, math.copysign(6.0, one.deviation_db))
+    )
+
+
+@pytest.mark.parametrize(
+    ("rises_db", "fate", "there_db"),
+    [
+        ((-6.0, 0.5), "gone", 8.0 * 0.5 / 6.0),  # a dip that has become a bump
+        ((-6.0, -1.4), "gone", -8.0 * 1.4 / 6.0),
+        ((-6.0, -1.6), "weaker", -8.0 * 1.6 / 6.0),  # more than a quarter is left
+        ((-6.0, -5.7), "kept", -7.6),
+        ((-6.0, -9.0), "stronger", -12.0),
+        ((-1.0, -5.0), "unread", None),  # bands too broad for a dip of 8 dB
+        ((1.0, 0.0), "unread", None),
+        (None, "unread", None),
+    ],
+)
+def test_what_one_side_alone_lists_is_looked_up_in_the_curves_of_the_other(rises_db, fate, there_db) -> None:
+    """A fault drops off a list by a hair; it is gone only where the curves say so. From B to A the fate is mirrored."""
+    (change,) = anomaly_changes([DIP], [], rises_db=lambda _: rises_db)
+    assert (change.fate, change.a, change.b) == (fate, DIP, None)
+    assert change.unlisted_db == (None if there_db is None else pytest.approx(there_db))
+    (change,) = anomaly_changes([], [DIP], rises_db=lambda _: rises_db and rises_db[::-1])
+    mirrored = {"gone": "new", "weaker": "stronger", "stronger": "weaker"}
+    assert (change.fate, change.a, change.b) == (mirrored.get(fate, fate), None, DIP)
+    assert change.unlisted_db == (None if there_db is None else pytest.approx(there_db))
 
 
 def test_the_nearest_are_paired_first() -> None:
     """1000 and 1100 Hz against 1090 and 1180 Hz: 1100 goes with 1090, so 1000 has 1180 left, within a third octave."""
     a = [DIP, replace(DIP, frequency_hz=1100.0)]
     b = [replace(DIP, frequency_hz=1090.0), replace(DIP, frequency_hz=1180.0)]
-    changes = anomaly_changes(a, b)
+    changes = anomaly_changes(a, b, rises_db=nothing_read)
     assert [(one.fate, one.b.frequency_hz if one.b else None) for one in changes] == [
         ("moved", 1180.0),
         ("kept", 1090.0),
@@ -92,13 +129,25 @@ def test_coincidences_of_one_quantity_and_level_alone_are_the_same() -> None:
     for other, fate in (
         (replace(RISE, cause="made-here"), "kept"),
         (replace(RISE, evidence=Evidence(rise_db=4.5, rise_uncertainty_db=0.5)), "weaker"),
+        (replace(RISE, evidence=Evidence(rise_db=7.5, rise_uncertainty_db=0.5)), "stronger"),
         (replace(RISE, evidence=Evidence(rise_db=-6.0, rise_uncertainty_db=0.5)), "weaker"),  # a fall is no such rise
         (replace(RISE, frequency_hz=1100.0), "moved"),
         (replace(RISE, quantity="h2"), "gone"),
         (replace(RISE, level=86.0), "gone"),
     ):
-        assert coincidence_changes([RISE], [other])[0].fate == fate
-    assert coincidence_changes([], [RISE])[0].fate == "new"
+        assert coincidence_changes([RISE], [other], rises_db=lambda _: (6.0, 0.0))[0].fate == fate
+    assert coincidence_changes([], [RISE], rises_db=lambda _: (0.0, 6.0))[0].fate == "new"
+
+
+def test_of_what_the_source_makes_that_is_compared() -> None:
+    """10 dB made on both sides, and hidden in B by a dip at n f: kept, although the reading falls."""
+    made = [
+        replace(RISE, cause="made-here", evidence=Evidence(rise_db=rise_db, rise_uncertainty_db=0.5, source_db=10.0))
+        for rise_db in (10.0, -1.0)
+    ]
+    (change,) = coincidence_changes(made[:1], made[1:], rises_db=nothing_read)
+    assert change.fate == "kept"
+    assert "A 1 kHz, +10.0 dB (source +10.0), made-here; B 1 kHz, -1.0 dB (source +10.0)" in coincidence_words(change)
 
 
 def test_faults_are_read_from_findings_and_never_made_up(tmp_path: Path) -> None:
@@ -129,5 +178,7 @@ def test_faults_are_read_from_findings_and_never_made_up(tmp_path: Path) -> None
     ],
 )
 def test_quantities_are_called_as_in_the_table(quantity: str, words: str) -> None:
-    (change,) = coincidence_changes([replace(RISE, quantity=quantity)], [])
-    assert coincidence_words(change) == f"{words} at 96 dB SPL: A 1 kHz, +6.0 dB, weak-fundamental"
+    (change,) = coincidence_changes([replace(RISE, quantity=quantity)], [], rises_db=lambda _: (6.0, 0.6))
+    assert coincidence_words(change) == (
+        f"{words} at 96 dB SPL: A 1 kHz, +6.0 dB, weak-fundamental; B +0.6 dB there, not listed"
+    )

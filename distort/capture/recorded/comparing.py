@@ -2,17 +2,19 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 from typing import Literal
 
 from distort.analysis.coincidences.fault_changes import FaultChange, anomaly_changes, coincidence_changes
 from distort.analysis.coincidences.faults import Anomaly, Coincidence
 from distort.analysis.comparison.curves import at_output
+from distort.analysis.comparison.fault_places import Sides, at_anomaly, at_coincidence
 from distort.analysis.comparison.judging import Curve, Difference, compare
 from distort.analysis.comparison.regions import Region, changed_regions
 from distort.capture.recorded.comparable import Side
 from distort.capture.recorded.unlike import Unlike, same_multitones, unlike
 from distort.errors import AnalysisError
-from distort.session.results.faults_found import read_faults
+from distort.session.results.faults_found import FaultsFound, read_faults
 
 Basis = Literal["drive", "output"]
 
@@ -79,7 +81,6 @@ def compare_sides(a: Side, b: Side, *, basis: Basis | None = None, calibration_d
     faults = [read_faults(side.folder, side.condition, side.recordings) for side in (a, b)]
     reasons = [one for one in faults if isinstance(one, str)]
     found = [one for one in faults if not isinstance(one, str)]
-    both = not reasons
     return Compared(
         a=a,
         b=b,
@@ -91,10 +92,23 @@ def compare_sides(a: Side, b: Side, *, basis: Basis | None = None, calibration_d
         differences=differences,
         regions=changed_regions(differences),
         calibration_db=calibration_db,
-        anomalies=anomaly_changes(found[0].anomalies, found[1].anomalies) if both else (),
-        coincidences=coincidence_changes(found[0].coincidences, found[1].coincidences) if both else (),
+        anomalies=_of_anomalies(found, (curves_a, curves_b)),
+        coincidences=_of_coincidences(found, (curves_a, curves_b)),
         no_faults="; ".join(dict.fromkeys(reasons)) or None,
     )
+
+
+def _of_anomalies(found: Sequence[FaultsFound], curves: Sides) -> tuple[FaultChange[Anomaly], ...]:
+    """None where one side has no faults to be compared."""
+    if len(found) < 2:
+        return ()
+    return anomaly_changes(found[0].anomalies, found[1].anomalies, rises_db=partial(at_anomaly, curves))
+
+
+def _of_coincidences(found: Sequence[FaultsFound], curves: Sides) -> tuple[FaultChange[Coincidence], ...]:
+    if len(found) < 2:
+        return ()
+    return coincidence_changes(found[0].coincidences, found[1].coincidences, rises_db=partial(at_coincidence, curves))
 
 
 Matched = tuple[tuple[Curve, ...], tuple[Curve, ...], tuple[str, ...]]

@@ -1,13 +1,14 @@
 """What `distort compare` says: what was unlike, what changed, what is excluded, and what became of the faults."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 
 from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
-from distort.analysis.coincidences.fault_changes import FaultChange
+from distort.analysis.coincidences.fault_changes import Fault, FaultChange
 from distort.analysis.coincidences.faults import Anomaly, Coincidence
+from distort.analysis.comparison.fault_places import QUANTITIES
 from distort.analysis.comparison.judging import BROAD_OCTAVES, Difference
 from distort.analysis.comparison.regions import Region, judged_range_hz, largest
 from distort.capture.recorded.comparing import Compared
@@ -33,14 +34,6 @@ QUANTITY_WORDS = {
 SHORT_WORDS = {"even": "MT even", "odd": "MT odd", "change": "Compr.", "change-multitone": "MT compr."} | {
     f"h{order}": f"H{order}" for order in range(2, 6)
 }
-OF_COINCIDENCES = {
-    "multitone_even": "even",
-    "multitone_odd": "odd",
-    "compression_sweep": "change",
-    "compression_multitone": "change-multitone",
-}
-"""What a comparison calls the quantities of coincidences; the others have one name."""
-
 MOST_LEVELS, MOST_REGIONS, MOST_FAULTS = 4, 3, 12
 LABEL_COLUMNS, CELL_COLUMNS = 10, 17
 """10 + 4 x 17 = 78 of 80 columns."""
@@ -205,32 +198,42 @@ def _print_list(console: Console, title: str, changes: Sequence[tuple[str, str]]
         return
     console.print(f"{title}:")
     for fate, words in changes[:MOST_FAULTS]:
-        say(console, f"  {fate + ':':8}{words}")
+        say(console, f"  {fate + ':':10}{words}")
     if len(changes) > MOST_FAULTS:
         console.print(f"  and {len(changes) - MOST_FAULTS} more, in the .json file")
 
 
 def anomaly_words(change: FaultChange[Anomaly]) -> str:
     """A dip or peak on both sides."""
-    sides = [
-        f"{letter} {hertz_words(one.frequency_hz)}, {one.deviation_db:+.1f} dB"
-        for letter, one in (("A", change.a), ("B", change.b))
-        if one is not None
-    ]
+
+    def words(one: Anomaly) -> str:
+        return f"{hertz_words(one.frequency_hz)}, {one.deviation_db:+.1f} dB"
+
     known = change.a or change.b
-    return f"{known.kind if known else ''} {'; '.join(sides)}"
+    return f"{known.kind if known else ''} {_sides(change, words)}"
 
 
 def coincidence_words(change: FaultChange[Coincidence]) -> str:
     """A coincidence on both sides."""
-    sides = [
-        f"{letter} {hertz_words(one.frequency_hz)}, {one.evidence.rise_db:+.1f} dB, {one.cause}"
-        for letter, one in (("A", change.a), ("B", change.b))
-        if one is not None
-    ]
+
+    def words(one: Coincidence) -> str:
+        of = one.evidence
+        source = f" (source {of.source_db:+.1f})" if one.cause == "made-here" and of.source_db is not None else ""
+        return f"{hertz_words(one.frequency_hz)}, {of.rise_db:+.1f} dB{source}, {one.cause}"
+
     known = change.a or change.b
     if known is None:
         return ""
-    quantity = OF_COINCIDENCES.get(known.quantity, known.quantity)
-    words = QUANTITY_WORDS.get(quantity, quantity.upper())  # orders above the fifth: H6, as figures call them
-    return f"{words} at {level_name(known.level)} dB SPL: {'; '.join(sides)}"
+    quantity = QUANTITIES.get(known.quantity, known.quantity)
+    name = QUANTITY_WORDS.get(quantity, quantity.upper())  # orders above the fifth: H6, as figures call them
+    return f"{name} at {level_name(known.level)} dB SPL: {_sides(change, words)}"
+
+
+def _sides(change: FaultChange[Fault], words: Callable[[Fault], str]) -> str:
+    """Both sides; of one that does not list the fault, what its curves show at the place."""
+    unlisted = "" if change.unlisted_db is None else f"{change.unlisted_db:+.1f} dB there, not listed"
+    return "; ".join(
+        f"{letter} {words(one) if one is not None else unlisted}"
+        for letter, one in (("A", change.a), ("B", change.b))
+        if one is not None or unlisted
+    )

@@ -1,0 +1,93 @@
+"""How far both sides rise at the place of a fault that only one of them lists.
+
+What is listed must clear a limit, so a fault may drop off a list by a hair; the curves tell more.
+"""
+
+from collections.abc import Sequence
+
+import numpy as np
+import numpy.typing as npt
+
+from distort.analysis.coincidences.contrast import gap_for, rises
+from distort.analysis.coincidences.faults import Anomaly, Coincidence
+from distort.analysis.comparison.judging import NARROW_OCTAVES, Curve
+
+FloatArray = npt.NDArray[np.float64]
+
+QUANTITIES = {
+    "multitone_even": "even",
+    "multitone_odd": "odd",
+    "compression_sweep": "change",
+    "compression_multitone": "change-multitone",
+}
+"""What a comparison calls the quantities of coincidences; the others have one name."""
+
+NEAR_OCTAVES = 1.0 / 6.0
+"""A reading further away than half of the widest band that is compared says nothing about a place."""
+
+Sides = tuple[Sequence[Curve], Sequence[Curve]]
+"""Curves of A and of B, under the same levels."""
+
+
+def at_anomaly(sides: Sides, anomaly: Anomaly) -> tuple[float, float] | None:
+    """How far the response of A and that of B rise at a dip or peak, dB, at the lowest level; None: not to be read."""
+    levels = [one.level_db_spl for one in sides[0] if one.quantity == "response"]
+    if not levels:
+        return None
+    return _rises(sides, "response", min(levels), anomaly.frequency_hz, gap_octaves=gap_for(anomaly.width_octaves))
+
+
+def at_coincidence(sides: Sides, coincidence: Coincidence) -> tuple[float, float] | None:
+    """How far its quantity rises at a coincidence in A and in B, dB; None: not to be read.
+
+    A compression without a dip or peak is stated as it is, and not against flanks.
+    """
+    quantity = QUANTITIES.get(coincidence.quantity, coincidence.quantity)
+    place = (quantity, coincidence.level, coincidence.frequency_hz)
+    if quantity.startswith("change") and coincidence.anomaly is None:
+        return _values(sides, *place)
+    octaves = float(np.log2(coincidence.high_hz / coincidence.low_hz))
+    return _rises(sides, *place, gap_octaves=gap_for(octaves))
+
+
+def _finest(curves: Sequence[Curve], quantity: str, level_db_spl: float) -> Curve | None:
+    """The one in the narrowest bands."""
+    found = [one for one in curves if (one.quantity, one.level_db_spl) == (quantity, level_db_spl)]
+    return min(found, key=lambda one: one.octaves, default=None)
+
+
+def _both(sides: Sides, quantity: str, level_db_spl: float) -> tuple[FloatArray, FloatArray, float] | None:
+    """Rows in Hz, clear readings `(2, rows)`, and the width of their bands in octaves."""
+    a, b = (_finest(curves, quantity, level_db_spl) for curves in sides)
+    if a is None or b is None or a.octaves != b.octaves:
+        return None
+    return a.frequency_hz, np.array([np.where(one.clear, one.value_db, np.nan) for one in (a, b)]), a.octaves
+
+
+def _rises(
+    sides: Sides, quantity: str, level_db_spl: float, frequency_hz: float, *, gap_octaves: float
+) -> tuple[float, float] | None:
+    both = _both(sides, quantity, level_db_spl)
+    if both is None or both[2] > NARROW_OCTAVES:  # third octaves do not show what is narrow
+        return None
+    rows_hz, values_db, _ = both
+    a_db, b_db = rises(rows_hz, values_db, gap_octaves=gap_octaves)[:, _nearest(rows_hz, frequency_hz)]
+    return (float(a_db), float(b_db)) if np.isfinite(a_db + b_db) else None
+
+
+def _values(sides: Sides, quantity: str, level_db_spl: float, frequency_hz: float) -> tuple[float, float] | None:
+    both = _both(sides, quantity, level_db_spl)
+    if both is None:
+        return None
+    known = np.all(np.isfinite(both[1]), axis=0)
+    rows_hz, values_db = both[0][known], both[1][:, known]
+    if rows_hz.size == 0:
+        return None
+    row = _nearest(rows_hz, frequency_hz)
+    if abs(np.log2(rows_hz[row] / frequency_hz)) > NEAR_OCTAVES:
+        return None
+    return float(values_db[0, row]), float(values_db[1, row])
+
+
+def _nearest(rows_hz: FloatArray, frequency_hz: float) -> int:
+    return int(np.argmin(np.abs(np.log(rows_hz / frequency_hz))))

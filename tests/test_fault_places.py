@@ -1,0 +1,68 @@
+"""How far two sides rise at the place of a fault, on curves in closed form."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from distort.analysis.comparison.fault_places import at_anomaly, at_coincidence
+from distort.analysis.comparison.judging import BROAD_OCTAVES, NARROW_OCTAVES, Curve
+from distort.analysis.grid import grid_hz
+from tests.test_fault_changes import DIP, RISE
+
+ROWS_HZ = grid_hz()
+
+
+def curve(quantity: str, level: float, value_db: np.ndarray, *, octaves: float = NARROW_OCTAVES) -> Curve:
+    step = 1 if octaves == NARROW_OCTAVES else 8
+    rows = ROWS_HZ[::step]
+    return Curve(
+        quantity=quantity,
+        level_db_spl=level,
+        octaves=octaves,
+        frequency_hz=rows,
+        value_db=value_db[::step],
+        noise_variance=np.zeros(rows.size),
+        noise_freedom=np.full(rows.size, 100.0),
+        replicates_db=None,
+        clear=np.ones(rows.size, dtype=np.bool_),
+    )
+
+
+def bump(hz: float, height_db: float, *, slope_db: float = 3.0) -> np.ndarray:
+    """On a slope, which the flanks take away; a quarter of an octave wide at half of its height."""
+    octaves = np.log2(ROWS_HZ / hz)
+    return slope_db * octaves + height_db * np.exp(-0.5 * (octaves / 0.1) ** 2)
+
+
+def test_the_response_of_the_lowest_level_rises_as_it_was_made() -> None:
+    """The core is a mean of three rows of 1/24 octave: a bump of 0.1 octave standard deviation loses
+    2/3 (1 - exp(-(1/24)^2 / 0.02)) of its height, 5.5 %."""
+    kept = 1.0 - 2.0 / 3.0 * (1.0 - np.exp(-((1.0 / 24.0) ** 2) / 0.02))
+    a = [curve("response", 86.0, bump(1000.0, -8.0)), curve("response", 96.0, bump(1000.0, 0.0))]
+    b = [curve("response", 86.0, bump(1000.0, -2.0)), curve("response", 96.0, bump(1000.0, 0.0))]
+    assert at_anomaly((a, b), DIP) == pytest.approx(
+        (-8.0 * kept, -2.0 * kept), abs=0.05
+    )  # the rows miss 1 kHz a little
+    assert at_anomaly(([], b), DIP) is None
+
+
+def test_a_side_that_cannot_be_read_says_nothing() -> None:
+    a, b = curve("h3", 96.0, bump(1000.0, 6.0)), curve("h3", 96.0, bump(1000.0, 1.0))
+    assert at_coincidence(([a], [b]), RISE) is not None
+    unclear = replace(b, clear=np.abs(np.log2(ROWS_HZ / 1000.0)) > 0.1)
+    assert at_coincidence(([a], [unclear]), RISE) is None
+    assert at_coincidence(([a], [replace(b, level_db_spl=86.0)]), RISE) is None
+    broad = [curve("h3", 96.0, bump(1000.0, 6.0), octaves=BROAD_OCTAVES)]
+    assert at_coincidence((broad, broad), RISE) is None  # too coarse for what is narrow
+    assert at_coincidence(([a, *broad], [b, *broad]), RISE) == at_coincidence(([a], [b]), RISE)
+
+
+def test_compression_without_a_dip_or_peak_is_taken_as_it_is() -> None:
+    a, b = (curve("change", 96.0, np.full(ROWS_HZ.size, value)) for value in (-1.5, -0.5))
+    band = replace(RISE, quantity="compression_sweep", anomaly=None)
+    assert at_coincidence(([a], [b]), band) == (-1.5, -0.5)
+    at_dip = at_coincidence(([a], [b]), replace(band, anomaly=1))
+    assert at_dip == pytest.approx((0.0, 0.0), abs=1e-9)  # level curves rise nowhere
+    low = replace(a, clear=ROWS_HZ < 500.0)
+    assert at_coincidence(([low], [b]), band) is None
