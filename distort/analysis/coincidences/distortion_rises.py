@@ -206,7 +206,7 @@ def _least_prominence(looked: Looked, one: _Curve, way: Way) -> FloatArray:
         prominence_db, times = standing_out(curve.frequency_hz, values, usable)
         own = np.where(clear & (prominence_db >= ALONE_DB) & (times >= least_times), prominence_db, 0.0)
         smallest = np.minimum(smallest, scipy.ndimage.maximum_filter1d(own, beside))
-    return np.where(own > 0.0, smallest, 0.0)
+    return np.where(own > 0.0, smallest, 0.0)  # at the tops of the last: the product less its way out, if that counts
 
 
 def _finite(value: float) -> float | None:
