@@ -207,7 +207,7 @@ def _gain(along: Track | None, found: Markers) -> Finding:
     mean_db = float(np.average(gain_db, weights=weights))
     high_db = float(np.average(gain_db[-3:], weights=weights[-3:]))
     spread_db = math.sqrt(float(np.average(np.square(gain_db - mean_db), weights=weights)))
-    noise_db = 3.0 / math.sqrt(float(np.sum(weights)))
+    noise_db, high_noise_db = (3.0 / math.sqrt(float(np.sum(of))) for of in (weights, weights[-3:]))
     uniform = spread_db < UNIFORM_SHARE * abs(mean_db) + noise_db
     rose = float(np.min((gain_db - 2.0 * sigma_db)[-3:])) > LEAST_RISE_DB
     # a multitone's first period holds how it comes in
@@ -215,7 +215,7 @@ def _gain(along: Track | None, found: Markers) -> Finding:
     sudden = along is not None and _sudden(along.gain_db[int(settled) :], high_db)
     calm = along is not None and along.gain_db.size == gain_db.size and _calm(along.gain_db, gain_db)
     refuse = abs(high_db) > GAIN_REFUSE_DB
-    stepped = abs(high_db) > LEAST_STEP_DB + noise_db and ((uniform and calm) or rose or sudden)
+    stepped = abs(high_db) > LEAST_STEP_DB + high_noise_db and ((uniform and calm) or rose or sudden)
     return Finding(
         name="gain",
         value=high_db,

@@ -42,6 +42,8 @@ class Path:
     """A response on the bins of a real FFT, `(n_fft // 2 + 1,)`, referred to where it is expected to arrive."""
 
     values: ComplexArray
+    noise: FloatArray
+    """Power that white noise leaves to each bin, re other paths of the same recording; NaN where nothing is known."""
     n_fft: int
     rate: int
     low_hz: float
@@ -144,9 +146,12 @@ def path_of(samples: FloatArray, signal: FloatArray, reel: Reel, *, at: float) -
     from_start = np.arange(impulse.size)
     impulse *= rise(np.minimum(from_start, from_start[::-1] / 4.0) / edge)
     n_fft = int(scipy.fft.next_fast_len(2 * impulse.size, real=True))
-    values = scipy.fft.rfft(impulse, n_fft) * np.exp(2j * np.pi * scipy.fft.rfftfreq(n_fft) * before)
+    bins = scipy.fft.rfftfreq(n_fft)
+    values = scipy.fft.rfft(impulse, n_fft) * np.exp(2j * np.pi * bins * before)
+    noise = np.interp(bins, frequency[used], 1.0 / np.square(np.abs(spectrum[used])), left=np.nan, right=np.nan)
     return Path(
         values=np.asarray(values),
+        noise=np.asarray(noise),
         n_fft=n_fft,
         rate=rate,
         low_hz=float(edges[0] * rate),

@@ -55,15 +55,24 @@ def track(samples: FloatArray, reel: Reel, found: Markers) -> Track | None:
 
 
 def band_gains_db(path: Path, reference: Path, edges_hz: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Level of one path re another in each band, `(bands,)`, and the standard deviation that noise leaves to it."""
+    """Level of one path re another in each band, `(bands,)`, and the standard deviation that noise leaves to it.
+
+    Noise in the reference would make every gain look like a loss, and noise in the path like a gain: so neither is
+    regressed on the other, but both on what they have in common (Deming, Statistical Adjustment of Data, 1943, from
+    memory), the noise of each in proportion to what its signal leaves of white noise.
+    """
     gains, sigmas = [], []
     for low_hz, high_hz in itertools.pairwise(edges_hz):
         inside = (path.frequency_hz >= low_hz) & (path.frequency_hz < high_hz)
         one, other = path.values[inside], reference.values[inside]
-        gain = np.vdot(other, one) / max(float(np.vdot(other, other).real), 1e-300)
-        left = float(np.sum(np.square(np.abs(one - gain * other))))
-        relative = math.sqrt(left / max(float(np.sum(np.square(np.abs(gain * other)))), 1e-300))
-        gains.append(float(power_to_db(abs(gain) ** 2)))
+        ratio = float(np.nanmean(path.noise[inside]) / np.nanmean(reference.noise[inside]))
+        power, other_power = (float(np.vdot(each, each).real) for each in (one, other))
+        common = max(abs(np.vdot(other, one)), 1e-300)
+        apart = power - ratio * other_power
+        gain = max((apart + math.hypot(apart, 2.0 * math.sqrt(ratio) * common)) / (2.0 * common), 1e-150)
+        left = max(power - 2.0 * gain * common + gain**2 * other_power, 0.0)
+        relative = math.sqrt(left / max(gain**2 * other_power, 1e-300))
+        gains.append(20.0 * math.log10(gain))
         sigmas.append(8.7 * relative / math.sqrt(max(one.size / 2.0, 1.0)))  # half the bins are free: twice padded
     return np.array(gains), np.array(sigmas)
 
