@@ -307,7 +307,7 @@ def _find_stimulus(
     first = coarse - 3 * near
     piece = _cut(samples, first, coarse + stretched.size + 3 * near)
     if isinstance(stimulus, Sweep | Noise):
-        output = deconvolve(piece, stretched, band=_band(stimulus))
+        output = deconvolve(piece, stretched, band=_band(stimulus), whole=True)
         lag = output.between(2 * near, 4 * near).highest()
         margin = stands_out_db(output, lag, inner=0.05 * near, outer=2 * near)
         if margin < SWEEP_STANDS_OUT_DB:

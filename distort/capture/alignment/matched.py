@@ -58,19 +58,30 @@ def correlate(recording: FloatArray, signal: FloatArray) -> Lags:
     return Lags(np.asarray(scipy.signal.oaconvolve(recording, signal[::-1])), 1 - signal.size)
 
 
-def deconvolve(recording: FloatArray, signal: FloatArray, *, band: tuple[float, float]) -> Lags:
-    """Response to `signal` `(s,)` seen in `recording` `(r,)`, over a band with smooth edges, every lag.
+def deconvolve(recording: FloatArray, signal: FloatArray, *, band: tuple[float, float], whole: bool = False) -> Lags:
+    """Response to `signal` `(s,)` seen in `recording` `(r,)`, over a band with smooth edges.
 
-    `band` is in cycles a sample. A recording of the signal itself gives a peak near 2 (high - low) at its lag.
+    band    cycles a sample
+    whole   True: only lags at which all of the signal lies within the recording, for half of the memory; else every lag
+
+    A recording of the signal itself gives a peak near 2 (high - low) at its lag.
     """
-    length = scipy.fft.next_fast_len(recording.size + signal.size - 1, real=True)
-    frequency = scipy.fft.rfftfreq(length)
+    before = 0 if whole else signal.size - 1
+    # a circle of the recording's own length folds what lies before it onto lags that are not wanted
+    length = scipy.fft.next_fast_len(recording.size + before, real=True)
     spectrum = scipy.fft.rfft(signal, length)
+    share = _band_weight(scipy.fft.rfftfreq(length), band)
     energy = np.square(np.abs(spectrum))
-    weight = _band_weight(frequency, band)
-    energy += REGULARISATION * float(np.average(energy, weights=weight))
-    response = scipy.fft.irfft(scipy.fft.rfft(recording, length) * np.conj(spectrum) * (weight / energy), length)
-    before = signal.size - 1
+    energy += REGULARISATION * float(np.average(energy, weights=share))
+    share /= energy
+    del energy  # sweeps of minutes at high rates fill gigabytes: nothing is held twice
+    spectrum *= share
+    del share
+    np.conj(spectrum, out=spectrum)
+    spectrum *= scipy.fft.rfft(recording, length)
+    response = scipy.fft.irfft(spectrum, length, overwrite_x=True)
+    if whole:
+        return Lags(response[: recording.size - signal.size + 1], 0)
     return Lags(np.concatenate([response[length - before :], response[: recording.size]]), -before)
 
 

@@ -245,8 +245,7 @@ def _snr(samples: FloatArray, noise: _Noise, reel: Reel, alignment: Alignment) -
     """One finding an octave in which the stimulus sounds, and one for the best of them."""
     heard = _stimulus_span(samples, reel, alignment)
     rate = reel.sample_rate
-    energy = np.square(np.abs(scipy.fft.rfft(heard))) * 2.0 / heard.size / rate  # sums to mean square times seconds
-    frequency = scipy.fft.rfftfreq(heard.size, 1.0 / rate)
+    frequency, energy = _energy(heard, rate)
     findings = []
     for middle_hz, low_hz, high_hz, seconds in _octaves(reel):
         inside = (frequency >= low_hz) & (frequency < high_hz)
@@ -275,6 +274,16 @@ def _snr(samples: FloatArray, noise: _Noise, reel: Reel, alignment: Alignment) -
     return (signal_finding, *findings)
 
 
+def _energy(samples: FloatArray, sample_rate: int) -> tuple[FloatArray, FloatArray]:
+    """Frequencies in Hz, and energies that sum to mean square times seconds.
+
+    Filled up to a good length: of a prime one a transform takes twenty times the memory, and longer.
+    """
+    length = scipy.fft.next_fast_len(samples.size, real=True)
+    energy = np.square(np.abs(scipy.fft.rfft(samples, length))) * 2.0 / length / sample_rate
+    return np.asarray(scipy.fft.rfftfreq(length, 1.0 / sample_rate)), energy
+
+
 def _octaves(reel: Reel) -> list[tuple[float, float, float, float]]:
     """(middle, low, high in Hz, seconds the stimulus spends between) of each octave in which it sounds.
 
@@ -288,9 +297,7 @@ def _octaves(reel: Reel) -> list[tuple[float, float, float, float]]:
         covered = stimulus.low_hz, stimulus.high_hz
     else:
         covered = 0.0, rate / 2
-    template = stimulus.samples()
-    energy = np.square(np.abs(scipy.fft.rfft(template)))
-    frequency = scipy.fft.rfftfreq(template.size, 1.0 / rate)
+    frequency, energy = _energy(stimulus.samples(), rate)
     octaves = []
     for index in OCTAVE_INDEX:
         middle_hz = 1000.0 * OCTAVE_RATIO**index

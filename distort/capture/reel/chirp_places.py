@@ -192,5 +192,7 @@ def place_sigma(chirp: Chirp, margin_db: float) -> float:
 
 
 def as_recorded(signal: FloatArray, clock: float, sample_rate: int) -> FloatArray:
-    """`signal` as a recorder whose clock is `clock` fast writes it."""
+    """`signal` as a recorder whose clock is `clock` fast writes it; itself where that is not at all."""
+    if clock == 0.0:
+        return signal
     return repair_clock(signal, 1e6 * (1.0 / (1.0 + clock) - 1.0), sample_rate)

@@ -25,7 +25,7 @@ MOST_BRANCHES = 50_000
 
 
 def resample(samples: npt.ArrayLike, *, from_rate: int, to_rate: int) -> FloatArray:
-    """`samples` `(n,)` at `from_rate` Hz as `(ceil(n to_rate / from_rate),)` at `to_rate` Hz.
+    """`samples` `(n,)` at `from_rate` Hz as `(ceil(n to_rate / from_rate),)` at `to_rate` Hz; themselves if both agree.
 
     Sample 0 keeps its moment: sample k of the result stands for the time k / to_rate. Flat within 0.001 dB up to 0.45
     of the lower rate; images and aliases below -120 dB. Beyond either end there is taken to be silence.
@@ -37,7 +37,7 @@ def resample(samples: npt.ArrayLike, *, from_rate: int, to_rate: int) -> FloatAr
     common = math.gcd(from_rate, to_rate)
     up, down = to_rate // common, from_rate // common
     if up == down:
-        return values.copy()
+        return values
     if max(up, down) > MOST_BRANCHES:
         raise RecordingError(f"{from_rate} Hz cannot be resampled to {to_rate} Hz: is the rate in the file right?")
     if values.size * up / down > MOST_SAMPLES:

@@ -1,0 +1,58 @@
+"""Memory that the two commands take which hold a whole recording, as README states it: copies of its samples."""
+
+import os
+import subprocess
+import sys
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+import pytest
+import soundfile
+
+from tests.devices.stressed import recording_of, session_at
+
+RATE = 48000
+SHORT_S, LONG_S = 3.2, 40.0
+
+
+@dataclass(frozen=True)
+class Took:
+    """Peak resident memory of each command, and what the samples take as float64; bytes."""
+
+    add: int
+    analyze: int
+    samples: int
+
+
+def took(folder: Path, seconds: float) -> Took:
+    session = session_at(
+        folder / f"{seconds:g}", RATE, seconds=seconds, orders="4", period_s="0.5", stop_hz=str(0.458 * RATE)
+    )
+    samples = recording_of(session)
+    samples += 1e-6 * np.random.default_rng(1).standard_normal(samples.size)
+    take = folder / f"{seconds:g}.wav"
+    soundfile.write(take, samples, RATE, subtype="PCM_24")
+    return Took(
+        add=peak_bytes("add", str(session), str(take), "--stimulus", "sweep", "--level", "86"),
+        analyze=peak_bytes("analyze", str(session)),
+        samples=8 * samples.size,
+    )
+
+
+def peak_bytes(*words: str) -> int:
+    """Of a process of its own; the largest it ever held, as the kernel counts it (in KiB, as Linux does)."""
+    with subprocess.Popen([sys.executable, "-m", "distort", *words], stdout=subprocess.DEVNULL) as process:
+        _, status, used = os.wait4(process.pid, 0)
+        process.returncode = os.waitstatus_to_exitcode(status)
+    assert process.returncode == 0
+    return 1024 * used.ru_maxrss
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="other systems count memory in other units")
+def test_a_recording_is_held_in_so_many_copies_and_no_more(tmp_path: Path) -> None:
+    """The longer recording against the shorter: what the program itself takes falls out."""
+    short, long = (took(tmp_path, seconds) for seconds in (SHORT_S, LONG_S))
+    more = long.samples - short.samples
+    assert (long.add - short.add) / more < 12.0
+    assert (long.analyze - short.analyze) / more < 15.0
