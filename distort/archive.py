@@ -139,8 +139,9 @@ def analyze_and_note(
         found = analyze_session(root, condition=condition, threads=threads, progress=progress)
         after = inputs_seen(folder, plan, before)  # the plan is one of them
         # Whoever edits something meanwhile gets no note; neither does one condition of several.
-        if condition is None and same_contents(before, after):
-            write_analysed(folder, software(), after)
+        whole = condition is None or folder.conditions_recorded() == (condition,)
+        if whole and same_contents(before, after):
+            write_analysed(folder, plan, software(), after)
     return found
 
 

@@ -18,6 +18,7 @@
 
 import html
 import io
+import warnings
 from abc import ABC, abstractmethod
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
@@ -30,8 +31,8 @@ import numpy as np
 import numpy.typing as npt
 from rich.console import Console
 
+from distort.archive import analyze_and_note
 from distort.errors import SessionError, UsageError
-from distort.pipeline import analyze_session
 from distort.report.figures.session_figures import figures_of
 from distort.report.terminal.console import make_console
 from distort.report.terminal.numbers import level_name
@@ -42,6 +43,7 @@ from distort.session.files.csv_table import read_table
 from distort.session.files.folder import SessionFolder
 from distort.session.plan.keys import ReportPlan
 from distort.session.plan.reading import read_plan
+from distort.session.results.analysed import doubts
 from distort.session.results.condition_results import ConditionResults, Findings, conditions_analysed, read_results
 
 if TYPE_CHECKING:
@@ -53,20 +55,26 @@ FloatArray = npt.NDArray[np.float64]
 def analyze(folder: str | PathLike[str], *, condition: str | None = None) -> "Session":
     """Analyse the session in `folder` (`condition` alone, if named), write its results/ and return it.
 
-    Raises PlanError, SessionError, RecordingError and AnalysisError as `distort.pipeline.analyze_session` does.
+    Raises PlanError, SessionError, RecordingError and AnalysisError as `distort.archive.analyze_and_note` does.
     """
-    analyze_session(Path(folder), condition=condition, progress=lambda what, done, total: None)
+    analyze_and_note(Path(folder), condition=condition, progress=lambda what, done, total: None)
     return load(folder)
 
 
 def load(folder: str | PathLike[str]) -> "Session":
-    """The session in `folder` as it was analysed last. Raises SessionError when it is no session, or has no results."""
+    """The session in `folder` as it was analysed last; warns where that is not what an analysis would give now.
+
+    Raises SessionError when it is no session, or has no results, PlanError for a bad session.toml.
+    """
     place = SessionFolder(Path(folder))
     place.require()
     found = {name: read_results(place, name) for name in conditions_analysed(place)}
     if not found:
         raise SessionError(f"{folder} has no results yet: distort.analyze({str(folder)!r}) makes some")
-    return Session(folder=place, results=found, words=read_plan(place.root).report)
+    plan = read_plan(place.root)
+    for one in doubts(place, plan):
+        warnings.warn(f"{one}: distort.analyze({str(folder)!r}) analyses it again", stacklevel=2)
+    return Session(folder=place, results=found, words=plan.report)
 
 
 class Shown(ABC):

@@ -54,7 +54,7 @@ MAY_IMPORT = {
         "distort.session",
         "distort.capture",
         "distort.report",
-        "distort.pipeline",
+        "distort.archive",
     },
     "distort.verification": {"signals", "distort.errors", "distort.analysis"},
     "distort.commands": {

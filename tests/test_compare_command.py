@@ -216,13 +216,15 @@ def test_the_simulated_loudspeaker_is_not_set_up_anew(distort, copied) -> None:
 
 def test_audibility_of_a_session(distort, copied) -> None:
     """The margins stand in findings.json and are printed with their limits, over the room or in silence."""
-    distort.done("analyze", copied, "--condition", "stand")
+    distort.done("analyze", copied)
     out = distort.done("show", copied, "audibility", "--condition", "stand")
     assert "An estimate: a steady tone" in out
     assert "over the noise in the pauses of the recording" in out
     assert "Rules of thumb (common practice, no source)" in out
-    assert "as if the room were silent" in distort.done("show", copied, "audibility", "--background", "silence")
-    (found,) = json.loads(distort.done("show", copied, "audibility", "--json"))
+    assert "as if the room were silent" in distort.done(
+        "show", copied, "audibility", "--condition", "stand", "--background", "silence"
+    )
+    (found,) = json.loads(distort.done("show", copied, "audibility", "--condition", "stand", "--json"))
     kinds = {(one["quantity"], one["background"]) for one in found["audibility"] if one["level_db_spl"] == 96.0}
     assert kinds == {(f"h{n}", place) for n in range(2, 11) for place in ("room", "silence")} | {
         ("multitone", "room"),

@@ -53,18 +53,43 @@ def test_a_disk_that_takes_no_more_while_results_are_written(runner, drawn, tmp_
     assert contents(session) == before
 
 
-def test_a_report_of_results_that_were_edited_says_so(distort, analysed, tmp_path) -> None:
+@pytest.mark.parametrize(
+    "words",
+    [("show", "harmonics"), ("check",), ("trace", "h2", "--hz", "1000", "--level", "86"), ("report",), ("bundle",)],
+)
+def test_results_that_are_not_what_an_analysis_would_give_say_so(distort, analysed, tmp_path, words) -> None:
+    """A table was edited; the plan was; a recording has gone; and nothing of the kind once it was analysed again."""
     session = Path(shutil.copytree(analysed, tmp_path / "monitor"))
-    assert "Careful" not in distort.done("report", session)
     name = "results/default/harmonics_86dB.csv"
+    command, *more = words
+
+    def warned(number: int) -> list[str]:
+        to = ("--to", tmp_path / f"{number}.zip") if command == "bundle" else ()
+        ending = distort(command, session, *more, *to)
+        assert ending.status == (1 if command == "check" else 0)  # which says what is missing, too
+        return [line for line in ending.err.splitlines() if line.startswith("Careful: ")]
+
+    assert warned(1) == []
     path = session / name
     lines = path.read_text(encoding="utf-8").splitlines(keepends=True)
     cells = lines[20].split(",")
     cells[1] = "12.5"
     path.write_text("".join([*lines[:20], ",".join(cells), *lines[21:]]), encoding="utf-8")
-    assert f"Careful: {name} is not as 'distort analyze' wrote it." in distort.done("report", session)
+    again = f"Run 'distort analyze {session}'."
+    assert warned(2) == [f"Careful: {name} is not as it was written. {again}"]
+    if command == "report":
+        assert f"Careful: {name} is not as it was written." in (session / "results/report.html").read_text("utf-8")
     distort.done("analyze", session)
-    assert "Careful" not in distort.done("report", session)
+    assert warned(3) == []
+    plan = session / "session.toml"
+    plan.write_text(plan.read_text("utf-8").replace('title = ""', 'title = "Ours"'), encoding="utf-8")
+    assert warned(4) == []  # words of the report, and comments, are not what the numbers rest on
+    plan.write_text(plan.read_text("utf-8").replace('smoothing = "1/12"', 'smoothing = "1/6"'), encoding="utf-8")
+    assert warned(5) == [f"Careful: session.toml changed since these results were made. {again}"]
+    distort.done("analyze", session)
+    assert warned(6) == []
+    (session / "results/analysed.json").unlink()
+    assert warned(7) == [f"Careful: no analysis of the whole session stands behind these results. {again}"]
 
 
 def test_an_interrupt_while_the_commands_load_is_a_word(distort, monkeypatch) -> None:

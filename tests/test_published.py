@@ -128,7 +128,9 @@ def test_trace_names_the_row_its_floors_and_its_recording(distort, own) -> None:
     assert sidecar["recording_sha256"][:16] in said
     assert "as analysed" in said
     (own / "recordings/default/sweep_86dB.wav").write_bytes(b"another")
-    assert "CHANGED" in distort.done("trace", own, "h2", "--hz", "1000", "--level", "86")
+    after = distort("trace", own, "h2", "--hz", "1000", "--level", "86")
+    assert "CHANGED" in after.out
+    assert "Careful: recordings/default/sweep_86dB.wav changed since these results were made." in after.err
 
 
 @pytest.mark.parametrize(

@@ -67,11 +67,9 @@ def test_a_pulse_stays_at_its_moment() -> None:
     assert np.allclose(got[4800 - 500 : 4800], got[4801 : 4801 + 500][::-1], atol=1e-12)  # symmetric up to rounding
 
 
-def test_equal_rates_give_a_copy_and_nothing_of_the_caller_changes() -> None:
+def test_equal_rates_give_the_samples_themselves_and_nothing_of_the_caller_changes() -> None:
     mine = np.linspace(-1, 1, 100)
-    same = resample(mine, from_rate=48000, to_rate=48000)
-    assert np.array_equal(same, mine)
-    assert not np.shares_memory(same, mine)
+    assert resample(mine, from_rate=48000, to_rate=48000) is mine  # an hour of samples is not held twice
     resample(mine, from_rate=48000, to_rate=44100)
     assert np.array_equal(mine, np.linspace(-1, 1, 100))
 

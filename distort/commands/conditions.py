@@ -14,7 +14,8 @@ if TYPE_CHECKING:
 def analysed(folder: "SessionFolder", wanted: str | None) -> "tuple[ConditionResults, ...]":
     """Results of the condition `wanted`, or of all that have some.
 
-    Raises SessionError when nothing was analysed, UsageError when `wanted` is not among the conditions that were.
+    Says on stderr why they may not be what the session holds now. Raises SessionError when nothing was analysed,
+    UsageError when `wanted` is not among the conditions that were.
     """
     from distort.errors import SessionError
     from distort.session.results.condition_results import conditions_analysed, read_results
@@ -28,7 +29,25 @@ def analysed(folder: "SessionFolder", wanted: str | None) -> "tuple[ConditionRes
             f"no condition {wanted!r} was analysed in {folder.root}{nearest(wanted, known)}: "
             f"there are {', '.join(known)}"
         )
-    return tuple(read_results(folder, name) for name in known if wanted in (None, name))
+    found = tuple(read_results(folder, name) for name in known if wanted in (None, name))
+    say_doubts(folder)
+    return found
+
+
+def say_doubts(folder: "SessionFolder") -> None:
+    """Say on stderr why the results may not be what an analysis would give now, so that no old number is published."""
+    from distort.errors import DistortError
+    from distort.report.terminal.console import make_console, say
+    from distort.session.plan.reading import read_plan
+    from distort.session.results.analysed import doubts
+
+    console = make_console(stderr=True)
+    try:
+        found = doubts(folder, read_plan(folder.root))
+    except DistortError as error:  # what was analysed may be read all the same
+        say(console, f"Careful: whether these results are up to date cannot be told. {error}")
+        return
+    say(console, *(f"Careful: {one}. Run 'distort analyze {folder.root}'." for one in found))
 
 
 def of_the_plan(plan: "Plan", wanted: str | None) -> tuple[str, ...]:

@@ -33,7 +33,6 @@ def run(arguments: argparse.Namespace) -> int:
     from distort.report.terminal.console import make_console, progress, say
     from distort.session.files.folder import SessionFolder
     from distort.session.plan.reading import read_plan
-    from distort.session.results.analysed import changed_since
 
     folder = SessionFolder(arguments.folder)
     conditions = analysed(folder, arguments.condition)
@@ -47,7 +46,6 @@ def run(arguments: argparse.Namespace) -> int:
             new += draw_session(folder, conditions, words, progress=moved, kinds=kinds, dark=True).new
     page = write_page(folder, conditions, words, figures=drawn.paths)
     console = make_console()
-    say(console, *(f"Careful: {name} is not as 'distort analyze' wrote it." for name in changed_since(folder)))
     say(console, *(f"Drew {path}" for path in new))
     if page.written:
         say(console, f"Wrote {page.path}")

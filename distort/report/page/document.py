@@ -26,6 +26,8 @@ from distort.report.page.verdicts import READING, verdicts
 from distort.session.files.atomic import write_text
 from distort.session.files.folder import SessionFolder
 from distort.session.plan.keys import ReportPlan
+from distort.session.plan.reading import read_plan
+from distort.session.results.analysed import doubts
 from distort.session.results.condition_results import ConditionResults
 
 POLICY = "default-src 'none'; img-src data:; style-src 'unsafe-inline'; script-src 'unsafe-inline'; base-uri 'none'"
@@ -68,7 +70,7 @@ def page(
     pictures = figure_sections(figures, conditions, words, charts=chart_places(charts))
     body = element(
         "body",
-        _header(conditions, words),
+        _header(conditions, words, doubts(folder, read_plan(folder.root))),
         _main(folder, conditions, contents(figures, conditions), pictures),
         _footer(words),
         scripts(charts),
@@ -85,7 +87,7 @@ def page(
     return f"<!DOCTYPE html>\n{element('html', head, body, lang='en')}\n"
 
 
-def _header(conditions: Sequence[ConditionResults], words: ReportPlan) -> Markup:
+def _header(conditions: Sequence[ConditionResults], words: ReportPlan, doubtful: Sequence[str]) -> Markup:
     findings = conditions[0].findings
     speaker = findings.loudspeaker
     about = ", ".join(part for part in (speaker.name, speaker.unit) if part)
@@ -94,6 +96,7 @@ def _header(conditions: Sequence[ConditionResults], words: ReportPlan) -> Markup
         "header",
         element("a", "Skip to the results", href="#results", class_="skip"),
         element("p", f"{SIMULATED_WORDS}.", class_="simulated", role="note") if simulated else "",
+        *(element("p", f"Careful: {one}.", class_="simulated", role="note") for one in doubtful),
         element("h1", words.title or speaker.name),
         element("p", about) if words.title else "",
         element("p", words.credit, class_="credit") if words.credit else "",

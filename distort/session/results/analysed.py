@@ -5,18 +5,19 @@ its size and both of its times are what they were: a program can set the time of
 change (POSIX.1-2017, sys/stat.h, st_ctim), except with the clock of the machine.
 """
 
+import json
 import os
 import stat
 import time
-from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from collections.abc import Mapping, Sequence
+from dataclasses import asdict, dataclass, field, replace
 from pathlib import Path
 
 from distort.errors import SessionError
 from distort.session.files.folder import SessionFolder
 from distort.session.files.hashing import sha256_of_file, sha256_of_text
-from distort.session.files.json_fields import read_json, write_json
-from distort.session.plan.keys import Plan
+from distort.session.files.json_fields import later, read_json, write_json
+from distort.session.plan.keys import Plan, ReportPlan, Safety
 from distort.session.published.inputs import input_names
 
 JUST_NOW_NS = 2_000_000_000
@@ -55,6 +56,8 @@ class Analysed:
     """Names all that analysed: another text, another analysis."""
     inputs: tuple[Input, ...]
     results: tuple[Result, ...]
+    plan_sha256: str = field(default="", metadata=later())
+    """Of what session.toml says, apart from the words of the report and the limits while playing."""
 
 
 def read_analysed(folder: SessionFolder) -> Analysed | None:
@@ -65,9 +68,18 @@ def read_analysed(folder: SessionFolder) -> Analysed | None:
         return None
 
 
-def write_analysed(folder: SessionFolder, software: str, inputs: tuple[Input, ...]) -> None:
-    """Say that the results as they are now rest on `inputs`. Raises SessionError when the folder does not allow it."""
-    write_json(_path(folder), Analysed(software=software, inputs=inputs, results=_results(folder)))
+def write_analysed(folder: SessionFolder, plan: Plan, software: str, inputs: tuple[Input, ...]) -> None:
+    """Say that the results as they are now rest on `plan` and `inputs`.
+
+    Raises SessionError when the folder does not allow it.
+    """
+    note = Analysed(software=software, inputs=inputs, results=_results(folder), plan_sha256=_plan_sha256(plan))
+    write_json(_path(folder), note)
+
+
+def _plan_sha256(plan: Plan) -> str:
+    told = replace(plan, report=ReportPlan(), safety=Safety())
+    return sha256_of_text(json.dumps(asdict(told), sort_keys=True, default=str))
 
 
 def is_current(folder: SessionFolder, last: Analysed, software: str, inputs: tuple[Input, ...]) -> bool:
@@ -81,15 +93,28 @@ def is_current(folder: SessionFolder, last: Analysed, software: str, inputs: tup
     return bool(last.results) and last.results == _results(folder)
 
 
-def changed_since(folder: SessionFolder) -> tuple[str, ...]:
-    """Names of the result files that are not as the last whole analysis wrote them; none where none is noted.
+def doubts(folder: SessionFolder, plan: Plan) -> tuple[str, ...]:
+    """Why the results may not be what an analysis of the session as it is now would give, a clause each.
 
-    Raises SessionError when one cannot be read or leads out of the session.
+    Raises SessionError when a file cannot be read or leads out of the session.
     """
     last = read_analysed(folder)
-    written = () if last is None else last.results
-    paths = [(one, folder.inside(*one.file.split("/"))) for one in written]
-    return tuple(one.file for one, path in paths if path.is_file() and sha256_of_file(path) != one.sha256)
+    if last is None:
+        return ("no analysis of the whole session stands behind these results",)
+    written = [(one, folder.inside(*one.file.split("/"))) for one in last.results]
+    edited = [one.file for one, path in written if path.is_file() and sha256_of_file(path) != one.sha256]
+    before, now = (
+        {one.file: one.sha256 for one in inputs if one.file != folder.plan_path.name}
+        for inputs in (last.inputs, inputs_seen(folder, plan, last.inputs))
+    )
+    changed = [folder.plan_path.name] if last.plan_sha256 != _plan_sha256(plan) else []
+    changed += sorted(name for name in before.keys() | now.keys() if before.get(name) != now.get(name))
+    found = [f"{_first_of(changed)} changed since these results were made"] if changed else []
+    return (*found, f"{_first_of(edited)} is not as it was written") if edited else tuple(found)
+
+
+def _first_of(names: Sequence[str]) -> str:
+    return names[0] if len(names) == 1 else f"{names[0]} and {len(names) - 1} more"
 
 
 def inputs_seen(folder: SessionFolder, plan: Plan, known: tuple[Input, ...] = ()) -> tuple[Input, ...]:
