@@ -7,6 +7,7 @@ import pytest
 import soundfile
 
 from distort.__main__ import main
+from distort.capture.quality.continuity import turned_suddenly
 from distort.capture.quality.path_of_markers import Path as Heard
 from distort.capture.quality.track import band_gains_db
 from distort.session.files.folder import SessionFolder
@@ -56,6 +57,27 @@ def test_noise_is_no_gain(gain_db: float, of_path: float, of_reference: float) -
     np.testing.assert_array_less(np.abs(np.mean(found, axis=0) - gain_db), 5.0 * scatter_db / 10.0)
     # a standard deviation of 100 is known to 7 %: three times that
     np.testing.assert_allclose(np.mean(stated, axis=0) / scatter_db, 2.0 / np.sqrt(1.0 + of_reference), rtol=0.21)
+
+
+POINTS = np.arange(17)
+
+
+@pytest.mark.parametrize("share", [0.35, 0.45, 0.55, 0.7, 0.9])
+@pytest.mark.parametrize("change_db", [-0.3, -1.5])
+def test_a_loudspeaker_that_settles_is_no_gain_that_was_turned(share: float, change_db: float) -> None:
+    """By a constant share from period to period, as heat and a limiter do, and on top of slower heating."""
+    settling_db = change_db * (1.0 - share**POINTS) + 0.1 * change_db * POINTS / 17.0
+    assert not turned_suddenly(settling_db, change_db)
+
+
+@pytest.mark.parametrize("after", [1, 8, 15])
+@pytest.mark.parametrize("part", [0.0, 0.5, 0.8])
+@pytest.mark.parametrize("change_db", [-0.3, 1.5])
+def test_a_step_is_one_wherever_it_falls(after: int, part: float, change_db: float) -> None:
+    """Between two periods, or within one, of which a part is then louder; over slow heating of a tenth of it."""
+    step_db = change_db * np.where(after < POINTS, 1.0, 0.0)
+    step_db[after] += part * change_db
+    assert turned_suddenly(step_db - 0.1 * abs(change_db) * POINTS / 17.0, change_db)
 
 
 @pytest.mark.parametrize("seed", [1, 2, 3])

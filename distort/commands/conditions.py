@@ -57,6 +57,7 @@ def of_the_plan(plan: "Plan", wanted: str | None) -> tuple[str, ...]:
         return conditions
     if wanted not in conditions:
         raise UsageError(
-            f"session.toml has no condition {wanted!r}{nearest(wanted, conditions)}: it has {', '.join(conditions)}"
+            f"session.toml has no condition {wanted!r}{nearest(wanted, conditions)}: it has {', '.join(conditions)}; "
+            f"another is added there, under [setup] conditions"
         )
     return (wanted,)

@@ -46,6 +46,9 @@ GAIN_REFUSE_DB = 1.0
 LEAST_RISE_DB = 0.2
 """In the highest bands: a loudspeaker that was hot from before gains less than this while it cools."""
 
+SETTLING_SHARE = 0.3
+"""What is left of a change after one point at most, where it is taken for sudden."""
+
 SUDDEN = 4.0
 """Times the usual change from point to point: heat creeps, a gain jumps."""
 
@@ -212,7 +215,7 @@ def _gain(along: Track | None, found: Markers) -> Finding:
     rose = float(np.min((gain_db - 2.0 * sigma_db)[-3:])) > LEAST_RISE_DB
     # a multitone's first period holds how it comes in
     settled = isinstance(found.reel.only_stimulus()[1], Multitone)
-    sudden = along is not None and _sudden(along.gain_db[int(settled) :], high_db)
+    sudden = along is not None and turned_suddenly(along.gain_db[int(settled) :], high_db)
     calm = along is not None and along.gain_db.size == gain_db.size and _calm(along.gain_db, gain_db)
     refuse = abs(high_db) > GAIN_REFUSE_DB
     stepped = abs(high_db) > LEAST_STEP_DB + high_noise_db and ((uniform and calm) or rose or sudden)
@@ -239,8 +242,11 @@ def _calm(stimulus_db: FloatArray, after_db: FloatArray) -> bool:
     return min(float(np.max(np.abs(stimulus_db))), float(np.max(np.abs(stimulus_db - after_db)))) < allowed_db
 
 
-def _sudden(gain_db: FloatArray, change_db: float) -> bool:
-    """Whether the stimulus's own level takes most of the change at one place, where it creeps elsewhere."""
+def turned_suddenly(gain_db: FloatArray, change_db: float) -> bool:
+    """Whether the level along the stimulus, dB `(points,)`, takes most of `change_db` at one place: a gain was turned.
+
+    Where it creeps a loudspeaker heats, or settles.
+    """
     # over two points as well: the step may lie within one
     return any(_jumps(gain_db[over:] - gain_db[:-over], change_db, over=over) for over in (1, 2))
 
@@ -249,9 +255,9 @@ def _jumps(apart_db: FloatArray, change_db: float, *, over: int) -> bool:
     """Whether one of the differences between points `over` from one another is a jump."""
     off = apart_db - np.median(apart_db)
     at = int(np.argmax(np.abs(off)))
-    step_db = float(off[at])
+    step_db, usual = float(off[at]), float(np.median(np.abs(off)))
     beside = [abs(float(off[place])) for place in (at - over, at + over) if 0 <= place < off.size]
-    if max(beside, default=0.0) > 0.3 * abs(step_db):
+    # what settles by a constant share from point to point does so by that share squared over two
+    if max(beside, default=0.0) > SETTLING_SHARE**over * abs(step_db) + (over - 1) * 2.0 * usual:
         return False  # it creeps: a loudspeaker that settles
-    usual = float(np.median(np.abs(off)))
     return step_db * change_db > 0.0 and abs(step_db) > max(LEAST_STEP_DB, SUDDEN * usual, 0.4 * abs(change_db))

@@ -231,9 +231,10 @@ def coincidence_words(change: FaultChange[Coincidence]) -> str:
 
 def _sides(change: FaultChange[Fault], words: Callable[[Fault], str]) -> str:
     """Both sides; of one that does not list the fault, what its curves show at the place."""
-    unlisted = "" if change.unlisted_db is None else f"{change.unlisted_db:+.1f} dB there, not listed"
+    if change.unlisted_db is None:
+        unlisted = "cannot be read there"
+    else:
+        unlisted = f"{change.unlisted_db:+.1f} dB there, not listed"
     return "; ".join(
-        f"{letter} {words(one) if one is not None else unlisted}"
-        for letter, one in (("A", change.a), ("B", change.b))
-        if one is not None or unlisted
+        f"{letter} {words(one) if one is not None else unlisted}" for letter, one in (("A", change.a), ("B", change.b))
     )
