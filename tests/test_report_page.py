@@ -5,7 +5,7 @@ import hashlib
 import io
 import re
 import zipfile
-from dataclasses import dataclass, fields, replace
+from dataclasses import replace
 from html.parser import HTMLParser
 
 import numpy as np
@@ -21,9 +21,10 @@ from distort.report.page.verdicts import verdicts
 from distort.session.files.folder import SessionFolder
 from distort.session.plan.keys import ReportPlan
 from distort.session.results.audibility_results import AudibilityFound, OctaveMargin
-from distort.session.results.condition_results import ConditionResults, Findings
+from distort.session.results.condition_results import ConditionResults
 from tests.page_examples import HOSTILE, whole_results, write_session
 from tests.report_examples import harmonics
+from tests.test_fault_changes import DIP, RISE
 
 PUBLISHED = {
     "uPlot.iife.min.js": "19c8d4c6ad88929a79f4ae49d6f7161566dfd0ba3d15cc495e974f787eb78f1f",
@@ -31,27 +32,6 @@ PUBLISHED = {
     "uPlot.LICENSE": "8f989229699b4fe2f1a0432d0e9edc338a8a911e250e2d1b01ecd770a5f5b1bd",
 }
 """SHA-256 of the files in npm's package uplot 1.6.32 (`npm pack uplot@1.6.32`)."""
-
-
-@dataclass(frozen=True, kw_only=True)
-class Coincidence:
-    """As the findings will have it."""
-
-    anomaly: str
-    quantity: str
-    level: float
-    frequency_hz: float
-    cause: str
-    evidence: str
-    chance_probability: float
-    sentence: str
-
-
-@dataclass(frozen=True, kw_only=True)
-class FurtherFindings(Findings):
-    """Findings of an analysis that looked for coincidences, too."""
-
-    coincidences: tuple[Coincidence, ...] = ()
 
 
 class Reader(HTMLParser):
@@ -177,23 +157,16 @@ def heard_at(level_db_spl: float) -> tuple[AudibilityFound, ...]:
 
 def test_coincidences_and_hearing_show_where_they_are_there(folder) -> None:
     plain = whole_results("desk", levels=(86.0, 96.0), conditions=("desk",))
-    assert "Coincidences" not in Reader(made(folder, plain)).said
-    found = Coincidence(
-        anomaly="dip at 1.2 kHz",
-        quantity="h2",
-        level=96.0,
-        frequency_hz=1200.0,
-        cause="weak-fundamental",
-        evidence="fundamental -6.0 dB",
-        chance_probability=0.013,
-        sentence="Near 1.2 kHz order 2 rises by 5.0 dB because the fundamental is weak.",
-    )
-    known = {field.name: getattr(plain.findings, field.name) for field in fields(plain.findings)}
-    further = FurtherFindings(**{**known, "coincidences": (found,), "audibility": heard_at(96.0)})
-    reader = Reader(made(folder, replace(plain, findings=further)))
-    for text in ("Coincidences", "weak-fundamental", "1.2 kHz", "0.013", "What can be heard"):
+    assert "What lines up, and why" not in Reader(made(folder, plain)).said
+    found = replace(RISE, sentence="Near 1 kHz order 3 rises by 6.0 dB because the fundamental is weak.")
+    findings = replace(plain.findings, anomalies=(DIP,), coincidences=(found,), audibility=heard_at(96.0))
+    reader = Reader(made(folder, replace(plain, findings=findings)))
+    for text in ("What lines up, and why", "the wanted tone is weak", "third harmonic", "A at f", "0.20", "+6.0"):
         assert text in reader.said, text
-    assert reader.said.count(found.sentence) == 1
+    for text in ("Dips and peaks of the response at the lowest level, desk", "-8.0 dB", "reflection, 17.0 cm longer"):
+        assert text in reader.said, text
+    assert reader.said.count(f"To be sure: {RISE.next_experiment}") == 1
+    assert reader.said.count(found.sentence) == 2  # what matters most stands at the top, and all beside its evidence
     for text in ("Third order", "1.2 kHz", "3.6 kHz", "+6 dB", "+31 dB", "audible", ABOUT):
         assert text in reader.said, text
     assert "Audibility over the noise in the pauses of the recording, desk" in reader.said

@@ -18,11 +18,12 @@ from distort.report.page.facts import (
     setup_list,
 )
 from distort.report.page.figures import contents, figure_sections
-from distort.report.page.found_elsewhere import elsewhere_sections, entries, sentences_of
+from distort.report.page.further import further_sections
 from distort.report.page.hearing import heard_sentences
 from distort.report.page.live import asset, chart_places, scripts
 from distort.report.page.markup import Markup, bullets, element, markup
 from distort.report.page.verdicts import READING, verdicts
+from distort.report.terminal.tables_coincidences import DECIDED
 from distort.session.files.atomic import write_text
 from distort.session.files.folder import SessionFolder
 from distort.session.plan.keys import ReportPlan
@@ -110,14 +111,14 @@ def _main(
     pictures: Markup,
 ) -> Markup:
     each = [results.findings for results in conditions]
-    elsewhere, compared = elsewhere_sections(conditions), comparison_part(folder)
+    further, compared = further_sections(conditions), comparison_part(folder)
     sections = [
         (
             "compression-words",
             "Compression in words",
             by_condition(conditions, [compression_words(c) for c in conditions]),
         ),
-        *elsewhere,
+        *further,
         *([("comparisons", "Comparisons", compared)] if compared else []),
         ("levels", "Levels", by_condition(conditions, [levels_table(one) for one in each])),
         ("quality", "Recording quality", by_condition(conditions, [quality_table(one) for one in each])),
@@ -155,9 +156,10 @@ def _section(anchor: str, heading: str, content: Markup) -> Markup:
 def _verdicts(conditions: Sequence[ConditionResults]) -> Markup:
     parts = []
     for results in conditions:
-        lined_up = sentences_of(entries(results, "coincidences"))
-        said = [*verdicts(results), *lined_up[:MOST_COINCIDENCES], *heard_sentences(results)]
-        more = len(lined_up) - MOST_COINCIDENCES
+        found = results.findings.coincidences
+        strongest = [one.sentence for one in found if one.cause in DECIDED][:MOST_COINCIDENCES]
+        said = [*verdicts(results), *strongest, *heard_sentences(results)]
+        more = len(found) - len(strongest)
         link = element("p", _to("coincidences", f"{more} more that may line up")) if more > 0 else ""
         parts.append(markup([bullets(said), link]))
     uncalibrated = any(level.unit == "dbfs" for results in conditions for level in results.findings.levels)

@@ -65,7 +65,7 @@ def levels_table(findings: Findings) -> Markup:
         for level in findings.levels
     ]
     headers = ("Nominal level", "Drive", "Measured", "Fundamental valid from")
-    return table(headers, rows, caption=f"Levels, {findings.condition}", numeric=True)
+    return table(headers, rows, caption=f"Levels, {findings.condition}", look="numeric")
 
 
 def quality_table(findings: Findings) -> Markup:

@@ -2,6 +2,7 @@
 
 import html
 from collections.abc import Iterable, Sequence
+from typing import Literal
 
 VOID = frozenset({"br", "hr", "img", "input", "link", "meta"})
 """Elements that have no end (HTML Living Standard, 13.1.2)."""
@@ -44,8 +45,17 @@ def bullets(sentences: Sequence[str]) -> Markup:
     return element("ul", (element("li", each) for each in sentences)) if sentences else Markup("")
 
 
-def table(headers: Sequence[str], rows: Sequence[Sequence[str]], *, caption: str, numeric: bool = False) -> Markup:
-    """A table whose first column names its rows, in a box that scrolls by itself where the screen is narrow."""
+def table(
+    headers: Sequence[str],
+    rows: Sequence[Sequence[str]],
+    *,
+    caption: str,
+    look: Literal["numeric", "numbered"] | None = None,
+) -> Markup:
+    """A table whose first column names its rows, in a box that scrolls by itself where the screen is narrow.
+
+    look   "numeric": digits of one width; "numbered": the same, and the first column is a number or a letter
+    """
     head = element("tr", (element("th", each, scope="col") for each in headers))
     body = (
         element("tr", element("th", row[0], scope="row"), *(element("td", each) for each in row[1:])) for row in rows
@@ -55,6 +65,6 @@ def table(headers: Sequence[str], rows: Sequence[Sequence[str]], *, caption: str
         element("caption", caption),
         element("thead", head),
         element("tbody", body),
-        class_="numeric" if numeric else None,
+        class_=look,
     )
     return element("div", inner, class_="scroll", tabindex="0", role="region", aria_label=caption)

@@ -113,9 +113,9 @@ def coincidences_table(coincidences: Sequence[Coincidence]) -> Table:
             _db(evidence.fundamental_db),
             _db(evidence.way_out_db),
             _db(evidence.source_db),
-            _anomaly(one),
+            anomaly_words(one),
             one.cause,
-            _probability(one.chance_probability_report),
+            chance_words(one.chance_probability_report),
         )
     table.caption = Text(
         "rise = F (the wanted tone falls) + X (the way out at n f) + S (the source makes more), dB.\n"
@@ -134,7 +134,8 @@ def letter(number: int) -> str:
     return chr(ord("A") + (number - 1) % 26) + (str((number - 1) // 26 + 1) if number > 26 else "")
 
 
-def _anomaly(one: Coincidence) -> str:
+def anomaly_words(one: Coincidence) -> str:
+    """Which dip or peak a coincidence lies at, and whether itself or its product does."""
     if one.anomaly is None:
         return "none"
     return f"{letter(one.anomaly)} at f" if one.anomaly_at == 1 else f"{letter(one.anomaly)} at {one.anomaly_at} f"
@@ -144,7 +145,8 @@ def _db(value: float | None) -> str:
     return "" if value is None else f"{value:.1f}"
 
 
-def _probability(value: float | None) -> str:
+def chance_words(value: float | None) -> str:
+    """A probability with two digits; none where there is none."""
     if value is None:
         return ""
     return f"{value:.2f}" if value >= LEAST_PROBABILITY else "<0.01"

@@ -104,11 +104,12 @@ def doubts(folder: SessionFolder, plan: Plan) -> tuple[str, ...]:
     written = [(one, folder.inside(*one.file.split("/"))) for one in last.results]
     edited = [one.file for one, path in written if path.is_file() and sha256_of_file(path) != one.sha256]
     before, now = (
-        {one.file: one.sha256 for one in inputs if one.file != folder.plan_path.name}
-        for inputs in (last.inputs, inputs_seen(folder, plan, last.inputs))
+        {one.file: one.sha256 for one in inputs} for inputs in (last.inputs, inputs_seen(folder, plan, last.inputs))
     )
-    changed = [folder.plan_path.name] if last.plan_sha256 != _plan_sha256(plan) else []
-    changed += sorted(name for name in before.keys() | now.keys() if before.get(name) != now.get(name))
+    changed = sorted(name for name in before.keys() | now.keys() if before.get(name) != now.get(name))
+    plan_name = folder.plan_path.name
+    if plan_name in changed and last.plan_sha256 == _plan_sha256(plan):
+        changed.remove(plan_name)
     found = [f"{_first_of(changed)} changed since these results were made"] if changed else []
     return (*found, f"{_first_of(edited)} is not as it was written") if edited else tuple(found)
 
