@@ -3,6 +3,8 @@
 import base64
 import hashlib
 import io
+import json
+import os
 import re
 import zipfile
 from dataclasses import replace
@@ -187,6 +189,33 @@ def test_comparisons_show_where_somebody_compared(folder) -> None:
     (table,) = (a["href"] for tag, a in reader.tags if tag == "a" and a.get("download") == "stand__desk.csv")
     for address, content in ((picture, b"\x89PNG picture"), (table, b"frequency_hz,difference_db\n1000,1.5\n")):
         assert base64.b64decode(address.partition("base64,")[2]) == content
+
+
+def test_what_a_comparison_said_stands_beside_its_pictures(folder) -> None:
+    """Each file with the comparison whose whole name it bears; a caution once the session was analysed again."""
+    compare = folder.root / "results" / "compare"
+    compare.mkdir()
+    for name, words in (("stand__desk", "H3 <fell> by 3 dB."), ("stand__desk_low", "No change.")):
+        said = {"words": {"heading": f"{name} compared", "changes": [words], "faults": ["gone: dip A 1 kHz, -8.0 dB"]}}
+        (compare / f"{name}.json").write_text(json.dumps(said), encoding="utf-8")
+        (compare / f"{name}.csv").write_bytes(b"frequency_hz\n")
+        (compare / f"{name}_h3_96dB.png").write_bytes(b"\x89PNG picture")
+    text = made(folder)
+    reader = Reader(text)
+    for sentence in ("stand__desk compared", "H3 <fell> by 3 dB.", "stand__desk_low compared", "No change."):
+        assert reader.said.count(sentence) == 1
+    assert "<fell>" not in text
+    low = text.index("stand__desk_low compared")
+    assert [text.count(f'download="{name}.csv"') for name in ("stand__desk", "stand__desk_low")] == [1, 1]
+    assert text.index('download="stand__desk.csv"') < low < text.index('download="stand__desk_low.csv"')
+    caution = "Careful: the session was analysed again after this was compared."
+    assert caution not in reader.said
+    findings = folder.findings_path("desk")
+    findings.parent.mkdir(parents=True, exist_ok=True)
+    findings.touch()
+    later = 10**9 + (compare / "stand__desk_low.json").stat().st_mtime_ns
+    os.utime(findings, ns=(later, later))
+    assert Reader(made(folder)).said.count(caution) == 2
 
 
 def test_the_tables_are_in_the_page(folder) -> None:

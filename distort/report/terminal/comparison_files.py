@@ -14,7 +14,13 @@ from distort.analysis.comparison.regions import judged_range_hz, largest
 from distort.analysis.grid import grid_hz
 from distort.capture.recorded.comparable import Side
 from distort.capture.recorded.comparing import Compared
-from distort.report.terminal.comparison_words import uncertainty_sentence
+from distort.report.terminal.comparison_words import (
+    change_sentences,
+    fault_sentences,
+    heading,
+    uncertainty_sentence,
+    unlike_sentences,
+)
 from distort.session.files.atomic import make_folder, write_text
 from distort.session.files.csv_table import write_table
 from distort.session.files.json_fields import FORMAT
@@ -76,6 +82,12 @@ def comparison_text(compared: Compared) -> str:
     """The comparison for machines, as JSON."""
     document: dict[str, Any] = {
         "format": FORMAT,
+        "words": {
+            "heading": heading(compared),
+            "alike": unlike_sentences(compared),
+            "changes": change_sentences(compared),
+            "faults": fault_sentences(compared),
+        },
         "a": _side(compared.a),
         "b": _side(compared.b),
         "basis": compared.basis,

@@ -41,21 +41,44 @@ LABEL_COLUMNS, CELL_COLUMNS = 10, 17
 
 def print_comparison(console: Console, compared: Compared) -> None:
     """All of it, in the order in which it must be read."""
-    a, b = compared.a, compared.b
-    basis = "equal drive" if compared.basis == "drive" else "equal output (power mean over band_hz)"
-    say(console, f"{a.name} (A) and {b.name} (B) at {basis}: every difference is B less A")
-    if any(one.sidecar.simulated for one in (*a.recordings, *b.recordings)):
+    say(console, heading(compared))
+    if any(one.sidecar.simulated for one in (*compared.a.recordings, *compared.b.recordings)):
         say(console, f"{SIMULATED_WORDS}.")
     console.print()
-    _print_unlike(console, compared)
+    say(console, *unlike_sentences(compared))
     console.print()
     console.print(changes_table(compared))
     console.print()
-    for quantity in QUANTITY_WORDS:
-        if sentence := quantity_sentence(compared, quantity):
-            say(console, sentence)
+    say(console, *change_sentences(compared))
     console.print()
     _print_faults(console, compared)
+
+
+def heading(compared: Compared) -> str:
+    """What is compared with what, and how."""
+    basis = "equal drive" if compared.basis == "drive" else "equal output (power mean over band_hz)"
+    return f"{compared.a.name} (A) and {compared.b.name} (B) at {basis}: every difference is B less A"
+
+
+def change_sentences(compared: Compared) -> list[str]:
+    """What changed, or is excluded, a sentence a quantity."""
+    found = (quantity_sentence(compared, quantity) for quantity in QUANTITY_WORDS)
+    return [one for one in found if one is not None]
+
+
+def unlike_sentences(compared: Compared) -> list[str]:
+    """What was unlike besides what was meant to differ, how the levels were put side by side, what intervals hold."""
+    if compared.unlike:
+        unlike = ["Unlike, besides what was meant to differ:", *(f"  {unlike_words(one)}" for one in compared.unlike)]
+    else:
+        unlike = ["Stimuli, gate, distance, loudspeaker, microphone and calibration were alike."]
+    return [*unlike, *compared.levels, uncertainty_sentence(compared)]
+
+
+def fault_sentences(compared: Compared) -> list[str]:
+    """What became of every dip and peak, and of every coincidence."""
+    dips = [f"{one.fate}: {anomaly_words(one)}" for one in compared.anomalies]
+    return dips + [f"{one.fate}: {coincidence_words(one)}" for one in compared.coincidences]
 
 
 def uncertainty_sentence(compared: Compared) -> str:
@@ -163,16 +186,6 @@ def _region_words(region: Region) -> str:
         f"{sign}{interval} dB at {hertz_words(region.peak_hz)} "
         f"({hertz_words(region.low_hz)} to {hertz_words(region.high_hz)})"
     )
-
-
-def _print_unlike(console: Console, compared: Compared) -> None:
-    if compared.unlike:
-        say(console, "Unlike, besides what was meant to differ:")
-        for one in compared.unlike:
-            say(console, f"  {unlike_words(one)}")
-    else:
-        say(console, "Stimuli, gate, distance, loudspeaker, microphone and calibration were alike.")
-    say(console, *compared.levels, uncertainty_sentence(compared))
 
 
 def unlike_words(one: Unlike) -> str:
