@@ -2,7 +2,8 @@
 
 import json
 from collections import Counter
-from dataclasses import fields, replace
+from dataclasses import fields, is_dataclass, replace
+from typing import Any, get_type_hints
 from urllib.parse import unquote
 from xml.etree import ElementTree as Xml
 
@@ -16,9 +17,10 @@ from distort.report.figures.session_figures import legend_of
 from distort.report.figures.thd import thd_figure
 from distort.report.page.document import page
 from distort.report.page.vector import vector_address
-from distort.session.plan.keys import Loudspeaker, ReportPlan
-from distort.session.results.condition_results import ConditionResults
+from distort.session.plan.keys import ReportPlan
+from distort.session.results.condition_results import ConditionResults, MicrophoneUsed, ResponseFileUsed
 from tests.page_examples import whole_results, write_session
+from tests.test_fault_changes import DIP, RISE
 from tests.test_report_page import Reader
 
 ENDINGS = [
@@ -28,18 +30,44 @@ ENDINGS = [
 ]
 """What ends, begins or means something in HTML, SVG, styles, templates, TeX, or the words of a terminal."""
 
+KEYS = {"condition", "quantity", "smoothing"}
+"""What names a folder or a column, and is checked where it is read."""
+
 PLAIN = "nothing else on the page is called so"
 
 WORDS = st.lists(st.sampled_from([*ENDINGS, "a", " b ", "=", "1"]), min_size=1, max_size=8).map("".join)
 
 
+def saying(value: Any, words: str) -> Any:
+    """`value` with `words` in every field, however deep, that may hold any text; where only some may stand they stay."""
+    if isinstance(value, tuple):
+        return tuple(saying(one, words) for one in value)
+    if not is_dataclass(value) or isinstance(value, type):
+        return value
+    kinds = get_type_hints(type(value))
+    free = {each.name for each in fields(value) if kinds[each.name] in (str, str | None)} - KEYS
+    return replace(
+        value,
+        **{
+            each.name: words if each.name in free else saying(getattr(value, each.name), words)
+            for each in fields(value)
+            if each.init
+        },
+    )
+
+
 def with_words(words: str) -> tuple[ConditionResults, ReportPlan]:
-    """A condition that says `words` wherever a plan, a file's name or a person can say something."""
+    """A condition that says `words` wherever its findings can say something, and a plan that does."""
     plain = whole_results("desk", levels=(86.0, 96.0), conditions=("desk",))
-    speaker = Loudspeaker(**{each.name: words for each in fields(Loudspeaker)})
-    recordings = tuple(replace(one, file=words, rejected=words) for one in plain.findings.recordings)
-    findings = replace(plain.findings, loudspeaker=speaker, recordings=recordings, link=words, no_compression=words)
-    return replace(plain, findings=findings), ReportPlan(title=words, credit=words)
+    file = {"file": "curve.txt", "sha256": "0" * 64, "low_hz": 20.0, "high_hz": 20000.0}
+    findings = replace(
+        plain.findings,
+        microphone=MicrophoneUsed(**file, response_is="response", zero_hz=1000.0),
+        response_files=(ResponseFileUsed(**file),),
+        anomalies=(DIP,),
+        coincidences=(RISE,),
+    )
+    return replace(plain, findings=saying(findings, words)), ReportPlan(title=words, credit=words)
 
 
 def read(folder, words: str) -> Reader:
