@@ -39,7 +39,7 @@ WORDS = st.lists(st.sampled_from([*ENDINGS, "a", " b ", "=", "1"]), min_size=1, 
 
 
 def saying(value: Any, words: str) -> Any:
-    """`value` with `words` in every field, however deep, that may hold any text; where only some may stand they stay."""
+    """`value` with `words` in every field, however deep, that may hold any text; the others stay."""
     if isinstance(value, tuple):
         return tuple(saying(one, words) for one in value)
     if not is_dataclass(value) or isinstance(value, type):
