@@ -17,6 +17,8 @@ DONE, NO_ANSWER, WRONG_USAGE, INTERRUPTED = 0, 1, 2, 130
 def main(words: Sequence[str] | None = None) -> int:
     """Run the command that `words` (default: those of the program) name; returns the exit status."""
     words = list(sys.argv[1:] if words is None else words)
+    # where the caller closed them Python has none, and nobody reads
+    sys.stdout, sys.stderr = (stream or open(os.devnull, "w") for stream in (sys.stdout, sys.stderr))  # noqa: SIM115
     for stream in (sys.stdout, sys.stderr):
         if hasattr(stream, "reconfigure"):
             stream.reconfigure(errors="replace")  # a name that the terminal cannot spell must not end the work

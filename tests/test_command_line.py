@@ -2,6 +2,7 @@
 
 import argparse
 import errno
+import shlex
 import subprocess
 import sys
 
@@ -119,6 +120,17 @@ def test_the_reader_of_a_pipe_may_leave_early():
     assert writer.stderr is not None
     assert writer.stderr.read() == b""
     writer.stderr.close()
+
+
+@pytest.mark.parametrize("closed", ["", ">&-", "2>&-", ">&- 2>&-"])
+def test_where_nobody_reads_the_work_is_done(closed):
+    """A shell may close what a command writes to; and a reader of a printed table may leave early."""
+    said = f"{shlex.quote(sys.executable)} -m distort methods"
+    assert subprocess.run(f"{said} {closed}", shell=True, check=False, capture_output=True).returncode == 0
+    piped = subprocess.run(
+        ["bash", "-c", f"{said} | head -1; exit ${{PIPESTATUS[0]}}"], check=False, capture_output=True, text=True
+    )
+    assert (piped.returncode, piped.stderr) == (0, "")
 
 
 @pytest.mark.parametrize(

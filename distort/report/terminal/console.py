@@ -3,7 +3,7 @@
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from typing import IO, Any
+from typing import IO, Any, NoReturn
 
 from rich.console import Console
 from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
@@ -23,6 +23,10 @@ class _Console(Console):
 
     def render_str(self, text: str, *settings: Any, **named: Any) -> Text:
         return super().render_str(readable(text), *settings, **named)
+
+    def on_broken_pipe(self) -> NoReturn:
+        """Whoever reads has read enough: the command line ends well, where the library would end with status 1."""
+        raise BrokenPipeError
 
 
 def make_console(stream: IO[str] | None = None, *, stderr: bool = False) -> Console:
