@@ -92,6 +92,37 @@ def test_results_that_are_not_what_an_analysis_would_give_say_so(distort, analys
     assert warned(7) == [f"Careful: no analysis of the whole session stands behind these results. {again}"]
 
 
+def test_a_set_up_that_is_corrected_later_is_told_to_change_nothing(distort, analysed, tmp_path) -> None:
+    """Whoever measured at 2 m and said 1 m must hear that a new analysis does not put 6 dB right."""
+    session = Path(shutil.copytree(analysed, tmp_path / "monitor"))
+    plan = session / "session.toml"
+    text = (
+        plan.read_text("utf-8")
+        .replace("distance_m = 1.0", "distance_m = 2")
+        .replace("distance_m = 1 ", "distance_m = 2 ")
+    )
+    plan.write_text(text.replace('unit = ""', 'unit = "left"'), encoding="utf-8")
+    kept = [
+        'Careful: session.toml says unit = "left", but default was recorded with "", and the results keep that. '
+        "To correct it, add or measure them again.",
+        "Careful: session.toml says distance_m = 2, but default was recorded with 1, and the results keep that. "
+        "To correct it, add or measure them again.",
+    ]
+    for words in (("analyze",), ("show", "response"), ("check",)):
+        assert [line for line in distort(words[0], session, *words[1:]).err.splitlines() if "Careful" in line] == kept
+
+
+def test_results_whose_recordings_are_gone_say_so(distort, analysed, tmp_path) -> None:
+    session = Path(shutil.copytree(analysed, tmp_path / "monitor"))
+    shutil.copytree(session / "results/default", session / "results/shelf")
+    findings = session / "results/shelf/findings.json"
+    findings.write_text(findings.read_text("utf-8").replace('"condition": "default"', '"condition": "shelf"'), "utf-8")
+    gone = "Careful: the recordings of shelf are gone, and its results are all that is left."
+    for words in (("analyze",), ("show", "response"), ("report",)):
+        assert gone in distort(words[0], session, *words[1:]).err
+    assert gone in (session / "results/report.html").read_text("utf-8")
+
+
 def test_an_interrupt_while_the_commands_load_is_a_word(distort, monkeypatch) -> None:
     """Loading them takes a tenth of a second, in which a user may press the keys already."""
     import builtins

@@ -30,7 +30,7 @@ def run(arguments: argparse.Namespace) -> int:
     from distort.report.terminal.documents import completeness_document, print_document
     from distort.session.files.folder import SessionFolder
     from distort.session.plan.reading import read_plan
-    from distort.session.results.condition_results import conditions_analysed
+    from distort.session.results.condition_results import conditions_analysed, read_results
 
     folder = SessionFolder(arguments.folder)
     folder.require()
@@ -39,6 +39,6 @@ def run(arguments: argparse.Namespace) -> int:
         print_document(make_console(), completeness_document(found))
     else:
         print_check(make_console(), found, folder=str(folder.root))
-    if conditions_analysed(folder):
-        say_doubts(folder)
+    if analysed := conditions_analysed(folder):
+        say_doubts(folder, [read_results(folder, name).findings for name in analysed])
     return 0 if found.complete else 1

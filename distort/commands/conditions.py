@@ -1,5 +1,6 @@
 """Which condition of a session a command works on."""
 
+from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from distort.commands.parser import nearest
@@ -8,7 +9,7 @@ from distort.errors import UsageError
 if TYPE_CHECKING:
     from distort.session.files.folder import SessionFolder
     from distort.session.plan.keys import Plan
-    from distort.session.results.condition_results import ConditionResults
+    from distort.session.results.condition_results import ConditionResults, Findings
 
 
 def analysed(folder: "SessionFolder", wanted: str | None) -> "tuple[ConditionResults, ...]":
@@ -30,12 +31,15 @@ def analysed(folder: "SessionFolder", wanted: str | None) -> "tuple[ConditionRes
             f"there are {', '.join(known)}"
         )
     found = tuple(read_results(folder, name) for name in known if wanted in (None, name))
-    say_doubts(folder)
+    say_doubts(folder, [one.findings for one in found])
     return found
 
 
-def say_doubts(folder: "SessionFolder") -> None:
-    """Say on stderr why the results may not be what an analysis would give now, so that no old number is published."""
+def say_doubts(folder: "SessionFolder", found: "Sequence[Findings]") -> None:
+    """Say on stderr why the results may not be what an analysis would give now, so that no old number is published.
+
+    found   what was found, of the conditions in question
+    """
     from distort.errors import DistortError
     from distort.report.terminal.console import make_console, say
     from distort.session.plan.reading import read_plan
@@ -43,11 +47,22 @@ def say_doubts(folder: "SessionFolder") -> None:
 
     console = make_console(stderr=True)
     try:
-        found = doubts(folder, read_plan(folder.root))
+        plan = read_plan(folder.root)
+        doubtful = doubts(folder, plan)
     except DistortError as error:  # what was analysed may be read all the same
         say(console, f"Careful: whether these results are up to date cannot be told. {error}")
         return
-    say(console, *(f"Careful: {one}. Run 'distort analyze {folder.root}'." for one in found))
+    say(console, *(f"Careful: {one}. Run 'distort analyze {folder.root}'." for one in doubtful))
+    say_kept_setup(plan, found)
+
+
+def say_kept_setup(plan: "Plan", found: "Sequence[Findings]") -> None:
+    """Say on stderr where recordings keep a set-up that session.toml no longer states."""
+    from distort.report.terminal.console import make_console, say
+    from distort.session.results.kept_setup import kept_setup
+
+    again = "To correct it, add or measure them again"
+    say(make_console(stderr=True), *(f"Careful: {one}. {again}." for one in kept_setup(plan, found)))
 
 
 def of_the_plan(plan: "Plan", wanted: str | None) -> tuple[str, ...]:

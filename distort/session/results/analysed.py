@@ -19,6 +19,7 @@ from distort.session.files.hashing import sha256_of_file, sha256_of_text
 from distort.session.files.json_fields import later, read_json, write_json
 from distort.session.plan.keys import Plan, ReportPlan, Safety
 from distort.session.published.inputs import input_names
+from distort.session.results.condition_results import conditions_analysed
 
 JUST_NOW_NS = 2_000_000_000
 """A file that was changed less than 2 s ago may change again with the same times, where a drive counts in seconds."""
@@ -110,8 +111,10 @@ def doubts(folder: SessionFolder, plan: Plan) -> tuple[str, ...]:
     plan_name = folder.plan_path.name
     if plan_name in changed and last.plan_sha256 == _plan_sha256(plan):
         changed.remove(plan_name)
+    gone = [name for name in conditions_analysed(folder) if not folder.recordings(name)]
     found = [f"{_first_of(changed)} changed since these results were made"] if changed else []
-    return (*found, f"{_first_of(edited)} is not as it was written") if edited else tuple(found)
+    found += [f"{_first_of(edited)} is not as it was written"] if edited else []
+    return (*found, *(f"the recordings of {name} are gone, and its results are all that is left" for name in gone))
 
 
 def _first_of(names: Sequence[str]) -> str:
