@@ -84,6 +84,15 @@ def test_a_condition_never_recorded_is_missing_whole(distort, monitor) -> None:
     assert "Missing in desk: sweep_86dB, multitone_86dB, " in ending.out
 
 
+def test_a_recording_that_was_taken_away_leaves_its_sidecar_to_tell(distort, monitor) -> None:
+    (audio,) = (monitor / "recordings").rglob("sweep_86dB.flac")
+    audio.unlink()
+    ending = distort("check", monitor)
+    assert ending.status == 1
+    assert f"{audio.with_suffix('.json')} has no recording beside it" in ending.out
+    assert "1 damaged" in ending.out
+
+
 def test_a_damaged_file_is_found_while_it_can_be_repeated(distort, monitor) -> None:
     path = monitor / "recordings/default/sweep_96dB.flac"
     path.write_bytes(path.read_bytes()[:-1000])

@@ -88,7 +88,7 @@ def check_session(folder: SessionFolder, plan: Plan) -> Completeness:
             for condition, of_condition in recordings.items()
             for wanted in _wanted(condition, up_to(wanted_steps, ended.get(condition)), of_condition)
         ),
-        damaged=tuple(damaged.values()),
+        damaged=(*damaged.values(), *(said for name in plan.setup.conditions for said in _without_audio(folder, name))),
         doubtful=tuple(one for one in in_use if one.sidecar.quality.verdict != "good"),
         uncalibrated=tuple(one for one in in_use if one.sidecar.calibration is None),
         calibration=calibration,
@@ -143,6 +143,13 @@ def _damage(recording: Recording) -> str | None:
     except SessionError as error:
         return str(error)
     return None
+
+
+def _without_audio(folder: SessionFolder, condition: str) -> list[str]:
+    return [
+        f"{path} has no recording beside it: put it back, or record it again; move the .json away if it is not wanted"
+        for path in folder.sidecars_alone(condition)
+    ]
 
 
 def _closing_of(folder: SessionFolder, calibration: MicrophoneCalibration | None) -> ClosingCalibration | None:

@@ -105,6 +105,15 @@ class SessionFolder:
                 )
         return tuple(sorted(found, key=_order))
 
+    def sidecars_alone(self, condition: str) -> tuple[Path, ...]:
+        """Sidecars of recordings whose audio is not there: it was taken away, or a kill came before it was kept."""
+        kept = {files.sidecar_path for files in self.recordings(condition)}
+        return tuple(
+            path
+            for path in self._files(condition)
+            if path.suffix == ".json" and path not in kept and parse_stem(path.stem) is not None
+        )
+
     def conditions_recorded(self) -> tuple[str, ...]:
         """Conditions of which a folder of recordings exists, in alphabetical order."""
         folder = self.inside("recordings")
