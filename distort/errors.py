@@ -41,5 +41,17 @@ class DeviceError(DistortError):
     """No sound card can be used, or it does not offer what was asked of it."""
 
 
-class TooLoudError(DistortError):
-    """The microphone hears more than was expected, so the playing is stopped."""
+class StoppedError(DistortError):
+    """Playing was stopped because going on might hurt: nothing is played again before somebody asks for it."""
+
+
+class TooLoudError(StoppedError):
+    """The microphone hears more than was expected."""
+
+
+class DeafError(StoppedError):
+    """The microphone hears nothing of what is played, so that nobody would notice what is too loud."""
+
+
+class PausedError(StoppedError):
+    """The computer slept, the program was stopped or the sound card hung: whoever was there may have gone near."""

@@ -3,11 +3,11 @@
 import functools
 from collections.abc import Callable
 
-from distort.errors import RecordingError
+from distort.errors import PausedError, RecordingError
 
 
 def again_where_busy(test: Callable[..., None]) -> Callable[..., None]:
-    """The test up to three times where the sound card lost samples: play again is what the program tells its user, too.
+    """The test up to three times where the sound card lost samples or hung: its user is told to play again, too.
 
     With two processes of tests on two processors one recording of some hundred lost samples.
     """
@@ -17,6 +17,8 @@ def again_where_busy(test: Callable[..., None]) -> Callable[..., None]:
         for _ in range(2):
             try:
                 return test(**arguments)
+            except PausedError:
+                continue
             except RecordingError as error:
                 if "the sound card" not in str(error):
                     raise

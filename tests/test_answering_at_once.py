@@ -15,7 +15,7 @@ from distort.capture.devices.playing import FADE_S
 from distort.capture.devices.sound_card import loudest_stretch_dbfs
 from tests.clumsy_session import CommandLine, contents, shorten
 from tests.devices.answering import LOUD, RATE, Answering
-from tests.devices.hasty_card import BLOCK, HastyLibrary
+from tests.devices.hasty_card import BLOCK, HastyLibrary, Spoil, as_heard
 
 CARDS = ("--output", "loudspeaker", "--input", "microphone")
 QUICK = {"rest_s": "0.1", "period_s": "0.25", "seconds": "1.6", "orders": "5"}
@@ -30,8 +30,8 @@ def distort(capsys) -> CommandLine:
 def card(monkeypatch):
     """Puts a loudspeaker of some answer in the place of the system's sound cards."""
 
-    def put(*, gap_samples: int = 0, **parameters: float) -> HastyLibrary:
-        library = HastyLibrary(Answering(**parameters), gap_samples=gap_samples, gap_after_s=0.5)
+    def put(*, gap_samples: int = 0, spoil: Spoil = as_heard, **parameters: float) -> HastyLibrary:
+        library = HastyLibrary(Answering(**parameters), gap_samples=gap_samples, gap_after_s=0.5, spoil=spoil)
         monkeypatch.setitem(sys.modules, "sounddevice", library)
         return library
 

@@ -15,7 +15,7 @@ import soundfile
 from distort.__main__ import main
 from tests.answering_loudspeaker import loudspeaker
 from tests.clumsy_session import CommandLine, Ending, contents, shorten, table
-from tests.devices.answering import RATE, Answering, Playing
+from tests.devices.answering import LOUD, RATE, Answering, Playing
 from tests.sound_programs import calibrator_on, overheard, tone
 
 pytest_plugins = ["tests.card_fixtures"]
@@ -155,3 +155,43 @@ def test_a_loudspeaker_above_the_ceiling_is_silent_before_anybody_covers_the_ear
     sounded = np.flatnonzero(np.abs(np.concatenate(played)) > 1e-5)
     # the answer takes AHEAD_S and two latencies of the programs between, and the sound card's own 0.2 s follow
     assert 0.0 < np.ptp(sounded) / RATE < 1.0
+
+
+@pytest.mark.sound_card
+def test_a_program_that_is_stopped_and_goes_on_is_silent_in_a_fifth_of_a_second(wire, session) -> None:
+    """Held for two seconds in the midst of its first loud sweep, by the signal that a terminal sends; then it goes on.
+
+    What the loudspeaker is sent is heard by a program of its own, which is not held.
+    """
+    words = [sys.executable, "-m", "distort", "measure", str(session), "--yes", *CARDS]
+    with loudspeaker(noise_dbfs=-120.0), overheard() as played:
+        with calibrator_on(-26.0, sink="microphone"):
+            assert main(["calibrate", str(session), "--spl", "94", "--input", "microphone", "--seconds", "3.5"]) == 0
+
+        def attempt() -> tuple[Ending, int]:
+            measuring = subprocess.Popen(words, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
+            heard = sum(map(len, played))
+            while measuring.poll() is None and not np.any(np.abs(since(played, heard)) > LOUD):
+                time.sleep(0.02)
+            measuring.send_signal(signal.SIGSTOP)
+            time.sleep(2.0)
+            held_until = sum(map(len, played))
+            measuring.send_signal(signal.SIGCONT)
+            out, err = measuring.communicate(timeout=30)
+            return Ending(measuring.returncode, out, err), held_until
+
+        for _ in range(3):
+            ending, held_until = attempt()
+            if "lost" not in ending.err and "the sound card stopped" not in ending.err:  # by a machine that is too busy
+                break
+        time.sleep(2.0)
+    assert ending.status == 1, ending
+    assert "the computer paused: " in ending.err
+    assert not (session / "recordings").exists()
+    after = np.flatnonzero(np.abs(since(played, held_until)) > 1e-5)
+    assert after.size == 0 or after[-1] / RATE < 0.2
+
+
+def since(pieces: list[np.ndarray], sample: int) -> np.ndarray:
+    """What was heard from a sample on."""
+    return np.concatenate([np.zeros(0, np.float32), *pieces])[sample:]

@@ -73,7 +73,7 @@ def test_it_wakes_then_finds_the_drives_quietly_then_rises_with_rests(folder) ->
     # a wire's level is its drive; the band mean of a short sweep is off by thousandths of a decibel
     assert sweep_peaks == pytest.approx([86.0 - FULL_SCALE_DB_SPL, 92.0 - FULL_SCALE_DB_SPL], abs=0.02)
     assert device.rests == [3.0, 3.0, 3.0]
-    assert all(limit is not None for limit in device.limits)
+    assert all(guard is not None for guard in device.guards)
 
 
 def test_the_drives_are_kept_for_the_next_condition(folder) -> None:

@@ -157,7 +157,7 @@ LOSE = """
 import numpy as np, os, subprocess, sys
 from distort.capture.devices.sound_card import Connections, SoundCard
 from distort.errors import RecordingError
-held = subprocess.Popen(["sh", "-c", f"sleep 1; kill -STOP {os.getpid()}; sleep 1; kill -CONT {os.getpid()}"])
+held = subprocess.Popen(["sh", "-c", f"sleep 1; kill -STOP {os.getpid()}; sleep 0.3; kill -CONT {os.getpid()}"])
 playback = 0.1 * np.sin(np.arange(48000 * 2) * 0.1)
 try:
     SoundCard(Connections(), max_drive_dbfs=-6.0).play_and_record(playback, sample_rate=48000)
@@ -169,7 +169,7 @@ held.wait()
 
 @pytest.mark.sound_card
 def test_lost_samples_are_told(wire) -> None:
-    """The whole program stands still for a second while it plays."""
+    """The whole program stands still for 0.3 s while it plays: longer than what is buffered, and no pause yet."""
     done = subprocess.run([sys.executable, "-c", LOSE], capture_output=True, text=True, timeout=60, check=True)
     assert "the sound card lost samples" in done.stdout
     assert "flow" in done.stdout or "too late" in done.stdout

@@ -9,6 +9,7 @@ import pytest
 from distort.__main__ import main
 from distort.capture.calibration.calibrating import calibrate_from_samples
 from distort.capture.devices.device import samples_in
+from distort.capture.devices.guard import Guard
 from distort.capture.measuring.ladder import measure
 from distort.capture.measuring.starting import Choice
 from distort.capture.quality.against_others import against_others
@@ -37,7 +38,7 @@ class LosingWire:
         self.delay_samples = 0
         self.cable = True
 
-    def play_and_record(self, playback: np.ndarray, *, sample_rate: int, stop_above: float | None = None) -> np.ndarray:
+    def play_and_record(self, playback: np.ndarray, *, sample_rate: int, guard: Guard | None = None) -> np.ndarray:
         self.runs += 1
         self._elapsed_s += playback.size / sample_rate
         if self.runs in self.spoilt:

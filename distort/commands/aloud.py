@@ -54,6 +54,8 @@ def measure_aloud(arguments: argparse.Namespace, folder: "SessionFolder", plan: 
         if not (arguments.yes or _agreed(console)):
             say(console, "Nothing of it was played.")
             return NOT_WANTED
+        if not arguments.yes:
+            card.attended()
     with _stoppable(meter):
         measured = play(folder, plan, card, ready, progress=meter.progress)
     print_recorded(console, condition, measured.recordings, ended=measured.ended is not None)

@@ -5,6 +5,7 @@ stream does in real time is tested over the virtual sound card.
 """
 
 import threading
+from collections.abc import Callable
 from types import SimpleNamespace
 from typing import Any
 
@@ -15,6 +16,14 @@ from tests.devices.answering import LOUD, RATE, Answering, Playing
 BLOCK = 480
 
 
+Spoil = Callable[[np.ndarray, int], np.ndarray]
+
+
+def as_heard(heard: np.ndarray, loud_samples: int) -> np.ndarray:
+    """An input that delivers what the microphone hears."""
+    return heard
+
+
 class HastyLibrary:
     """Takes the place of the module sounddevice: two devices, "loudspeaker" and "microphone", of two channels each.
 
@@ -23,15 +32,25 @@ class HastyLibrary:
 
     gap_samples, gap_after_s   so much silence slips in once, after so much time beyond `LOUD`: a buffer that ran out,
                                and nobody told
+    spoil                      told what the microphone would hear `(samples,)` and how many samples beyond `LOUD` were
+                               played until then; gives what its input delivers instead
     """
 
     class PortAudioError(Exception):
         """As the module's; never raised here."""
 
-    def __init__(self, device: Answering, *, gap_samples: int = 0, gap_after_s: float = 0.0) -> None:
+    def __init__(
+        self,
+        device: Answering,
+        *,
+        gap_samples: int = 0,
+        gap_after_s: float = 0.0,
+        spoil: Spoil = as_heard,
+    ) -> None:
         self._playing = Playing(device)
         self._gap_samples, self._gap_after_s = gap_samples, gap_after_s
-        self._loud_samples = 0
+        self._spoil = spoil
+        self.loud_samples = 0
         self._on_its_way = np.zeros((0, 2), np.float32)
         self._blocks: list[np.ndarray] = []
         self.default = SimpleNamespace(device=(1, 0))
@@ -70,9 +89,10 @@ class HastyLibrary:
         """What the microphone hears `(samples, 2)` once `played` `(samples, 2)` has been played."""
         first = played[:, 0].astype(np.float64)
         self._blocks.append(first)
-        heard = np.stack([self._playing(first), first], axis=1).astype(np.float32)
-        self._loud_samples += int(np.count_nonzero(np.abs(first) > LOUD))
-        if self._gap_samples and self._loud_samples > self._gap_after_s * RATE:
+        answer = self._spoil(self._playing(first), self.loud_samples)
+        heard = np.stack([answer, first], axis=1).astype(np.float32)
+        self.loud_samples += int(np.count_nonzero(np.abs(first) > LOUD))
+        if self._gap_samples and self.loud_samples > self._gap_after_s * RATE:
             self._on_its_way = np.zeros((self._gap_samples, 2), np.float32)
             self._gap_samples = 0
         heard = np.concatenate([self._on_its_way, heard])

@@ -5,7 +5,8 @@ from datetime import UTC, datetime, timedelta
 
 import numpy as np
 
-from distort.capture.devices.device import samples_in, too_loud
+from distort.capture.devices.device import samples_in
+from distort.capture.devices.guard import Guard, require_allowed
 from signals.levels import amplitude_to_db, db_to_amplitude
 
 
@@ -29,7 +30,7 @@ class ScaledLoudspeaker:
     ) -> None:
         self.gain_db, self.change_db, self.noise = gain_db, change_db, noise
         self.played: list[np.ndarray] = []
-        self.limits: list[float | None] = []
+        self.guards: list[Guard | None] = []
         self.rests: list[float] = []
         self._elapsed_s = 0.0
 
@@ -37,16 +38,15 @@ class ScaledLoudspeaker:
         """Of every playback."""
         return [float(amplitude_to_db(np.max(np.abs(one)))) for one in self.played]
 
-    def play_and_record(self, playback: np.ndarray, *, sample_rate: int, stop_above: float | None = None) -> np.ndarray:
+    def play_and_record(self, playback: np.ndarray, *, sample_rate: int, guard: Guard | None = None) -> np.ndarray:
         self.played.append(playback)
-        self.limits.append(stop_above)
+        self.guards.append(guard)
         self._elapsed_s += playback.size / sample_rate
         change_db = self.gain_db + self.change_db(self.peaks_dbfs()[-1])
         heard = np.pad(playback, (100, 4700)) * float(db_to_amplitude(change_db))
         heard += self.noise * np.random.default_rng(len(self.played)).standard_normal(heard.size)
         heard = np.clip(heard, -1.0, 1.0)
-        if stop_above is not None and np.max(np.abs(heard)) > stop_above:
-            raise too_loud(stop_above)
+        require_allowed(heard, guard, sample_rate=sample_rate)
         return heard
 
     def record(self, seconds: float, *, sample_rate: int) -> np.ndarray:

@@ -7,9 +7,8 @@ from typing import Protocol
 import numpy as np
 import numpy.typing as npt
 
-from distort.errors import TooLoudError
+from distort.capture.devices.guard import Guard
 from signals.errors import SignalError
-from signals.levels import amplitude_to_db
 
 
 class Microphone(Protocol):
@@ -37,15 +36,15 @@ class Device(Microphone, Protocol):
         ...
 
     def play_and_record(
-        self, playback: npt.NDArray[np.float64], *, sample_rate: int, stop_above: float | None = None
+        self, playback: npt.NDArray[np.float64], *, sample_rate: int, guard: Guard | None = None
     ) -> npt.NDArray[np.float64]:
         """Play `(samples,)`, full scale 1, and return what the microphone heard meanwhile, full scale 1.
 
-        stop_above   peak at the microphone, full scale 1, above which the sound is faded out at once; None: no limit
+        guard   what the microphone may hear and what it must: otherwise the sound is faded out at once; None: anything
 
         The recording has the same rate, starts at an unknown latency and is longer than what was played. Raises
-        SignalError for what is no playback, RecordingError when the recording is not whole, TooLoudError when that peak
-        was passed.
+        SignalError for what is no playback, RecordingError when the recording is not whole, TooLoudError or DeafError
+        when the guard stopped it, PausedError when the computer paused meanwhile, or since somebody last `attended`.
         """
         ...
 
@@ -57,7 +56,7 @@ class Device(Microphone, Protocol):
         ...
 
     def rest(self, seconds: float) -> None:
-        """Let the loudspeaker stand idle, as it would between two rungs."""
+        """Let the loudspeaker stand idle, as it would between two rungs. Raises PausedError as `play_and_record`."""
         ...
 
     def now(self) -> datetime:
@@ -81,11 +80,3 @@ def require_playable(playback: npt.NDArray[np.float64]) -> None:
         raise SignalError("playback holds values that are not finite numbers")
     if float(np.max(np.abs(playback))) > 1.0 + 1e-9:
         raise SignalError("playback passes digital full scale: lower the drive")
-
-
-def too_loud(stop_above: float) -> TooLoudError:
-    """What a device raises that has broken off because the microphone heard a peak above `stop_above`, full scale 1."""
-    return TooLoudError(
-        f"the microphone heard a peak above {float(amplitude_to_db(stop_above)):.1f} dBFS, more than this can be, so "
-        f"the sound was stopped"
-    )

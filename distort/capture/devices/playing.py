@@ -7,6 +7,10 @@ from collections.abc import Callable
 import numpy as np
 import numpy.typing as npt
 
+from distort.capture.devices.guard import Guard, Listening
+from distort.capture.devices.pauses import LONGEST_GAP_S, paused
+from distort.errors import StoppedError
+
 FloatArray = npt.NDArray[np.float64]
 Block = npt.NDArray[np.float32]
 
@@ -42,8 +46,9 @@ class Run:
         self._position = 0
         self._stop_asked = False
         self._fade_from: int | None = None
-        self._stop_above: tuple[int, float] | None = None
-        self._too_loud = False
+        self._listening: tuple[int, Listening] | None = None
+        self._sample_rate = sample_rate
+        self._stopped: StoppedError | None = None
         self._troubles: list[str] = []
         self.done = threading.Event()
 
@@ -58,22 +63,32 @@ class Run:
         return len(self._heard)
 
     @property
+    def sounded(self) -> bool:
+        """The playback has begun to sound."""
+        return self._position > self._first_sound
+
+    @property
     def troubles(self) -> tuple[str, ...]:
         """Each over- or underflow since the playback began to sound, in the words of the device library."""
         return tuple(self._troubles)
 
     @property
-    def too_loud(self) -> bool:
-        """It was stopped because a channel passed the peak that `stop_above` set."""
-        return self._too_loud
+    def stopped(self) -> StoppedError | None:
+        """Why it stopped by itself; None where it did not."""
+        return self._stopped
 
     def stop(self) -> None:
         """Fade out and be done."""
         self._stop_asked = True
 
-    def stop_above(self, channel: int, peak: float) -> None:
-        """Stop as soon as a channel (counted from 0) is heard to pass a peak, full scale 1."""
-        self._stop_above = channel, peak
+    def pause(self, seconds: float) -> None:
+        """Fade out and be done, because everything stood still for `seconds`."""
+        self._stop_for(paused(seconds))
+
+    def guard(self, channel: int, guard: Guard) -> None:
+        """Stop as soon as a channel (counted from 0) hears what `guard` does not allow."""
+        length = self.length - self._lead_in
+        self._listening = channel, Listening(guard, n_samples=length, sample_rate=self._sample_rate)
 
     def step(self, heard: Block, played: Block, channel: int, trouble: str) -> None:
         """Take `heard` `(frames, channels)`, and fill column `channel` of `played` `(frames, channels)`.
@@ -88,14 +103,24 @@ class Run:
         played[: len(there), channel] = there
         kept = self._heard[first:end]
         kept[:] = heard[: len(kept)]
-        if self._stop_above is not None and end > self._lead_in and kept.size:
-            listened, peak = self._stop_above
-            if float(np.max(np.abs(kept[:, listened]))) > peak:
-                self._too_loud = self._stop_asked = True
+        self._listen(kept, first)
         self._fade_out(played, first)
         self._position = end
         if end >= self.length:
             self.done.set()
+
+    def _listen(self, kept: Block, first: int) -> None:
+        if self._listening is None or self._stop_asked:
+            return
+        channel, listening = self._listening
+        before = max(self._lead_in - first, 0)
+        if kept[:before].size:
+            listening.settle(kept[:before, channel])
+        if trouble := listening.hear(kept[before:, channel]):
+            self._stop_for(trouble)
+
+    def _stop_for(self, why: StoppedError) -> None:
+        self._stopped, self._stop_asked = self._stopped or why, True
 
     def _fade_out(self, played: Block, first: int) -> None:
         if not self._stop_asked:
@@ -123,17 +148,28 @@ class Watchdog:
     """Sees a callback that comes too late: the buffers ran out then, and some hosts raise no flag.
 
     longest_s   how long after the block before it, and a block's own length, a callback may come
+    paused_s    seconds that computer and program have stood still since they started (`pauses.PauseWatch`)
     """
 
-    def __init__(self, sample_rate: int, *, longest_s: float, clock: Callable[[], float] = time.monotonic) -> None:
+    def __init__(
+        self,
+        sample_rate: int,
+        *,
+        longest_s: float,
+        paused_s: Callable[[], float] = lambda: 0.0,
+        clock: Callable[[], float] = time.monotonic,
+    ) -> None:
         self._sample_rate = sample_rate
         self._longest_s = longest_s
-        self._clock = clock
+        self._clock, self._paused_s = clock, paused_s
         self._last_s: float | None = None
+        self._last_paused_s = paused_s()  # a pause while the stream opens counts, too
 
-    def late(self, frames: int) -> str:
-        """What to say of the callback that begins now, with `frames` samples; "" when it is in time."""
-        now_s = self._clock()
-        gap_s = 0.0 if self._last_s is None else now_s - self._last_s
-        self._last_s = now_s
-        return "a block that came too late" if gap_s > self._longest_s + frames / self._sample_rate else ""
+    def late(self, frames: int) -> tuple[str, float]:
+        """What to say of the callback that begins now with `frames` samples, "" when it is in time; and the seconds of
+        a pause before it, 0 where there was none."""
+        now_s, paused_s = self._clock(), self._paused_s()
+        late_s = 0.0 if self._last_s is None else now_s - self._last_s - frames / self._sample_rate
+        pause_s = max(late_s if late_s > LONGEST_GAP_S else 0.0, paused_s - self._last_paused_s)
+        self._last_s, self._last_paused_s = now_s, paused_s
+        return "a block that came too late" if late_s > self._longest_s else "", pause_s

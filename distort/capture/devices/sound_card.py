@@ -9,7 +9,9 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from distort.capture.devices.device import require_playable, too_loud
+from distort.capture.devices.device import require_playable
+from distort.capture.devices.guard import Guard
+from distort.capture.devices.pauses import BEAT_S, PauseWatch, of_this_process, paused
 from distort.capture.devices.playing import Run, Watchdog
 from distort.capture.devices.sound_input import SoundInput
 from distort.capture.devices.sound_systems import (
@@ -62,12 +64,22 @@ class SoundCard:
 
     max_drive_dbfs   what no playback may exceed, whatever any calibration says
     watch            told how far a playback is, and how loud the microphone's channel
+    pauses           tells when computer or program stood still; None: that of this process
 
     Raises DeviceError when PortAudio, a device or a channel is missing. Nothing sounds before `play_and_record`.
     """
 
-    def __init__(self, connections: Connections, *, max_drive_dbfs: float, watch: Watch | None = None) -> None:
+    def __init__(
+        self,
+        connections: Connections,
+        *,
+        max_drive_dbfs: float,
+        watch: Watch | None = None,
+        pauses: PauseWatch | None = None,
+    ) -> None:
         self.connections = connections
+        self._pauses = of_this_process() if pauses is None else pauses
+        self._paused_s = self._pauses.paused_s()
         self.max_drive_dbfs = max_drive_dbfs
         self._watch = watch
         self._loopback: FloatArray | None = None
@@ -113,8 +125,20 @@ class SoundCard:
         return False
 
     def rest(self, seconds: float) -> None:
-        """Wait for `seconds`."""
-        time.sleep(seconds)
+        """Wait for `seconds`. Raises PausedError when the computer paused since somebody last `attended`."""
+        until_s = time.monotonic() + seconds
+        while (left_s := until_s - time.monotonic()) > 0.0:
+            self._require_no_pause()
+            time.sleep(min(left_s, BEAT_S))
+        self._require_no_pause()
+
+    def attended(self) -> None:
+        """Somebody is here and wants it to sound: no pause until now counts."""
+        self._paused_s = self._pauses.paused_s()
+
+    def _require_no_pause(self) -> None:
+        if (pause_s := self._pauses.paused_s() - self._paused_s) > 0.0:
+            raise paused(pause_s)
 
     def now(self) -> datetime:
         """The time of day."""
@@ -128,14 +152,16 @@ class SoundCard:
         """What the microphone's channel hears in `seconds` while nothing is played; as `SoundInput.record`."""
         return self._microphone.record(seconds, sample_rate=sample_rate)
 
-    def play_and_record(self, playback: FloatArray, *, sample_rate: int, stop_above: float | None = None) -> FloatArray:
+    def play_and_record(self, playback: FloatArray, *, sample_rate: int, guard: Guard | None = None) -> FloatArray:
         """What the microphone's channel recorded, `(samples,)`, full scale 1; longer than `playback` `(samples,)`.
 
-        Ctrl-C fades the sound out, closes the stream and raises KeyboardInterrupt; a peak above `stop_above` at the
-        microphone does the same and raises TooLoudError. Raises SignalError for what is no playback, DeviceError for
-        one that is too loud or that the card cannot play, and for blocks too large to stop at once, RecordingError when
-        samples were lost on the way.
+        Ctrl-C fades the sound out, closes the stream and raises KeyboardInterrupt; what `guard` does not allow at the
+        microphone does the same and raises TooLoudError or DeafError, a pause PausedError: nothing sounds after one
+        until somebody has `attended`. Raises SignalError for what is no playback, DeviceError for one that is too loud
+        or that the card cannot play, and for blocks too large to stop at once, RecordingError when samples were lost on
+        the way.
         """
+        self._require_no_pause()
         require_playable(playback)
         require_soon_silent(self.connections.block_samples, sample_rate)
         self._require_quiet_enough(playback, sample_rate)
@@ -151,12 +177,10 @@ class SoundCard:
             channels=n_inputs,
             sample_rate=sample_rate,
         )
-        if stop_above is not None:
-            run.stop_above(channels[0] - 1, stop_above)
+        if guard is not None:
+            run.guard(channels[0] - 1, guard)
         self._loopback = None
         self._perform(run, sample_rate, channels=(n_inputs, n_outputs))
-        if stop_above is not None and run.too_loud:
-            raise too_loud(stop_above)
         require_whole(run)
         if len(channels) > 1:
             self._loopback = run.heard(channels[1] - 1)
@@ -170,10 +194,12 @@ class SoundCard:
     def _perform(self, run: Run, sample_rate: int, *, channels: tuple[int, int]) -> None:
         column = self.connections.output_channel - 1
         latency = latency_s(self.connections.block_samples, sample_rate)
-        watchdog = Watchdog(sample_rate, longest_s=LATE_LATENCIES * latency)
+        watchdog = Watchdog(sample_rate, longest_s=LATE_LATENCIES * latency, paused_s=self._pauses.paused_s)
 
         def callback(heard: Any, played: Any, *frames_time_status: Any) -> None:
-            late = watchdog.late(len(played))
+            late, pause_s = watchdog.late(len(played))
+            if pause_s > 0.0:
+                run.pause(pause_s)
             status = frames_time_status[2]
             run.step(heard, played, column, str(status) if status else late)
 
@@ -194,6 +220,7 @@ class SoundCard:
             sample_rate=sample_rate,
             channel=self.connections.input_channel,
             watch=self._watch,
+            pauses=self._pauses,
         )
 
     def _require_quiet_enough(self, playback: FloatArray, sample_rate: int) -> None:

@@ -6,6 +6,7 @@ import numpy as np
 import numpy.typing as npt
 
 from distort.capture.devices.device import samples_in
+from distort.capture.devices.pauses import of_this_process
 from distort.capture.devices.playing import Run, Watchdog
 from distort.capture.devices.sound_systems import (
     channels_to_open,
@@ -64,7 +65,7 @@ class SoundInput:
         watchdog = Watchdog(sample_rate, longest_s=LATE_LATENCIES * latency)
 
         def callback(heard: Any, *frames_time_status: Any) -> None:
-            late = watchdog.late(len(heard))
+            late, _ = watchdog.late(len(heard))  # nothing sounds here, so a pause costs no more than the recording
             status = frames_time_status[2]
             nothing_played = np.empty((len(heard), 1), np.float32)
             run.step(heard, nothing_played, 0, str(status) if status else late)
@@ -79,6 +80,14 @@ class SoundInput:
                 callback=callback,
             )
 
-        follow(run, stream, what=self.name, sample_rate=sample_rate, channel=self._channel, watch=self._watch)
+        follow(
+            run,
+            stream,
+            what=self.name,
+            sample_rate=sample_rate,
+            channel=self._channel,
+            watch=self._watch,
+            pauses=of_this_process(),
+        )
         require_whole(run)
         return run.heard(self._channel - 1)

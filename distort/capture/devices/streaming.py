@@ -5,6 +5,7 @@ from collections import Counter
 from collections.abc import Callable
 from typing import Any
 
+from distort.capture.devices.pauses import PauseWatch
 from distort.capture.devices.playing import Run
 from distort.capture.devices.sound_systems import device_library
 from distort.errors import DeviceError, RecordingError
@@ -57,7 +58,14 @@ def require_soon_silent(block_samples: int, sample_rate: int) -> None:
 
 
 def follow(
-    run: Run, open_stream: Callable[[], Any], *, what: str, sample_rate: int, channel: int, watch: Watch | None
+    run: Run,
+    open_stream: Callable[[], Any],
+    *,
+    what: str,
+    sample_rate: int,
+    channel: int,
+    watch: Watch | None,
+    pauses: PauseWatch,
 ) -> None:
     """Open the stream that moves `run` on, and wait until it is done.
 
@@ -68,23 +76,29 @@ def follow(
 
     what      names the device in errors
     channel   input channel, counted from 1, whose level `watch` is told
+    pauses    tells a stream that stood still because everything did
 
     Ctrl-C fades the sound out, closes the stream and raises KeyboardInterrupt. Raises DeviceError when the stream does
-    not open or breaks, RecordingError when it stands still.
+    not open, breaks or stands still, RecordingError when it stands still before it has sounded, and what stopped `run`
+    when it stopped by itself.
     """
     library = device_library()
     try:
         with open_stream() as stream:
             try:
-                _wait(run, stream, sample_rate=sample_rate, channel=channel, watch=watch)
+                _wait(run, stream, sample_rate=sample_rate, channel=channel, watch=watch, pauses=pauses)
             except KeyboardInterrupt:
                 run.stop()
                 run.done.wait(STALLED_S)
                 raise
     except library.PortAudioError as error:
+        if run.stopped is not None:
+            raise run.stopped from error
         raise DeviceError(
             f"{what} cannot be used: {error}. Look whether another program holds it, and try another rate or block size"
         ) from error
+    if run.stopped is not None:
+        raise run.stopped
 
 
 def require_whole(run: Run) -> None:
@@ -96,14 +110,22 @@ def require_whole(run: Run) -> None:
         )
 
 
-def _wait(run: Run, stream: Any, *, sample_rate: int, channel: int, watch: Watch | None) -> None:
-    position, moved_at = 0, time.monotonic()
+def _wait(run: Run, stream: Any, *, sample_rate: int, channel: int, watch: Watch | None, pauses: PauseWatch) -> None:
+    position, moved_at, paused_s = 0, time.monotonic(), pauses.paused_s()
     while not run.done.wait(LOOK_S):
         if run.position > position:
             position, moved_at = run.position, time.monotonic()
         elif time.monotonic() - moved_at > STALLED_S or not (stream.active or run.done.is_set()):
-            raise RecordingError(
-                f"the sound card stopped after {position / sample_rate:.1f} s: look at its cable and switch"
+            run.stop()  # should it move once more, it fades out
+            if (pause_s := pauses.paused_s() - paused_s) > 0.0:
+                run.pause(pause_s)
+                run.done.wait(STALLED_S)
+                return
+            # one that has sounded is not tried again: somebody may have come near to see what is wrong
+            kind = DeviceError if run.sounded else RecordingError
+            raise kind(
+                f"the sound card stopped after {position / sample_rate:.1f} s: look at its cable and switch, and start "
+                f"again with the same command"
             )
         if watch is not None:
             peak = run.latest_peak(channel - 1, 2 * round(LOOK_S * sample_rate))

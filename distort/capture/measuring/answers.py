@@ -138,6 +138,16 @@ def louder(answer: Answer, reference: Answer) -> Louder | None:
     return Louder(by_db=float(gain_db[most]), at_hz=float(common[most]))
 
 
+def fell_everywhere_db(answer: Answer, below: Answer) -> float | None:
+    """By how much the output fell from `below` to `answer` in every third octave that both read: the least of them, dB.
+
+    What the drive itself fell is not counted; negative where a band rose. None where no band is clear of noise in both.
+    """
+    _, own, other = np.intersect1d(answer.midband_hz, below.midband_hz, return_indices=True)
+    fell_db = below.output_db_spl[other] - answer.output_db_spl[own] - max(below.drive_dbfs - answer.drive_dbfs, 0.0)
+    return float(np.nanmin(fell_db)) if np.any(np.isfinite(fell_db)) else None
+
+
 def standstill(answers: dict[float, Answer]) -> Standstill | None:
     """The lowest level at which an octave has stood still for two rungs in a row; None where none has.
 

@@ -34,9 +34,6 @@ also holds the distortion, and what the smoothing of the quiet run hid."""
 CEILING_MARGIN_DB = 3.0
 """Over the ceiling, for the same reasons: a room's resonance may stand that much out of a sixth of an octave."""
 
-FULL_SCALE = 0.999
-"""Beyond it an input is clipped, and nobody knows how loud it is."""
-
 
 def expected_rms_dbfs(quiet: QuietRun, item: Planned) -> float:
     """r.m.s. at the input, dBFS: of a sweep where it is loudest, of a multitone altogether.
@@ -74,17 +71,16 @@ def expected_peak_dbfs(quiet: QuietRun, item: Planned) -> float:
     return float(amplitude_to_db(peak + quiet.noise_peak))
 
 
-def stop_above(quiet: QuietRun, plan: Plan, item: Planned) -> float:
-    """Peak at the input, full scale 1, above which playing is broken off.
+def highest_peak(quiet: QuietRun, plan: Plan, item: Planned) -> float:
+    """Peak at the input, full scale 1, its offset taken off, above which playing is broken off.
 
-    6 dB over what is expected, 3 dB over the plan's ceiling at 1 m (a multitone's peaks count as those of a tone that
-    is `MULTITONE_CREST_DB` weaker), or full scale, whichever comes first; the noise comes on top.
+    6 dB over what is expected or 3 dB over the plan's ceiling at 1 m (a multitone's peaks count as those of a tone that
+    is `MULTITONE_CREST_DB` weaker), whichever comes first; the noise comes on top.
     """
     crest_db = MULTITONE_CREST_DB if isinstance(item.stimulus, Multitone) else 0.0
     expected_dbfs = expected_rms_dbfs(quiet, item) + STOP_ABOVE_DB
     ceiling_dbfs = plan.safety.ceiling_db_spl - quiet.offset_db + CEILING_MARGIN_DB
-    sound = float(db_to_amplitude(min(expected_dbfs, ceiling_dbfs) + crest_db))
-    return min(sound + quiet.noise_peak, FULL_SCALE)
+    return float(db_to_amplitude(min(expected_dbfs, ceiling_dbfs) + crest_db)) + quiet.noise_peak
 
 
 def signal_to_noise_db(quiet: QuietRun, plan: Plan, drive_dbfs: float) -> float:

@@ -1,16 +1,27 @@
 """Plays the ladder of levels and records it, stimulus by stimulus; what is recorded already is left alone."""
 
-from collections.abc import Callable
+import math
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 
 from distort.capture.devices.device import Device
-from distort.capture.measuring.answers import LOUDER_DB, Answer, Standstill, answer_of_take, louder, standstill
-from distort.capture.measuring.expected import multitone_louder_db, stop_above
+from distort.capture.devices.guard import Guard
+from distort.capture.measuring.answers import (
+    LOUDER_DB,
+    Answer,
+    Standstill,
+    answer_of_take,
+    fell_everywhere_db,
+    louder,
+    standstill,
+)
+from distort.capture.measuring.expected import highest_peak, multitone_louder_db
+from distort.capture.measuring.least_heard import least_heard
 from distort.capture.measuring.playing_takes import Take, play_and_examine, save_loopback
 from distort.capture.measuring.quiet_run import QuietRun
 from distort.capture.measuring.starting import Choice, Ready, get_ready, up_to
 from distort.capture.measuring.steps import Step
-from distort.errors import RecordingError, TooLoudError
+from distort.errors import DeafError, RecordingError, TooLoudError
 from distort.session.calibration.calibration_file import MicrophoneCalibration
 from distort.session.files.folder import SessionFolder
 from distort.session.plan.keys import Plan
@@ -18,6 +29,9 @@ from distort.session.recordings.sidecar import Sidecar, StimulusSidecar, iso_utc
 from distort.session.recordings.stimulus_files import SWEEP, write_stimulus
 from distort.session.recordings.stored import Recording, save_recording
 from signals import Multitone
+
+FELL_DB = 3.0
+"""By which no third octave falls as the drive rises. A limiter holds the output; what it gives less is under this."""
 
 Progress = Callable[[str, int, int], None]
 """Told what is being done, how many steps of it are done, and how many there are."""
@@ -44,7 +58,8 @@ def play(folder: SessionFolder, plan: Plan, device: Device, ready: Ready, *, pro
     still; what comes after the ladder is recorded all the same.
 
     Raises RecordingError when a take is no good twice, TooLoudError when the loudspeaker gives over 3 dB more than
-    expected. What was recorded until then is kept.
+    expected, DeafError when the microphone hears nothing of it or far less than at a lower level, PausedError when the
+    computer paused. What was recorded until then is kept.
     """
     if ready.quiet is None:
         return Measured(recordings=(), ended=ready.ended)
@@ -64,6 +79,7 @@ def play(folder: SessionFolder, plan: Plan, device: Device, ready: Ready, *, pro
         recorded.append(recording)
         answer = _held_against(ready.quiet, plan, step, take, ready=ready)
         if answer is not None and step.name.stimulus == SWEEP and not step.name.after:
+            _require_hearing(answer, {**answers, -math.inf: ready.quiet.answer}, step, ready=ready)
             answers[step.item.level_db_spl] = answer
         still = None if ready.choice.past_limiting else standstill(answers)
         within = up_to(waiting, still)
@@ -93,6 +109,19 @@ def _held_against(quiet: QuietRun, plan: Plan, step: Step, take: Take, *, ready:
     return answer
 
 
+def _require_hearing(answer: Answer, lower: Mapping[float, Answer], step: Step, *, ready: Ready) -> None:
+    """Raises DeafError when every third octave fell although the drive rose: no limiter does that, a gain does."""
+    below = max(level for level in lower if level < step.item.level_db_spl)
+    fell_db = fell_everywhere_db(answer, lower[below])
+    if fell_db is not None and fell_db > FELL_DB:
+        raise DeafError(
+            f"stopped: in {ready.choice.condition}/{step.name.stem} the microphone heard {fell_db:.1f} dB less than "
+            f"{'in the quiet run' if math.isinf(below) else 'at the level below'}, or more, in every third octave, "
+            f"although the drive did not fall. It is kept, and nothing louder is played. Look at the microphone's "
+            f"cable and gain, and whether the loudspeaker protects itself; reject the recording before you go on"
+        )
+
+
 def _record(
     folder: SessionFolder,
     plan: Plan,
@@ -108,13 +137,16 @@ def _record(
     reel, condition = step.item.reel, ready.choice.condition
     what = f"{condition}/{step.name.stem}"
     microphone = condition != plan.analysis.chain_condition
-    limit = None if ready.quiet is None else stop_above(ready.quiet, plan, step.item)
+    guard = None
+    if ready.quiet is not None:
+        highest = highest_peak(ready.quiet, plan, step.item)
+        guard = Guard(highest=highest, expected=least_heard(ready.quiet, step.item))
     try:
-        take = play_and_examine(device, reel, what=what, stop_above=limit, microphone=microphone)
+        take = play_and_examine(device, reel, what=what, guard=guard, microphone=microphone)
     except RecordingError:
         rested_s = plan.levels.rest_s
         device.rest(rested_s)
-        take = play_and_examine(device, reel, what=what, stop_above=limit, microphone=microphone)
+        take = play_and_examine(device, reel, what=what, guard=guard, microphone=microphone)
     sidecar = _sidecar(plan, device, step, stimulus, take=take, condition=condition, calibration=ready.calibration)
     save_loopback(folder, take, condition=condition, name=step.name, rate=reel.sample_rate)
     return save_recording(folder, take.samples, replace(sidecar, rest_s=rested_s, repositioned=repositioned)), take

@@ -8,8 +8,9 @@ import numpy.typing as npt
 
 from distort.capture.alignment.finding import find_reel
 from distort.capture.devices.device import Device
+from distort.capture.devices.guard import Guard
 from distort.capture.quality.examined import Examined, examine
-from distort.errors import RecordingError, TooLoudError
+from distort.errors import DeafError, RecordingError, TooLoudError
 from distort.session.files.atomic import make_folder
 from distort.session.files.folder import SessionFolder
 from distort.session.files.names import RecordingName
@@ -33,24 +34,26 @@ class Take:
 
 
 def play_and_examine(
-    device: Device, reel: Reel, *, what: str, stop_above: float | None = None, microphone: bool = True
+    device: Device, reel: Reel, *, what: str, guard: Guard | None = None, microphone: bool = True
 ) -> Take:
     """Play `reel` once.
 
-    stop_above   peak at the microphone, full scale 1, above which the sound is stopped
+    guard        what the microphone may hear and what it must, or the sound is stopped
     microphone   False for the electronics alone
 
     Raises RecordingError, naming `what`, when what was recorded must be refused or the loopback holds nothing of it,
-    TooLoudError when it was stopped.
+    TooLoudError or DeafError when the guard stopped it, PausedError when the computer paused.
     """
     began = device.now()
     try:
-        samples = device.play_and_record(reel.samples(), sample_rate=reel.sample_rate, stop_above=stop_above)
+        samples = device.play_and_record(reel.samples(), sample_rate=reel.sample_rate, guard=guard)
     except TooLoudError as error:
         raise TooLoudError(
             f"{what}: {error}. Look whether a gain or a volume was turned up; if it was a noise in the room, the same "
             f"command goes on"
         ) from error
+    except DeafError as error:
+        raise DeafError(f"{what}: {error}. Look at the microphone's cable, switch and gain") from error
     examined = examine(samples, reel, what=what, microphone=microphone)
     loopback = device.loopback()
     delay_s = None if loopback is None else _sound_delay_s(loopback, reel, examined, what=what)

@@ -17,6 +17,7 @@ from distort.analysis.sweep.response import band_mean_db
 from distort.analysis.sweep.sweeps import Settings, SweepTake, read_sweep, sweep_response
 from distort.capture.calibration.reference import reference_of
 from distort.capture.devices.device import Device
+from distort.capture.devices.guard import Guard
 from distort.capture.measuring.answers import ANSWER_SETTINGS, Answer, answer_of
 from distort.capture.measuring.playing_takes import Take, play_and_examine
 from distort.errors import PlanError, RecordingError
@@ -56,15 +57,18 @@ class QuietRun:
     """SPL at 1 m of digital full scale at the input."""
     noise: NoiseDensity
     noise_peak: float
-    """Largest magnitude in the silences, full scale 1."""
+    """Largest magnitude in the silences, full scale 1, the input's offset taken off."""
+    offset: float
+    """Of the input: mean of the silences, full scale 1."""
+    delay_s: float
+    """From what is sent to what is heard."""
 
 
-def wake(device: Device, plan: Plan, *, stop_above: float) -> None:
+def wake(device: Device, plan: Plan, *, guard: Guard) -> None:
     """Play some seconds of quiet noise, so that standby ends and what a device swallows at its start is not missed.
 
-    stop_above   peak at the microphone's input that ends it, full scale 1
-
-    Nobody reads what was recorded, so it may be lost. Raises TooLoudError when that peak is passed.
+    Nobody reads what was recorded, so it may be lost. Raises TooLoudError when the microphone hears more than `guard`
+    allows.
     """
     noise = signals.Noise(
         low_hz=WAKE_LOW_HZ,
@@ -74,7 +78,7 @@ def wake(device: Device, plan: Plan, *, stop_above: float) -> None:
         drive_dbfs=QUIET_DRIVE_DBFS,
     )
     try:
-        device.play_and_record(noise.samples(), sample_rate=noise.sample_rate, stop_above=stop_above)
+        device.play_and_record(noise.samples(), sample_rate=noise.sample_rate, guard=guard)
     except RecordingError:
         # a stream that drops out while it starts is what this is played for; the quiet sweep shows whether it lasts
         return
@@ -96,27 +100,28 @@ def play_quiet_sweep(
     sets the drive has no reading, or the microphone's response does not reach it, and TooLoudError when even this
     passes the plan's ceiling.
     """
-    stop_above = ceiling_peak(plan, calibration)
-    wake(device, plan, stop_above=stop_above)
+    guard = Guard(highest=ceiling_peak(plan, calibration))
+    wake(device, plan, guard=guard)
     sweep = sweep_stimulus(plan, drive_dbfs=QUIET_DRIVE_DBFS, short=True)
     reel = signals.framed(sweep)
     what = "the quiet sweep"
     try:
-        played = play_and_examine(device, reel, what=what, stop_above=stop_above)
+        played = play_and_examine(device, reel, what=what, guard=guard)
     except RecordingError:
-        played = play_and_examine(device, reel, what=what, stop_above=stop_above)
-    return read_quiet_sweep(played, sweep, plan, calibration, microphone=microphone)
+        played = play_and_examine(device, reel, what=what, guard=guard)
+    return read_quiet_sweep(played, reel, plan, calibration, microphone=microphone)
 
 
 def read_quiet_sweep(
     played: Take,
-    sweep: signals.Sweep,
+    reel: signals.Reel,
     plan: Plan,
     calibration: MicrophoneCalibration,
     *,
     microphone: MicrophoneResponse | None,
 ) -> QuietRun:
-    """What a quiet sweep says. Raises PlanError as `play_quiet_sweep` does."""
+    """What the sweep in `reel`, played quietly, says. Raises PlanError as `play_quiet_sweep` does."""
+    sent_at, sweep = reel.only_stimulus()
     alignment = played.examined.alignment
     silences = tuple(played.samples[first:end] for first, end in alignment.silence_spans)
     take = SweepTake(samples=played.samples, start=alignment.stimulus_start, silences=silences)
@@ -145,6 +150,8 @@ def read_quiet_sweep(
         offset_db=reference.offset_db,
         noise=noise_density(silences, sample_rate=sweep.sample_rate),
         noise_peak=max(float(np.max(np.abs(silence - np.mean(silence)))) for silence in silences),
+        offset=float(np.mean(np.concatenate(silences))),
+        delay_s=(alignment.stimulus_start - sent_at) / sweep.sample_rate,
     )
 
 

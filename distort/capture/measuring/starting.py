@@ -9,7 +9,9 @@ from distort.capture.devices.device import Device
 from distort.capture.measuring.answers import LOUDER_DB, Answer, Standstill, louder, recorded_answers, standstill
 from distort.capture.measuring.expected import expected_peak_dbfs, require_fit, signal_to_noise_db
 from distort.capture.measuring.quiet_run import QuietRun, play_quiet_sweep, sensitivity_of
+from distort.capture.measuring.room_on_disk import require_room
 from distort.capture.measuring.steps import Step, remaining
+from distort.capture.quality.check import DC_USABLE
 from distort.errors import CalibrationError, TooLoudError, UsageError
 from distort.session.calibration.calibration_file import MicrophoneCalibration, read_calibration
 from distort.session.calibration.drive_file import Sensitivity, keep_aside, read_sensitivity, write_sensitivity
@@ -81,6 +83,7 @@ def get_ready(folder: SessionFolder, plan: Plan, device: Device, choice: Choice)
 
     Raises CalibrationError without a calibration, or when the drives rest on another; PlanError when a level would be
     too loud; RecordingError when the quiet run is no good twice, the input would clip or the noise is too loud;
+    SessionError when the disk has no room for the recordings; PausedError when the computer paused;
     TooLoudError when the loudspeaker is louder than when the drives were found, or than it was at a lower level;
     UsageError for words that the session does not allow.
     """
@@ -93,7 +96,8 @@ def get_ready(folder: SessionFolder, plan: Plan, device: Device, choice: Choice)
     if kept is not None:
         _require_in_force(path, kept, plan, calibration)
     drives = drives_dbfs(plan, kept)  # of nothing found yet, they only serve to see whether the words fit the plan
-    if not remaining_of(folder, plan, drives, choice):
+    wanted = remaining_of(folder, plan, drives, choice)
+    if not wanted:
         return Ready(choice=choice, drives=drives, calibration=calibration)
     answers = recorded_answers(load_recordings(folder, choice.condition))
     _require_no_louder_rung(answers, choice.condition)
@@ -101,11 +105,12 @@ def get_ready(folder: SessionFolder, plan: Plan, device: Device, choice: Choice)
         steps, ended = _not_past(remaining_of(folder, plan, drives, choice), answers, choice)
         if not steps:
             return Ready(choice=choice, drives=drives, calibration=calibration, ended=ended)
+    require_room(folder, wanted)
     microphone = read_microphone(folder, plan)
     response = None if microphone is None else microphone.response
     quiet = play_quiet_sweep(device, plan, calibration, microphone=response)
     now = sensitivity_of(quiet, plan, calibration, condition=choice.condition, device=device)
-    notes = () if kept is None else _compared(kept, now)
+    notes = _offset_told(quiet) + (() if kept is None else _compared(kept, now))
     drives = drives_dbfs(plan, kept or now)
     steps, ended = _not_past(remaining_of(folder, plan, drives, choice), answers, choice)
     require_fit(quiet, plan, [step.item for step in steps])
@@ -210,6 +215,16 @@ def _compared(kept: Sensitivity, now: Sensitivity) -> tuple[str, ...]:
             f"({kept.condition}, {kept.date}). Was a volume or a gain turned down?",
         )
     return ()
+
+
+def _offset_told(quiet: QuietRun) -> tuple[str, ...]:
+    """Says when the input has an offset that a sound converter does not have."""
+    if abs(quiet.offset) <= DC_USABLE:
+        return ()
+    return (
+        f"Careful: the input has an offset of {100.0 * abs(quiet.offset):.2g} % of full scale. It is taken off, but "
+        f"look at the converter and its cable.",
+    )
 
 
 def _written_anew(

@@ -6,7 +6,8 @@ from datetime import UTC, datetime, timedelta
 import numpy as np
 import numpy.typing as npt
 
-from distort.capture.devices.device import require_playable, samples_in, too_loud
+from distort.capture.devices.device import require_playable, samples_in
+from distort.capture.devices.guard import Guard, require_allowed
 from distort.capture.devices.simulated.grid import Grid
 from distort.capture.devices.simulated.loudspeaker import Loudspeaker, State
 from distort.capture.devices.simulated.microphone import background_pa, calibrator_pa, converted
@@ -79,12 +80,12 @@ class SimulatedMonitor:
         """The simulated time: when it was made, plus all that it has played and rested since."""
         return self._switched_on + timedelta(seconds=self._elapsed_s)
 
-    def play_and_record(self, playback: FloatArray, *, sample_rate: int, stop_above: float | None = None) -> FloatArray:
+    def play_and_record(self, playback: FloatArray, *, sample_rate: int, guard: Guard | None = None) -> FloatArray:
         """What the microphone heard, full scale 1, float64: playback, latency and half a second longer.
 
         `playback` is `(samples,)` with full scale 1. Raises SignalError when it is empty, not one channel, not finite
         or beyond full scale, or the rate is below 32 kHz; RecordingError when the woofer is driven beyond sense;
-        TooLoudError when the recording passes `stop_above`.
+        TooLoudError or DeafError when the recording holds what `guard` does not allow.
         """
         _require_playable(playback, sample_rate)
         self._takes += 1
@@ -105,8 +106,7 @@ class SimulatedMonitor:
         heard = grid.samples(sound.pressure * path * grid.converter)[:n_recorded]
         heard += background_pa(n_recorded, sample_rate, room=room, microphone=microphone, random=random)
         recording = converted(heard, microphone)
-        if stop_above is not None and float(np.max(np.abs(recording))) > stop_above:
-            raise too_loud(stop_above)
+        require_allowed(recording, guard, sample_rate=sample_rate)
         return recording
 
     def record(self, seconds: float, *, sample_rate: int) -> FloatArray:
