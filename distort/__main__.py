@@ -3,12 +3,12 @@
 0 done, 1 the data does not allow the answer, 2 wrong usage, 130 interrupted.
 """
 
-import errno
 import os
 import sys
 from collections.abc import Collection, Sequence
 
 from distort.errors import DistortError, UsageError
+from distort.system import Refusal, is_closed_pipe, refusal
 from distort.version import __version__
 
 DONE, NO_ANSWER, WRONG_USAGE, INTERRUPTED = 0, 1, 2, 130
@@ -29,11 +29,11 @@ def main(words: Sequence[str] | None = None) -> int:
     except KeyboardInterrupt:
         print("interrupted", file=sys.stderr)
         return INTERRUPTED
-    except BrokenPipeError:
-        # whoever read our output has read enough; Python would complain once more when it closes stdout
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        return DONE
     except Exception as error:  # noqa: BLE001  the one place where every error becomes a sentence
+        if isinstance(error, OSError) and is_closed_pipe(error):
+            # whoever read our output has read enough; Python would complain once more when it closes stdout
+            os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+            return DONE
         if "--debug" in words:
             import traceback
 
@@ -92,18 +92,15 @@ def _sentence(error: Exception) -> str:
 
 def _system_sentence(error: OSError) -> str:
     where = f" {error.filename}" if error.filename else ""
-    match error.errno:
-        case errno.ENOENT:
-            return f"there is no file or folder{where}"
-        case errno.EACCES | errno.EPERM | errno.EROFS:
-            return f"this account may not read or write{where}: change its permissions or use another folder"
-        case errno.ENOSPC:
-            return f"the disk is full{where and ':'}{where}"
-        case errno.EISDIR:
-            return f"a file is needed, but{where} is a folder"
-        case errno.ENOTDIR:
-            return f"a folder is needed, but{where} is or lies below a file"
-    return f"{error.strerror or error}{where and ':'}{where}"
+    words = {
+        Refusal.MISSING: f"there is no file or folder{where}",
+        Refusal.READ_ONLY: f"this account may not read or write{where}: change its permissions or use another folder",
+        Refusal.IN_USE: f"another program has a file open{where and ':'}{where}: close it there and try again",
+        Refusal.FULL: f"the disk is full{where and ':'}{where}",
+        Refusal.A_FOLDER: f"a file is needed, but{where} is a folder",
+        Refusal.NO_FOLDER: f"a folder is needed, but{where} is or lies below a file",
+    }
+    return words.get(refusal(error)) or f"{error.strerror or error}{where and ':'}{where}"
 
 
 if __name__ == "__main__":

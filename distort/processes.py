@@ -6,13 +6,15 @@ import threading
 from concurrent.futures import ProcessPoolExecutor
 from multiprocessing import get_context, parent_process
 
+from distort.system import most_processes
+
 
 def other_processes(count: int) -> ProcessPoolExecutor:
     """`count` processes to share work with; functions that they are given are named, so they stand in a module.
 
     They are begun anew, not forked: a fork inherits threads' locks, such as those of a progress bar, in any state.
     """
-    return ProcessPoolExecutor(count, mp_context=get_context("spawn"), initializer=_begin)
+    return ProcessPoolExecutor(most_processes(count), mp_context=get_context("spawn"), initializer=_begin)
 
 
 def _begin() -> None:

@@ -43,6 +43,7 @@ def run(arguments: argparse.Namespace) -> int:
     from distort.session.plan.template import parse_conditions, parse_levels, plan_text, write_plan
 
     folder: Path = arguments.folder
+    _check_name(folder)
     levels = parse_levels(arguments.levels)
     conditions = parse_conditions(arguments.conditions)
     text = plan_text(
@@ -60,3 +61,17 @@ def run(arguments: argparse.Namespace) -> int:
         f"Next: read {folder / 'session.toml'} and complete what it says about the loudspeaker.",
     )
     return 0
+
+
+def _check_name(folder: Path) -> None:
+    """The folder that is named, even by `.`; those above it are not the session's."""
+    from distort.errors import UsageError
+    from distort.session.files.portable import fault_of, twin_beside
+
+    named = folder if folder.name not in {"", ".."} else folder.resolve()
+    if (fault := fault_of(named.name)) is not None:
+        raise UsageError(f"{named.name!r} cannot name a session: {fault}, and sessions travel; choose another name")
+    if (twin := twin_beside(named)) is not None:
+        raise UsageError(
+            f"{named.name!r} and {twin!r}, which is there, are one folder on other systems: choose another name"
+        )

@@ -26,6 +26,7 @@ from distort.report.terminal.tables_multitone import how_it_sounds
 from distort.session.files.folder import SessionFolder, format_level
 from distort.session.plan.keys import ReportPlan
 from distort.session.results.condition_results import ConditionResults
+from distort.system import patiently
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -80,7 +81,7 @@ def _remove_stale(where: Path, conditions: tuple[ConditionResults, ...], *, stem
     known = up_to_date(where)
     for path in where.glob("*.*"):
         if ours.fullmatch(path.name) and path.name not in known:
-            path.unlink()
+            patiently(path.unlink)
 
 
 def figures_of(conditions: tuple[ConditionResults, ...], words: ReportPlan) -> "dict[str, Callable[[], Figure]]":

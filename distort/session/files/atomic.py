@@ -4,22 +4,29 @@ A kill at any moment leaves the old file or the new one under the real name; at 
 dot and ends in ".tmp" stays behind, which nothing here ever reads, and which goes when the session is next written.
 """
 
-import errno
 import os
 import re
 import secrets
 import shutil
+import socket
+import zlib
 from collections.abc import Iterator
-from contextlib import contextmanager, suppress
+from contextlib import contextmanager
 from pathlib import Path
 
+from distort import system
 from distort.errors import SessionError
+from distort.system import Refusal
 
 TEMPORARY_SUFFIX = ".tmp"
-_TEMPORARY = re.compile(r"\..+\.[0-9a-f]{12}\.tmp")
 
-_NO_HARD_LINKS = {errno.EPERM, errno.ENOTSUP, errno.EOPNOTSUPP, errno.ENOSYS, errno.EMLINK}
-_NO_FOLDER_SYNC = {errno.EINVAL, errno.ENOTSUP, errno.EOPNOTSUPP, errno.EBADF}
+_NEW = "-new"
+"""Marks a temporary file that becomes a file of which there was none."""
+
+_TEMPORARY = re.compile(
+    r"\.(?P<name>.+)\.(?:(?P<machine>[0-9a-f]{8})-(?P<process>[0-9]+)-[0-9a-f]{6}(?P<new>-new)?|[0-9a-f]{12})\.tmp"
+)
+"""Those of 12 digits were left by an older version."""
 
 
 def write_bytes(path: Path, content: bytes) -> None:
@@ -47,6 +54,15 @@ def make_folder(path: Path) -> None:
         raise explained(error, path) from error
 
 
+def temporary_beside(path: Path, *, new: bool) -> Path:
+    """A name for what shall become `path`, which nothing has: it says which process of which machine writes it.
+
+    new   there is no `path` yet, and what others make of that name meanwhile must stay
+    """
+    token = f"{_machine()}-{os.getpid()}-{secrets.token_hex(3)}{_NEW if new else ''}"
+    return path.with_name(f".{path.name}.{token}{TEMPORARY_SUFFIX}")
+
+
 @contextmanager
 def staged(path: Path, *, replace: bool) -> Iterator[Path]:
     """Hand out an empty temporary file beside `path`; when the block ends well it becomes `path`, else it goes.
@@ -55,36 +71,59 @@ def staged(path: Path, *, replace: bool) -> Iterator[Path]:
     """
     if not replace:
         _refuse_existing(path)
-    temporary = path.with_name(f".{path.name}.{secrets.token_hex(6)}{TEMPORARY_SUFFIX}")
+    temporary = temporary_beside(path, new=not replace)
     try:
         # Not tempfile: its files are readable by their owner alone, and would stay so under the real name.
-        os.close(os.open(temporary, os.O_CREAT | os.O_EXCL | os.O_WRONLY, 0o666))
+        temporary.touch(exist_ok=False)
         try:
             yield temporary
             _flush(temporary)
             if replace:
-                os.replace(temporary, path)
+                system.replace(temporary, path)
             else:
-                _rename_to_new(temporary, path)
-            _flush_folder(path.parent)
+                _name_new(temporary, path)
+            system.flush_folder(path.parent)
         finally:
-            temporary.unlink(missing_ok=True)
+            system.remove_if_allowed(temporary)
     except OSError as error:
         raise explained(error, path) from error
 
 
-def remove_left_over(root: Path) -> None:
-    """Remove temporary files and folders below `root` that a kill has left; while nobody else writes there.
+def remove_left_over(root: Path, *, alone: bool) -> None:
+    """Remove temporary files and folders below `root` that a kill has left.
+
+    alone   nobody else writes there: all of them go; else those whose process has certainly ended, as it was one of
+            this machine and runs no more
 
     What may not be removed stays: it takes room, and means nothing.
     """
     for place, folders, names in os.walk(root):
-        for name in filter(_TEMPORARY.fullmatch, folders):  # of results that were being frozen
-            shutil.rmtree(Path(place, name), ignore_errors=True)
+        for name in folders:  # of results that were being frozen
+            if _is_left_over(name, alone=alone):
+                shutil.rmtree(Path(place, name), ignore_errors=True)
         for name in names:
-            if _TEMPORARY.fullmatch(name):
-                with suppress(PermissionError):
-                    Path(place, name).unlink(missing_ok=True)
+            if _is_left_over(name, alone=alone):
+                _remove(Path(place, name))
+
+
+def _is_left_over(name: str, *, alone: bool) -> bool:
+    found = _TEMPORARY.fullmatch(name)
+    if found is None:
+        return False
+    return alone or (found["machine"] == _machine() and not system.process_runs(int(found["process"])))
+
+
+def _remove(temporary: Path) -> None:
+    """And the empty file whose name it was about to take, where a kill came between the two: `system.name_new`."""
+    found = _TEMPORARY.fullmatch(temporary.name)
+    if found is not None and found["new"]:
+        system.remove_if_empty(temporary.with_name(found["name"]))
+    system.remove_if_allowed(temporary)
+
+
+def _machine() -> str:
+    """8 hexadecimal digits that two machines hardly share."""
+    return f"{zlib.crc32(socket.gethostname().encode()):08x}"
 
 
 def _flush(path: Path) -> None:
@@ -92,32 +131,12 @@ def _flush(path: Path) -> None:
         os.fsync(file.fileno())
 
 
-def _flush_folder(folder: Path) -> None:
-    """Make the rename itself last. Windows cannot open a folder, and some network drives cannot flush one."""
-    if os.name == "nt":
-        return
-    descriptor = os.open(folder, os.O_RDONLY)
+def _name_new(temporary: Path, path: Path) -> None:
     try:
-        os.fsync(descriptor)
-    except OSError as error:
-        if error.errno not in _NO_FOLDER_SYNC:
-            raise
-    finally:
-        os.close(descriptor)
-
-
-def _rename_to_new(temporary: Path, path: Path) -> None:
-    """Give `temporary` the name `path` unless that name is taken: a hard link refuses by itself, a rename does not."""
-    try:
-        os.link(temporary, path)
+        system.name_new(temporary, path)
     except FileExistsError:
         _refuse_existing(path)
         raise
-    except OSError as error:
-        if error.errno not in _NO_HARD_LINKS:
-            raise
-        _refuse_existing(path)  # memory cards often know no hard links: look, then rename
-        os.rename(temporary, path)
 
 
 def _refuse_existing(path: Path) -> None:
@@ -127,19 +146,24 @@ def _refuse_existing(path: Path) -> None:
 
 def explained(error: OSError, path: Path) -> SessionError:
     """What an operating system's refusal to write `path` means for whoever asked for it."""
-    return SessionError(f"{path} cannot be written: {_why(error, path.parent)}")
+    return SessionError(f"{path} cannot be written: {_why(error, path)}")
 
 
-def _why(error: OSError, folder: Path) -> str:
-    match error.errno:
-        case errno.EACCES | errno.EPERM | errno.EROFS:
-            return f"the folder {folder} is read-only here; make it writable"
-        case errno.ENOSPC | errno.EDQUOT:
-            return "the disk is full; free some space and try again"
-        case errno.ENOENT:
-            return f"the folder {folder} does not exist"
-        case errno.ENOTDIR | errno.EEXIST:
-            return "a file stands where a folder is needed"
-        case errno.EISDIR:
-            return "a folder of that name exists"
-    return error.strerror or str(error)
+def _why(error: OSError, path: Path) -> str:
+    folder, why = path.parent, system.refusal(error)
+    if why is Refusal.MISSING and folder.is_dir():  # some drives and systems say so of a name that they cannot take
+        why = Refusal.BAD_NAME
+    may_not = f"the folder {folder} is read-only here; make it writable"
+    if system.is_marked_read_only(path):
+        may_not = "this account may not write it; change its permissions"
+    words = {
+        Refusal.IN_USE: "another program has it open; close it there and try again",
+        Refusal.READ_ONLY: may_not,
+        Refusal.FULL: "the disk is full; free some space and try again",
+        Refusal.MISSING: f"the folder {folder} does not exist",
+        Refusal.EXISTS: "a file stands where a folder is needed",
+        Refusal.NO_FOLDER: "a file stands where a folder is needed",
+        Refusal.A_FOLDER: "a folder of that name exists",
+        Refusal.BAD_NAME: "its drive takes no such name, or none so long; choose another",
+    }
+    return words.get(why) or error.strerror or str(error)

@@ -2,7 +2,7 @@
 
 import os
 from dataclasses import dataclass, replace
-from pathlib import Path, PurePath
+from pathlib import Path
 
 from distort.errors import SessionError
 from distort.session.files.names import (
@@ -13,6 +13,7 @@ from distort.session.files.names import (
     parse_stem,
     stimulus_stem,
 )
+from distort.session.files.portable import leads_out
 
 AUDIO_SUFFIXES = (".wav", ".flac")
 PLAN_FILE = "session.toml"
@@ -58,8 +59,7 @@ class SessionFolder:
     def inside(self, *parts: str) -> Path:
         """The path `parts` below the session. Raises SessionError when it leads out of it."""
         for part in parts:
-            pure = PurePath(part)
-            if pure.is_absolute() or pure.drive or ".." in pure.parts or "\0" in part:
+            if leads_out(part) or "\0" in part:
                 raise SessionError(f"{part!r} leads out of the session {self.root}: name a file inside it")
         path = self.root.joinpath(*parts)
         if not _real(path).is_relative_to(_real(self.root)):

@@ -16,6 +16,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any, TypeVar
 
+from distort import system
 from distort.errors import SessionError
 from distort.session.files.atomic import write_text
 
@@ -99,7 +100,7 @@ def read_small_text(path: Path, most_bytes: int) -> str:
 
     Raises SessionError when it is not, OSError and UnicodeDecodeError when it cannot be read.
     """
-    with open(path, "rb", opener=_without_waiting) as file:
+    with open(path, "rb", opener=system.open_at_once) as file:
         status = os.fstat(file.fileno())
         if not stat.S_ISREG(status.st_mode):
             raise SessionError(f"{path} is no file: look what stands there")
@@ -107,11 +108,6 @@ def read_small_text(path: Path, most_bytes: int) -> str:
     if len(content) > most_bytes:
         raise SessionError(f"{path} is larger than {most_bytes / 1e6:g} MB: it is none of this program's files")
     return content.decode("utf-8")
-
-
-def _without_waiting(path: str, flags: int) -> int:
-    """Open as usual, but do not wait until somebody opens the other end of a pipe; Windows has no such flag."""
-    return os.open(path, flags | getattr(os, "O_NONBLOCK", 0))
 
 
 def _refuse(constant: str) -> typing.NoReturn:

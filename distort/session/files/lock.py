@@ -1,34 +1,30 @@
 """One process at a time writes a session: a lock that the system lets go of when its holder ends, however it ends.
 
-The file `.lock` is held with flock(2), and says who holds it. A killed process leaves the file, but holds nothing.
-Network drives: NFS and SMB of Linux pass flock on to the server, so it holds between machines. Where a drive knows no
-locks at all, the file itself is the lock: it is believed while the process that it names runs, or when it names another
-machine, which cannot be asked. There is no lock on Windows, nor in a folder that may not be written.
+The file `.lock` is held with the system's own lock, flock(2) or on Windows LockFileEx, and says who holds it. A killed
+process leaves the file, but holds nothing. Network drives: NFS and SMB pass the lock on to the server, so it holds
+between machines. Where a drive knows no locks at all, the file itself is the lock: it is believed while the process
+that it names runs, or when it names another machine, which cannot be asked. There is no lock in a folder that may not
+be written.
 """
 
-import errno
 import os
 import socket
 import stat
-import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
+from filelock import lock_descriptor
+
+from distort import system
 from distort.errors import SessionError
 from distort.session.files.atomic import explained, remove_left_over
 from distort.session.recordings.sidecar import now_utc
-
-if sys.platform != "win32":
-    import fcntl
 
 LOCK_FILE = ".lock"
 
 MOST_BYTES = 500
 """Of what the file says: a process, a machine and a moment."""
-
-_READ_ONLY = {errno.EACCES, errno.EPERM, errno.EROFS}
-_NO_LOCKS = {errno.ENOLCK, errno.ENOSYS, errno.ENOTSUP, errno.EOPNOTSUPP}
 
 
 @contextmanager
@@ -40,66 +36,74 @@ def locked(root: Path) -> Iterator[None]:
     """
     path = root / LOCK_FILE
     try:
-        descriptor = None if sys.platform == "win32" else _acquired(path)
+        descriptor, certain = _acquired(path)
     except OSError as error:
-        if error.errno not in _READ_ONLY:
+        if system.refusal(error) is not system.Refusal.READ_ONLY:
             raise explained(error, path) from error
         descriptor = None
     if descriptor is None:
         yield
         return
     try:
-        remove_left_over(root)
+        remove_left_over(root, alone=certain)
         yield
     finally:
-        # Removed while it is still held: whoever opened it meanwhile finds that it is no longer the file of that name.
-        if _is_still(path, descriptor):
-            path.unlink(missing_ok=True)
-        os.close(descriptor)
+        system.close_and_remove(path, descriptor)
 
 
-def _acquired(path: Path) -> int:
-    """The descriptor of `path`, held by this process."""
+def _acquired(path: Path) -> tuple[int, bool]:
+    """The descriptor of `path`, held by this process, and whether the system sees to that."""
     while True:
-        # Never through a link, and never waiting for a pipe's other end.
-        descriptor = os.open(path, os.O_RDWR | os.O_CREAT | os.O_NOFOLLOW | os.O_NONBLOCK, 0o666)
+        descriptor = system.open_to_hold(path)
         try:
-            _hold(path, descriptor)
+            certain = _hold(path, descriptor)
+            is_still = system.is_still(path, descriptor)
         except BaseException:
             os.close(descriptor)
             raise
-        if not _is_still(path, descriptor):  # its holder has just removed it
-            os.close(descriptor)
-            continue
-        try:
-            os.ftruncate(descriptor, 0)
-            os.pwrite(descriptor, f"{os.getpid()} {socket.gethostname()} {now_utc()}\n".encode(), 0)
-        except BaseException:
-            path.unlink(missing_ok=True)
-            os.close(descriptor)
-            raise
-        return descriptor
+        if is_still:
+            break
+        os.close(descriptor)  # its holder has just removed it
+    try:
+        _say_who(descriptor)
+    except BaseException:
+        system.close_and_remove(path, descriptor)
+        raise
+    return descriptor, certain
 
 
-def _hold(path: Path, descriptor: int) -> None:
-    """Raises SessionError when somebody else holds it, or it is no file."""
+def _hold(path: Path, descriptor: int) -> bool:
+    """Whether the system holds it. Raises SessionError when somebody else does, or it is no file."""
     if not stat.S_ISREG(os.fstat(descriptor).st_mode):
         raise SessionError(f"{path} is no file: remove it, it stands where the session's lock belongs")
     try:
-        fcntl.flock(descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        if lock_descriptor(descriptor, blocking=False):
+            return True
     except OSError as error:
-        said = _said(descriptor)
-        if error.errno in {errno.EWOULDBLOCK, errno.EACCES}:
-            raise _held(path, said) from error
-        if error.errno not in _NO_LOCKS:
+        if not system.lacks_locks(error):
             raise
+        said = _said(descriptor)
         if said is not None and _may_run(said):
             raise _held(path, said, believed=True) from error
+        return False
+    raise _held(path, _said(descriptor))
+
+
+def _say_who(descriptor: int) -> None:
+    """It begins with a space: on Windows the first byte is what is held, and no other process can read it."""
+    os.ftruncate(descriptor, 0)
+    os.lseek(descriptor, 0, os.SEEK_SET)
+    os.write(descriptor, f" {os.getpid()} {socket.gethostname()} {now_utc()}\n".encode())
 
 
 def _said(descriptor: int) -> tuple[int, str, str] | None:
     """Process, machine and moment that the file names; None where it does not, as while it is being written."""
-    words = os.pread(descriptor, MOST_BYTES, 0).decode("utf-8", errors="replace").split()
+    try:
+        content = os.read(descriptor, MOST_BYTES)
+    except PermissionError:  # Windows, of the byte that is held
+        os.lseek(descriptor, 1, os.SEEK_SET)
+        content = os.read(descriptor, MOST_BYTES)
+    words = content.decode("utf-8", errors="replace").split()
     if len(words) != 3 or not words[0].isascii() or not words[0].isdigit():
         return None
     return int(words[0]), words[1], words[2]
@@ -116,18 +120,5 @@ def _may_run(said: tuple[int, str, str]) -> bool:
     process, machine, _ = said
     if machine != socket.gethostname():
         return True
-    try:
-        os.kill(process, 0)
-    except (ProcessLookupError, OverflowError):
-        return False
-    except PermissionError:  # it runs, and is another user's
-        return True
-    return process != os.getpid()  # a number that was given out anew: this process holds nothing yet
-
-
-def _is_still(path: Path, descriptor: int) -> bool:
-    """Whether `path` is the file behind `descriptor`, and not one that was put in its place."""
-    try:
-        return os.path.samestat(os.stat(path, follow_symlinks=False), os.fstat(descriptor))
-    except FileNotFoundError:
-        return False
+    # Its own number was given out anew: this process holds nothing yet.
+    return process != os.getpid() and system.process_runs(process)

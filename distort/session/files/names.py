@@ -4,16 +4,14 @@ import re
 from dataclasses import dataclass
 
 from distort.errors import SessionError
+from distort.session.files.portable import fault_of
 
 LOWEST_LEVEL_DB_SPL = 20.0
 HIGHEST_LEVEL_DB_SPL = 140.0
 MOST_TAKES = 99
 
-RESERVED_CONDITIONS = frozenset(
-    ["compare", "figures"]  # stand beside the conditions in results/
-    + ["con", "prn", "aux", "nul"]  # and what Windows keeps for itself
-    + [f"{port}{number}" for port in ("com", "lpt") for number in range(10)]
-)
+RESERVED_CONDITIONS = frozenset(["compare", "figures"])
+"""They stand beside the conditions in results/."""
 
 _CONDITION = re.compile(r"[A-Za-z0-9][A-Za-z0-9_-]{0,39}")
 _STIMULUS = re.compile(r"[a-z][a-z0-9]*(-[a-z0-9]+)*")
@@ -46,6 +44,8 @@ def check_condition(condition: str) -> str:
         )
     if condition.lower() in RESERVED_CONDITIONS:
         raise SessionError(f"{condition!r} cannot name a condition: that name is taken; choose another")
+    if (fault := fault_of(condition)) is not None:
+        raise SessionError(f"{condition!r} cannot name a condition: {fault}; choose another")
     return condition
 
 

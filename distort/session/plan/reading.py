@@ -11,6 +11,7 @@ import signals
 from distort.analysis.sweep.windows import require_orders
 from distort.errors import AnalysisError, PlanError
 from distort.session.files.folder import PLAN_FILE
+from distort.session.files.portable import twin_of
 from distort.session.plan.keys import FORMAT, SECTIONS, Plan
 
 MOST_BYTES = 1_000_000
@@ -154,6 +155,13 @@ def _check_together(plan: Plan, document: Mapping[str, Any], source: str) -> Non
             f'{source}: [microphone] names a response_file, so it must say response_is = "response" or "correction": '
             f"the two differ in sign"
         )
+    files = [*plan.analysis.response_files, *filter(None, [plan.microphone.response_file])]
+    for file in files:
+        if (twin := twin_of(file, files)) is not None:
+            raise PlanError(
+                f"{source}: {file!r} and {twin!r} differ by capitals alone and are one file on other systems: "
+                f"rename one of them"
+            )
     for short in (False, True):
         try:
             sweep_stimulus(plan, drive_dbfs=TRIAL_DRIVE_DBFS, short=short)

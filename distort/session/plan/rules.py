@@ -6,11 +6,11 @@ A rule raises ValueError with a phrase that completes "[section] key must be ...
 import re
 from collections.abc import Callable, Sequence
 from itertools import pairwise
-from pathlib import PurePosixPath, PureWindowsPath
 from typing import Any
 
 from distort.errors import SessionError
 from distort.session.files.names import check_condition, format_level
+from distort.session.files.portable import alike, fault_of_path, leads_out
 
 Rule = Callable[[Any], Any]
 
@@ -109,19 +109,20 @@ def conditions(value: Any) -> tuple[str, ...]:
             check_condition(name)
         except SessionError as error:
             raise ValueError(f"names that folders can have: {error}") from error
-    small = [name.lower() for name in names]
+    spelt = [alike(name) for name in names]
     for name in names:
-        if small.count(name.lower()) > 1:
+        if spelt.count(alike(name)) > 1:
             raise ValueError(f"names that differ by more than capitals, but {name!r} is there twice")
     return tuple(names)
 
 
 def file_inside(value: Any) -> str:
-    """The path of a file inside the session folder, relative to it."""
+    """The path of a file inside the session folder, relative to it, with `/`, and such as every system takes."""
     path = some_text(value)
-    steps = (PurePosixPath(path), PureWindowsPath(path))
-    if any(step.is_absolute() or step.drive or ".." in step.parts for step in steps):
+    if leads_out(path):
         raise ValueError(f"the path of a file inside the session folder, such as calibration/file.txt, not {path!r}")
+    if (fault := fault_of_path(path)) is not None:
+        raise ValueError(f"a path that every system takes, not {path!r}: {fault}; rename the file, or write it so")
     return path
 
 

@@ -3,7 +3,6 @@
 import os
 import platform
 import re
-import secrets
 import shutil
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
@@ -11,12 +10,14 @@ from importlib.metadata import version
 from pathlib import Path
 
 from distort.errors import SessionError, UsageError
-from distort.session.files.atomic import make_folder
+from distort.session.files.atomic import explained, make_folder, temporary_beside
 from distort.session.files.folder import SessionFolder
 from distort.session.files.json_fields import read_json, write_json
+from distort.session.files.portable import fault_of, twin_beside
 from distort.session.plan.keys import Plan
 from distort.session.published.inputs import FileHash, hashes_of, inputs_of
 from distort.session.recordings.sidecar import now_utc
+from distort.system import rename_folder
 
 LIBRARIES = ("numpy", "scipy", "soundfile")
 """Whose arithmetic or decoding is in the numbers."""
@@ -97,11 +98,17 @@ def freeze(
     one of that name, an input changed meanwhile, or the folder does not allow it.
     """
     place = frozen_folder(folder, label)
+    if (fault := fault_of(label)) is not None:
+        raise UsageError(f"{label!r} cannot be a label: {fault}; choose another")
+    if (twin := twin_beside(place)) is not None:
+        raise UsageError(
+            f"{label!r} and {twin!r}, which is there, are one folder on other systems: choose another label"
+        )
     if os.path.lexists(place):
         raise SessionError(f"{place} exists already and is never overwritten: choose another label")
     make_folder(place.parent)
     before = inputs_of(folder, plan)
-    staging = SessionFolder(place.with_name(f".{label}.{secrets.token_hex(6)}.tmp"))
+    staging = SessionFolder(temporary_beside(place, new=True))
     try:
         write(staging)
         _keep_inputs(folder, staging, before)
@@ -140,6 +147,6 @@ def kept_input(folder: SessionFolder, label: str, file: str) -> str | None:
 
 def _name(staging: Path, place: Path) -> None:
     try:
-        os.rename(staging, place)
+        rename_folder(staging, place)
     except OSError as error:
-        raise SessionError(f"{place} cannot be made: {error.strerror or error}") from error
+        raise explained(error, place) from error

@@ -1,6 +1,5 @@
 """Audio files in and out: WAV and FLAC, checked before they are believed."""
 
-import os
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -16,6 +15,7 @@ from distort.session.recordings.flac import checked_blocks
 from distort.session.recordings.resampling import resample
 from distort.session.recordings.riff import promised_and_held_bytes
 from distort.session.recordings.sidecar import Subtype
+from distort.system import spelt_for_libraries
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -67,7 +67,7 @@ def opened(path: Path) -> Iterator[Any]:
             raise RecordingError(f"{path} is empty: it holds no byte; copy or record it again")
         with path.open("rb"):
             pass  # soundfile calls a file that may not be read a damaged one; this says why
-        with soundfile.SoundFile(_spelled(path)) as file:
+        with soundfile.SoundFile(spelt_for_libraries(path)) as file:
             _check_kind(path, file)
             _check_length(path, file)
             yield file
@@ -122,7 +122,7 @@ def encoder(
 
     def write(place: Path) -> None:
         try:
-            soundfile.write(_spelled(place), content, sample_rate, subtype=subtype, format=container)
+            soundfile.write(spelt_for_libraries(place), content, sample_rate, subtype=subtype, format=container)
         except soundfile.SoundFileError as error:
             # The library does not say why. A full disk is by far the likeliest, and a bad rate the only other.
             raise SessionError(f"{path} cannot be written: is the disk full, or {sample_rate} Hz no rate?") from error
@@ -139,17 +139,12 @@ def write_pieces(path: Path, pieces: Iterable[FloatArray], sample_rate: int, *, 
     with staged(path, replace=True) as temporary:
         try:
             with soundfile.SoundFile(
-                _spelled(temporary), "w", samplerate=sample_rate, channels=1, subtype="PCM_24", format="WAV"
+                spelt_for_libraries(temporary), "w", samplerate=sample_rate, channels=1, subtype="PCM_24", format="WAV"
             ) as file:
                 for piece in pieces:
                     file.write(_to_24_bit(path, piece, random))
         except soundfile.SoundFileError as error:
             raise SessionError(f"{path} cannot be written: is the disk full, or {sample_rate} Hz no rate?") from error
-
-
-def _spelled(path: Path) -> Path | bytes:
-    """`path` as the library takes it: a name that is no UTF-8 in bytes, which Windows does not have."""
-    return path if os.name == "nt" else os.fsencode(path)
 
 
 def _to_24_bit(path: Path, values: FloatArray, random: np.random.Generator | None) -> npt.NDArray[np.int32]:

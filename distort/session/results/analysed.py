@@ -2,7 +2,7 @@
 
 The inputs are those of `session.published.inputs`, each by its SHA-256. A file is not read again for that while
 its size and both of its times are what they were: a program can set the time of modification back, but not the time of
-change (POSIX.1-2017, sys/stat.h, st_ctim), except with the clock of the machine.
+change (POSIX.1-2017, sys/stat.h, st_ctim), except with the clock of the machine. Windows keeps no such time.
 """
 
 import json
@@ -20,6 +20,7 @@ from distort.session.files.json_fields import later, read_json, write_json
 from distort.session.plan.keys import Plan, ReportPlan, Safety
 from distort.session.published.inputs import input_names
 from distort.session.results.condition_results import conditions_analysed
+from distort.system import changed_ns
 
 JUST_NOW_NS = 2_000_000_000
 """A file that was changed less than 2 s ago may change again with the same times, where a drive counts in seconds."""
@@ -142,12 +143,13 @@ def _input(folder: SessionFolder, name: str, known: Mapping[str, Input]) -> Inpu
         seen = path.stat()
     except FileNotFoundError:
         return Input(file=file, sha256=sha256_of_text("missing"), size=0, modified_ns=0, changed_ns=NOT_TRUSTED)
+    changed = changed_ns(seen)
     now = Input(
         file=file,
         sha256="",
         size=seen.st_size,
         modified_ns=seen.st_mtime_ns,
-        changed_ns=seen.st_ctime_ns if seen.st_ctime_ns < time.time_ns() - JUST_NOW_NS else NOT_TRUSTED,
+        changed_ns=changed if changed < time.time_ns() - JUST_NOW_NS else NOT_TRUSTED,
     )
     before = known.get(file)
     if before is not None and now.changed_ns != NOT_TRUSTED and _touch(before) == _touch(now):

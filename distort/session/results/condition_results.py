@@ -15,6 +15,7 @@ from distort.session.results.audibility_results import AudibilityFound
 from distort.session.results.ladder_results import ChangeCurves, CompressionFound, read_changes, write_changes
 from distort.session.results.multitone_results import BandTable, MultitoneFound, read_bands, write_bands
 from distort.session.results.result_files import read_harmonics, read_response, write_harmonics, write_response
+from distort.system import patiently
 
 _TABLE = re.compile(r"(response|harmonics|multitone)_[0-9.]+dB\.csv|compression_(sweep|multitone)\.csv")
 """Names of the tables that are written here; any other file in the folder is the user's."""
@@ -149,7 +150,7 @@ def write_results(folder: SessionFolder, results: ConditionResults) -> None:
     write_json(folder.findings_path(condition), results.findings)
     for path in folder.results_folder(condition).glob("*.csv"):
         if path not in written and _TABLE.fullmatch(path.name):
-            path.unlink()
+            patiently(path.unlink)
 
 
 def read_results(folder: SessionFolder, condition: str) -> ConditionResults:
