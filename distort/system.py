@@ -254,6 +254,51 @@ else:
         return True
 
 
+if sys.platform == "win32":
+
+    def clock_with_sleep_s() -> float:
+        """Seconds since this computer was switched on, those counted that it slept (GetTickCount64)."""
+        tick_count = ctypes.WinDLL("kernel32").GetTickCount64
+        tick_count.restype = ctypes.c_uint64
+        return float(tick_count()) * 1e-3
+
+    def clock_without_sleep_s() -> float:
+        """The same without those (QueryUnbiasedInterruptTime, steps of 100 ns)."""
+        passed = ctypes.c_uint64()
+        ctypes.WinDLL("kernel32").QueryUnbiasedInterruptTime(ctypes.byref(passed))
+        return passed.value * 1e-7
+
+elif sys.platform == "darwin":
+
+    def clock_with_sleep_s() -> float:
+        """Seconds since this computer was switched on, those counted that it slept: so `clock_gettime(3)` of macOS."""
+        return time.clock_gettime(time.CLOCK_MONOTONIC)
+
+    def clock_without_sleep_s() -> float:
+        """The same without those."""
+        return time.clock_gettime(time.CLOCK_UPTIME_RAW)
+
+else:
+
+    def clock_with_sleep_s() -> float:
+        """Seconds since this computer was switched on, those counted that it slept: so `clock_gettime(2)` of Linux.
+
+        Where there is no such clock, seconds that never step back.
+        """
+        clock = getattr(time, "CLOCK_BOOTTIME", None)
+        return time.monotonic() if clock is None else time.clock_gettime(clock)
+
+    def clock_without_sleep_s() -> float:
+        """The same without those."""
+        return time.monotonic()
+
+
+def share_with_everybody(path: Path, mode: int) -> None:
+    """Let every account of this machine open `path`, whatever this one's habit is; another's stays as they made it."""
+    with suppress(PermissionError):
+        path.chmod(mode)
+
+
 def changed_ns(status: os.stat_result) -> int:
     """When a file last changed, in nanoseconds as the system counts: a time that no program sets back.
 

@@ -20,7 +20,7 @@ MAY_IMPORT = {
     "distort.system": set(),
     "distort.analysis": {"signals", "distort.errors"},
     "distort.session": {"signals", "distort.errors", "distort.system", "distort.analysis"},
-    "distort.capture": {"signals", "distort.errors", "distort.analysis", "distort.session"},
+    "distort.capture": {"signals", "distort.errors", "distort.system", "distort.analysis", "distort.session"},
     "distort.processes": {"distort.system"},
     "distort.report": {
         "signals",

@@ -4,6 +4,8 @@ Played by the whole program through a card without a clock, on a loudspeaker of 
 """
 
 import re
+import subprocess
+import sys
 import time
 from collections import namedtuple
 from datetime import datetime, timedelta
@@ -299,3 +301,37 @@ def test_the_room_that_is_asked_for_is_enough_and_no_more_than_twice_that_beyond
     samples = sum(one.item.reel.n_samples for one in every)
     files = 3 * (2 * samples + samples)
     assert files < bytes_needed(every) - ROOM_BESIDES < 2 * files
+
+
+# -- two at once
+
+PLAYS = """
+import sys
+from distort.capture.devices.alone import playing_alone
+with playing_alone():
+    sys.stdout.write("plays\\n")
+    sys.stdout.flush()
+    sys.stdin.read()
+"""
+
+
+def test_two_sessions_do_not_play_on_one_machine_at_a_time(tmp_path, distort, card, monkeypatch) -> None:
+    """Another process plays; when it has ended, this one may. The lock lies where all accounts may open it."""
+    monkeypatch.setenv("TMPDIR", str(tmp_path))
+    monkeypatch.setattr("tempfile.tempdir", None)
+    cards = card()
+    folder = session(tmp_path, "82")
+    words = ("measure", folder, "--yes", *CARDS, "--only", "sweep_82dB")
+    with subprocess.Popen([sys.executable, "-c", PLAYS], stdin=subprocess.PIPE, stdout=subprocess.PIPE) as other:
+        assert other.stdin is not None
+        assert other.stdout is not None
+        assert other.stdout.readline() == b"plays\n"
+        lock = tmp_path / "distort-plays" / "lock"
+        assert [path.stat().st_mode & 0o777 for path in (lock, lock.parent)] == [0o666, 0o777]
+        ending = distort(*words)
+        assert ending.status == 1
+        assert f"the sound of this machine is in use by process {other.pid} on " in ending.err
+        assert cards.played.size == 0
+        other.stdin.close()
+    assert distort(*words).status == 0
+    assert recorded(folder) == {"sweep_82dB"}

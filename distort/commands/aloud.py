@@ -24,17 +24,15 @@ GO_ON = "Stopped. What was recorded is kept: the same command again records the 
 def measure_aloud(arguments: argparse.Namespace, folder: "SessionFolder", plan: "Plan") -> int:
     """Measure one condition with a sound card; gives the exit status.
 
-    Raises UsageError when nobody can be asked or the condition is not clear, DeviceError for the card, and the errors
-    of `capture.measuring.starting` and `capture.measuring.ladder`.
+    Raises UsageError when nobody can be asked or the condition is not clear, DeviceError for the card, SessionError
+    when another program plays on this machine, and the errors of `capture.measuring.starting` and `.ladder`.
     """
+    from distort.capture.devices.alone import playing_alone
     from distort.capture.devices.simulating import require_real
-    from distort.capture.measuring.ladder import play
-    from distort.capture.measuring.starting import get_ready, require_calibration
-    from distort.commands.choice import choice_of
-    from distort.report.terminal.capture_words import print_left_out, print_microphone, print_recorded
-    from distort.report.terminal.console import make_console, say
-    from distort.report.terminal.plan_words import print_cautions, print_ended, print_plan
-    from distort.session.recordings.stimulus_files import too_peaky
+    from distort.capture.measuring.starting import require_calibration
+    from distort.report.terminal.capture_words import print_microphone
+    from distort.report.terminal.console import make_console
+    from distort.report.terminal.plan_words import print_cautions
 
     if not (arguments.yes or sys.stdin.isatty()):
         raise UsageError("nothing is played, because nobody can be asked here: say --yes when the room is ready")
@@ -46,6 +44,28 @@ def measure_aloud(arguments: argparse.Namespace, folder: "SessionFolder", plan: 
     console = make_console()
     print_cautions(console)
     print_microphone(console, used=card.microphone_name, calibrated=calibration)
+    with playing_alone():
+        return _asked_and_played(arguments, folder, plan, card=card, meter=meter, condition=condition)
+
+
+def _asked_and_played(
+    arguments: argparse.Namespace,
+    folder: "SessionFolder",
+    plan: "Plan",
+    *,
+    card: "SoundCard",
+    meter: Meter,
+    condition: str,
+) -> int:
+    from distort.capture.measuring.ladder import play
+    from distort.capture.measuring.starting import get_ready
+    from distort.commands.choice import choice_of
+    from distort.report.terminal.capture_words import print_left_out, print_recorded
+    from distort.report.terminal.console import make_console, say
+    from distort.report.terminal.plan_words import print_ended, print_plan
+    from distort.session.recordings.stimulus_files import too_peaky
+
+    console = make_console()
     with _stoppable(meter):
         meter.progress("playing the quiet run", 0, 1)
         ready = get_ready(folder, plan, card, choice_of(arguments, condition))

@@ -1,11 +1,11 @@
 """Whether this computer slept or this program was stopped meanwhile: after that, nothing may sound by itself."""
 
-import sys
 import threading
 import time
 from collections.abc import Callable
 from functools import cache
 
+from distort import system
 from distort.errors import PausedError
 
 LONGEST_GAP_S = 0.5
@@ -27,32 +27,7 @@ def suspended_s() -> float:
 
     0 where the system has no such pair. No clock that shows the time of day is read, so setting one is no sleep.
     """
-    return max(_counting_s() - _not_counting_s() for _ in range(READINGS))
-
-
-def _counting_s() -> float:
-    if sys.platform == "win32":
-        import ctypes
-
-        ctypes.windll.kernel32.GetTickCount64.restype = ctypes.c_uint64
-        return float(ctypes.windll.kernel32.GetTickCount64()) * 1e-3
-    boot = getattr(time, "CLOCK_BOOTTIME", None)
-    if boot is None and sys.platform == "darwin":
-        boot = time.CLOCK_MONOTONIC  # there it goes on while the machine sleeps
-    return time.monotonic() if boot is None else time.clock_gettime(boot)
-
-
-def _not_counting_s() -> float:
-    if sys.platform == "win32":
-        import ctypes
-
-        passed = ctypes.c_uint64()
-        ctypes.windll.kernel32.QueryUnbiasedInterruptTime(ctypes.byref(passed))
-        return passed.value * 1e-7
-    awake = getattr(time, "CLOCK_UPTIME_RAW", None) if sys.platform == "darwin" else None
-    if awake is None and hasattr(time, "CLOCK_BOOTTIME"):
-        awake = time.CLOCK_MONOTONIC
-    return time.monotonic() if awake is None else time.clock_gettime(awake)
+    return max(system.clock_with_sleep_s() - system.clock_without_sleep_s() for _ in range(READINGS))
 
 
 class PauseWatch:

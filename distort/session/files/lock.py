@@ -34,29 +34,40 @@ def locked(root: Path) -> Iterator[None]:
     Raises SessionError, saying who holds it since when, when another process does, or when the disk is full. In a
     folder that may not be written nothing is held: whatever is written there says so itself.
     """
-    path = root / LOCK_FILE
+    with held(root / LOCK_FILE, what=str(root)) as certain:
+        if certain is not None:
+            remove_left_over(root, alone=certain)
+        yield
+
+
+@contextmanager
+def held(path: Path, *, what: str) -> Iterator[bool | None]:
+    """Hold the lock file `path` while the body runs; `what` it stands for is named to whoever comes second.
+
+    Gives whether the system sees to that; None where the folder may not be written, and nothing is held. Raises
+    SessionError as `locked` does.
+    """
     try:
-        descriptor, certain = _acquired(path)
+        descriptor, certain = _acquired(path, what)
     except OSError as error:
         if system.refusal(error) is not system.Refusal.READ_ONLY:
             raise explained(error, path) from error
         descriptor = None
     if descriptor is None:
-        yield
+        yield None
         return
     try:
-        remove_left_over(root, alone=certain)
-        yield
+        yield certain
     finally:
         system.close_and_remove(path, descriptor)
 
 
-def _acquired(path: Path) -> tuple[int, bool]:
+def _acquired(path: Path, what: str) -> tuple[int, bool]:
     """The descriptor of `path`, held by this process, and whether the system sees to that."""
     while True:
         descriptor = system.open_to_hold(path)
         try:
-            certain = _hold(path, descriptor)
+            certain = _hold(path, descriptor, what)
             is_still = system.is_still(path, descriptor)
         except BaseException:
             os.close(descriptor)
@@ -72,10 +83,10 @@ def _acquired(path: Path) -> tuple[int, bool]:
     return descriptor, certain
 
 
-def _hold(path: Path, descriptor: int) -> bool:
+def _hold(path: Path, descriptor: int, what: str) -> bool:
     """Whether the system holds it. Raises SessionError when somebody else does, or it is no file."""
     if not stat.S_ISREG(os.fstat(descriptor).st_mode):
-        raise SessionError(f"{path} is no file: remove it, it stands where the session's lock belongs")
+        raise SessionError(f"{path} is no file: remove it, it stands where a lock belongs")
     try:
         if lock_descriptor(descriptor, blocking=False):
             return True
@@ -84,9 +95,9 @@ def _hold(path: Path, descriptor: int) -> bool:
             raise
         said = _said(descriptor)
         if said is not None and _may_run(said):
-            raise _held(path, said, believed=True) from error
+            raise _in_use(path, what, said, believed=True) from error
         return False
-    raise _held(path, _said(descriptor))
+    raise _in_use(path, what, _said(descriptor))
 
 
 def _say_who(descriptor: int) -> None:
@@ -109,10 +120,10 @@ def _said(descriptor: int) -> tuple[int, str, str] | None:
     return int(words[0]), words[1], words[2]
 
 
-def _held(path: Path, said: tuple[int, str, str] | None, *, believed: bool = False) -> SessionError:
+def _in_use(path: Path, what: str, said: tuple[int, str, str] | None, *, believed: bool = False) -> SessionError:
     who = "another process" if said is None else f"process {said[0]} on {said[1]} since {said[2]}"
     unless = f", or remove {path} if that process has ended" if believed else ""
-    return SessionError(f"{path.parent} is in use by {who}: wait until it has ended{unless}")
+    return SessionError(f"{what} is in use by {who}: wait until it has ended{unless}")
 
 
 def _may_run(said: tuple[int, str, str]) -> bool:
