@@ -14,6 +14,7 @@ import pytest
 from distort.errors import SessionError
 from distort.session.files import atomic
 from distort.session.files.hashing import sha256_of_file
+from tests.windows import ACCESS_DENIED, SHARING_VIOLATION, windows_error
 
 WRITER = """
 import sys
@@ -151,6 +152,8 @@ def test_a_folder_in_place_of_a_file_is_named(tmp_path: Path) -> None:
         (errno.EROFS, "is read-only here; make it writable"),
         (errno.ENOSPC, "the disk is full; free some space"),
         (errno.EDQUOT, "the disk is full; free some space"),
+        (errno.EBUSY, "another program has it open; close it there"),
+        (errno.ENAMETOOLONG, "its drive takes no such name, or none so long"),
     ],
 )
 @pytest.mark.parametrize("call", ["open", "fsync", "replace"])
@@ -171,6 +174,35 @@ def test_a_refusal_of_the_system_is_one_sentence_and_leaves_the_old_file(
     assert str(path) in str(caught.value)
     assert path.read_bytes() == b"old"
     assert names(tmp_path) == ["a"]
+
+
+def test_a_table_that_another_program_has_open_is_told(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Windows refuses to replace it; what was written instead goes."""
+    path = tmp_path / "a.csv"
+    path.write_bytes(b"old")
+    monkeypatch.setattr(time, "sleep", lambda _: None)
+    for number in (SHARING_VIOLATION, ACCESS_DENIED):
+
+        def refuse(*_: object, number: int = number) -> None:
+            raise windows_error(number)
+
+        with monkeypatch.context() as patch:
+            patch.setattr(os, "replace", refuse)
+            with pytest.raises(SessionError, match=r"a\.csv cannot be written: another program has it open"):
+                atomic.write_bytes(path, b"new")
+    assert path.read_bytes() == b"old"
+    assert names(tmp_path) == ["a.csv"]
+
+
+def test_a_name_that_its_drive_does_not_take_is_told(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """exFAT, as Linux mounts it, says "no such file" of a colon."""
+
+    def refuse(*_: object, **__: object) -> None:
+        raise FileNotFoundError(errno.ENOENT, os.strerror(errno.ENOENT))
+
+    monkeypatch.setattr(Path, "touch", refuse)
+    with pytest.raises(SessionError, match="its drive takes no such name"):
+        atomic.write_bytes(tmp_path / "a:b", b"")
 
 
 @pytest.mark.skipif(os.name == "nt", reason="Windows has other permissions")

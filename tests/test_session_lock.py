@@ -3,6 +3,7 @@
 import errno
 import fcntl
 import os
+import re
 import shutil
 import socket
 import subprocess
@@ -16,6 +17,7 @@ from distort.commands.table import build_parser
 from distort.errors import SessionError
 from distort.session.files.lock import LOCK_FILE, locked
 from tests.clumsy_session import read_only
+from tests.windows import INVALID_FUNCTION, NOT_SUPPORTED, windows_error
 
 pytest_plugins = ["tests.clumsy_fixtures"]
 
@@ -65,6 +67,70 @@ def test_the_second_process_is_told_who_holds_the_session(distort, made, tmp_pat
         assert said.startswith(f"{made} is in use by process {holder.pid} on {socket.gethostname()} since 20"), words
     assert distort("check", made).status == 1  # reads, and says what is missing
     assert "is in use" not in distort("show", made, "quality").err
+
+
+OLDER = """
+import fcntl, os, sys
+descriptor = os.open(sys.argv[1], os.O_RDWR | os.O_CREAT | os.O_NOFOLLOW | os.O_NONBLOCK, 0o666)
+try:
+    fcntl.flock(descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)
+except BlockingIOError:
+    print("held by", *os.pread(descriptor, 500, 0).decode().split()[:2], flush=True)
+else:
+    os.ftruncate(descriptor, 0)
+    os.pwrite(descriptor, f"{os.getpid()} {os.uname().nodename} 2024-05-01T12:30:00+00:00\\n".encode(), 0)
+    print("free", flush=True)
+    sys.stdin.read()
+"""
+"""How an older version of this program locks: flock(2) itself."""
+
+
+class TestAnOlderVersion:
+    def test_holds_the_session_against_this_one(self, tmp_path) -> None:
+        other = subprocess.Popen(
+            [sys.executable, "-c", OLDER, tmp_path / LOCK_FILE],
+            stdin=subprocess.PIPE,
+            stdout=subprocess.PIPE,
+            text=True,
+        )
+        assert other.stdout is not None
+        assert other.stdout.readline() == "free\n"
+        said = f"in use by process {other.pid} on {socket.gethostname()} since 2024-05-01T12:30:00"
+        with pytest.raises(SessionError, match=re.escape(said)), locked(tmp_path):
+            pass
+        other.communicate()
+        with locked(tmp_path):
+            pass
+
+    def test_is_told_that_this_one_holds_it(self, tmp_path) -> None:
+        words = [sys.executable, "-c", OLDER, tmp_path / LOCK_FILE]
+        with locked(tmp_path):
+            assert subprocess.check_output(words, text=True) == f"held by {os.getpid()} {socket.gethostname()}\n"
+        assert subprocess.check_output(words, text=True, stdin=subprocess.DEVNULL) == "free\n"
+
+
+def test_on_windows_the_first_byte_of_a_held_file_cannot_be_read(tmp_path, monkeypatch) -> None:
+    """LockFileEx holds it against every other reader; what is said begins after it."""
+    read = os.read
+
+    def read_on_windows(descriptor: int, most: int) -> bytes:
+        if os.lseek(descriptor, 0, os.SEEK_CUR) == 0:
+            raise PermissionError(errno.EACCES, "Permission denied")
+        return read(descriptor, most)
+
+    with locked(tmp_path):
+        monkeypatch.setattr(os, "read", read_on_windows)
+        with (
+            pytest.raises(SessionError, match=f"in use by process {os.getpid()} on {socket.gethostname()} since 20"),
+            locked(tmp_path),
+        ):
+            pass
+
+
+def test_the_lock_of_a_killed_process_says_no_more_than_who_holds_it_now(tmp_path) -> None:
+    (tmp_path / LOCK_FILE).write_text("9" * 600)
+    with locked(tmp_path):
+        assert len((tmp_path / LOCK_FILE).read_text().split()) == 3
 
 
 def test_a_killed_process_holds_nobody_up(distort, made, holder) -> None:
@@ -127,12 +193,27 @@ def test_what_is_no_file_is_not_written_through(tmp_path, kind) -> None:
 class TestADriveWithoutLocks:
     """There the file itself is the lock."""
 
-    @pytest.fixture(autouse=True)
-    def no_locks(self, monkeypatch) -> None:
+    @pytest.fixture(
+        autouse=True,
+        params=[
+            OSError(errno.ENOLCK, "No locks available"),
+            windows_error(INVALID_FUNCTION),
+            windows_error(NOT_SUPPORTED),
+        ],
+        ids=str,
+    )
+    def no_locks(self, request, monkeypatch) -> None:
         def refuse(descriptor: int, operation: int) -> None:
-            raise OSError(errno.ENOLCK, "No locks available")
+            raise request.param
 
         monkeypatch.setattr(fcntl, "flock", refuse)
+
+    def test_what_another_machine_may_still_write_stays(self, tmp_path) -> None:
+        names = [".a.csv.00000000-1-abcdef.tmp", ".a.csv.0123456789ab.tmp"]
+        for name in names:
+            (tmp_path / name).touch()
+        with locked(tmp_path):
+            assert sorted(path.name for path in tmp_path.iterdir()) == [*names, LOCK_FILE]
 
     def test_it_holds_and_goes(self, tmp_path) -> None:
         with locked(tmp_path):
