@@ -17,7 +17,10 @@ def add_parser(subparsers: "Subparsers[Parser]") -> None:
         subparsers,
         "add",
         "bring in recordings made elsewhere",
-        details="The stimulus is one of the session's own files in stimuli/; it is found in the recording by itself.",
+        details="The stimulus is one of the session's own files in stimuli/; it is found in the recording by itself. "
+        "The samples are kept bit for bit, without the file's name and what else its recorder wrote: names, places, "
+        "notes, pictures. Its date and time go into the sidecar first, and so does the file's SHA-256, which proves "
+        "later which file it was.",
         examples=[
             "distort add our-monitor take1.wav take2.wav --stimulus sweep --level 86 --condition desk",
             "distort add our-monitor --reel recording.wav",
@@ -55,6 +58,16 @@ def add_parser(subparsers: "Subparsers[Parser]") -> None:
         action="store_true",
         help="microphone or loudspeaker was set up anew since the take before it (for 'compare')",
     )
+    parser.add_argument(
+        "--after",
+        action="store_true",
+        help="it is the sweep of the lowest level again, played after the others: shows drift, or heat that stayed",
+    )
+    parser.add_argument(
+        "--keep-metadata",
+        action="store_true",
+        help="keep the file byte for byte, with all that its recorder wrote, and its name (of a reel: its name)",
+    )
     parser.set_defaults(run=run)
 
 
@@ -69,6 +82,7 @@ def run(arguments: argparse.Namespace) -> int:
     folder = SessionFolder(arguments.folder)
     folder.require()
     plan = read_plan(folder.root)
+    _require_after(arguments, lowest_db_spl=min(plan.levels.db_spl))
     conditions = of_the_plan(plan, arguments.condition)
     if len(conditions) > 1:
         raise UsageError(f"say with --condition in which condition it was made: {', '.join(conditions)}")
@@ -101,8 +115,24 @@ def _require_words(arguments: argparse.Namespace) -> None:
         raise UsageError("say with --level at which nominal level it was played, dB SPL at 1 m")
 
 
+def _require_after(arguments: argparse.Namespace, *, lowest_db_spl: float) -> None:
+    from distort.errors import UsageError
+
+    if not arguments.after:
+        return
+    if arguments.reel is not None:
+        raise UsageError("--after goes with single recordings: a reel knows which of its sweeps come after the others")
+    if arguments.stimulus not in (None, "sweep"):
+        raise UsageError(f"--after is about the sweep: a {arguments.stimulus} that is played again is another take")
+    if arguments.level != lowest_db_spl:
+        raise UsageError(f"--after is about the lowest level of the plan, {lowest_db_spl:g} dB SPL, played once more")
+    if arguments.repositioned:
+        raise UsageError("--after and --repositioned contradict each other: what was set up anew shows no drift")
+
+
 def _add_reel(arguments: argparse.Namespace, folder: "SessionFolder", plan: "Plan", condition: str) -> int:
     from distort.capture.reel.bringing_in import add_reel
+    from distort.report.terminal.capture_words import print_original
     from distort.report.terminal.console import make_console, progress, say
     from distort.report.terminal.reel_words import print_added_reel
 
@@ -115,9 +145,11 @@ def _add_reel(arguments: argparse.Namespace, folder: "SessionFolder", plan: "Pla
             turned_db=arguments.turned_db,
             channel=arguments.channel,
             progress=moved,
+            keep_metadata=arguments.keep_metadata,
         )
     console = make_console()
     print_added_reel(console, condition, added, folder=str(folder.root))
+    print_original(console, added.recordings[0])
     if added.reel.up_to_db_spl is None:
         say(console, f"Next: distort analyze {folder.root}")
     return 1 if added.refused else 0
@@ -126,9 +158,10 @@ def _add_reel(arguments: argparse.Namespace, folder: "SessionFolder", plan: "Pla
 def _add_files(arguments: argparse.Namespace, folder: "SessionFolder", plan: "Plan", condition: str) -> int:
     from distort.capture.elsewhere.bringing_in import add, add_with_sweep
     from distort.capture.reel.player_level import level_of_recording
-    from distort.report.terminal.capture_words import print_fitted, print_recorded
+    from distort.report.terminal.capture_words import print_fitted, print_original, print_recorded, print_rests
     from distort.report.terminal.console import make_console, say
     from distort.report.terminal.reel_words import print_level_warning
+    from distort.session.recordings.stored import load_recordings
 
     console = make_console()
     told = {
@@ -137,6 +170,8 @@ def _add_files(arguments: argparse.Namespace, folder: "SessionFolder", plan: "Pl
         "turned_db": arguments.turned_db,
         "channel": arguments.channel,
         "repositioned": arguments.repositioned,
+        "after": arguments.after,
+        "keep_metadata": arguments.keep_metadata,
     }
     for source in arguments.files:
         if arguments.stimulus_file is not None:
@@ -145,7 +180,10 @@ def _add_files(arguments: argparse.Namespace, folder: "SessionFolder", plan: "Pl
         else:
             recording = add(folder, plan, source, stimulus_name=arguments.stimulus, **told)
         print_recorded(console, condition, (recording,))
+        print_original(console, recording)
         print_level_warning(console, level_of_recording(folder, plan, recording))
+    if arguments.after:
+        print_rests(console, load_recordings(folder, condition))
     if recording.sidecar.calibration is None:
         say(console, "There is no calibration: results will be in dBFS, and no sound pressure level is known.")
     if arguments.turned_db is None:

@@ -13,7 +13,8 @@ def add_parser(subparsers: "Subparsers[Parser]") -> None:
         "bundle",
         "pack what a reader may check into one file",
         details="Recordings, calibration, plan and results. The comments in session.toml stay out, and so does every "
-        "file that no command made.",
+        "file that no command made. Recordings that still carry notes of their recorder, or the name of the file they "
+        "came from, are told by name.",
         examples=["distort bundle our-monitor", "distort bundle our-monitor --to issue-12.zip"],
     )
     parser.add_argument("folder", metavar="FOLDER", type=path, help="a session that was analysed")
@@ -26,15 +27,20 @@ def run(arguments: argparse.Namespace) -> int:
     from pathlib import Path
 
     from distort.commands.conditions import analysed
+    from distort.report.terminal.capture_words import carried_sentence
     from distort.report.terminal.console import make_console, say
     from distort.session.files.folder import SessionFolder
     from distort.session.plan.reading import read_plan
-    from distort.session.published.bundle import write_bundle
+    from distort.session.published.bundle import CONTENTS, write_bundle
+    from distort.session.published.carried import still_carrying
 
     folder = SessionFolder(arguments.folder)
     software = analysed(folder, None)[0].findings.software
     target = arguments.to or Path(f"{arguments.folder.resolve().name}.zip")
     names = write_bundle(folder, read_plan(folder.root), target, software=software)
     size_mb = target.stat().st_size / 1e6
-    say(make_console(), f"Packed {len(names)} files into {target} ({size_mb:.1f} MB).")
+    console = make_console()
+    say(console, f"Packed {len(names)} files into {target} ({size_mb:.1f} MB).")
+    if carrying := still_carrying(folder, (name for name in names if name != CONTENTS)):
+        say(console, carried_sentence(carrying))
     return 0

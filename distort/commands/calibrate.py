@@ -56,6 +56,11 @@ def add_parser(subparsers: "Subparsers[Parser]") -> None:
         action="store_true",
         help="after the work: say how far the level drifted, and leave the calibration in force",
     )
+    parser.add_argument(
+        "--keep-metadata",
+        action="store_true",
+        help="keep that file byte for byte, with its recorder's notes, and its name (default: its samples alone)",
+    )
     add_input_options(parser, seconds=LISTEN_S)
     parser.set_defaults(run=run)
 
@@ -92,6 +97,8 @@ def run(arguments: argparse.Namespace) -> int:
 def _require_fitting(arguments: argparse.Namespace) -> None:
     if arguments.closing and arguments.replace:
         raise UsageError("--closing replaces no calibration: leave --replace out")
+    if arguments.keep_metadata and arguments.source is None:
+        raise UsageError("--keep-metadata is about a file: name it with --from, or leave it out")
     require_one_source(arguments)
 
 
@@ -114,7 +121,13 @@ def _close(
     from distort.capture.calibration.calibrating import close_from_file, close_from_samples
 
     if heard is None:
-        return close_from_file(folder, arguments.source, db_spl=arguments.spl, channel=arguments.channel)
+        return close_from_file(
+            folder,
+            arguments.source,
+            db_spl=arguments.spl,
+            channel=arguments.channel,
+            keep_metadata=arguments.keep_metadata,
+        )
     return close_from_samples(folder, heard.samples, heard.sample_rate, db_spl=arguments.spl, device=heard.device)
 
 
@@ -124,7 +137,14 @@ def _calibrate(arguments: argparse.Namespace, folder: "SessionFolder", heard: "H
 
     asked = {"replace": arguments.replace, "ask": terminal_question()}
     if heard is None:
-        return calibrate_from_file(folder, arguments.source, db_spl=arguments.spl, channel=arguments.channel, **asked)
+        return calibrate_from_file(
+            folder,
+            arguments.source,
+            db_spl=arguments.spl,
+            channel=arguments.channel,
+            keep_metadata=arguments.keep_metadata,
+            **asked,
+        )
     return calibrate_from_samples(
         folder, heard.samples, heard.sample_rate, db_spl=arguments.spl, device=heard.device, **asked
     )

@@ -1,7 +1,7 @@
 """Sets the level of a session's microphone channel, and keeps the recording that it was read from."""
 
-import shutil
 from collections.abc import Callable
+from dataclasses import dataclass
 from itertools import chain, count
 from pathlib import Path
 
@@ -12,7 +12,6 @@ from distort.capture.calibration.calibrator import CalibratorReading, calibrator
 from distort.errors import CalibrationError
 from distort.session.calibration.calibration_file import (
     CLOSING_FILE,
-    ELSEWHERE,
     ClosingCalibration,
     MicrophoneCalibration,
     read_calibration,
@@ -24,6 +23,8 @@ from distort.session.files.folder import SessionFolder
 from distort.session.files.hashing import sha256_of_file
 from distort.session.files.names import format_level
 from distort.session.recordings.audio import read_audio, write_audio
+from distort.session.recordings.original import Original, elsewhere, original_of
+from distort.session.recordings.plain_audio import copier
 from distort.session.recordings.sidecar import now_utc
 
 SAME_AS_LAST_DB = 1.0
@@ -34,6 +35,14 @@ Ask = Callable[[str], bool]
 """Put a question to whoever sits at the terminal; True: go on."""
 
 
+@dataclass(frozen=True, kw_only=True)
+class _Heard:
+    """What heard a calibrator, and from which file that is known."""
+
+    device: str
+    original: Original | None = None
+
+
 def calibrate_from_file(
     folder: SessionFolder,
     source: Path,
@@ -42,10 +51,12 @@ def calibrate_from_file(
     channel: int | None = None,
     replace: bool = False,
     ask: Ask | None = None,
+    keep_metadata: bool = False,
 ) -> CalibratorReading:
-    """Read the calibrator's tone in the audio file `source`, copy it into calibration/ and write microphone.json.
+    """Read the calibrator's tone in the audio file `source`, copy its sound into calibration/, write microphone.json.
 
     db_spl    what the calibrator gives
+    keep_metadata   keep the file byte for byte, and its name; else its samples alone
     replace   ask nothing: take it although it looks implausible, or lies more than 1 dB from the last calibration
     ask       answers those two questions; without it they are refusals
 
@@ -55,8 +66,8 @@ def calibrate_from_file(
     reading = _read_file(source, db_spl=db_spl, channel=channel)
     if not replace:
         _require_agreed(folder, reading, ask)
-    kept = _copy_in(folder, source, f"calibrator_{format_level(db_spl)}dB")
-    _write(folder, kept, reading, db_spl=db_spl, device=_device_of(source))
+    kept = _copy_in(folder, source, f"calibrator_{format_level(db_spl)}dB", keep_metadata=keep_metadata)
+    _write(folder, kept, reading, db_spl=db_spl, heard=_from_file(source, keep_metadata=keep_metadata))
     return reading
 
 
@@ -76,12 +87,17 @@ def calibrate_from_samples(
         _require_agreed(folder, reading, ask)
     kept = _free_name(folder, f"calibrator_{format_level(db_spl)}dB", ".flac")
     write_audio(kept, samples, sample_rate)
-    _write(folder, kept, reading, db_spl=db_spl, device=device)
+    _write(folder, kept, reading, db_spl=db_spl, heard=_Heard(device=device))
     return reading
 
 
 def close_from_file(
-    folder: SessionFolder, source: Path, *, db_spl: float, channel: int | None = None
+    folder: SessionFolder,
+    source: Path,
+    *,
+    db_spl: float,
+    channel: int | None = None,
+    keep_metadata: bool = False,
 ) -> tuple[CalibratorReading, ClosingCalibration]:
     """Read the calibrator once more after the work, and keep in calibration/closing.json how far the level drifted.
 
@@ -91,8 +107,9 @@ def close_from_file(
     """
     opening = require_opening(folder)
     reading = _read_file(source, db_spl=db_spl, channel=channel)
-    kept = _copy_in(folder, source, f"closing_{format_level(db_spl)}dB")
-    return reading, _close(folder, opening, kept, reading, db_spl=db_spl, device=_device_of(source))
+    kept = _copy_in(folder, source, f"closing_{format_level(db_spl)}dB", keep_metadata=keep_metadata)
+    heard = _from_file(source, keep_metadata=keep_metadata)
+    return reading, _close(folder, opening, kept, reading, db_spl=db_spl, heard=heard)
 
 
 def close_from_samples(
@@ -103,7 +120,7 @@ def close_from_samples(
     reading = calibrator_level(samples, sample_rate=sample_rate, db_spl=db_spl)
     kept = _free_name(folder, f"closing_{format_level(db_spl)}dB", ".flac")
     write_audio(kept, samples, sample_rate)
-    return reading, _close(folder, opening, kept, reading, db_spl=db_spl, device=device)
+    return reading, _close(folder, opening, kept, reading, db_spl=db_spl, heard=_Heard(device=device))
 
 
 def questions(folder: SessionFolder, reading: CalibratorReading) -> tuple[str, ...]:
@@ -139,10 +156,10 @@ def _close(
     reading: CalibratorReading,
     *,
     db_spl: float,
-    device: str,
+    heard: _Heard,
 ) -> ClosingCalibration:
     closing = ClosingCalibration(
-        closing=_calibration(folder, kept, reading, db_spl=db_spl, device=device),
+        closing=_calibration(folder, kept, reading, db_spl=db_spl, heard=heard),
         opening=opening,
         drift_db=opening.spl_of_full_scale - reading.spl_of_full_scale,
     )
@@ -165,14 +182,16 @@ def _read_file(source: Path, *, db_spl: float, channel: int | None) -> Calibrato
     return calibrator_level(samples, sample_rate=sample_rate, db_spl=db_spl)
 
 
-def _device_of(source: Path) -> str:
-    return f"{ELSEWHERE} ({source.name})"
+def _from_file(source: Path, *, keep_metadata: bool) -> _Heard:
+    device = elsewhere(named=source.name if keep_metadata else None)
+    return _Heard(device=device, original=original_of(source, kept=keep_metadata))
 
 
-def _copy_in(folder: SessionFolder, source: Path, stem: str) -> Path:
-    kept = _free_name(folder, stem, source.suffix.lower())
+def _copy_in(folder: SessionFolder, source: Path, stem: str, *, keep_metadata: bool) -> Path:
+    suffix, write = copier(source, keep_metadata=keep_metadata)
+    kept = _free_name(folder, stem, suffix)
     with staged(kept, replace=False) as temporary:
-        shutil.copyfile(source, temporary)
+        write(temporary)
     return kept
 
 
@@ -183,13 +202,13 @@ def _free_name(folder: SessionFolder, stem: str, suffix: str) -> Path:
     return next(path for name in names if not (path := folder.calibration_path(name + suffix)).exists())
 
 
-def _write(folder: SessionFolder, kept: Path, reading: CalibratorReading, *, db_spl: float, device: str) -> None:
-    calibration = _calibration(folder, kept, reading, db_spl=db_spl, device=device)
+def _write(folder: SessionFolder, kept: Path, reading: CalibratorReading, *, db_spl: float, heard: _Heard) -> None:
+    calibration = _calibration(folder, kept, reading, db_spl=db_spl, heard=heard)
     write_calibration(folder.calibration_path(), calibration)
 
 
 def _calibration(
-    folder: SessionFolder, kept: Path, reading: CalibratorReading, *, db_spl: float, device: str
+    folder: SessionFolder, kept: Path, reading: CalibratorReading, *, db_spl: float, heard: _Heard
 ) -> MicrophoneCalibration:
     return MicrophoneCalibration(
         calibrator_dbfs=reading.calibrator_dbfs,
@@ -198,6 +217,7 @@ def _calibration(
         file=kept.relative_to(folder.root).as_posix(),
         sha256=sha256_of_file(kept),
         date=now_utc(),
-        device=device,
+        device=heard.device,
         spl_of_full_scale=reading.spl_of_full_scale,
+        original=heard.original,
     )

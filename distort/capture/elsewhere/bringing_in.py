@@ -11,11 +11,11 @@ from distort.capture.quality.examined import Examined, examine
 from distort.errors import RecordingError, SessionError, WrongStimulusError
 from distort.session.calibration.calibration_file import read_calibration
 from distort.session.files.folder import SessionFolder
-from distort.session.files.hashing import sha256_of_file
 from distort.session.files.names import RecordingName
 from distort.session.plan.keys import Plan
 from distort.session.recordings.audio import read_audio
 from distort.session.recordings.long_audio import open_long
+from distort.session.recordings.original import Original, elsewhere, original_of
 from distort.session.recordings.resampling import resample
 from distort.session.recordings.sampled_stimuli import keep_stimulus_file
 from distort.session.recordings.sidecar import Sidecar, now_utc, read_stimulus_sidecar
@@ -37,19 +37,23 @@ def add(
     turned_db: float | None,
     channel: int | None,
     repositioned: bool = False,
+    after: bool = False,
+    keep_metadata: bool = False,
 ) -> Recording:
-    """Find the stimulus in the audio file `source`, check it, and copy it into the session with its sidecar.
+    """Find the stimulus in the audio file `source`, check it, and copy its sound into the session with its sidecar.
 
     turned_db     how far the volume was turned up since the first recording; None: nobody said
     channel       of the file, counted from 1; None: it has only one
     repositioned  the microphone or the loudspeaker was set up anew since the take before it
+    after         it is the lowest level again, played after the others
+    keep_metadata keep the file byte for byte, and its name in the sidecar; else its samples alone
 
-    A recording at another sample rate is kept as it is and resampled to be looked at. Raises RecordingError when it is
+    A recording at another sample rate is kept so and resampled to be looked at. Raises RecordingError when it is
     not to be trusted, SessionError when the stimulus is not one of the session's or the recording is there already.
     """
     stimulus = read_stimulus(folder, stimulus_name, level_db_spl)
     samples, sample_rate = read_audio(source, channel=channel)
-    _refuse_twice(folder, source, condition)
+    original = _of_a_new_file(folder, source, condition, keep_metadata=keep_metadata)
     at_rate = resample(samples, from_rate=sample_rate, to_rate=stimulus.sample_rate)
     try:
         examined = examine(
@@ -62,25 +66,26 @@ def add(
         )
     except WrongStimulusError as error:
         raise _naming_what_it_holds(folder, samples, sample_rate, error=error, not_this=stimulus_name) from error
-    name = folder.next_take(condition, RecordingName(stimulus=stimulus_name, level_db_spl=level_db_spl))
+    name = RecordingName(stimulus=stimulus_name, level_db_spl=level_db_spl, after=after)
     sidecar = sidecar_elsewhere(
         folder,
         plan,
         Elsewhere(
-            name=name,
+            name=folder.next_take(condition, name),
             condition=condition,
             stimulus=stimulus.stimulus,
             reel=stimulus.reel,
             stimulus_sha256=stimulus.sha256,
             sample_rate=sample_rate,
             channel=channel or 1,
-            device=f"recorded elsewhere ({source.name})",
+            device=elsewhere(named=source.name if keep_metadata else None),
             turned_db=turned_db,
             repositioned=repositioned,
+            original=original,
         ),
         examined,
     )
-    return bring_in_recording(folder, source, sidecar)
+    return bring_in_recording(folder, source, sidecar, keep_metadata=keep_metadata)
 
 
 def add_with_sweep(
@@ -94,6 +99,8 @@ def add_with_sweep(
     turned_db: float | None,
     channel: int | None,
     repositioned: bool = False,
+    after: bool = False,
+    keep_metadata: bool = False,
 ) -> tuple[Recording, FittedSweep]:
     """The same for a sweep that was made elsewhere: `stimulus_file` is what was played, its first channel.
 
@@ -104,23 +111,27 @@ def add_with_sweep(
         rate = file.sample_rate
         fitted = fit_sweep(file.part(0, file.n_samples), rate, what=str(stimulus_file))
     samples, sample_rate = read_audio(source, channel=channel)
-    _refuse_twice(folder, source, condition)
+    original = _of_a_new_file(folder, source, condition, keep_metadata=keep_metadata)
     at_rate = resample(samples, from_rate=sample_rate, to_rate=rate)
     examined = examine(at_rate, fitted.reel, what=str(source), as_stored=samples, stated_hz=sample_rate)
+    stimulus = keep_stimulus_file(folder, stimulus_file, keep_metadata=keep_metadata)
+    name = RecordingName(stimulus=SWEEP, level_db_spl=level_db_spl, after=after)
     made = Elsewhere(
-        name=folder.next_take(condition, RecordingName(stimulus=SWEEP, level_db_spl=level_db_spl)),
+        name=folder.next_take(condition, name),
         condition=condition,
         stimulus=fitted.sweep,
         reel=fitted.reel,
-        stimulus_sha256=keep_stimulus_file(folder, stimulus_file),
+        stimulus_sha256=stimulus.sha256,
+        stimulus_original_sha256=stimulus.original_sha256,
         sample_rate=sample_rate,
         channel=channel or 1,
-        device=f"recorded elsewhere ({source.name}, of the sweep {stimulus_file.name})",
+        device=elsewhere(named=f"{source.name}, of the sweep {stimulus_file.name}" if keep_metadata else None),
         turned_db=turned_db,
         repositioned=repositioned,
+        original=original,
     )
     sidecar = sidecar_elsewhere(folder, plan, made, examined)
-    return bring_in_recording(folder, source, sidecar), fitted
+    return bring_in_recording(folder, source, sidecar, keep_metadata=keep_metadata), fitted
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -136,11 +147,13 @@ class Elsewhere:
     channel: int
     device: str
     turned_db: float | None
+    original: Original
     date: str | None = None
-    """When it was made; None: now."""
+    """When it was made, by this computer's clock; None: now."""
     rest_s: float | None = None
     repositioned: bool = False
     """The microphone or the loudspeaker was set up anew since the take before it."""
+    stimulus_original_sha256: str | None = None
 
 
 def sidecar_elsewhere(folder: SessionFolder, plan: Plan, made: Elsewhere, examined: Examined) -> Sidecar:
@@ -171,6 +184,8 @@ def sidecar_elsewhere(folder: SessionFolder, plan: Plan, made: Elsewhere, examin
         recording_sha256="0" * 64,
         quality=examined.for_sidecar(),
         repositioned=made.repositioned,
+        original=made.original,
+        stimulus_original_sha256=made.stimulus_original_sha256,
     )
 
 
@@ -194,9 +209,14 @@ def _naming_what_it_holds(
     return error
 
 
-def _refuse_twice(folder: SessionFolder, source: Path, condition: str) -> None:
-    """The same file brought in twice would count as two takes of no noise between them."""
-    digest = sha256_of_file(source)
+def _of_a_new_file(folder: SessionFolder, source: Path, condition: str, *, keep_metadata: bool) -> Original:
+    """What is noted of `source`. Raises SessionError for a file that was brought in before, in whatever way.
+
+    It would count as two takes of no noise between them.
+    """
+    original = original_of(source, kept=keep_metadata)
     for one in load_recordings(folder, condition):
-        if one.sidecar.recording_sha256 == digest:
+        before = {one.sidecar.recording_sha256, one.sidecar.original and one.sidecar.original.sha256}
+        if original.sha256 in before:
             raise SessionError(f"{source} is in the session already, as {one.files.audio_path}")
+    return original

@@ -12,7 +12,8 @@ from distort.analysis.grid import band_edges_hz, midbands_hz
 from distort.analysis.sweep.sweeps import Settings, SweepTake, read_sweep, sweep_response
 from distort.capture.calibration.reference import reference_of
 from distort.capture.measuring.playing_takes import Take
-from distort.capture.recorded.takes import read_sweep_takes, recorded_at_s, reference_for
+from distort.capture.recorded.clocks import recorded_at_s
+from distort.capture.recorded.takes import read_sweep_takes, reference_for
 from distort.session.recordings.sidecar import CalibrationInForce
 from distort.session.recordings.stimulus_files import SWEEP
 from distort.session.recordings.stored import Recording

@@ -14,7 +14,8 @@ from distort.analysis.sweep.sweeps import Settings, sweep_response
 from distort.analysis.wavelength import speed_of_sound_m_s
 from distort.capture.alignment.prepared import Prepared, prepare
 from distort.capture.quality.finding import Finding
-from distort.capture.recorded.takes import read_sweep_takes, recorded_at_s, reference_for, sweep_of
+from distort.capture.recorded.clocks import clock_of
+from distort.capture.recorded.takes import read_sweep_takes, reference_for, sweep_of
 from distort.session.plan.keys import Plan
 from distort.session.recordings.stored import Recording
 from signals import Sweep
@@ -51,7 +52,7 @@ def against_others(recordings: Sequence[Recording], plan: Plan) -> dict[str, tup
     sweeps = [one for one in recordings if one.sidecar.rejected is None and isinstance(one.sidecar.stimulus, Sweep)]
     found: dict[str, tuple[Finding, ...]] = {}
     first_of: dict[Sweep, tuple[Recording, Response]] = {}
-    for one in sorted(sweeps, key=recorded_at_s):
+    for one in sorted(sweeps, key=clock_of(recordings).began_s):
         sidecar = one.sidecar
         sweep = sweep_of(sidecar.stimulus, one.files.audio_path)
         response = _response(one)

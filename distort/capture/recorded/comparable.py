@@ -23,11 +23,11 @@ from distort.analysis.grid import grid_hz
 from distort.analysis.sweep.response import band_mean_db
 from distort.analysis.sweep.sweeps import Settings, sweep_response
 from distort.capture.measuring.steps import REST_BEFORE_DRIFT_S
+from distort.capture.recorded.clocks import clock_of
 from distort.capture.recorded.takes import (
     MultitoneLevel,
     read_multitone_takes,
     read_sweep_takes,
-    recorded_at_s,
     reference_for,
     repeats_of,
     require_one_unit,
@@ -175,10 +175,11 @@ def _repeats(
 ) -> tuple[tuple[Curve, Curve], ...]:
     """The reference's first take beside each time that it was played again after a rest, in every width of band."""
     reference = sweeps[min(sweeps)][0][0]
+    clock = clock_of(recordings)
     again = [
         one
         for one in repeats_of(recordings, SWEEP, min(sweeps))
-        if (one.sidecar.rest_s or 0.0) >= REST_BEFORE_DRIFT_S and recorded_at_s(one) >= recorded_at_s(reference)
+        if (clock.rest_s(one) or 0.0) >= REST_BEFORE_DRIFT_S and clock.began_s(one) >= clock.began_s(reference)
     ]
     if not again:
         return ()

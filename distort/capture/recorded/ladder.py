@@ -16,9 +16,9 @@ from distort.analysis.multitone.curves import MultitoneResult
 from distort.analysis.sweep.sweeps import Settings, SweepReadings
 from distort.analysis.sweep.uncertainty import DB_PER_NEPER_OF_POWER, TWO_SIDED_95
 from distort.capture.measuring.steps import REST_BEFORE_DRIFT_S
+from distort.capture.recorded.clocks import ConditionClock, clock_of, recorded_at_s
 from distort.capture.recorded.takes import (
     read_sweep_takes,
-    recorded_at_s,
     reference_for,
     repeats_of,
     takes_of_each_level,
@@ -29,13 +29,15 @@ from distort.session.recordings.stored import Recording
 from distort.session.results.ladder_results import ChangeCurves, CompressionFound, Source, compression_found, curves_of
 
 
-def sweep_rung(takes: Sequence[Recording], read: SweepReadings, *, short: Output | None, settings: Settings) -> Rung:
-    """One level from its sweep; each take alone as well, where there are several."""
+def sweep_rung(
+    takes: Sequence[Recording], read: SweepReadings, *, short: Output | None, settings: Settings, began_s: float
+) -> Rung:
+    """One level from its sweep, which began at `began_s`; each take alone as well, where there are several."""
     reference = reference_for(takes)
     alone = [read_sweep_takes([one], replace(settings, orders=1)) for one in takes] if len(takes) > 1 else []
     return Rung(
         level_db_spl=takes[0].sidecar.level_db_spl,
-        time_s=recorded_at_s(takes[0]),
+        time_s=began_s,
         output=_as_driven(sweep_output(read, reference), takes[0]),
         takes_db=np.array([sweep_output(one, reference).level_db for one in alone]) if alone else None,
         short=short,
@@ -49,18 +51,18 @@ def _short_output(takes: Sequence[Recording], read: SweepReadings) -> Output | N
     return _as_driven(sweep_output(read, reference_for(takes)), takes[0])
 
 
-def sweep_repeats(repeats: Sequence[Recording], settings: Settings) -> tuple[Repeat, ...]:
+def sweep_repeats(repeats: Sequence[Recording], settings: Settings, clock: ConditionClock) -> tuple[Repeat, ...]:
     """The reference level again: hot when it was played at once, rested after a minute or more."""
     return tuple(
         Repeat(
-            time_s=recorded_at_s(one),
-            rested=one.sidecar.rest_s >= REST_BEFORE_DRIFT_S,
+            time_s=clock.began_s(one),
+            rested=rest_s >= REST_BEFORE_DRIFT_S,
             output=_as_driven(
                 sweep_output(read_sweep_takes([one], replace(settings, orders=1)), reference_for([one])), one
             ),
         )
         for one in repeats
-        if one.sidecar.rest_s is not None  # whether it shows heat or drift cannot be told
+        if (rest_s := clock.rest_s(one)) is not None  # else whether it shows heat or drift cannot be told
     )
 
 
@@ -79,15 +81,17 @@ def sweep_ladder(
 ) -> Compression:
     """Compression from the sweeps of a condition. Raises AnalysisError when the levels cannot be compared."""
     _require_comparable(sweeps)
+    clock = clock_of(recordings)
     short_takes = takes_of_each_level(recordings, SHORT_SWEEP)
     short = {level: _short_output(short_takes[level], read) for level, read in shorts.items()}
     rungs = [
-        sweep_rung(takes, reads[level], short=short.get(level), settings=settings) for level, takes in sweeps.items()
+        sweep_rung(takes, reads[level], short=short.get(level), settings=settings, began_s=clock.began_s(takes[0]))
+        for level, takes in sweeps.items()
     ]
     # a reference that was rejected and recorded anew is not repeated by what was played before it
-    began_s = recorded_at_s(sweeps[min(sweeps)][0])
-    repeats = [one for one in repeats_of(recordings, SWEEP, min(sweeps)) if recorded_at_s(one) >= began_s]
-    return compression(grid_hz(), rungs, sweep_repeats(repeats, settings))
+    began_s = clock.began_s(sweeps[min(sweeps)][0])
+    repeats = [one for one in repeats_of(recordings, SWEEP, min(sweeps)) if clock.began_s(one) >= began_s]
+    return compression(grid_hz(), rungs, sweep_repeats(repeats, settings, clock))
 
 
 def multitone_ladder(
@@ -98,7 +102,7 @@ def multitone_ladder(
     rungs = [
         Rung(
             level_db_spl=level,
-            time_s=recorded_at_s(takes[0]),
+            time_s=recorded_at_s(takes[0]),  # nothing rests on it: multitones are not repeated
             output=_as_driven(_lines_output(results[level], takes[0].sidecar.drive_dbfs), takes[0]),
         )
         for level, takes in multitones.items()

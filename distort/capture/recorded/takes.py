@@ -3,7 +3,6 @@
 import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
-from datetime import datetime
 from pathlib import Path
 
 import numpy as np
@@ -16,6 +15,7 @@ from distort.analysis.sweep.sweeps import Reference, Settings, SweepReadings, Sw
 from distort.analysis.sweep.windows import most_orders
 from distort.capture.alignment.prepared import prepare
 from distort.capture.calibration.reference import reference_of
+from distort.capture.recorded.clocks import clock_of
 from distort.errors import AnalysisError
 from distort.session.recordings.sidecar import CalibrationInForce
 from distort.session.recordings.stimulus_files import SHORT_SWEEP
@@ -58,8 +58,11 @@ def set_ups_of_each_level(recordings: Iterable[Recording], stimulus_name: str) -
     return dict(sorted(found.items()))
 
 
-def repeats_of(recordings: Iterable[Recording], stimulus_name: str, level_db_spl: float) -> list[Recording]:
-    """The level again, after the ladder, in the order of recording; rejected ones are not among them."""
+def repeats_of(recordings: Sequence[Recording], stimulus_name: str, level_db_spl: float) -> list[Recording]:
+    """The level again, after the ladder, in the order of recording; rejected ones are not among them.
+
+    recordings   all of a condition, since they tell which clock holds
+    """
     found = [
         one
         for one in recordings
@@ -67,12 +70,7 @@ def repeats_of(recordings: Iterable[Recording], stimulus_name: str, level_db_spl
         and one.sidecar.rejected is None
         and (one.sidecar.stimulus_name, one.sidecar.level_db_spl) == (stimulus_name, level_db_spl)
     ]
-    return sorted(found, key=recorded_at_s)
-
-
-def recorded_at_s(recording: Recording) -> float:
-    """When it began, seconds from a fixed origin."""
-    return datetime.fromisoformat(recording.sidecar.date).timestamp()
+    return sorted(found, key=clock_of(recordings).began_s)
 
 
 def require_one_unit(recordings: Sequence[Recording]) -> None:

@@ -2,9 +2,11 @@
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import UTC, datetime
 
 from distort.capture.recorded.comparable import Side
+from distort.session.recordings.original import without_file_name
+from distort.session.recordings.sidecar import Sidecar
 from distort.session.recordings.stored import Recording
 from signals import describe
 
@@ -95,18 +97,17 @@ def _chain(a: Side, b: Side) -> Iterator[Unlike]:
     digests = ["none" if used is None else f"{used.file} ({used.sha256[:8]})" for used in files]
     if {used and used.sha256 for used in files} != {files[0] and files[0].sha256}:
         yield Unlike(what="microphone response file", a=digests[0], b=digests[1])
-    calibrations = [side.sweeps[0].sidecar.calibration for side in (a, b)]
+    first = [side.sweeps[0] for side in (a, b)]
+    calibrations = [one.sidecar.calibration for one in first]
     if calibrations[0] != calibrations[1]:
         words = ["none" if one is None else f"{one.calibrator_dbfs:.2f} dBFS in the calibrator" for one in calibrations]
         yield Unlike(
             what="calibration", a=words[0], b=words[1], meaning="its uncertainty is in the response if you say how much"
         )
-    yield from _if_unlike("player and recorder", a.sweeps[0].sidecar.device, b.sweeps[0].sidecar.device)
-    simulated = ["simulated" if side.sweeps[0].sidecar.simulated else "measured" for side in (a, b)]
+    yield from _if_unlike("player and recorder", *(without_file_name(one.sidecar.device) for one in first))
+    simulated = ["simulated" if one.sidecar.simulated else "measured" for one in first]
     yield from _if_unlike("origin", simulated[0], simulated[1])
-    dates = [datetime.fromisoformat(side.sweeps[0].sidecar.date) for side in (a, b)]
-    if abs((dates[1] - dates[0]).total_seconds()) > LONG_APART_DAYS * 86400.0:
-        yield Unlike(what="date", a=dates[0].date().isoformat(), b=dates[1].date().isoformat())
+    yield from _dates(*(one.sidecar for one in first))
     for side, letter in ((a, "A"), (b, "B")):
         if not side.volume_known:
             yield Unlike(
@@ -115,6 +116,18 @@ def _chain(a: Side, b: Side) -> Iterator[Unlike]:
                 b=NOT_SAID if letter == "B" else "",
                 meaning="equal drive is taken on trust, and compression is not compared",
             )
+
+
+def _dates(a: Sidecar, b: Sidecar) -> Iterator[Unlike]:
+    """Days that a recorder states are called so: its clock is another than the computer's."""
+    made = [(datetime.fromisoformat(one.date), "") for one in (a, b)]
+    for index, one in enumerate((a, b)):
+        if one.original is not None and one.original.began is not None:
+            by_recorder = datetime.fromtimestamp(one.original.began_s, UTC)
+            made[index] = by_recorder, " by the recorder's clock"
+    if abs((made[1][0] - made[0][0]).total_seconds()) > LONG_APART_DAYS * 86400.0:
+        days = [f"{moment.date().isoformat()}{clock}" for moment, clock in made]
+        yield Unlike(what="date", a=days[0], b=days[1])
 
 
 def _if_unlike(what: str, a: str, b: str, meaning: str = "") -> Iterator[Unlike]:

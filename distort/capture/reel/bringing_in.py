@@ -15,10 +15,10 @@ from distort.capture.reel.making import highest_quiet_db_spl
 from distort.capture.reel.player_level import SweepLevel, highest_at_top, level_of_recording
 from distort.errors import RecordingError, SessionError
 from distort.session.files.folder import SessionFolder
-from distort.session.files.hashing import sha256_of_file
 from distort.session.files.names import RecordingName
 from distort.session.plan.keys import Plan
 from distort.session.recordings.long_audio import OnDisk, open_long
+from distort.session.recordings.original import Original, elsewhere, original_of
 from distort.session.recordings.reel_file import (
     QuietReelPassed,
     ReelPart,
@@ -74,19 +74,21 @@ def add_reel(
     turned_db: float | None,
     channel: int | None,
     progress: Progress,
+    keep_metadata: bool = False,
 ) -> AddedReel:
     """Find one of the session's reels in the audio file `source` and bring its recordings in.
 
     turned_db   how far the volume was turned up since the first recording; None: nobody said. In the first recording
                 of a session nothing was turned.
     channel     of the file, counted from 1; None: it has only one
+    keep_metadata  keep the file's name in the sidecars
 
     Parts that their own check refuses are left out; what was brought in before from the same file is not brought in
     again. Raises RecordingError when the file holds none of the reels, not all of it, a section was lost, the player
     changed its level, or no part is any good; SessionError when the session has no reel, or has this recording already.
     """
-    digest = sha256_of_file(source)
     with open_long(source, channel=channel) as recording:
+        original = original_of(source, kept=keep_metadata)
         progress("looking for the reel", 0, 1)
         found = find_session_reel(recording, session_reels(folder))
         require_whole(found, what=str(source))
@@ -96,12 +98,12 @@ def add_reel(
             folder=folder,
             plan=plan,
             source=source,
-            digest=digest,
+            original=original,
             condition=condition,
             recording=recording,
             found=found,
             began=datetime.now(UTC) - timedelta(seconds=recording.n_samples / recording.sample_rate),
-            turned_db=_turned_db(folder, found, digest, said_db=turned_db, can_tell=levels.can_tell),
+            turned_db=_turned_db(folder, found, original.sha256, said_db=turned_db, can_tell=levels.can_tell),
         )
         recordings, refused = work.bring_in(progress)
     set_aside = _set_aside(folder, condition, found.reel, recordings)
@@ -119,7 +121,7 @@ def add_reel(
         passed=level is not None and not refused and -level.turn_db <= TOO_LOUD_DB,
         down_db=_down(found, levels),
     )
-    _write_passed(folder, plan, added, condition=condition, digest=digest)
+    _write_passed(folder, plan, added, condition=condition, digest=original.sha256)
     return added
 
 
@@ -128,7 +130,7 @@ class _Work:
     folder: SessionFolder
     plan: Plan
     source: Path
-    digest: str
+    original: Original
     condition: str
     recording: OnDisk
     found: FoundReel
@@ -159,7 +161,7 @@ class _Work:
     @property
     def mark(self) -> str:
         """By which a recording that was cut out of this file is known."""
-        return _mark(self.digest)
+        return _mark(self.original.sha256)
 
     def _one(self, part: ReelPart) -> Recording:
         reel = self.found.reel.part_reel(part)
@@ -174,10 +176,14 @@ class _Work:
             stimulus_sha256=self.found.reel.sha256,
             sample_rate=taken.sample_rate,
             channel=1,
-            device=f"recorded elsewhere ({self.source.name}, the reel {self.found.reel.stem}, {self.mark})",
+            device=elsewhere(
+                named=self.source.name if self.original.kept else None,
+                also=f"the reel {self.found.reel.stem}, {self.mark}",
+            ),
             turned_db=self.turned_db,
             date=self._date(taken),
             rest_s=part.rest_s,
+            original=self.original.later_by(taken.first / taken.sample_rate),
         )
         sidecar = sidecar_elsewhere(self.folder, self.plan, made, examined)
         sidecar = replace(sidecar, clock_difference_ppm=_clock_ppm(self.found, examined))

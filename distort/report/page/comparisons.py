@@ -8,6 +8,7 @@ from distort.report.page.markup import Markup, bullets, element, markup
 from distort.report.page.vector import vector_address
 from distort.session.files.folder import SessionFolder
 from distort.session.files.json_fields import load_json_object
+from distort.session.recordings.original import without_file_names
 
 
 def comparison_part(folder: SessionFolder) -> Markup:
@@ -56,7 +57,11 @@ def _words(document: Path) -> dict[str, list[str]]:
     if not isinstance(found, dict):
         return {}
     listed = {key: value if isinstance(value, list) else [value] for key, value in found.items()}
-    return {key: [str(one).replace("+-", "\u00b1") for one in value] for key, value in listed.items() if value}
+    return {
+        key: [without_file_names(str(one)).replace("+-", "\u00b1") for one in value]
+        for key, value in listed.items()
+        if value
+    }
 
 
 def _pictures(files: Sequence[Path]) -> Markup:

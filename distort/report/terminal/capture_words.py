@@ -1,14 +1,17 @@
 """What is said about a calibration and about the quality of a recording."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 
 from rich.console import Console
 
 from distort.capture.calibration.calibrator import CalibratorReading
 from distort.capture.elsewhere.sweep_fitting import FittedSweep
+from distort.capture.measuring.steps import REST_BEFORE_DRIFT_S
+from distort.capture.recorded.clocks import clock_of
 from distort.report.terminal.console import say
 from distort.report.terminal.numbers import hertz_words, level_name
 from distort.session.calibration.calibration_file import STEADY_DAY_DB, ClosingCalibration, MicrophoneCalibration
+from distort.session.recordings.original import Original
 from distort.session.recordings.stored import Recording
 
 
@@ -78,6 +81,47 @@ def print_recorded(console: Console, condition: str, recordings: tuple[Recording
         quality = recording.sidecar.quality
         name = f"{condition}/{recording.sidecar.name.stem}"
         print_quality(console, name, verdict=quality.verdict, sentences=quality.findings)
+
+
+def print_original(console: Console, recording: Recording) -> None:
+    """When it was recorded by its recorder's clock; nothing where its file does not say."""
+    original = recording.sidecar.original
+    if original is not None and original.began is not None:
+        say(console, f"  Recorded {recorder_moment(original)}.")
+
+
+def recorder_moment(original: Original) -> str:
+    """When a file says that it began, and by what."""
+    return f"{original.began} by the recorder's own clock ({original.began_from})"
+
+
+def print_rests(console: Console, recordings: Sequence[Recording]) -> None:
+    """What the repeats of the lowest level can show, by the rest before each; `recordings` are all of a condition."""
+    clock = clock_of(recordings)
+    for one in recordings:
+        if not one.sidecar.after or one.sidecar.rejected is not None:
+            continue
+        rest_s = clock.rest_s(one)
+        if rest_s is None:
+            say(
+                console,
+                f"Careful: {one.sidecar.name.stem} shows neither drift nor heat, because nobody knows how long the "
+                f"loudspeaker rested before it: that takes a date and time of one recorder's clock in every file of "
+                f"the condition, one recording after another.",
+            )
+            continue
+        shows = "drift" if rest_s >= REST_BEFORE_DRIFT_S else "heat that stayed"
+        say(console, f"The loudspeaker rested {rest_s:.0f} s before {one.sidecar.name.stem}: it shows {shows}.")
+
+
+def carried_sentence(names: Sequence[str]) -> str:
+    """Which files of a bundle tell more than their sound, and what to do."""
+    one = len(names) == 1
+    return (
+        f"Careful: {len(names)} of them still {'carries' if one else 'carry'} notes of a recorder or the name of the "
+        f"file that was brought in ({', '.join(names)}): what a session holds is never rewritten, so to leave that "
+        f"behind, bring the originals in once more, into a new session."
+    )
 
 
 def print_fitted(console: Console, name: str, fitted: FittedSweep) -> None:

@@ -9,6 +9,7 @@ from rich.console import Console
 from distort.analysis.curves import Harmonics, Order, Response
 from distort.analysis.sweep.windows import order_window
 from distort.errors import SessionError, UsageError
+from distort.report.terminal.capture_words import recorder_moment
 from distort.report.terminal.console import say
 from distort.report.terminal.numbers import decibels, hertz_words, level_name
 from distort.report.terminal.tables import UNIT_NAMES
@@ -176,7 +177,10 @@ def _recording_lines(used: RecordingUsed, sidecar: Sidecar, *, unchanged: bool) 
     state = "as analysed" if unchanged else "CHANGED or gone since it was analysed"
     yield "", f"SHA-256 {used.sha256[:16]}..., {state}"
     clock = "" if sidecar.clock_difference_ppm is None else f", clock {sidecar.clock_difference_ppm:+.2f} ppm"
-    yield "", f"{sidecar.date}, drive {sidecar.drive_dbfs:.2f} dBFS{clock}, quality {sidecar.quality.verdict}"
+    made = sidecar.date
+    if sidecar.original is not None and sidecar.original.began is not None:
+        made = recorder_moment(sidecar.original)
+    yield "", f"{made}, drive {sidecar.drive_dbfs:.2f} dBFS{clock}, quality {sidecar.quality.verdict}"
 
 
 def _calibration_lines(found: Traced) -> Iterator[tuple[str, str]]:

@@ -1,16 +1,14 @@
 """microphone.json: what `distort calibrate` found, and from what; closing.json: what it found after the work."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 
 from distort.errors import SessionError
 from distort.session.files.hashing import is_sha256
-from distort.session.files.json_fields import read_json, write_json
+from distort.session.files.json_fields import later, read_json, write_json
+from distort.session.recordings.original import ELSEWHERE, Original
 from distort.session.recordings.sidecar import CalibrationInForce
 from signals.levels import spl_of_full_scale
-
-ELSEWHERE = "recorded elsewhere"
-"""How the device of a calibration that was read from a file is called, before the file's name."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -23,6 +21,7 @@ class MicrophoneCalibration:
     file, sha256        the calibrator recording, relative to the session, and its hash
     date, device        ISO 8601 UTC; what recorded it
     spl_of_full_scale   dB SPL of a recording at 0 dBFS: calibrator_db_spl - calibrator_dbfs
+    original            the file that it was read from, of which `file` keeps the sound; None: it was heard live
     """
 
     calibrator_dbfs: float
@@ -33,6 +32,7 @@ class MicrophoneCalibration:
     date: str
     device: str
     spl_of_full_scale: float
+    original: Original | None = field(default=None, metadata=later())
 
     def __post_init__(self) -> None:
         self.in_force()  # raises for levels that none can have

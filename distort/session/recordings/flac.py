@@ -15,9 +15,35 @@ import numpy.typing as npt
 
 from distort.errors import RecordingError
 from distort.session.recordings.flac_frames import samples_in_a_row
+from distort.session.recordings.id3 import ID3_HEADER_BYTES, id3_size
 
-_ID3_HEADER_BYTES = 10
+STREAMINFO, PADDING, SEEK_TABLE, COMMENTS = 0, 1, 3, 4
+"""Kinds of metadata blocks (RFC 9639, section 8.1)."""
+
+MOST_BLOCKS = 10_000
+"""Looked at in a file: programs write some five, and more only for pictures."""
+
+MOST_TAG_BYTES = 1 << 24
+"""Read of a tag: 16 MB, as much as a metadata block can hold."""
+
 _STREAMINFO_BYTES = 34
+
+
+@dataclass(frozen=True, kw_only=True)
+class MetadataBlock:
+    """One block before the frames."""
+
+    kind: int
+    first: int
+    """Where its content begins, in bytes from the start of the file."""
+    size: int
+    """Of its content, in bytes; under 16 MB."""
+
+    def content(self, path: Path) -> bytes:
+        """What `path` holds of it."""
+        with path.open("rb") as file:
+            file.seek(self.first)
+            return file.read(self.size)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -58,28 +84,51 @@ def checked_blocks(path: Path, file: Any, size: int) -> Iterator[npt.NDArray[np.
 
 def stream_info(path: Path) -> StreamInfo:
     """What the header of the FLAC file `path` says (RFC 9639, section 8.2). Raises RecordingError when it has none."""
-    with path.open("rb") as file:
-        begin = file.read(_ID3_HEADER_BYTES)
-        if begin[:3] == b"ID3":  # a tag that some programs put before: its size is in four times seven bits
-            size = sum(byte << (7 * (3 - index)) for index, byte in enumerate(begin[6:10]))
-            file.seek(_ID3_HEADER_BYTES + size)
-        else:
-            file.seek(0)
-        head = file.read(4 + 4 + _STREAMINFO_BYTES)
-        block = head[8:]
-        if head[:4] != b"fLaC" or head[4] & 0x7F != 0 or len(block) < _STREAMINFO_BYTES:
-            raise RecordingError(f"{path} is a FLAC file without its header: copy it again")
-        last = bool(head[4] & 0x80)
-        while not last and len(header := file.read(4)) == 4:
-            last = bool(header[0] & 0x80)
-            file.seek(int.from_bytes(header[1:], "big"), 1)
-        first_frame = file.tell()
-    rate_channels_bits_length = int.from_bytes(block[10:18], "big")
+    blocks = list(metadata_blocks(path))
+    stated = blocks[0].content(path) if blocks else b""
+    if not blocks or blocks[0].kind != STREAMINFO or len(stated) < _STREAMINFO_BYTES:
+        raise RecordingError(f"{path} is a FLAC file without its header: copy it again")
+    rate_channels_bits_length = int.from_bytes(stated[10:18], "big")
     return StreamInfo(
         bits=(rate_channels_bits_length >> 36 & 0x1F) + 1,
-        md5=block[18:34],
-        first_frame=first_frame,
+        md5=stated[18:34],
+        first_frame=blocks[-1].first + blocks[-1].size,
     )
+
+
+def tag_before(path: Path) -> bytes:
+    """The ID3v2 tag that some programs put before the FLAC file `path`, with its header; empty where there is none.
+
+    Raises OSError when the file cannot be read.
+    """
+    with path.open("rb") as file:
+        header = file.read(ID3_HEADER_BYTES)
+        if header[:3] != b"ID3":
+            return b""
+        return header + file.read(min(id3_size(header), MOST_TAG_BYTES))
+
+
+def metadata_blocks(path: Path) -> Iterator[MetadataBlock]:
+    """The metadata blocks of the FLAC file `path` in their order (RFC 9639, section 8.1); none of what is no FLAC file.
+
+    Raises RecordingError when there are more than MOST_BLOCKS, OSError when the file cannot be read.
+    """
+    with path.open("rb") as file:
+        begin = file.read(ID3_HEADER_BYTES)
+        at = ID3_HEADER_BYTES + id3_size(begin) if begin[:3] == b"ID3" else 0
+        file.seek(at)
+        if file.read(4) != b"fLaC":
+            return
+        for _ in range(MOST_BLOCKS):
+            header = file.read(4)
+            if len(header) < 4:
+                return
+            block = MetadataBlock(kind=header[0] & 0x7F, first=file.tell(), size=int.from_bytes(header[1:], "big"))
+            yield block
+            if header[0] & 0x80:  # the last of them
+                return
+            file.seek(block.size, 1)
+    raise RecordingError(f"{path} has more than {MOST_BLOCKS} blocks before its sound: it is damaged, export it again")
 
 
 def _check_frames(path: Path, stated: StreamInfo, promised: int) -> None:

@@ -1,6 +1,6 @@
-"""Sweeps made elsewhere: their files in stimuli/, by the hash that the sidecars of their recordings state."""
+"""Sweeps made elsewhere: their sound in stimuli/, by the hash of the file that was given."""
 
-import shutil
+from dataclasses import dataclass
 from pathlib import Path
 
 from distort.errors import SessionError
@@ -8,21 +8,37 @@ from distort.session.files.atomic import make_folder, staged
 from distort.session.files.folder import AUDIO_SUFFIXES, SessionFolder
 from distort.session.files.hashing import sha256_of_file
 from distort.session.recordings.long_audio import open_long
+from distort.session.recordings.plain_audio import copier
 from distort.session.recordings.sidecar import Sidecar
 from signals import SampledSweep, hold_samples
 
 MADE_ELSEWHERE = "made-elsewhere_"
 
 
-def keep_stimulus_file(folder: SessionFolder, source: Path) -> str:
-    """Copy `source`, byte for byte, into stimuli/ unless it is there; its SHA-256. Raises SessionError."""
+@dataclass(frozen=True, kw_only=True)
+class KeptStimulus:
+    """The file of a sweep made elsewhere, in stimuli/."""
+
+    sha256: str
+    """Of what is kept."""
+    original_sha256: str
+    """Of the file that was given, after which it is named."""
+
+
+def keep_stimulus_file(folder: SessionFolder, source: Path, *, keep_metadata: bool = False) -> KeptStimulus:
+    """Copy the sound of `source` into stimuli/ unless it is there; with `keep_metadata` the file, byte for byte.
+
+    Raises SessionError when the folder does not allow it, RecordingError when `source` is not whole.
+    """
     digest = sha256_of_file(source)
-    place = folder.inside("stimuli", f"{MADE_ELSEWHERE}{digest[:16]}{source.suffix.lower()}")
-    if not place.exists():
+    place = next((there for there in _places(folder, digest) if there.exists()), None)
+    if place is None:
+        suffix, write = copier(source, keep_metadata=keep_metadata)
+        place = folder.inside("stimuli", f"{_stem(digest)}{suffix}")
         make_folder(place.parent)
         with staged(place, replace=False) as temporary:
-            shutil.copyfile(source, temporary)
-    return digest
+            write(temporary)
+    return KeptStimulus(sha256=sha256_of_file(place), original_sha256=digest)
 
 
 def give_samples(folder: SessionFolder, sidecar: Sidecar) -> None:
@@ -35,7 +51,7 @@ def give_samples(folder: SessionFolder, sidecar: Sidecar) -> None:
     if not isinstance(sweep, SampledSweep) or sweep.held:
         return
     digest = sidecar.stimulus_sha256
-    places = [folder.inside("stimuli", f"{MADE_ELSEWHERE}{digest[:16]}{suffix}") for suffix in AUDIO_SUFFIXES]
+    places = _places(folder, sidecar.stimulus_original_sha256 or digest)
     path = next((place for place in places if place.is_file()), None)
     if path is None:
         raise SessionError(f"{places[0]} is missing: bring back the sweep that was played for {sidecar.name.stem}")
@@ -44,3 +60,11 @@ def give_samples(folder: SessionFolder, sidecar: Sidecar) -> None:
         held = hold_samples(file.part(first, first + sweep.n_samples))
     if sha256_of_file(path) != digest or held != sweep.samples_sha256:
         raise SessionError(f"{path} is not the sweep that was played for {sidecar.name.stem}: its SHA-256 differs")
+
+
+def _places(folder: SessionFolder, original_sha256: str) -> list[Path]:
+    return [folder.inside("stimuli", f"{_stem(original_sha256)}{suffix}") for suffix in AUDIO_SUFFIXES]
+
+
+def _stem(original_sha256: str) -> str:
+    return f"{MADE_ELSEWHERE}{original_sha256[:16]}"

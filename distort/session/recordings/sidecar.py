@@ -11,6 +11,7 @@ from distort.session.files.hashing import is_sha256, sha256_of_file
 from distort.session.files.json_fields import by, later, read_json, write_json
 from distort.session.files.names import RecordingName, check_condition
 from distort.session.plan.keys import Loudspeaker, Setup
+from distort.session.recordings.original import Original
 from distort.session.recordings.reel_layout import layout_of, reel_of, stimulus_of
 from signals import Reel, Stimulus, describe
 
@@ -97,7 +98,8 @@ class Sidecar:
     loudspeaker: Loudspeaker
     setup: Setup
     date: str
-    """When it began to be recorded: ISO 8601, UTC."""
+    """When it began to be recorded, by this computer's clock: ISO 8601, UTC. Of a recording that was made elsewhere:
+    when it was brought in."""
     rest_s: float | None
     """How long the loudspeaker rested before it, seconds; None: nobody knows."""
     clock_difference_ppm: float | None
@@ -118,6 +120,10 @@ class Sidecar:
     without a loopback."""
     repositioned: bool = field(default=False, metadata=later())
     """The microphone or the loudspeaker was set up anew since the take before it."""
+    original: Original | None = field(default=None, metadata=later())
+    """The file that it was brought in from; None: this program recorded it, or an older version brought it in."""
+    stimulus_original_sha256: str | None = field(default=None, metadata=later())
+    """Of the file of a sweep made elsewhere as it was given, of which stimuli/ keeps the sound; None: of no other."""
 
     def __post_init__(self) -> None:
         try:
@@ -135,6 +141,8 @@ class Sidecar:
         _check_size("clock_difference_ppm", self.clock_difference_ppm, 1e6)
         _check_size("turned_db", self.turned_db, LARGEST_DB)
         _check_hashes(self.stimulus_sha256, self.recording_sha256)
+        if self.stimulus_original_sha256 is not None:
+            _check_hashes(self.stimulus_original_sha256)
         _check_date(self.date)
 
     @property

@@ -1,7 +1,6 @@
 """Recordings in and out of a session: audio and sidecar together, the audio last and never overwritten."""
 
 import dataclasses
-import shutil
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
@@ -14,6 +13,7 @@ from distort.session.files.atomic import make_folder, staged
 from distort.session.files.folder import AUDIO_SUFFIXES, RecordingFiles, SessionFolder
 from distort.session.files.hashing import sha256_of_file
 from distort.session.recordings.audio import encoder, read_audio
+from distort.session.recordings.plain_audio import copier
 from distort.session.recordings.sampled_stimuli import give_samples
 from distort.session.recordings.sidecar import Sidecar, Subtype, read_sidecar, require_same_file, write_sidecar
 
@@ -64,8 +64,12 @@ def save_recording(
     return _save(files, sidecar, write)
 
 
-def bring_in_recording(folder: SessionFolder, source: Path, sidecar: Sidecar) -> Recording:
-    """Copy the audio file `source`, byte for byte, into the session under the name that `sidecar` gives.
+def bring_in_recording(
+    folder: SessionFolder, source: Path, sidecar: Sidecar, *, keep_metadata: bool = False
+) -> Recording:
+    """Copy the sound of the audio file `source` into the session under the name that `sidecar` gives.
+
+    Its samples are kept bit for bit, nothing else of it; with `keep_metadata` the file is kept byte for byte.
 
     The hash is set here. Raises SessionError as `save_recording` does, RecordingError when `source` is no recording or
     is not at the rate that `sidecar` says.
@@ -73,8 +77,8 @@ def bring_in_recording(folder: SessionFolder, source: Path, sidecar: Sidecar) ->
     _, sample_rate = read_audio(source, channel=sidecar.channel)
     if sample_rate != sidecar.sample_rate:
         raise RecordingError(f"{source} is at {sample_rate} Hz, where {sidecar.sample_rate} Hz was said")
-    files = folder.recording(sidecar.condition, sidecar.name, source.suffix.lower())
-    return _save(files, sidecar, lambda place: _copy(source, place))
+    suffix, write = copier(source, keep_metadata=keep_metadata)
+    return _save(folder.recording(sidecar.condition, sidecar.name, suffix), sidecar, write)
 
 
 def _save(files: RecordingFiles, sidecar: Sidecar, write: Callable[[Path], None]) -> Recording:
@@ -91,11 +95,6 @@ def _save(files: RecordingFiles, sidecar: Sidecar, write: Callable[[Path], None]
         complete = dataclasses.replace(sidecar, recording_sha256=sha256_of_file(temporary))
         write_sidecar(files.sidecar_path, complete)
     return Recording(files=files, sidecar=complete)
-
-
-def _copy(source: Path, path: Path) -> None:
-    with source.open("rb") as original, path.open("wb") as copy:
-        shutil.copyfileobj(original, copy)
 
 
 def _load(folder: SessionFolder, files: RecordingFiles) -> Recording:
