@@ -10,6 +10,7 @@ from collections.abc import Collection, Sequence
 from distort.errors import DistortError, UsageError
 from distort.system import Refusal, is_closed_pipe, refusal
 from distort.version import __version__
+from signals.errors import shown
 
 DONE, NO_ANSWER, WRONG_USAGE, INTERRUPTED = 0, 1, 2, 130
 
@@ -70,7 +71,7 @@ def _check_command(words: Sequence[str], commands: Collection[str]) -> None:
     if first is not None and first not in commands:
         from distort.commands.parser import nearest
 
-        raise UsageError(f"there is no command {first!r}{nearest(first, commands)}. See distort --help")
+        raise UsageError(f"there is no command {shown(first)}{nearest(first, commands)}. See distort --help")
 
 
 def _sentence(error: Exception) -> str:

@@ -45,6 +45,7 @@ from distort.session.plan.keys import ReportPlan
 from distort.session.plan.reading import read_plan
 from distort.session.results.analysed import doubts
 from distort.session.results.condition_results import ConditionResults, Findings, conditions_analysed, read_results
+from signals.errors import shown
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -108,7 +109,7 @@ class Session(Shown):
     def __getitem__(self, condition: str) -> "Condition":
         """One condition. Raises UsageError when it was not analysed."""
         if condition not in self.results:
-            raise UsageError(f"no condition {condition!r} was analysed: there are {', '.join(self.results)}")
+            raise UsageError(f"no condition {shown(condition)} was analysed: there are {', '.join(self.results)}")
         return Condition(session=self, results=self.results[condition])
 
     def _print(self, console: Console) -> None:
@@ -160,7 +161,7 @@ class Condition(Shown):
         """Change against the lowest level, from "sweep" or "multitone". Raises UsageError when there is none."""
         known = [one.source for one in self.findings.compression]
         if source not in known:
-            raise UsageError(f"there is no compression from {source!r}: there is {', '.join(known) or 'none'}")
+            raise UsageError(f"there is no compression from {shown(source)}: there is {', '.join(known) or 'none'}")
         path = self.session.folder.compression_path(self.findings.condition, source)
         return self._curves(path, print_compression, figure=f"compression_{self.findings.condition}_{source}")
 
@@ -209,7 +210,7 @@ class Curves(Shown):
     def __getitem__(self, column: str) -> FloatArray:
         """One column as a copy. Raises UsageError when there is none of that name."""
         if column not in self.values:
-            raise UsageError(f"there is no column {column!r}: {', '.join(self.values)}")
+            raise UsageError(f"there is no column {shown(column)}: {', '.join(self.values)}")
         return self.values[column].copy()
 
     def to_pandas(self) -> Any:

@@ -62,6 +62,7 @@ from distort.session.results.condition_results import (
 )
 from distort.session.results.multitone_results import MultitoneFound, WarmUp, band_table, multitone_found
 from distort.version import __version__
+from signals.errors import shown
 
 T = TypeVar("T")
 
@@ -97,7 +98,7 @@ def analyze_session_into(
     plan = read_plan(root)
     recorded = folder.conditions_recorded()
     if condition is not None and condition not in recorded:
-        raise SessionError(f"{root} has no recordings of condition {condition!r}: there are {_listed(recorded)}")
+        raise SessionError(f"{root} has no recordings of condition {shown(condition)}: there are {_listed(recorded)}")
     chosen = recorded if condition is None else (condition,)
     if not chosen:
         raise SessionError(f"{root} has no recordings yet: `distort measure` or `distort add` makes some")

@@ -1,7 +1,8 @@
 """session.toml: what it may say, what it means, and the sentence for everything else."""
 
+import time
 import tomllib
-from dataclasses import fields
+from dataclasses import fields, replace
 from pathlib import Path
 from typing import Any
 
@@ -12,7 +13,7 @@ from hypothesis import strategies as st
 from distort.errors import PlanError, SessionError, UsageError
 from distort.session.plan.keys import SECTIONS, Loudspeaker, Plan
 from distort.session.plan.reading import plan_from_text, read_plan, sweep_stimulus
-from distort.session.plan.template import parse_conditions, parse_levels, plan_text, write_plan
+from distort.session.plan.template import parse_conditions, parse_levels, plan_text, text_of, write_plan
 
 KEYS = {
     "loudspeaker": ["name", "unit", "firmware", "input", "volume", "preset", "note"],
@@ -126,6 +127,16 @@ def test_a_key_before_the_first_section_is_an_unknown_section() -> None:
         ("setup", "conditions", '["figures"]', "that name is taken"),
         ("loudspeaker", "volume", "7", 'a text in quotes, such as "7"'),
         ("loudspeaker", "note", '"\\u001b[2J"', "without control characters"),
+        ("loudspeaker", "unit", f"'{'W' * 201}'", "a text of at most 200 characters, not of 201"),
+        ("loudspeaker", "note", f"'{'W' * 2001}'", "a text of at most 2,000 characters, not of 2,001"),
+        ("report", "title", f"'{'W' * 1000}'", "a text of at most 200 characters, not of 1,000"),
+        ("report", "credit", f"'{'W' * 1000}'", "a text of at most 200 characters, not of 1,000"),
+        ("microphone", "response_file", f"'{'a/' * 150}b'", "a text of at most 200 characters, not of 301"),
+        ("setup", "conditions", f"{[f'c{n}' for n in range(101)]}", "at most 100 of them, not 101"),
+        ("levels", "db_spl", f"{[20 + n for n in range(101)]}", "at most 100 of them, not 101"),
+        ("setup", "radiation", f"'{'x' * 1000}'", f"not 'xxxx{'x' * 35}...{'x' * 19}' (1,000 characters)"),
+        ("setup", "distance_m", f"0x{'f' * 4000}", "from 0.005 to 100, not a number of thousands of digits"),
+        ("loudspeaker", "volume", f"[{'1, ' * 1000}]", "1, 1] (3,000 characters)"),
         ("microphone", "response_file", '"/etc/mic.txt"', "inside the session folder"),
         ("microphone", "response_file", '"../mic.txt"', "inside the session folder"),
         ("microphone", "response_file", "'C:\\mic.txt'", "inside the session folder"),
@@ -163,13 +174,47 @@ def test_a_value_that_cannot_be_meant_is_one_sentence(section: str, key: str, va
         ("format = 1\n[loudspeaker\nname = 'a'", "line 2"),
         ("format = 1\n[loudspeaker]\nname = a", "line 3"),
         ("format = 1\n[loudspeaker]\nname = 'a'\nname = 'b'", "line 4"),
-        ("format = 1\na = " + "[" * 5000, "nested too deeply"),
+        ("format = 1\na = " + "[" * 4000, "nested too deeply"),
+        ("format = 1\n" + "a." * 50_000, "line 2 has 100,000 characters; up to 5,000 are read"),
+        (
+            "format = 1\n" + "a" * 4000 + " = 1",
+            f"unknown section '{'a' * 39}...{'a' * 19}' (4,000 characters); the near",
+        ),
     ],
 )
 def test_a_plan_that_is_none_is_one_sentence(text: str, said: str) -> None:
     message = refusal(text)
     assert "desk/session.toml" in message
     assert said in message
+    assert len(message) < 300
+
+
+def test_texts_as_long_as_they_may_be_are_read(tmp_path: Path) -> None:
+    """Every one at its longest, a list of files included, is a plan that is small enough to be read again."""
+    long = {"name": "W" * 200, "unit": "\N{CJK UNIFIED IDEOGRAPH-97F3}" * 200, "note": "\n" * 1999 + "."}
+    plan = plan_of("")
+    longest = replace(
+        plan,
+        loudspeaker=replace(plan.loudspeaker, **long),
+        setup=replace(plan.setup, conditions=tuple(f"{'c' * 37}{n:03}" for n in range(100))),
+        report=replace(plan.report, title='"' * 200, credit="\\" * 200),
+        analysis=replace(plan.analysis, response_files=tuple(f"{n:03}{'f' * 197}" for n in range(20))),
+    )
+    (tmp_path / "session.toml").write_text(text_of(longest), encoding="utf-8")
+    assert read_plan(tmp_path) == longest
+
+
+@pytest.mark.parametrize(
+    "text",
+    ["format = 1\n" + ("a." * 2400 + "a = 1\n") * 20, "\n".join(f"[{'a.' * n}a]" for n in range(300)), "\n" * 99_990],
+)
+def test_no_plan_takes_long_to_be_refused(tmp_path: Path, text: str) -> None:
+    """Keys of n parts take n^2 steps to read: one of 1 MB would take an hour."""
+    (tmp_path / "session.toml").write_text(text, encoding="utf-8")
+    started = time.process_time()
+    with pytest.raises(PlanError):
+        read_plan(tmp_path)
+    assert time.process_time() - started < 10.0
 
 
 def test_what_no_key_can_say_alone() -> None:

@@ -8,6 +8,7 @@ from distort.commands.parser import Parser, Subparsers, add_command, nearest
 from distort.commands.targets import session_and_condition
 from distort.commands.values import positive
 from distort.errors import SessionError, UsageError
+from signals.errors import shown
 
 if TYPE_CHECKING:
     from distort.capture.recorded.comparable import Side
@@ -108,6 +109,7 @@ def _found(target: Target) -> "tuple[SessionFolder, str]":
         raise UsageError(f"say which condition of {root} is meant, as in {root}:{recorded[0]}: {listed}")
     if condition not in recorded:
         raise UsageError(
-            f"{root} has no recordings of condition {condition!r}{nearest(condition, recorded)}: there are {listed}"
+            f"{root} has no recordings of condition {shown(condition)}{nearest(condition, recorded)}: "
+            f"there are {listed}"
         )
     return folder, condition

@@ -5,6 +5,7 @@ from collections.abc import Callable, Iterable, Sequence
 from typing import Any, NoReturn
 
 from distort.errors import UsageError
+from signals.errors import shown
 
 Run = Callable[[argparse.Namespace], int]
 """Does a command and gives its exit status."""
@@ -81,4 +82,4 @@ def check_leftover(parser: Parser, leftover: Sequence[str]) -> None:
         return
     options = [word for word in parser.words() if word.startswith("--")]
     word = leftover[0].split("=")[0]
-    raise UsageError(f"{parser.prog} does not know {word!r}{nearest(word, options)}. See {parser.prog} --help")
+    raise UsageError(f"{parser.prog} does not know {shown(word)}{nearest(word, options)}. See {parser.prog} --help")

@@ -4,6 +4,7 @@ import argparse
 from pathlib import Path
 
 from distort.commands.parser import Parser, Subparsers, add_command
+from signals.errors import shown
 
 
 def add_parser(subparsers: "Subparsers[Parser]") -> None:
@@ -38,7 +39,7 @@ def run(arguments: argparse.Namespace) -> int:
     files = known.get(arguments.recording)
     if files is None:
         listed = ", ".join(known) or "none yet"
-        raise SessionError(f"{folder.root} has no recording {arguments.recording!r}: there are {listed}")
+        raise SessionError(f"{folder.root} has no recording {shown(arguments.recording)}: there are {listed}")
     reject(files.sidecar_path, arguments.reason)
     say(make_console(), f"{arguments.recording} is left out from the next analysis on: {arguments.reason.strip()}")
     return 0

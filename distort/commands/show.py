@@ -5,6 +5,7 @@ from typing import TYPE_CHECKING
 
 from distort.commands.parser import Parser, Subparsers, add_command
 from distort.commands.values import finite, path
+from signals.errors import shown
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -119,7 +120,9 @@ def _print_quality(
     if not recorded:
         raise SessionError(f"{folder.root} has no recordings yet: `distort measure` or `distort add` makes some")
     if wanted is not None and wanted not in recorded:
-        raise UsageError(f"{folder.root} has no recordings of condition {wanted!r}: there are {', '.join(recorded)}")
+        raise UsageError(
+            f"{folder.root} has no recordings of condition {shown(wanted)}: there are {', '.join(recorded)}"
+        )
     chosen = {name: load_recordings(folder, name) for name in recorded if wanted in (None, name)}
     if for_machines:
         print_document(console, quality_documents(chosen))

@@ -5,6 +5,7 @@ import re
 
 from distort.commands.parser import Parser, Subparsers, add_command
 from distort.commands.values import finite
+from signals.errors import shown
 
 _VALUE = re.compile(r"\s*([0-9]*[.]?[0-9]+(?:e[+-]?[0-9]+)?)\s*(hz|khz|mm|cm|m)?\s*", re.IGNORECASE)
 IN_HZ = {"hz": 1.0, "khz": 1e3}
@@ -57,7 +58,7 @@ def parse_value(text: str) -> tuple[float, str]:
 
     found = _VALUE.fullmatch(text)
     if found is None:
-        raise UsageError(f"{text!r} is neither a frequency (1200, 1.2kHz) nor a length (14.3cm, 143mm, 0.143m)")
+        raise UsageError(f"{shown(text)} is neither a frequency (1200, 1.2kHz) nor a length (14.3cm, 143mm, 0.143m)")
     number, unit = float(found[1]), (found[2] or "hz").lower()
     if unit in IN_HZ and not LOWEST_HZ <= number * IN_HZ[unit] <= HIGHEST_HZ:
         raise UsageError(

@@ -10,6 +10,7 @@ from functools import cache
 from typing import Any
 
 from distort.errors import DeviceError
+from signals.errors import shown
 
 COMMON_RATES_HZ = (44100, 48000, 88200, 96000, 176400, 192000)
 """Sample rates that converters offer; only these are tried when it must be said which ones a card has."""
@@ -95,13 +96,13 @@ def find_card(wanted: str | None, *, output: bool) -> CardInfo:
     exact = [card for card in cards if wanted in (str(card.number), card.name)]
     fitting = exact or [card for card in cards if wanted.lower() in card.name.lower()]
     if not fitting:
-        raise DeviceError(f"there is no sound card {wanted!r}: `distort devices` lists them")
+        raise DeviceError(f"there is no sound card {shown(wanted)}: `distort devices` lists them")
     usable = [card for card in fitting if card in able]
     if not usable:
         raise DeviceError(f"sound card {fitting[0].number}, {fitting[0].name}, has no {way}: name another with --{way}")
     if len(usable) > 1:
         which = "; ".join(f"{card.number} {card.name} ({card.host_api})" for card in usable)
-        raise DeviceError(f"{wanted!r} may be several sound cards, {which}: name one by its number with --{way}")
+        raise DeviceError(f"{shown(wanted)} may be several sound cards, {which}: name one by its number with --{way}")
     return usable[0]
 
 

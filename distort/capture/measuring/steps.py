@@ -8,6 +8,7 @@ from distort.session.files.folder import SessionFolder
 from distort.session.files.names import RecordingName
 from distort.session.plan.keys import Plan
 from distort.session.recordings.stimulus_files import Planned, planned
+from signals.errors import shown
 
 REST_BEFORE_DRIFT_S = 60.0
 """A voice coil cools in seconds to some tens of seconds; after a minute it is the rest of the chain that differs."""
@@ -65,7 +66,7 @@ def _wanted(
         )
         if not chosen:
             known = ", ".join(step.name.stem for step in every)
-            raise UsageError(f"the plan has no {only!r}: it has {known}")
+            raise UsageError(f"the plan has no {shown(only)}: it has {known}")
         every = chosen
     if again:
         one_of_each = {replace(step.name, take=1): step for step in reversed(every)}  # the first of its takes

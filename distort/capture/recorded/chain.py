@@ -18,6 +18,7 @@ from distort.session.recordings.audio import read_audio
 from distort.session.recordings.resampling import resample
 from distort.session.recordings.stimulus_files import SWEEP
 from distort.session.recordings.stored import Recording, load_recordings
+from signals.errors import shown
 from signals.levels import distance_gain_db
 
 LOOPBACK = "loopback"
@@ -41,7 +42,7 @@ def with_chain_of_levels(
     name = plan.analysis.chain_condition
     if name is not None and name not in plan.setup.conditions:
         raise PlanError(
-            f"session.toml: [analysis] chain_condition is {name!r}, which is none of [setup] conditions "
+            f"session.toml: [analysis] chain_condition is {shown(name)}, which is none of [setup] conditions "
             f"({', '.join(plan.setup.conditions)}): add it there, and record it without a loudspeaker"
         )
     if any(one.sidecar.condition == name for takes in sweeps.values() for one in takes):

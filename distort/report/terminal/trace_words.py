@@ -20,6 +20,7 @@ from distort.session.recordings.sidecar import Sidecar, read_sidecar
 from distort.session.recordings.stimulus_files import SHORT_SWEEP, SWEEP
 from distort.session.results.condition_results import ConditionResults, LevelFound, RecordingUsed
 from signals import Sweep
+from signals.errors import shown
 
 RESPONSE, THD = "response", "thd"
 
@@ -94,7 +95,7 @@ def _order(harmonics: Harmonics, quantity: str) -> Order | None:
         if quantity == f"h{order.order}":
             return order
     last = harmonics.orders[-1].order if harmonics.orders else 1
-    raise UsageError(f"{quantity!r} is no quantity that can be traced: {RESPONSE}, {THD}, or h2 to h{last}")
+    raise UsageError(f"{shown(quantity)} is no quantity that can be traced: {RESPONSE}, {THD}, or h2 to h{last}")
 
 
 def _recordings(

@@ -8,6 +8,7 @@ from distort.session.files.hashing import is_sha256
 from distort.session.files.json_fields import later, read_json, write_json
 from distort.session.recordings.original import ELSEWHERE, Original
 from distort.session.recordings.sidecar import CalibrationInForce
+from signals.errors import shown
 from signals.levels import spl_of_full_scale
 
 
@@ -40,7 +41,7 @@ class MicrophoneCalibration:
         if abs(expected - self.spl_of_full_scale) > 1e-3:  # what a hand that shortens the decimals may leave
             raise ValueError(f"spl_of_full_scale is {self.spl_of_full_scale:g}, its parts say {expected:g}")
         if not is_sha256(self.sha256):
-            raise ValueError(f"{self.sha256!r} is not a SHA-256")
+            raise ValueError(f"{shown(self.sha256)} is not a SHA-256")
 
     @property
     def live(self) -> bool:

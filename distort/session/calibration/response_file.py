@@ -16,6 +16,7 @@ import numpy as np
 import numpy.typing as npt
 
 from distort.errors import SessionError
+from signals.errors import shown
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -172,10 +173,10 @@ def _number(where: str, cell: str, *, decimal_comma: bool) -> float:
     written = cell.replace(",", ".") if decimal_comma and cell.count(",") == 1 and "." not in cell else cell
     # float() alone would also take 1_000
     if not re.fullmatch(r"[-+]?(\d+\.?\d*|\.\d+)([eE][-+]?\d+)?|[-+]?(nan|inf|infinity)", written, re.IGNORECASE):
-        raise SessionError(f"{where}: {cell!r} is not a number")
+        raise SessionError(f"{where}: {shown(cell)} is not a number")
     value = float(written)
     if not math.isfinite(value):
-        raise SessionError(f"{where}: {cell!r} is not a finite number")
+        raise SessionError(f"{where}: {shown(cell)} is not a finite number")
     return value
 
 

@@ -14,6 +14,7 @@ from distort.session.files.names import (
     stimulus_stem,
 )
 from distort.session.files.portable import leads_out
+from signals.errors import shown
 
 AUDIO_SUFFIXES = (".wav", ".flac")
 PLAN_FILE = "session.toml"
@@ -60,7 +61,7 @@ class SessionFolder:
         """The path `parts` below the session. Raises SessionError when it leads out of it."""
         for part in parts:
             if leads_out(part) or "\0" in part:
-                raise SessionError(f"{part!r} leads out of the session {self.root}: name a file inside it")
+                raise SessionError(f"{shown(part)} leads out of the session {self.root}: name a file inside it")
         path = self.root.joinpath(*parts)
         if not _real(path).is_relative_to(_real(self.root)):
             raise SessionError(f"{path} is a link that leads out of the session {self.root}: copy the file into it")
@@ -79,7 +80,7 @@ class SessionFolder:
         """Where a recording and its sidecar lie, or would lie."""
         self.recordings_folder(condition)
         if suffix not in AUDIO_SUFFIXES:
-            raise SessionError(f"a recording ends in {' or '.join(AUDIO_SUFFIXES)}, not {suffix!r}")
+            raise SessionError(f"a recording ends in {' or '.join(AUDIO_SUFFIXES)}, not {shown(suffix)}")
         return RecordingFiles(
             condition=condition,
             name=name,

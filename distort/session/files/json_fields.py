@@ -19,6 +19,7 @@ from typing import Any, TypeVar
 from distort import system
 from distort.errors import SessionError
 from distort.session.files.atomic import write_text
+from signals.errors import shown
 
 T = TypeVar("T")
 
@@ -64,7 +65,9 @@ def read_json(path: Path, made_by: type[T]) -> T:
     document = load_json_object(path)
     written = document.pop("format", None)
     if written != FORMAT or isinstance(written, bool):
-        raise SessionError(f"{path} says format {written!r}, this program reads {FORMAT}: was it written by another?")
+        raise SessionError(
+            f"{path} says format {shown(written)}, this program reads {FORMAT}: was it written by another?"
+        )
     try:
         return from_plain(document, made_by)
     except ValueError as error:
@@ -136,7 +139,7 @@ def _to_plain(value: Any) -> Any:
 def from_plain(plain: Any, made_by: type[T]) -> T:
     """An instance of the dataclass `made_by` from a JSON object. Raises ValueError saying which key is wrong."""
     if not isinstance(plain, dict):
-        raise ValueError(f"an object is needed, not {plain!r}")
+        raise ValueError(f"an object is needed, not {shown(plain)}")
     types_by_name = typing.get_type_hints(made_by)
     fields = {field.name: field for field in dataclasses.fields(typing.cast(Any, made_by))}
     later = {name for name, field in fields.items() if field.metadata.get("later")}
@@ -164,11 +167,11 @@ def _value(plain: Any, wanted: Any) -> Any:
         return None if plain is None else _value(plain, inner)
     if origin is tuple:
         if not isinstance(plain, list):
-            raise ValueError(f"a list is needed, not {plain!r}")
+            raise ValueError(f"a list is needed, not {shown(plain)}")
         return tuple(_value(item, arguments[0]) for item in plain)
     if origin is typing.Literal:
         if plain not in arguments:
-            raise ValueError(f"one of {', '.join(map(repr, arguments))} is needed, not {plain!r}")
+            raise ValueError(f"one of {', '.join(map(repr, arguments))} is needed, not {shown(plain)}")
         return plain
     if dataclasses.is_dataclass(wanted):
         return from_plain(plain, typing.cast(type[Any], wanted))
@@ -181,5 +184,5 @@ def _scalar(plain: Any, wanted: type) -> Any:
             raise ValueError("the number is too large")
         return float(plain)
     if type(plain) is not wanted:  # exactly: true is no whole number here
-        raise ValueError(f"{wanted.__name__} is needed, not {plain!r}")
+        raise ValueError(f"{wanted.__name__} is needed, not {shown(plain)}")
     return plain

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 
 from distort.errors import SessionError
 from distort.session.files.portable import fault_of
+from signals.errors import shown
 
 LOWEST_LEVEL_DB_SPL = 20.0
 HIGHEST_LEVEL_DB_SPL = 140.0
@@ -39,13 +40,13 @@ def check_condition(condition: str) -> str:
     """`condition`, if it can name a folder on every system. Raises SessionError saying what a condition may be."""
     if not _CONDITION.fullmatch(condition):
         raise SessionError(
-            f"{condition!r} cannot name a condition: use 1 to 40 letters (a to z), digits, - and _, "
+            f"{shown(condition)} cannot name a condition: use 1 to 40 letters (a to z), digits, - and _, "
             f"beginning with a letter or digit"
         )
     if condition.lower() in RESERVED_CONDITIONS:
-        raise SessionError(f"{condition!r} cannot name a condition: that name is taken; choose another")
+        raise SessionError(f"{shown(condition)} cannot name a condition: that name is taken; choose another")
     if (fault := fault_of(condition)) is not None:
-        raise SessionError(f"{condition!r} cannot name a condition: {fault}; choose another")
+        raise SessionError(f"{shown(condition)} cannot name a condition: {fault}; choose another")
     return condition
 
 
@@ -68,7 +69,7 @@ class RecordingName:
 
     def __post_init__(self) -> None:
         if not _STIMULUS.fullmatch(self.stimulus):
-            raise SessionError(f"{self.stimulus!r} cannot name a stimulus: use letters (a to z), digits and -")
+            raise SessionError(f"{shown(self.stimulus)} cannot name a stimulus: use letters (a to z), digits and -")
         if not 1 <= self.take <= MOST_TAKES:
             raise SessionError(f"take {self.take} of {self.stimulus} is outside 1 ... {MOST_TAKES}")
         format_level(self.level_db_spl)

@@ -34,7 +34,7 @@ class Loudspeaker:
     input: str = field(default="", metadata=_facts(rules.text, "the input used"))
     volume: str = field(default="", metadata=_facts(rules.text, "where its level control stands"))
     preset: str = field(default="", metadata=_facts(rules.text, "its preset or filter switches"))
-    note: str = field(default="", metadata=_facts(rules.text, "anything else a reader must know"))
+    note: str = field(default="", metadata=_facts(rules.note, "anything else a reader must know"))
 
 
 @dataclass(frozen=True, kw_only=True)

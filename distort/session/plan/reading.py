@@ -13,9 +13,16 @@ from distort.errors import AnalysisError, PlanError
 from distort.session.files.folder import PLAN_FILE
 from distort.session.files.portable import twin_of
 from distort.session.plan.keys import FORMAT, SECTIONS, Plan
+from signals.errors import shown
 
-MOST_BYTES = 1_000_000
-"""A hundred times the longest plan that anybody would write."""
+MOST_BYTES = 100_000
+"""Over ten times the plan that `distort new` writes, all texts as long as they may be included."""
+
+LONGEST_LINE = 5_000
+"""Characters: a note with every line break spelled takes 4,000. A key of n parts takes Python n^2 steps to read."""
+
+LONGEST_NEAR = 100
+"""Characters of an unknown key that are compared with the known ones: none of them is longer."""
 
 HIGHEST_TONE_HZ = 20000.0
 HIGHEST_TONE_SHARE = 0.45
@@ -51,12 +58,15 @@ def _read(path: Path) -> bytes:
     with path.open("rb") as file:
         content = file.read(MOST_BYTES + 1)
     if len(content) > MOST_BYTES:
-        raise PlanError(f"{path} is larger than {MOST_BYTES / 1e6:g} MB: it is no plan")
+        raise PlanError(f"{path} is larger than {MOST_BYTES // 1000} kB: it is no plan")
     return content
 
 
 def plan_from_text(text: str, *, source: str) -> Plan:
     """The plan that `text` states; `source` names it in errors. Raises PlanError as `read_plan` does."""
+    for number, line in enumerate(text.splitlines(), start=1):
+        if len(line) > LONGEST_LINE:
+            raise PlanError(f"{source}, line {number} has {len(line):,} characters; up to {LONGEST_LINE:,} are read")
     try:
         document = tomllib.loads(text + "\n")  # so that an error in the last line is still told by its line
     except ValueError as error:  # TOMLDecodeError is one; so is a whole number of thousands of digits
@@ -112,21 +122,21 @@ def _check_format(written: object, source: str) -> None:
     if written is None:
         raise PlanError(f"{source} does not begin with `format = {FORMAT}`: add that line at its top")
     if written != FORMAT or isinstance(written, bool):
-        raise PlanError(f"{source} says format = {written!r}; this program reads format = {FORMAT}")
+        raise PlanError(f"{source} says format = {shown(written)}; this program reads format = {FORMAT}")
 
 
 def _check_known(given: Iterable[str], known: Iterable[str], what: str, source: str) -> None:
     names = list(known)
     for name in given:
         if name not in names:
-            nearest = difflib.get_close_matches(name, names, n=1, cutoff=0.0)[0]
-            raise PlanError(f"{source}: unknown {what} {name!r}; the nearest known one is {nearest!r}")
+            nearest = difflib.get_close_matches(name[:LONGEST_NEAR], names, n=1, cutoff=0.0)[0]
+            raise PlanError(f"{source}: unknown {what} {shown(name)}; the nearest known one is {nearest!r}")
 
 
 def _section(section: str, given: Any, source: str) -> Any:
     """One section as its dataclass, each value passed through its rule."""
     if not isinstance(given, Mapping):
-        raise PlanError(f"{source}: {section!r} must be a section, [{section}], not a value")
+        raise PlanError(f"{source}: {shown(section)} must be a section, [{section}], not a value")
     keys = {key.name: key for key in fields(SECTIONS[section])}
     _check_known(given, keys, f"key in [{section}]:", source)
     values = {}

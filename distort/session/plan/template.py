@@ -12,6 +12,7 @@ from distort.session.files.folder import PLAN_FILE
 from distort.session.plan import rules
 from distort.session.plan.keys import FORMAT, SECTIONS, Plan, Safety
 from distort.session.plan.reading import plan_from_text
+from signals.errors import shown
 
 COMMENT_COLUMN = 40
 
@@ -70,7 +71,7 @@ def parse_levels(text: str) -> tuple[float, ...]:
     except ValueError as error:
         reason = "" if "could not convert" in str(error) else f" (they must be {error})"
         raise UsageError(
-            f"levels {text!r} are not understood{reason}: write 76,86,96,102, or first:last:step as in 90:102:1.5"
+            f"levels {shown(text)} are not understood{reason}: write 76,86,96,102, or first:last:step as in 90:102:1.5"
         ) from error
 
 
@@ -79,7 +80,7 @@ def parse_conditions(text: str) -> tuple[str, ...]:
     try:
         return rules.conditions([part.strip() for part in text.split(",")])
     except ValueError as error:
-        raise UsageError(f"conditions {text!r} must be {error}") from error
+        raise UsageError(f"conditions {shown(text)} must be {error}") from error
 
 
 def _stepped(numbers: list[float]) -> list[float]:

@@ -18,6 +18,7 @@ from distort.session.plan.keys import Plan
 from distort.session.published.inputs import FileHash, hashes_of, inputs_of
 from distort.session.recordings.sidecar import now_utc
 from distort.system import rename_folder
+from signals.errors import shown
 
 LIBRARIES = ("numpy", "scipy", "soundfile")
 """Whose arithmetic or decoding is in the numbers."""
@@ -67,8 +68,8 @@ def frozen_folder(folder: SessionFolder, label: str) -> Path:
     """frozen/<label>. Raises UsageError for what no folder can be called."""
     if not _LABEL.fullmatch(label):
         raise UsageError(
-            f"{label!r} cannot be a label: use 1 to 60 letters (a to z), digits, - _ and ., beginning with a letter "
-            f"or digit"
+            f"{shown(label)} cannot be a label: use 1 to 60 letters (a to z), digits, - _ and ., beginning with a "
+            f"letter or digit"
         )
     return folder.inside("frozen", label)
 

@@ -4,6 +4,7 @@ from dataclasses import asdict, fields
 from typing import Any
 
 from signals import Chirp, Reel, SignalError, Silence, describe, from_description
+from signals.errors import shown
 
 _BESIDE_STIMULI: dict[str, type[Any]] = {"chirp": Chirp, "silence": Silence}
 
@@ -19,7 +20,7 @@ def layout_of(reel: Reel) -> list[dict[str, Any]]:
 def reel_of(layout: Any) -> Reel:
     """The reel that `layout_of` wrote down, sample for sample the same. Raises ValueError when it cannot be made."""
     if not isinstance(layout, list) or not all(isinstance(item, dict) for item in layout):
-        raise ValueError(f"a list of objects is needed, not {layout!r}")
+        raise ValueError(f"a list of objects is needed, not {shown(layout)}")
     reel = Reel(tuple(_made(item) for item in layout))
     for start, made, item in zip(reel.starts, reel.items, layout, strict=True):
         if (item.get("start_sample"), item.get("n_samples")) != (start, made.n_samples):
@@ -33,7 +34,7 @@ def reel_of(layout: Any) -> Reel:
 def stimulus_of(description: Any) -> Any:
     """The stimulus that `signals.describe` wrote down. Raises ValueError when it cannot be made."""
     if not isinstance(description, dict):
-        raise ValueError(f"an object is needed, not {description!r}")
+        raise ValueError(f"an object is needed, not {shown(description)}")
     return from_description(description)
 
 

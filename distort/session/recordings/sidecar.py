@@ -14,6 +14,7 @@ from distort.session.plan.keys import Loudspeaker, Setup
 from distort.session.recordings.original import Original
 from distort.session.recordings.reel_layout import layout_of, reel_of, stimulus_of
 from signals import Reel, Stimulus, describe
+from signals.errors import shown
 
 Verdict = Literal["good", "usable", "refuse"]
 Subtype = Literal["PCM_24", "FLOAT"]
@@ -234,9 +235,9 @@ def _check_size(name: str, value: float | None, largest: float) -> None:
 def _check_hashes(*digests: str) -> None:
     for digest in digests:
         if not is_sha256(digest):
-            raise ValueError(f"{digest!r} is not a SHA-256")
+            raise ValueError(f"{shown(digest)} is not a SHA-256")
 
 
 def _check_date(date: Any) -> None:
     if datetime.fromisoformat(date).utcoffset() != timedelta(0):
-        raise ValueError(f"date {date!r} is not UTC")
+        raise ValueError(f"date {shown(date)} is not UTC")

@@ -8,6 +8,7 @@ from distort.errors import SessionError
 from distort.session.files.folder import SessionFolder
 from distort.session.files.json_fields import from_plain, load_json_object
 from distort.session.recordings.stored import Recording
+from signals.errors import shown
 
 T = TypeVar("T", Anomaly, Coincidence)
 
@@ -45,5 +46,5 @@ def read_faults(folder: SessionFolder, condition: str, recordings: tuple[Recordi
 
 def _all(plain: Any, made_by: type[T]) -> tuple[T, ...]:
     if not isinstance(plain, list):
-        raise ValueError(f"a list is needed, not {plain!r}")
+        raise ValueError(f"a list is needed, not {shown(plain)}")
     return tuple(from_plain(one, made_by) for one in plain)
