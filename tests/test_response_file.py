@@ -1,5 +1,7 @@
 """Text files of a microphone's response: what is read of each kind, and the one sentence for each that is none."""
 
+import os
+
 import numpy as np
 import pytest
 
@@ -100,9 +102,27 @@ def test_what_is_no_response_is_refused_with_file_and_line(tmp_path, text, line,
 def test_a_file_that_is_not_there_or_far_too_large(tmp_path) -> None:
     with pytest.raises(SessionError, match=r"none\.txt is missing: \[microphone\] response_file"):
         read_response_file(tmp_path / "none.txt")
-    with pytest.raises(SessionError, match="is no file"):
+    with pytest.raises(SessionError, match=r"is a folder: \[microphone\] response_file of session\.toml must name"):
         read_response_file(tmp_path)
+    with pytest.raises(SessionError, match=r"is a folder: \[analysis\] response_files of session\.toml must name"):
+        read_response_file(tmp_path, named_by="[analysis] response_files")
+    os.mkfifo(tmp_path / "pipe")
+    with pytest.raises(SessionError, match=r"pipe is no file: \[microphone\] response_file"):
+        read_response_file(tmp_path / "pipe")
     path = tmp_path / "large.txt"
     path.write_bytes(b"20 1\n" * 1_000_000)
     with pytest.raises(SessionError, match="larger than 4 MB"):
+        read_response_file(path)
+    path.write_bytes("".join(f"{20 + n / 10:.1f} 1\n" for n in range(100_001)).encode())
+    with pytest.raises(SessionError, match="more than 100,000 rows"):
+        read_response_file(path)
+
+
+def test_a_long_cell_is_shortened_and_a_long_line_is_none(tmp_path) -> None:
+    path = tmp_path / "microphone.txt"
+    path.write_text(f"20 1\n40 {'x' * 5000}\n", encoding="utf-8")
+    with pytest.raises(SessionError, match=r"line 2: 'x{39}\.\.\.x{19}' \(5,000 characters\) is not a number"):
+        read_response_file(path)
+    path.write_text(f"20 1\n40 {'9' * 5000}\n", encoding="utf-8")
+    with pytest.raises(SessionError, match=r"'9{39}\.\.\.9{19}' \(5,000 characters\) is not a finite number"):
         read_response_file(path)

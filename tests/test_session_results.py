@@ -160,39 +160,58 @@ def test_cells(tmp_path: Path) -> None:
 
 
 @settings(max_examples=50, deadline=None)
-@given(st.lists(st.floats(-300, 1e6) | st.just(float("nan")), min_size=1, max_size=20))
+@given(st.lists(st.floats(-300, 1000) | st.just(float("nan")), min_size=1, max_size=20))
 def test_any_table_comes_back(tmp_path_factory: pytest.TempPathFactory, values: list[float]) -> None:
     path = tmp_path_factory.getbasetemp() / "any.csv"
-    write_table(path, {"a_db": values, "b_db": values[::-1]})
+    rows_hz = np.arange(1.0, 1.0 + len(values))
+    write_table(path, {"frequency_hz": rows_hz, "a_db": values, "b_db": values[::-1]})
     table = read_table(path)
-    assert list(table) == ["a_db", "b_db"]
+    assert list(table) == ["frequency_hz", "a_db", "b_db"]
+    assert np.array_equal(table["frequency_hz"], rows_hz)
     assert np.allclose(table["a_db"], values, rtol=0, atol=HALF_A_DECIMAL, equal_nan=True)
     assert np.array_equal(table["b_db"], table["a_db"][::-1], equal_nan=True)
 
 
 def test_a_file_that_is_already_there_is_replaced_and_what_cannot_be_written_leaves_it(tmp_path: Path) -> None:
     path = tmp_path / "a.csv"
-    write_table(path, {"a": [1.0]})
-    write_table(path, {"a": [2.0]})
-    with pytest.raises(SessionError, match="holds infinity"):
-        write_table(path, {"a": [np.inf]})
+    write_table(path, {"frequency_hz": [1.0]})
+    write_table(path, {"frequency_hz": [2.0]})
+    for impossible in (np.inf, 1001.0):
+        with pytest.raises(SessionError, match=rf"not written: a_db holds {impossible:g}, which no result can"):
+            write_table(path, {"frequency_hz": [1.0], "a_db": [impossible]})
     with pytest.raises(SessionError, match="not equally long"):
         write_table(path, {"a": [1.0], "b": [1.0, 2.0]})
     with pytest.raises(SessionError, match="does not exist"):
         write_table(tmp_path / "none" / "a.csv", {"a": [1.0]})
-    assert read_table(path)["a"].tolist() == [2.0]
+    assert read_table(path)["frequency_hz"].tolist() == [2.0]
+
+
+IMPOSSIBLE = ("nan", "inf", "-inf", "1e400", "1e300", "-1e300", "1001")
+"""Cells that no result has: readings are in decibels."""
 
 
 @pytest.mark.parametrize(
     ("content", "said"),
     [
         ("", "is empty"),
-        ("a,a\n1,2\n", "line 1: a column stands there twice"),
-        ("a,b\n1,2\n3\n", "line 3: 1 cells, where the header has 2"),
-        ("a,b\n1,2\n3,x\n", "line 3: could not convert"),
-        ("a,b\n1,nan\n", "line 2: a cell holds what is neither"),
-        ("a,b\n1,inf\n", "line 2: a cell holds what is neither"),
-        ("a,b\n1,2\n\n", "line 3: 1 cells"),
+        ("\ufeff\n", "is empty"),
+        ("frequency_hz,a\n", "has no rows"),
+        ("frequency_hz,a,a\n1,2,3\n", "line 1: a column stands there twice"),
+        ("a,frequency_hz\n1,2\n", "line 1: it begins with 'a', not with frequency_hz"),
+        (f"{'x' * 5000},a\n1,2\n", f"begins with '{'x' * 39}...{'x' * 19}' (5,000 characters), not with"),
+        ("frequency_hz;a\n1,5;2,5\n", "line 1: it begins with 'frequency_hz;a'"),
+        ("frequency_hz,a\n1,2\n3\n", "line 3: 1 cells, where the header has 2"),
+        ("frequency_hz,a\n1,2\n\n", "line 3: 1 cells"),
+        ("frequency_hz,a\n1,2\n3,x\n", "line 3: 'x' is neither a number nor empty"),
+        (f"frequency_hz,a\n1,{'x' * 5000}\n", f"line 2: '{'x' * 39}...{'x' * 19}' (5,000 characters) is neither"),
+        ("frequency_hz,a\n1,2\0\n", "is not UTF-8 text"),
+        *((f"frequency_hz,a\n1,{cell}\n", f"line 2: '{cell}' is no number that") for cell in IMPOSSIBLE),
+        *((f"frequency_hz,a\n{cell},1\n", f"line 2: '{cell}' is no number that") for cell in ("nan", "inf", "1e7")),
+        *((f"frequency_hz,a\n{cell},1\n", "line 2: its frequency is not above") for cell in ("", "0", "-1")),
+        ("frequency_hz,a\n1,1\n,1\n", "line 3: its frequency is not above"),
+        ("frequency_hz,a\n1,1\n2,1\n2,1\n3,1\n", "line 4: its frequency is not above"),
+        ("frequency_hz,a\n2,1\n1,1\n", "line 3: its frequency is not above"),
+        ("frequency_hz,a\n" + "1,1\n" * 1_300_000, "is larger than 5 MB"),
     ],
 )
 def test_a_damaged_table_is_named_by_file_and_line(tmp_path: Path, content: str, said: str) -> None:
@@ -200,6 +219,32 @@ def test_a_damaged_table_is_named_by_file_and_line(tmp_path: Path, content: str,
     with pytest.raises(SessionError, match=r"a\.csv") as caught:
         read_table(tmp_path / "a.csv")
     assert said in str(caught.value)
+    assert len(str(caught.value).removeprefix(str(tmp_path))) < 200
+
+
+@pytest.mark.parametrize("encoding", ["utf-16", "utf-16-le", "latin-1"])
+def test_a_table_in_another_encoding_is_refused(tmp_path: Path, encoding: str) -> None:
+    (tmp_path / "a.csv").write_bytes("frequency_hz,a\n1000,\N{DEGREE SIGN}\n".encode(encoding))
+    with pytest.raises(SessionError, match=r"a\.csv is not UTF-8 text: run `distort"):
+        read_table(tmp_path / "a.csv")
+
+
+def test_a_table_that_an_editor_saved_with_a_mark_and_its_own_line_ends_is_read(tmp_path: Path) -> None:
+    (tmp_path / "a.csv").write_bytes(b"\xef\xbb\xbffrequency_hz,a\r\n1000,-3\r\n")
+    assert read_table(tmp_path / "a.csv")["a"].tolist() == [-3.0]
+
+
+@pytest.mark.parametrize("rows", [1, 2, 99, 240])
+def test_tables_of_a_sweep_have_the_rows_of_the_grid(tmp_path: Path, rows: int) -> None:
+    """All tables of a condition are read side by side, row by row."""
+    for name, write, value in (("r.csv", write_response, response()), ("h.csv", write_harmonics, harmonics())):
+        write(tmp_path / name, value)
+        lines = (tmp_path / name).read_text(encoding="utf-8").splitlines(keepends=True)
+        (tmp_path / name).write_text("".join(lines[: 1 + rows]), encoding="utf-8")
+    with pytest.raises(SessionError, match=r"has not the rows it must have \(241, from 19\.95 to 19953 Hz\)"):
+        read_response(tmp_path / "r.csv", delay_s=0.0, lowest_valid_hz=20.0)
+    with pytest.raises(SessionError, match="has not the rows it must have"):
+        read_harmonics(tmp_path / "h.csv", lowest_valid_hz=20.0)
 
 
 def test_tables_of_another_kind_are_refused(tmp_path: Path) -> None:
@@ -216,15 +261,14 @@ def test_tables_of_another_kind_are_refused(tmp_path: Path) -> None:
     write_table(tmp_path / "h.csv", table)
     with pytest.raises(SessionError, match=r"has not the columns it must have \(h3_leak_db\)"):
         read_harmonics(tmp_path / "h.csv", lowest_valid_hz=25.0)
-    write_table(tmp_path / "h.csv", {**read_table(tmp_path / "r.csv"), "extra": FREQUENCY_HZ})
+    write_table(tmp_path / "h.csv", {**read_table(tmp_path / "r.csv"), "extra": np.zeros(ROWS)})
     with pytest.raises(SessionError, match=r"\(extra\)"):
         read_response(tmp_path / "h.csv", delay_s=0.0, lowest_valid_hz=20.0)
 
 
 def test_orders_in_the_sum_must_be_whole(tmp_path: Path) -> None:
-    table = {"frequency_hz": [20.0], "fundamental_db_spl": [80.0], "thd_db": [-40.0], "thd_percent": [1.0]}
-    rest = {"thd_total_percent": [1.0], "thd_orders": [9.5], "residual_db": [-60.0]}
-    write_table(tmp_path / "h.csv", {**table, **rest})
+    write_harmonics(tmp_path / "h.csv", harmonics())
+    write_table(tmp_path / "h.csv", {**read_table(tmp_path / "h.csv"), "thd_orders": np.full(ROWS, 9.5)})
     with pytest.raises(SessionError, match="whole numbers"):
         read_harmonics(tmp_path / "h.csv", lowest_valid_hz=25.0)
 

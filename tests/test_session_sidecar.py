@@ -188,6 +188,17 @@ TEXTS = {"stimulus_name", "condition", "date", "device", "stimulus_sha256", "rec
         (lambda d: d["reel"].clear(), "a reel needs items"),
         (lambda d: d.update(format=2), "says format 2"),
         (lambda d: d.pop("format"), "says format None"),
+        (lambda d: d["setup"].update(distance_m="x" * 5000), f"not '{'x' * 39}...{'x' * 19}' (5,000 characters)"),
+        (lambda d: d.update({"y" * 5000: 1}), f"unknown: {'y' * 39}...{'y' * 19}"),
+        (lambda d: d.update(level_db_spl=1e5), "level_db_spl: 100000 is impossible"),
+        (lambda d: d.update(turned_db=-1e300), "turned_db: the number is too large"),
+        (lambda d: d["setup"].update(distance_m=10**400), "distance_m: the number is too large"),
+        (lambda d: d.update(sample_rate=10**400), "sample_rate: the number is too large"),
+        (
+            lambda d: d.update(device="x" * 10_001),
+            "device: a text of at most 10,000 characters is needed, not of 10,001",
+        ),
+        (lambda d: d["loudspeaker"].update(name="\ud83d"), "name: '\\ud83d' is no text"),
     ],
 )
 def test_a_sidecar_that_contradicts_itself(tmp_path: Path, change: Callable[[Any], object], said: str) -> None:
@@ -197,6 +208,7 @@ def test_a_sidecar_that_contradicts_itself(tmp_path: Path, change: Callable[[Any
     with pytest.raises(SessionError, match=r"sweep_86dB\.json") as caught:
         read_sidecar(path)
     assert said in str(caught.value)
+    assert len(str(caught.value).removeprefix(str(tmp_path))) < 250
 
 
 @pytest.mark.parametrize(

@@ -6,6 +6,7 @@ Lines that begin with `#`, `*`, `;` or `"` are comments, and one header line may
 
 import math
 import re
+import stat
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
@@ -23,7 +24,8 @@ FloatArray = npt.NDArray[np.float64]
 COMMENT = ("#", "*", ";", '"')
 
 MOST_BYTES = 4_000_000
-"""A hundred thousand rows: a file that is larger is another kind of file."""
+MOST_ROWS = 100_000
+"""Both far beyond what any laboratory writes: a file that is larger is another kind of file."""
 
 FREQUENCY_HZ = (0.01, 1e6)
 LEVEL_DB = 200.0
@@ -57,7 +59,7 @@ def read_response_file(
 ) -> ResponseTable:
     """The rows of a response file: Hz (strictly ascending), dB, and degrees where every row has a third number.
 
-    named_by        the key of session.toml that names it, for the message when it is missing
+    named_by        the key of session.toml that names it, for the message when it is missing or no file
     of_microphone   False: of a loudspeaker, which may span any range of levels
 
     Raises SessionError in one sentence, with file and line, for what is not such a file.
@@ -99,10 +101,11 @@ _NAMES: dict[Separator, str] = {"semicolon": "semicolons", "comma": "commas", "b
 
 def _text(path: Path, named_by: str) -> str:
     try:
-        if path.stat().st_size > MOST_BYTES:
+        if not stat.S_ISREG((status := path.stat()).st_mode):
+            kind = "a folder" if stat.S_ISDIR(status.st_mode) else "no file"
+            raise SessionError(f"{path} is {kind}: {named_by} of session.toml must name a text file")
+        if status.st_size > MOST_BYTES:
             raise SessionError(f"{path} is larger than {MOST_BYTES // 1_000_000} MB: it is no table of a response")
-        if not path.is_file():
-            raise SessionError(f"{path} is no file: [microphone] response_file of session.toml names it")
         raw = path.read_bytes()
     except FileNotFoundError as error:
         raise SessionError(f"{path} is missing: {named_by} of session.toml names it") from error
@@ -129,6 +132,8 @@ def _rows(path: Path, text: str) -> list[_Row]:
         if not rows and not header_seen and not re.match(r"[-+.,]?\d|[-+]?(nan|inf)", stripped, re.IGNORECASE):
             header_seen = True
             continue
+        if len(rows) == MOST_ROWS:
+            raise SessionError(f"{path} has more than {MOST_ROWS:,} rows: it is no table of a response")
         rows.append(_row(f"{path}, line {line}", stripped, line))
     return rows
 

@@ -12,6 +12,7 @@ import numpy.typing as npt
 from distort.errors import SessionError
 from distort.session.files.atomic import write_bytes, write_text
 from distort.session.files.json_fields import read_small_text
+from signals.errors import shown
 from signals.levels import NOTHING_DB
 
 FloatArray = npt.NDArray[np.float64]
@@ -21,8 +22,18 @@ Cell = str | float | int | None
 FORMULA = ("=", "+", "-", "@", "\uff1d", "\uff0b", "\uff0d", "\uff20")
 """What begins a formula, also in full width."""
 
-MOST_BYTES = 50_000_000
-"""A table of ten orders has 0.2 MB."""
+MOST_BYTES = 5_000_000
+"""A table of ten orders has 0.2 MB, one of a hundred 1.8 MB."""
+
+FREQUENCY = "frequency_hz"
+"""The column that every table begins with."""
+
+LARGEST = 1000.0
+"""Of decibels, either way: no measurement comes near it, and powers of them stay numbers."""
+
+LARGEST_PERCENT = 1e15
+LARGEST_DEGREES = 1e9
+HIGHEST_HZ = 1e6
 
 DECIMALS = 4
 """0.0001 dB is far below what any of these readings can state."""
@@ -34,8 +45,8 @@ PERCENT_DECIMALS = 6
 def write_table(path: Path, columns: Mapping[str, npt.ArrayLike]) -> None:
     """Write columns of equal length, `(rows,)` each, in their order. NaN becomes an empty cell.
 
-    Nothing at all (minus infinity, or below -300) is written as -300. Raises SessionError when a value is plus
-    infinity, lengths differ, or the folder does not allow it.
+    Nothing at all (minus infinity, or below -300) is written as -300. Raises SessionError when a value is
+    larger than any result can be, lengths differ, or the folder does not allow it.
     """
     texts = [_cells(path, name, np.asarray(values)) for name, values in columns.items()]
     if len({len(cells) for cells in texts}) != 1:
@@ -67,24 +78,55 @@ def as_text(cell: str) -> str:
 
 
 def read_table(path: Path) -> dict[str, FloatArray]:
-    """The columns of a CSV file that `write_table` wrote; an empty cell is NaN.
+    """The columns of a CSV file that `write_table` wrote, `(rows,)` each; an empty cell is NaN.
 
-    Raises SessionError, with file and line, when it is missing or not such a table.
+    The first is frequency: at least one row, each above the one before. Raises SessionError, with file and line, when
+    the file is missing, not such a table, or holds a number that no result can have.
     """
     try:
-        lines = read_small_text(path, MOST_BYTES).removeprefix("\ufeff").splitlines()
+        text = read_small_text(path, MOST_BYTES).removeprefix("\ufeff")
     except FileNotFoundError as error:
         raise SessionError(f"{path} is missing: run `distort analyze`") from error
-    except (OSError, UnicodeDecodeError) as error:
-        raise SessionError(f"{path} cannot be read: {error}") from error
+    except UnicodeDecodeError as error:
+        raise SessionError(f"{path} is not UTF-8 text{_AGAIN}") from error
+    except OSError as error:
+        raise SessionError(f"{path} cannot be read: {error.strerror or error}") from error
+    if "\0" in text:  # UTF-16, as some editors save it
+        raise SessionError(f"{path} is not UTF-8 text{_AGAIN}")
+    lines = text.splitlines()
     if not lines or not lines[0].strip():
-        raise SessionError(f"{path} is empty: run `distort analyze` again")
+        raise SessionError(f"{path} is empty{_AGAIN}")
     names = [name.strip() for name in lines[0].split(",")]
     if len(set(names)) != len(names):
-        raise SessionError(f"{path}, line 1: a column stands there twice")
-    rows = [_numbers(path, number, line, len(names)) for number, line in enumerate(lines[1:], start=2)]
-    table = np.asarray(rows, dtype=np.float64).reshape(len(rows), len(names))
+        raise SessionError(f"{path}, line 1: a column stands there twice{_AGAIN}")
+    if names[0] != FREQUENCY:
+        raise SessionError(f"{path}, line 1: it begins with {shown(names[0])}, not with {FREQUENCY}{_AGAIN}")
+    if len(lines) == 1:
+        raise SessionError(f"{path} has no rows{_AGAIN}")
+    largest = [_largest(name) for name in names]
+    table = np.array([_numbers(path, number, line, largest) for number, line in enumerate(lines[1:], start=2)])
+    _check_frequencies(path, table[:, 0])
     return {name: table[:, index].copy() for index, name in enumerate(names)}
+
+
+_AGAIN = ": run `distort analyze` again"
+
+
+def _largest(name: str) -> float:
+    """What no value in the column `name` is above, either way."""
+    if name == FREQUENCY:
+        return HIGHEST_HZ
+    if name.endswith("_percent"):
+        return LARGEST_PERCENT
+    return LARGEST_DEGREES if name.endswith("_deg") else LARGEST
+
+
+def _check_frequencies(path: Path, frequency_hz: FloatArray) -> None:
+    """Raise SessionError where a frequency is missing, or not above 0 and the one before."""
+    rises = np.diff(frequency_hz, prepend=0.0) > 0.0  # NaN does not
+    if not np.all(rises):
+        line = 2 + int(np.argmin(rises))
+        raise SessionError(f"{path}, line {line}: its frequency is not above that of the line before{_AGAIN}")
 
 
 def _cells(path: Path, name: str, values: npt.NDArray[np.generic]) -> list[str]:
@@ -92,20 +134,27 @@ def _cells(path: Path, name: str, values: npt.NDArray[np.generic]) -> list[str]:
         return [str(int(value)) for value in values]
     decimals = PERCENT_DECIMALS if name.endswith("_percent") else DECIMALS
     numbers = values.astype(np.float64)
-    if np.any(np.isposinf(numbers)):
-        raise SessionError(f"{path} is not written: {name} holds infinity")
+    if np.any(numbers > _largest(name)):
+        raise SessionError(f"{path} is not written: {name} holds {np.nanmax(numbers):g}, which no result can")
     held = np.round(np.maximum(numbers, NOTHING_DB), decimals) + 0.0  # + 0.0 makes -0.0 plain 0.0
     return ["" if np.isnan(value) else f"{value:.{decimals}f}" for value in held]
 
 
-def _numbers(path: Path, number: int, line: str, width: int) -> list[float]:
-    cells = line.split(",")
-    if len(cells) != width:
-        raise SessionError(f"{path}, line {number}: {len(cells)} cells, where the header has {width}")
+def _numbers(path: Path, line: int, text: str, largest: Sequence[float]) -> list[float]:
+    """The numbers of one line, each of which is no larger than its column allows."""
+    cells = text.split(",")
+    if len(cells) != len(largest):
+        raise SessionError(f"{path}, line {line}: {len(cells)} cells, where the header has {len(largest)}{_AGAIN}")
+    return [_number(f"{path}, line {line}", cell, most) for cell, most in zip(cells, largest, strict=True)]
+
+
+def _number(where: str, cell: str, most: float) -> float:
+    if not cell.strip():
+        return math.nan
     try:
-        values = [float(cell) if cell.strip() else float("nan") for cell in cells]
+        value = float(cell)
     except ValueError as error:
-        raise SessionError(f"{path}, line {number}: {error}; run `distort analyze` again") from error
-    if not all(np.isfinite(value) or not cell.strip() for value, cell in zip(values, cells, strict=True)):
-        raise SessionError(f"{path}, line {number}: a cell holds what is neither a number nor empty")
-    return values
+        raise SessionError(f"{where}: {shown(cell)} is neither a number nor empty{_AGAIN}") from error
+    if not abs(value) <= most:  # nor is NaN
+        raise SessionError(f"{where}: {shown(cell)} is no number that a result can have{_AGAIN}")
+    return value

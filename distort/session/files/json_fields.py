@@ -8,8 +8,8 @@ field may instead carry its own pair of functions in its metadata, see `by`; or 
 import dataclasses
 import json
 import os
+import re
 import stat
-import sys
 import types
 import typing
 from collections.abc import Callable
@@ -23,7 +23,17 @@ from signals.errors import shown
 
 T = TypeVar("T")
 
-LARGEST = sys.float_info.max
+MOST_CHARACTERS = 10_000
+"""Of a text: five times the longest that a plan may hold, and no sentence of this program is as long."""
+
+LARGEST = {"db": 1000.0, "hz": 1e9, "": 1e15}
+"""Of a number with that unit, either way: the power of four times as many decibels is beyond what Python can hold."""
+
+_UNIT = re.compile(r"(?<![a-z])(db|hz)(?=_spl$|fs$|$)")
+"""At the end of a field's name: `source_db`, `level_db_spl`, `drive_dbfs`, `low_hz`."""
+
+LARGEST_WHOLE = 2**63
+"""Of a whole number: times in nanoseconds are the largest."""
 
 MOST_BYTES = 20_000_000
 """A hundred times the largest file that this program writes."""
@@ -146,7 +156,7 @@ def from_plain(plain: Any, made_by: type[T]) -> T:
     if missing := [name for name in fields if name not in plain and name not in later]:
         raise ValueError(f"missing: {', '.join(missing)}")
     if unknown := [name for name in plain if name not in fields]:
-        raise ValueError(f"unknown: {', '.join(unknown)}")
+        raise ValueError(f"unknown: {shown(', '.join(unknown))[1:-1]}")
     values = {}
     for name, field in fields.items():
         if name in later and name not in plain:
@@ -154,6 +164,7 @@ def from_plain(plain: Any, made_by: type[T]) -> T:
         try:
             read = field.metadata.get("read")
             values[name] = read(plain[name]) if read else _value(plain[name], types_by_name[name])
+            _check_size(name, values[name])
         except ValueError as error:
             raise ValueError(f"{name}: {error}") from error
     return made_by(**values)
@@ -180,9 +191,34 @@ def _value(plain: Any, wanted: Any) -> Any:
 
 def _scalar(plain: Any, wanted: type) -> Any:
     if wanted is float and isinstance(plain, int | float) and not isinstance(plain, bool):
-        if not -LARGEST <= plain <= LARGEST:  # JSON can write 1e999, and whole numbers of any length
+        if abs(plain) > LARGEST[""]:  # JSON can write 1e999, and whole numbers of any length
             raise ValueError("the number is too large")
         return float(plain)
     if type(plain) is not wanted:  # exactly: true is no whole number here
         raise ValueError(f"{wanted.__name__} is needed, not {shown(plain)}")
+    if isinstance(plain, int) and abs(plain) > LARGEST_WHOLE:
+        raise ValueError("the number is too large")
+    if isinstance(plain, str):
+        _check_text(plain)
     return plain
+
+
+def _check_text(text: str) -> None:
+    if len(text) > MOST_CHARACTERS:
+        raise ValueError(f"a text of at most {MOST_CHARACTERS:,} characters is needed, not of {len(text):,}")
+    if any("\ud800" <= character <= "\udfff" for character in text):  # JSON can spell half of a pair
+        raise ValueError(f"{shown(text)} is no text: it holds half a character")
+
+
+def _check_size(name: str, value: Any) -> None:
+    """Raise ValueError where a number of the field `name` is none that its unit, in the name, can have."""
+    unit = _UNIT.search(name)
+    if unit is None:
+        return
+    for number in value if isinstance(value, tuple) else (value,):
+        if not isinstance(number, float):
+            continue
+        if abs(number) > LARGEST[unit[1]] and "uncertainty" not in name:
+            raise ValueError(f"{number:g} is impossible")
+        if unit[1] == "hz" and number < 0.0:
+            raise ValueError(f"{number:g} is no frequency")

@@ -239,5 +239,9 @@ def _check_hashes(*digests: str) -> None:
 
 
 def _check_date(date: Any) -> None:
-    if datetime.fromisoformat(date).utcoffset() != timedelta(0):
+    try:
+        moment = datetime.fromisoformat(date)
+    except ValueError as error:
+        raise ValueError(f"date {shown(date)} is none") from error
+    if moment.utcoffset() != timedelta(0):
         raise ValueError(f"date {shown(date)} is not UTC")

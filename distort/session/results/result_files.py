@@ -11,6 +11,7 @@ from typing import Any
 import numpy as np
 
 from distort.analysis.curves import FloatArray, Harmonics, LevelUnit, Order, Response
+from distort.analysis.grid import grid_hz
 from distort.analysis.sweep.harmonics import doubtful_rows
 from distort.errors import SessionError
 from distort.session.files.csv_table import read_table, write_table
@@ -50,7 +51,7 @@ def read_response(path: Path, *, delay_s: float, lowest_valid_hz: float) -> Resp
     """
     table = read_table(path)
     unit = _unit(path, table, "level")
-    _require_columns(path, table, ["frequency_hz", f"level_{unit}", "phase_deg", f"noise_{unit}"])
+    _require(path, table, ["frequency_hz", f"level_{unit}", "phase_deg", f"noise_{unit}"])
     return Response(
         frequency_hz=table["frequency_hz"],
         level_db=table[f"level_{unit}"],
@@ -89,7 +90,7 @@ def read_harmonics(path: Path, *, lowest_valid_hz: float) -> Harmonics:
     numbers = sorted(int(found[1]) for name in table if (found := re.fullmatch(r"h([1-9][0-9]*)_db", name)))
     first = ["frequency_hz", f"fundamental_{unit}", "thd_db", "thd_percent", "thd_total_percent", "thd_orders"]
     expected = [*first, "residual_db", *(c for n in numbers for c in _order_columns(n, unit).values())]
-    _require_columns(path, table, expected)
+    _require(path, table, expected)
     thd_orders = table["thd_orders"]
     if not np.array_equal(thd_orders, np.rint(thd_orders)):
         raise SessionError(f"{path}: thd_orders must hold whole numbers")
@@ -128,10 +129,18 @@ def _unit(path: Path, table: Mapping[str, FloatArray], quantity: str) -> LevelUn
     raise SessionError(f"{path} has no column {quantity}_db_spl or {quantity}_dbfs: run `distort analyze` again")
 
 
-def _require_columns(path: Path, table: Mapping[str, FloatArray], expected: list[str]) -> None:
+def _require(path: Path, table: Mapping[str, FloatArray], expected: list[str]) -> None:
+    """Raise SessionError unless the table has these columns, and its rows are those of every such table."""
     if list(table) != expected:
         wrong = sorted(set(table) ^ set(expected))
         raise SessionError(
             f"{path} has not the columns it must have ({', '.join(wrong) or 'their order differs'}): "
+            f"run `distort analyze` again"
+        )
+    rows_hz, written_hz = grid_hz(), table["frequency_hz"]
+    # cells have four decimals: other rows are at least 0.6 Hz away
+    if written_hz.shape != rows_hz.shape or not np.allclose(written_hz, rows_hz, rtol=0.0, atol=1e-3):
+        raise SessionError(
+            f"{path} has not the rows it must have ({rows_hz.size}, from {rows_hz[0]:.2f} to {rows_hz[-1]:.0f} Hz): "
             f"run `distort analyze` again"
         )
