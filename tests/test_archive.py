@@ -140,6 +140,8 @@ def test_only_what_changed_is_done_again(recorded, tmp_path) -> None:
     # an empty folder is no input, nor are notes and what was frozen
     (session / "calibration").mkdir()
     (folder / "notes.txt").write_text("rain on the roof", encoding="utf-8")
+    (session / "calibration/notes.json").write_text("{}", encoding="utf-8")
+    (session / "results/default/notes.csv").write_text("1,2", encoding="utf-8")
     shutil.copytree(session / "results", session / "frozen/issue-12/results")
     assert state() == "unchanged"
     for change in (
@@ -147,8 +149,8 @@ def test_only_what_changed_is_done_again(recorded, tmp_path) -> None:
         lambda: (session / "results/default/harmonics_86dB.csv").write_text("frequency_hz\n"),
         lambda: (session / "results/analysed.json").write_text("{}"),
         lambda: (session / "session.toml").write_text((session / "session.toml").read_text() + "# a word\n"),
-        lambda: (session / "calibration/spare.json").write_text("{}"),
-        (session / "calibration/spare.json").unlink,
+        lambda: (session / "calibration/drive.json").write_text("{}"),
+        (session / "calibration/drive.json").unlink,
     ):
         change()
         assert [state(), state()] == ["analysed", "unchanged"]

@@ -12,7 +12,7 @@ import pytest
 from distort.report.figures import drawing
 from distort.report.figures.dark import dark_of, darken
 from distort.report.figures.digest import digest_of
-from distort.report.figures.drawing import RECORD, draw_figures
+from distort.report.figures.drawing import draw_figures
 from distort.report.figures.harmonics import harmonics_figure
 from distort.report.figures.quality import quality_figure
 from distort.report.figures.response import response_figure
@@ -20,6 +20,7 @@ from distort.report.figures.saving import save_figure
 from distort.report.figures.style import ORDER_COLOURS, level_colour
 from distort.report.figures.thd import thd_figure
 from distort.report.page.vector import vector_address
+from distort.session.results.drawn_files import RECORD
 from tests.report_examples import harmonics, response
 from tests.test_report_figures import LEGEND
 

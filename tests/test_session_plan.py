@@ -248,7 +248,7 @@ def test_missing_and_unreadable_files(tmp_path: Path) -> None:
         read_plan(tmp_path)
     (tmp_path / "session.toml").unlink()
     (tmp_path / "session.toml").mkdir()
-    with pytest.raises(PlanError, match=r"cannot be read"):
+    with pytest.raises(PlanError, match=r"is a folder, where a file belongs"):
         read_plan(tmp_path)
 
 

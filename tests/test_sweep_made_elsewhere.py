@@ -10,7 +10,7 @@ from distort.capture.elsewhere.sweep_fitting import fit_sweep
 from distort.errors import RecordingError, SessionError
 from distort.session.files.folder import SessionFolder
 from distort.session.plan.reading import read_plan
-from distort.session.published.inputs import inputs_of
+from distort.session.published.written_inputs import written_inputs
 from distort.session.recordings.stored import load_recordings
 from signals import SignalError, Sweep, describe, from_description, sampled_sweep
 from tests.clumsy_session import CommandLine, shorten, table
@@ -163,7 +163,7 @@ def test_its_file_must_stay_as_it_was(distort, session, tmp_path, monkeypatch):
 
 def test_it_is_among_the_inputs_that_are_published(distort, session, tmp_path):
     distort.done("add", session, tmp_path / "take.wav", "--stimulus-file", tmp_path / "sweep.wav", "--level", "86")
-    names = [one.file for one in inputs_of(SessionFolder(session), read_plan(session))]
+    names = [one.file for one in written_inputs(SessionFolder(session), read_plan(session))]
     assert [name for name in names if name.startswith("stimuli/made-elsewhere_")]
 
 

@@ -29,6 +29,7 @@ def run(arguments: argparse.Namespace) -> int:
     from distort.commands.conditions import analysed
     from distort.report.terminal.capture_words import carried_sentence
     from distort.report.terminal.console import make_console, say
+    from distort.report.terminal.left_out_words import left_out_sentences
     from distort.session.files.folder import SessionFolder
     from distort.session.plan.reading import read_plan
     from distort.session.published.bundle import CONTENTS, write_bundle
@@ -37,10 +38,11 @@ def run(arguments: argparse.Namespace) -> int:
     folder = SessionFolder(arguments.folder)
     software = analysed(folder, None)[0].findings.software
     target = arguments.to or Path(f"{arguments.folder.resolve().name}.zip")
-    names = write_bundle(folder, read_plan(folder.root), target, software=software)
+    packed = write_bundle(folder, read_plan(folder.root), target, software=software)
     size_mb = target.stat().st_size / 1e6
     console = make_console()
-    say(console, f"Packed {len(names)} files into {target} ({size_mb:.1f} MB).")
-    if carrying := still_carrying(folder, (name for name in names if name != CONTENTS)):
+    say(console, f"Packed {len(packed.names)} files into {target} ({size_mb:.1f} MB).")
+    if carrying := still_carrying(folder, (name for name in packed.names if name != CONTENTS)):
         say(console, carried_sentence(carrying))
+    say(make_console(stderr=True), *left_out_sentences(packed.left_out, str(folder.root)))
     return 0

@@ -31,6 +31,7 @@ def run(arguments: argparse.Namespace) -> int:
     from distort.report.figures.session_figures import draw_session
     from distort.report.page.document import write_page
     from distort.report.terminal.console import make_console, progress, say
+    from distort.report.terminal.left_out_words import left_out_sentences
     from distort.session.files.folder import SessionFolder
     from distort.session.plan.reading import read_plan
 
@@ -45,6 +46,7 @@ def run(arguments: argparse.Namespace) -> int:
         if arguments.dark:
             new += draw_session(folder, conditions, words, progress=moved, kinds=kinds, dark=True).new
     page = write_page(folder, conditions, words, figures=drawn.paths)
+    say(make_console(stderr=True), *left_out_sentences(page.left_out, str(folder.root)))
     console = make_console()
     say(console, *(f"Drew {path}" for path in new))
     if page.written:

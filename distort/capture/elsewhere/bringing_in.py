@@ -19,7 +19,7 @@ from distort.session.recordings.original import Original, elsewhere, original_of
 from distort.session.recordings.resampling import resample
 from distort.session.recordings.sampled_stimuli import keep_stimulus_file
 from distort.session.recordings.sidecar import Sidecar, now_utc, read_stimulus_sidecar
-from distort.session.recordings.stimulus_files import SWEEP, read_stimulus
+from distort.session.recordings.stimulus_files import SWEEP, read_stimulus, stimulus_sidecars
 from distort.session.recordings.stored import Recording, bring_in_recording, load_recordings
 from signals import Reel, Stimulus
 
@@ -194,7 +194,7 @@ def _naming_what_it_holds(
 ) -> WrongStimulusError:
     """`error` with the stimulus of the session that is in `samples` `(n,)` after all; as it is where none is."""
     tried: set[str] = {not_this}
-    for path in sorted(folder.inside("stimuli").glob("*.json")):
+    for path in stimulus_sidecars(folder):
         described = read_stimulus_sidecar(path)
         if described.stimulus_name in tried:
             continue  # another level of it sounds the same

@@ -79,6 +79,6 @@ def save_loopback(folder: SessionFolder, take: Take, *, condition: str, name: Re
     """
     if take.loopback is None:
         return
-    path = folder.inside("loopback", condition, f"{name.stem}.flac")
+    path = folder.loopback_path(condition, name)
     make_folder(path.parent)
     write_audio(path, take.loopback, rate, replace=True)

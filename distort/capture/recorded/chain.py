@@ -21,9 +21,6 @@ from distort.session.recordings.stored import Recording, load_recordings
 from signals.errors import shown
 from signals.levels import distance_gain_db
 
-LOOPBACK = "loopback"
-"""Folder beside recordings/, where `measure` keeps what a cable from the output brought back."""
-
 
 def with_chain_of_levels(
     folder: SessionFolder,
@@ -74,7 +71,7 @@ def _has_loopback(folder: SessionFolder, recording: Recording) -> bool:
 
 def _loopback_path(folder: SessionFolder, recording: Recording) -> Path:
     sidecar = recording.sidecar
-    return folder.inside(LOOPBACK, sidecar.condition, f"{sidecar.name.stem}.flac")
+    return folder.loopback_path(sidecar.condition, sidecar.name)
 
 
 def _read_loopback(folder: SessionFolder, recording: Recording, settings: Settings) -> tuple[Reading, ...]:

@@ -6,12 +6,11 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from distort.errors import SessionError
 from distort.processes import other_processes
 from distort.report.figures.digest import digest_of, drawing_version
 from distort.report.figures.saving import FileKind, save_figure
 from distort.session.files.hashing import sha256_of_file
-from distort.session.files.json_fields import read_json, write_json
+from distort.session.results.drawn_files import DrawnFigure, DrawnFile, Record, read_record, write_record
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -19,36 +18,11 @@ if TYPE_CHECKING:
 Named = tuple[str, "Callable[[], Figure]"]
 """Name of a figure's files, and what draws it: a function of a module with its arguments, so that it can be sent."""
 
-RECORD = "drawn.json"
 PROCESSES = 2
 """This one and another. More gain little: starting one takes as long as drawing several figures."""
 
 WORTH_A_PROCESS = 8
 """Fewer figures than this are drawn sooner than a second process has started."""
-
-
-@dataclass(frozen=True, kw_only=True)
-class DrawnFile:
-    """A file of a figure."""
-
-    name: str
-    sha256: str
-
-
-@dataclass(frozen=True, kw_only=True)
-class DrawnFigure:
-    """What a figure was drawn of, and into which files."""
-
-    stem: str
-    digest: str
-    files: tuple[DrawnFile, ...]
-
-
-@dataclass(frozen=True, kw_only=True)
-class Record:
-    """What drawn.json holds."""
-
-    figures: tuple[DrawnFigure, ...]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -68,7 +42,7 @@ def draw_figures(
     progress: Callable[[str, int, int], None],
 ) -> Drawn:
     """Bring the files of `figures` in `folder` up to date. Raises SessionError when one cannot be written."""
-    before = {one.stem: one for one in _read_record(folder / RECORD).figures}
+    before = {one.stem: one for one in read_record(folder).figures}
     digests = {stem: digest_of(draw, dark, drawing_version()) for stem, draw in figures}
     jobs = [
         (draw, folder / stem, missing, dark)
@@ -87,15 +61,15 @@ def draw_figures(
 
 def up_to_date(folder: Path) -> set[str]:
     """Names of the files in `folder` that the record knows."""
-    return {file.name for one in _read_record(folder / RECORD).figures for file in one.files}
+    return {file.name for one in read_record(folder).figures for file in one.files}
 
 
 def forget(folder: Path, stems: set[str]) -> None:
     """Take figures out of the record whose files are gone."""
-    record = _read_record(folder / RECORD)
+    record = read_record(folder)
     kept = tuple(one for one in record.figures if one.stem not in stems)
     if kept != record.figures:
-        write_json(folder / RECORD, Record(figures=kept))
+        write_record(folder, Record(figures=kept))
 
 
 Job = tuple["Callable[[], Figure]", Path, tuple[FileKind, ...], bool]
@@ -134,15 +108,6 @@ def _missing(before: DrawnFigure | None, digest: str, folder: Path, kinds: Seque
     return tuple(kind for kind in kinds if not is_there(f"{before.stem}.{kind}"))
 
 
-def _read_record(path: Path) -> Record:
-    if not path.is_file():
-        return Record(figures=())
-    try:
-        return read_json(path, Record)
-    except SessionError:
-        return Record(figures=())  # it only saves work: unread, every figure is drawn again
-
-
 def _write_record(folder: Path, before: dict[str, DrawnFigure], digests: dict[str, str], new: Sequence[Path]) -> None:
     """Add what was drawn; files of an earlier picture of the same name leave the record, and so the folder."""
     figures = dict(before)
@@ -152,4 +117,4 @@ def _write_record(folder: Path, before: dict[str, DrawnFigure], digests: dict[st
         others = tuple(file for file in still if file.name != path.name)
         file = DrawnFile(name=path.name, sha256=sha256_of_file(path))
         figures[path.stem] = DrawnFigure(stem=path.stem, digest=digests[path.stem], files=(*others, file))
-    write_json(folder / RECORD, Record(figures=tuple(figures[stem] for stem in sorted(figures))))
+    write_record(folder, Record(figures=tuple(figures[stem] for stem in sorted(figures))))

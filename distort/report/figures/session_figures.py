@@ -62,7 +62,7 @@ def draw_session(
     Levels and conditions share their scales, so that any two figures can be laid over one another. Raises SessionError
     when a file cannot be written.
     """
-    where = folder.figures_folder() / "dark" if dark else folder.figures_folder()
+    where = folder.figures_folder(dark=dark)
     figures = _figures(conditions, words)
     drawn = draw_figures(figures, where, kinds=kinds, dark=dark, progress=progress)
     _remove_stale(where, conditions, stems={stem for stem, _ in figures})
@@ -80,7 +80,7 @@ def _remove_stale(where: Path, conditions: tuple[ConditionResults, ...], *, stem
     forget(where, {path.stem for path in where.glob("*.*") if ours.fullmatch(path.name)} - stems)
     known = up_to_date(where)
     for path in where.glob("*.*"):
-        if ours.fullmatch(path.name) and path.name not in known:
+        if ours.fullmatch(path.name) and path.name not in known and not path.is_dir():
             patiently(path.unlink)
 
 

@@ -24,12 +24,13 @@ from distort.report.page.live import asset, chart_places, scripts
 from distort.report.page.markup import Markup, bullets, element, markup
 from distort.report.page.verdicts import READING, verdicts
 from distort.report.terminal.tables_coincidences import DECIDED
-from distort.session.files.atomic import write_text
 from distort.session.files.folder import SessionFolder
 from distort.session.plan.keys import ReportPlan
 from distort.session.plan.reading import read_plan
 from distort.session.results.analysed import doubts
+from distort.session.results.comparison_files import comparisons
 from distort.session.results.condition_results import ConditionResults
+from distort.session.results.page_file import page_path, write_page_file
 
 POLICY = "default-src 'none'; img-src data:; style-src 'unsafe-inline'; script-src 'unsafe-inline'; base-uri 'none'"
 """The page asks no address for anything, and the browser holds it to that (Content Security Policy Level 3)."""
@@ -41,6 +42,8 @@ class Written:
 
     path: Path
     written: bool
+    left_out: tuple[str, ...]
+    """Files of comparisons that are not in it, because they are not as they were written; relative to the session."""
 
 
 def write_page(
@@ -50,15 +53,13 @@ def write_page(
 
     Raises SessionError when a file cannot be read or written.
     """
-    path = folder.inside("results", "report.html")
+    path = page_path(folder)
     try:
         text = page(folder, conditions, words, figures=figures)
     except OSError as error:
         raise SessionError(f"{path} is not written: {error.filename} cannot be read ({error.strerror})") from error
-    same = path.is_file() and path.read_bytes() == text.encode("utf-8")
-    if not same:
-        write_text(path, text)
-    return Written(path=path, written=not same)
+    left_out = tuple(path.relative_to(folder.root).as_posix() for one in comparisons(folder) for path in one.left_out)
+    return Written(path=path, written=write_page_file(folder, text), left_out=left_out)
 
 
 def page(

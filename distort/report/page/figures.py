@@ -11,6 +11,7 @@ from distort.report.figures.session_figures import legend_of
 from distort.report.page.markup import Markup, element, markup
 from distort.report.page.vector import vector_address
 from distort.report.terminal.tables_multitone import how_it_sounds
+from distort.session.files.reading import read_text
 from distort.session.plan.keys import ReportPlan
 from distort.session.results.condition_results import ConditionResults
 
@@ -73,7 +74,7 @@ def _picture(one: Placed, path: Path, by_name: Mapping[str, ConditionResults], w
         "figure",
         element(
             "img",
-            src=vector_address(path.read_text(encoding="utf-8")),
+            src=vector_address(read_text(path)),
             alt=f"{one.kind.heading}: {one.title}. The data are in the tables to download at the end of this page.",
             width="1280",
             height="720",

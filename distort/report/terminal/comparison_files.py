@@ -3,6 +3,7 @@
 import dataclasses
 import json
 import re
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
@@ -25,12 +26,16 @@ from distort.session.files.atomic import make_folder, write_text
 from distort.session.files.csv_table import write_table
 from distort.session.files.json_fields import FORMAT
 from distort.session.files.names import format_level
+from distort.session.results.comparison_files import FILES, named_files
 
 FloatArray = npt.NDArray[np.float64]
 
 
 def write_comparison(compared: Compared) -> tuple[Path, ...]:
-    """Write table, findings and figure below results/compare of A and return their paths. Raises SessionError."""
+    """Write table, figures and findings below results/compare of A and return their paths. Raises SessionError.
+
+    The findings come last: they name the other files by their hashes, and so belong to these and to no earlier ones.
+    """
     from distort.report.figures.comparison import comparison_figure, drawn_quantities
     from distort.report.figures.saving import save_figure
 
@@ -38,12 +43,12 @@ def write_comparison(compared: Compared) -> tuple[Path, ...]:
     make_folder(stem.parent)
     table, findings = stem.with_name(f"{stem.name}.csv"), stem.with_name(f"{stem.name}.json")
     write_table(table, comparison_columns(compared))
-    write_text(findings, comparison_text(compared) + "\n")
-    pictures = []
+    written = [table]
     for quantity, level in drawn_quantities(compared):
         name = f"{stem.name}_{quantity}_{format_level(level)}dB"
-        pictures.append(save_figure(comparison_figure(compared, quantity, level), stem.with_name(name))[0])
-    return (table, findings, *pictures)
+        written += save_figure(comparison_figure(compared, quantity, level), stem.with_name(name))
+    write_text(findings, comparison_text(compared, written) + "\n")
+    return (table, findings, *(path for path in written if path.suffix == ".png"))
 
 
 def comparison_stem(compared: Compared) -> Path:
@@ -78,8 +83,8 @@ def comparison_columns(compared: Compared) -> dict[str, npt.ArrayLike]:
     return columns
 
 
-def comparison_text(compared: Compared) -> str:
-    """The comparison for machines, as JSON."""
+def comparison_text(compared: Compared, written: Sequence[Path] = ()) -> str:
+    """The comparison for machines, as JSON; with the names and hashes of the files `written` with it."""
     document: dict[str, Any] = {
         "format": FORMAT,
         "words": {
@@ -100,6 +105,8 @@ def comparison_text(compared: Compared) -> str:
         "coincidences": [dataclasses.asdict(one) for one in compared.coincidences],
         "no_faults": compared.no_faults,
     }
+    if written:
+        document[FILES] = named_files(written)
     return json.dumps(document, indent=2, ensure_ascii=False, allow_nan=False)
 
 

@@ -17,6 +17,7 @@ import numpy as np
 import numpy.typing as npt
 
 from distort.errors import SessionError
+from distort.session.files.reading import read_bytes
 from signals.errors import shown
 
 FloatArray = npt.NDArray[np.float64]
@@ -104,9 +105,7 @@ def _text(path: Path, named_by: str) -> str:
         if not stat.S_ISREG((status := path.stat()).st_mode):
             kind = "a folder" if stat.S_ISDIR(status.st_mode) else "no file"
             raise SessionError(f"{path} is {kind}: {named_by} of session.toml must name a text file")
-        if status.st_size > MOST_BYTES:
-            raise SessionError(f"{path} is larger than {MOST_BYTES // 1_000_000} MB: it is no table of a response")
-        raw = path.read_bytes()
+        raw = read_bytes(path, MOST_BYTES)
     except FileNotFoundError as error:
         raise SessionError(f"{path} is missing: {named_by} of session.toml names it") from error
     except OSError as error:

@@ -11,7 +11,7 @@ import numpy.typing as npt
 
 from distort.errors import SessionError
 from distort.session.files.atomic import write_bytes, write_text
-from distort.session.files.json_fields import read_small_text
+from distort.session.files.reading import read_text
 from signals.errors import shown
 from signals.levels import NOTHING_DB
 
@@ -21,9 +21,6 @@ Cell = str | float | int | None
 
 FORMULA = ("=", "+", "-", "@", "\uff1d", "\uff0b", "\uff0d", "\uff20")
 """What begins a formula, also in full width."""
-
-MOST_BYTES = 5_000_000
-"""A table of ten orders has 0.2 MB, one of a hundred 1.8 MB."""
 
 FREQUENCY = "frequency_hz"
 """The column that every table begins with."""
@@ -84,7 +81,7 @@ def read_table(path: Path) -> dict[str, FloatArray]:
     the file is missing, not such a table, or holds a number that no result can have.
     """
     try:
-        text = read_small_text(path, MOST_BYTES).removeprefix("\ufeff")
+        text = read_text(path).removeprefix("\ufeff")
     except FileNotFoundError as error:
         raise SessionError(f"{path} is missing: run `distort analyze`") from error
     except UnicodeDecodeError as error:

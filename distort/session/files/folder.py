@@ -14,10 +14,12 @@ from distort.session.files.names import (
     stimulus_stem,
 )
 from distort.session.files.portable import leads_out
+from distort.session.files.reading import opened
 from signals.errors import shown
 
 AUDIO_SUFFIXES = (".wav", ".flac")
 PLAN_FILE = "session.toml"
+LOOPBACK = "loopback"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -54,8 +56,10 @@ class SessionFolder:
             )
         if not self.root.is_dir():
             raise SessionError(f"{self.root} is not a folder: make a session with `distort new`")
-        if not self.plan_path.is_file():
+        if not os.path.lexists(self.plan_path):
             raise SessionError(f"{self.root} holds no {PLAN_FILE}: make a session with `distort new`")
+        with opened(self.inside(PLAN_FILE)):
+            pass
 
     def inside(self, *parts: str) -> Path:
         """The path `parts` below the session. Raises SessionError when it leads out of it."""
@@ -66,6 +70,21 @@ class SessionFolder:
         if not _real(path).is_relative_to(_real(self.root)):
             raise SessionError(f"{path} is a link that leads out of the session {self.root}: copy the file into it")
         return path
+
+    def files_in(self, *parts: str) -> tuple[Path, ...]:
+        """Files right in the folder `parts` of the session, sorted; none where there is no such folder.
+
+        Hidden files, folders, pipes, links that lead out and the like are not among them. Raises SessionError when the
+        folder itself leads out.
+        """
+        folder, root = self.inside(*parts), _real(self.root)
+        if not folder.is_dir():
+            return ()
+        return tuple(
+            path
+            for path in sorted(folder.iterdir())
+            if not path.name.startswith(".") and path.is_file() and _real(path).is_relative_to(root)
+        )
 
     def stimulus_path(self, stimulus: str, level_db_spl: float, suffix: str = ".wav") -> Path:
         """stimuli/sweep_86dB.wav, or with suffix ".json" its sidecar. Raises SessionError for an impossible name."""
@@ -139,6 +158,10 @@ class SessionFolder:
         """A file of calibration/."""
         return self.inside("calibration", file)
 
+    def loopback_path(self, condition: str, name: RecordingName) -> Path:
+        """loopback/<condition>/<recording>.flac: what a cable from the output brought back while it was recorded."""
+        return self.inside(LOOPBACK, check_condition(condition), f"{name.stem}.flac")
+
     def results_folder(self, condition: str) -> Path:
         """results/<condition>. Raises SessionError when no condition can be called so."""
         return self.inside("results", check_condition(condition))
@@ -157,9 +180,9 @@ class SessionFolder:
         check_condition(condition)
         return self.inside("results", condition, "findings.json")
 
-    def figures_folder(self) -> Path:
-        """results/figures"""
-        return self.inside("results", "figures")
+    def figures_folder(self, *, dark: bool = False) -> Path:
+        """results/figures, or in it the folder of those on a dark ground."""
+        return self.inside("results", "figures", *(["dark"] if dark else []))
 
     def _files(self, condition: str) -> list[Path]:
         """Files of a condition's recordings, sorted; those that begin with a dot are not ours, or not finished."""
@@ -178,4 +201,4 @@ def _real(path: Path) -> Path:
     return Path(os.path.realpath(path))
 
 
-__all__ = ["AUDIO_SUFFIXES", "PLAN_FILE", "RecordingFiles", "SessionFolder", "format_level"]
+__all__ = ["AUDIO_SUFFIXES", "LOOPBACK", "PLAN_FILE", "RecordingFiles", "SessionFolder", "format_level"]

@@ -1,23 +1,21 @@
 """SHA-256 of files: what ties a sidecar to the recording and the stimulus it speaks of."""
 
 import hashlib
-import stat
 import string
 from pathlib import Path
 
 from distort.errors import SessionError
+from distort.session.files.reading import opened
 
 CHUNK_BYTES = 1 << 20
 """Read at a time: a long recording is never held in memory for its hash alone."""
 
 
 def sha256_of_file(path: Path) -> str:
-    """SHA-256 of the bytes of `path` as 64 hexadecimal digits. Raises SessionError when it cannot be read."""
+    """SHA-256 of the bytes of the file `path` as 64 hexadecimal digits. Raises SessionError when it cannot be read."""
     digest = hashlib.sha256()
     try:
-        if not stat.S_ISREG(path.stat().st_mode):
-            raise SessionError(f"{path} is no file: move it away")  # a pipe would be waited for without end
-        with path.open("rb") as file:
+        with opened(path) as file:
             while chunk := file.read(CHUNK_BYTES):
                 digest.update(chunk)
     except OSError as error:

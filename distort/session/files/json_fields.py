@@ -7,18 +7,16 @@ field may instead carry its own pair of functions in its metadata, see `by`; or 
 
 import dataclasses
 import json
-import os
 import re
-import stat
 import types
 import typing
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any, TypeVar
 
-from distort import system
 from distort.errors import SessionError
 from distort.session.files.atomic import write_text
+from distort.session.files.reading import MOST_BYTES, read_text
 from signals.errors import shown
 
 T = TypeVar("T")
@@ -34,9 +32,6 @@ _UNIT = re.compile(r"(?<![a-z])(db|hz)(?=_spl$|fs$|$)")
 
 LARGEST_WHOLE = 2**63
 """Of a whole number: times in nanoseconds are the largest."""
-
-MOST_BYTES = 20_000_000
-"""A hundred times the largest file that this program writes."""
 
 FORMAT = 1
 """Version of the JSON files that this program writes and reads."""
@@ -87,12 +82,10 @@ def read_json(path: Path, made_by: type[T]) -> T:
 def load_json_object(path: Path) -> dict[str, Any]:
     """The JSON object in `path`. Raises SessionError when it is missing, not JSON, not an object, or holds NaN."""
     try:
-        text = read_small_text(path, MOST_BYTES)
+        text = read_text(path, MOST_BYTES[".json"])
         document = json.loads(text, parse_constant=_refuse, object_pairs_hook=_once)
     except FileNotFoundError as error:
         raise SessionError(f"{path} is missing: look whether its name and folder are right") from error
-    except IsADirectoryError as error:
-        raise SessionError(f"{path} is a folder: name the .json file in it") from error
     except OSError as error:
         raise SessionError(f"{path} cannot be read: {error.strerror or error}") from error
     except UnicodeDecodeError as error:
@@ -106,21 +99,6 @@ def load_json_object(path: Path) -> dict[str, Any]:
     if not isinstance(document, dict):
         raise SessionError(f"{path} must hold a JSON object, in braces")
     return document
-
-
-def read_small_text(path: Path, most_bytes: int) -> str:
-    """The UTF-8 text in `path`, if it is a file of at most `most_bytes`: neither a pipe nor a disk's worth of zeros.
-
-    Raises SessionError when it is not, OSError and UnicodeDecodeError when it cannot be read.
-    """
-    with open(path, "rb", opener=system.open_at_once) as file:
-        status = os.fstat(file.fileno())
-        if not stat.S_ISREG(status.st_mode):
-            raise SessionError(f"{path} is no file: look what stands there")
-        content = file.read(most_bytes + 1)
-    if len(content) > most_bytes:
-        raise SessionError(f"{path} is larger than {most_bytes / 1e6:g} MB: it is none of this program's files")
-    return content.decode("utf-8")
 
 
 def _refuse(constant: str) -> typing.NoReturn:

@@ -9,9 +9,10 @@ from typing import Any
 
 import signals
 from distort.analysis.sweep.windows import require_orders
-from distort.errors import AnalysisError, PlanError
-from distort.session.files.folder import PLAN_FILE
+from distort.errors import AnalysisError, PlanError, SessionError
+from distort.session.files.folder import PLAN_FILE, SessionFolder
 from distort.session.files.portable import twin_of
+from distort.session.files.reading import read_bytes
 from distort.session.plan.keys import FORMAT, SECTIONS, Plan
 from signals.errors import shown
 
@@ -35,12 +36,15 @@ TRIAL_DRIVE_DBFS = -60.0
 def read_plan(folder: Path) -> Plan:
     """The plan of the session in `folder`.
 
-    Raises PlanError, in one sentence with the file, the section and the key, when session.toml is missing, is not TOML,
-    has a section or key that is not known, lacks one that is needed, or holds a value that cannot be meant.
+    Raises PlanError, in one sentence with the file, the section and the key, when session.toml is missing, is no file,
+    leads out of the session, is not TOML, has a section or key that is not known, lacks one that is needed, or holds a
+    value that cannot be meant.
     """
     path = folder / PLAN_FILE
     try:
-        content = _read(path)
+        content = read_bytes(SessionFolder(folder).inside(PLAN_FILE), MOST_BYTES)
+    except SessionError as error:
+        raise PlanError(str(error)) from error
     except FileNotFoundError as error:
         raise PlanError(f"{path} is missing: make a session with `distort new`, or name its folder") from error
     except OSError as error:
@@ -52,14 +56,6 @@ def read_plan(folder: Path) -> Plan:
         line = content[: error.start].count(b"\n") + 1
         raise PlanError(f"{path} is not UTF-8 text (line {line}): save it as UTF-8") from error
     return plan_from_text(text, source=str(path))
-
-
-def _read(path: Path) -> bytes:
-    with path.open("rb") as file:
-        content = file.read(MOST_BYTES + 1)
-    if len(content) > MOST_BYTES:
-        raise PlanError(f"{path} is larger than {MOST_BYTES // 1000} kB: it is no plan")
-    return content
 
 
 def plan_from_text(text: str, *, source: str) -> Plan:

@@ -14,8 +14,10 @@ from distort.session.files.atomic import explained, make_folder, temporary_besid
 from distort.session.files.folder import SessionFolder
 from distort.session.files.json_fields import read_json, write_json
 from distort.session.files.portable import fault_of, twin_beside
+from distort.session.files.reading import read_bytes, read_text
 from distort.session.plan.keys import Plan
-from distort.session.published.inputs import FileHash, hashes_of, inputs_of
+from distort.session.published.inputs import FileHash, hashes_of
+from distort.session.published.written_inputs import written_inputs
 from distort.session.recordings.sidecar import now_utc
 from distort.system import rename_folder
 from signals.errors import shown
@@ -25,6 +27,9 @@ LIBRARIES = ("numpy", "scipy", "soundfile")
 
 KEPT_INPUTS = (".json", ".toml")
 """Inputs that are kept themselves, and not by their hash alone: small, and they say what changed."""
+
+RECORD, INPUTS = "frozen.json", "inputs"
+"""In the folder of a label: what was kept, and where the inputs are that were kept themselves."""
 
 _LABEL = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]{0,59}")
 
@@ -59,9 +64,12 @@ def software_here(program_version: str) -> tuple[Software, ...]:
 
 
 def frozen_labels(folder: SessionFolder) -> tuple[str, ...]:
-    """Labels under which results were kept, in alphabetical order."""
+    """Labels under which results were kept, in alphabetical order; a folder of another name is none of ours."""
     place = folder.inside("frozen")
-    return tuple(sorted(path.parent.name for path in place.glob("*/frozen.json"))) if place.is_dir() else ()
+    if not place.is_dir():
+        return ()
+    found = sorted(path.parent.name for path in place.glob(f"*/{RECORD}"))
+    return tuple(name for name in found if _LABEL.fullmatch(name))
 
 
 def frozen_folder(folder: SessionFolder, label: str) -> Path:
@@ -77,7 +85,7 @@ def frozen_folder(folder: SessionFolder, label: str) -> Path:
 def read_frozen(folder: SessionFolder, label: str) -> Frozen:
     """What was kept under `label`. Raises SessionError when it cannot be read, or a result in it was changed since."""
     place = frozen_folder(folder, label)
-    frozen = read_json(place / "frozen.json", Frozen)
+    frozen = read_json(folder.inside("frozen", label, RECORD), Frozen)
     found = hashes_of(SessionFolder(place), [one.file for one in frozen.results])
     changed = [kept.file for kept, now in zip(frozen.results, found, strict=True) if kept != now]
     if changed:
@@ -108,13 +116,13 @@ def freeze(
     if os.path.lexists(place):
         raise SessionError(f"{place} exists already and is never overwritten: choose another label")
     make_folder(place.parent)
-    before = inputs_of(folder, plan)
+    before = written_inputs(folder, plan)
     staging = SessionFolder(temporary_beside(place, new=True))
     try:
         write(staging)
         _keep_inputs(folder, staging, before)
         results = sorted(path.relative_to(staging.root).as_posix() for path in staging.root.glob("results/*/*"))
-        if inputs_of(folder, plan) != before:
+        if written_inputs(folder, plan) != before:
             raise SessionError(f"{folder.root} changed while its results were frozen: freeze them again")
         frozen = Frozen(
             label=label,
@@ -123,7 +131,7 @@ def freeze(
             inputs=before,
             results=hashes_of(staging, results),
         )
-        write_json(staging.root / "frozen.json", frozen)
+        write_json(staging.root / RECORD, frozen)
         _name(staging.root, place)
     finally:
         shutil.rmtree(staging.root, ignore_errors=True)
@@ -135,15 +143,15 @@ def freeze(
 def _keep_inputs(folder: SessionFolder, staging: SessionFolder, inputs: Sequence[FileHash]) -> None:
     for one in inputs:
         if one.file.endswith(KEPT_INPUTS):
-            kept = staging.inside("inputs", one.file)
+            kept = staging.inside(INPUTS, one.file)
             make_folder(kept.parent)
-            kept.write_bytes(folder.inside(one.file).read_bytes())
+            kept.write_bytes(read_bytes(folder.inside(one.file)))
 
 
 def kept_input(folder: SessionFolder, label: str, file: str) -> str | None:
     """Text of an input as it was when frozen; None for one that was kept by its hash alone."""
-    path = frozen_folder(folder, label) / "inputs" / file
-    return path.read_text(encoding="utf-8") if path.is_file() else None
+    path = folder.inside("frozen", label, INPUTS, file)
+    return read_text(path) if path.is_file() else None
 
 
 def _name(staging: Path, place: Path) -> None:

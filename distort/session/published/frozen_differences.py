@@ -12,9 +12,12 @@ import numpy.typing as npt
 
 from distort.session.files.csv_table import read_table
 from distort.session.files.folder import PLAN_FILE, SessionFolder
+from distort.session.files.reading import read_bytes, read_text
 from distort.session.plan.keys import Plan
 from distort.session.published.frozen import Frozen, Software, frozen_folder, kept_input
-from distort.session.published.inputs import FileHash, inputs_of
+from distort.session.published.inputs import FileHash, name_in
+from distort.session.published.written_inputs import written_inputs
+from distort.session.results.condition_results import result_paths_of
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -67,9 +70,10 @@ def differences(folder: SessionFolder, plan: Plan, frozen: Frozen, software: Seq
     then = {one.file for one in frozen.results if one.file.endswith(".csv")}
     conditions = {Path(file).parent.name for file in then}
     now = {
-        path.relative_to(folder.root).as_posix()
+        name_in(folder, path)
         for condition in conditions
-        for path in folder.results_folder(condition).glob("*.csv")
+        for path in result_paths_of(folder, condition)
+        if path.suffix == ".csv"
     }
     found = (_compare(file, place / file, folder.inside(file)) for file in sorted(then & now))
     return Differences(
@@ -78,7 +82,7 @@ def differences(folder: SessionFolder, plan: Plan, frozen: Frozen, software: Seq
         missing=tuple(sorted(then - now)),
         added=tuple(sorted(now - then)),
         reasons=(
-            *_input_reasons(folder, frozen, inputs_of(folder, plan)),
+            *_input_reasons(folder, frozen, written_inputs(folder, plan)),
             *_software_reasons(frozen.software, software),
         ),
     )
@@ -86,7 +90,7 @@ def differences(folder: SessionFolder, plan: Plan, frozen: Frozen, software: Seq
 
 def _compare(file: str, then_path: Path, now_path: Path) -> TableDifference | None:
     """None where all numbers are the same. Columns that only one of both has count as changed."""
-    if then_path.read_bytes() == now_path.read_bytes():
+    if read_bytes(then_path) == read_bytes(now_path):
         return None
     then, now = read_table(then_path), read_table(now_path)
     rows_hz = then["frequency_hz"]
@@ -134,7 +138,7 @@ def _what_changed(file: str, kept: str | None, path: Path) -> str:
     if kept is None:
         return f"{file} is another file"
     load = tomllib.loads if file == PLAN_FILE else json.loads
-    then, now = dict(_flat(load(kept))), dict(_flat(load(path.read_text(encoding="utf-8"))))
+    then, now = dict(_flat(load(kept))), dict(_flat(load(read_text(path))))
     keys = [key for key in dict.fromkeys([*then, *now]) if then.get(key) != now.get(key)]
     if not keys:
         return f"{file}: only its comments or its layout"

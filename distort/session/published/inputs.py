@@ -1,18 +1,25 @@
-"""Which files of a session its results rest on, and their hashes.
+"""Which files of a session its results rest on, by the names that commands give them, and what they hold now.
 
 They are session.toml and what it names, the recordings and the calibration; stimuli are made again from the sidecars,
-and sweeps that were made elsewhere are among the files.
+and sweeps that were made elsewhere are among the files. `written_inputs` tells whether they are what was written.
 """
 
+import re
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
-from distort.session.files.folder import AUDIO_SUFFIXES, SessionFolder
+from distort.session.files.folder import AUDIO_SUFFIXES, LOOPBACK, SessionFolder
 from distort.session.files.hashing import sha256_of_file
 from distort.session.files.names import parse_stem
 from distort.session.plan.keys import Plan
 from distort.session.recordings.sampled_stimuli import MADE_ELSEWHERE
+
+_CALIBRATION = re.compile(
+    r"(microphone|closing|quiet_reel|drive|drive_found_[0-9T]+)\.json|"
+    r"(calibrator|closing)_[0-9.]+dB(_[0-9]+)?\.(wav|flac)"
+)
+"""Files that `calibrate`, `measure` and `add` write into calibration/."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -23,17 +30,19 @@ class FileHash:
     sha256: str
 
 
-def inputs_of(folder: SessionFolder, plan: Plan) -> tuple[FileHash, ...]:
-    """Every input of the session, by name. Raises SessionError when one is missing, or leads out of it."""
-    return hashes_of(folder, input_names(folder, plan))
-
-
 def input_names(folder: SessionFolder, plan: Plan) -> list[str]:
     """Names of the inputs, sorted; a file that the plan names is among them, there or not.
 
     Raises SessionError when a folder of the session leads out of it, or one recording is there twice.
     """
-    return sorted(set(_names(folder, plan)))
+    named = [plan.microphone.response_file, *plan.analysis.response_files]
+    return sorted(
+        {
+            folder.plan_path.name,
+            *(Path(name).as_posix() for name in named if name is not None),
+            *(name_in(folder, path) for path in _measured(folder)),
+        }
+    )
 
 
 def hashes_of(folder: SessionFolder, names: list[str]) -> tuple[FileHash, ...]:
@@ -41,12 +50,14 @@ def hashes_of(folder: SessionFolder, names: list[str]) -> tuple[FileHash, ...]:
     return tuple(FileHash(file=name, sha256=sha256_of_file(folder.inside(name))) for name in names)
 
 
-def _names(folder: SessionFolder, plan: Plan) -> Iterator[str]:
-    yield folder.plan_path.name
-    if plan.microphone.response_file is not None:
-        yield Path(plan.microphone.response_file).as_posix()
-    yield from (Path(name).as_posix() for name in plan.analysis.response_files)
-    yield from (path.relative_to(folder.root).as_posix() for path in _measured(folder))
+def name_in(folder: SessionFolder, path: Path) -> str:
+    """The name of a file of the session, relative to it."""
+    return path.relative_to(folder.root).as_posix()
+
+
+def calibration_files(folder: SessionFolder) -> tuple[Path, ...]:
+    """Files in calibration/ that are called as commands call them. Raises SessionError when it leads out."""
+    return tuple(path for path in folder.files_in("calibration") if _CALIBRATION.fullmatch(path.name))
 
 
 def _measured(folder: SessionFolder) -> Iterator[Path]:
@@ -56,12 +67,10 @@ def _measured(folder: SessionFolder) -> Iterator[Path]:
             yield files.audio_path
             if files.has_sidecar:
                 yield files.sidecar_path
-    for path in folder.inside("stimuli").glob(f"{MADE_ELSEWHERE}*"):
-        if path.suffix in AUDIO_SUFFIXES:
+        for path in folder.files_in(LOOPBACK, condition):
+            if path.suffix in AUDIO_SUFFIXES and parse_stem(path.stem) is not None:
+                yield path
+    for path in folder.files_in("stimuli"):
+        if path.name.startswith(MADE_ELSEWHERE) and path.suffix in AUDIO_SUFFIXES:
             yield path
-    for path in folder.inside("loopback").glob("*/*"):
-        if path.suffix in AUDIO_SUFFIXES and parse_stem(path.stem) is not None:
-            yield path
-    for path in folder.inside("calibration").glob("*"):
-        if path.suffix in {*AUDIO_SUFFIXES, ".json"} and not path.name.startswith("."):
-            yield path
+    yield from calibration_files(folder)

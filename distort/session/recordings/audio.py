@@ -10,6 +10,7 @@ import numpy.typing as npt
 import soundfile
 
 from distort.errors import RecordingError, SessionError
+from distort.session.files import reading
 from distort.session.files.atomic import staged
 from distort.session.recordings.flac import checked_blocks
 from distort.session.recordings.resampling import resample
@@ -56,17 +57,8 @@ def read_audio(path: Path, *, channel: int | None = None) -> tuple[FloatArray, i
 @contextmanager
 def opened(path: Path) -> Iterator[Any]:
     """The audio file `path` as a soundfile.SoundFile, checked. Raises RecordingError as `read_audio` does."""
-    if not path.is_file():
-        raise RecordingError(
-            f"{path} is a folder: name the WAV or FLAC file in it"
-            if path.is_dir()
-            else f"{path} is missing: look whether its name and folder are right"
-        )
     try:
-        if path.stat().st_size == 0:
-            raise RecordingError(f"{path} is empty: it holds no byte; copy or record it again")
-        with path.open("rb"):
-            pass  # soundfile calls a file that may not be read a damaged one; this says why
+        _require_some_bytes(path)
         with soundfile.SoundFile(spelt_for_libraries(path)) as file:
             _check_kind(path, file)
             _check_length(path, file)
@@ -75,8 +67,22 @@ def opened(path: Path) -> Iterator[Any]:
         raise RecordingError(
             f"{path} cannot be read as WAV or FLAC audio: it is damaged or no audio file; export it as WAV"
         ) from error
+    except FileNotFoundError as error:
+        raise RecordingError(f"{path} is missing: look whether its name and folder are right") from error
     except OSError as error:
         raise RecordingError(f"{path} cannot be read: {error.strerror or error}") from error
+
+
+def _require_some_bytes(path: Path) -> None:
+    """Before the library opens `path`: it would wait for a pipe, and calls what may not be read damaged."""
+    if path.is_dir():
+        raise RecordingError(f"{path} is a folder: name the WAV or FLAC file in it")
+    try:
+        with reading.opened(path) as file:
+            if not file.read(1):
+                raise RecordingError(f"{path} is empty: it holds no byte; copy or record it again")
+    except SessionError as error:
+        raise RecordingError(str(error)) from error
 
 
 def write_audio(

@@ -2,6 +2,7 @@
 
 import hashlib
 import json
+import re
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -13,6 +14,7 @@ from distort.session.recordings.reel_layout import layout_of, reel_of
 from signals import Chirp, Reel, Stimulus
 
 WHOLE = "reel"
+_REEL = re.compile(rf"{WHOLE}(_up_to_[0-9.]+dB)?\.json")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -116,7 +118,7 @@ def read_reel(path: Path) -> SessionReel:
 
 def session_reels(folder: SessionFolder) -> tuple[SessionReel, ...]:
     """Every reel of the session, the whole one first. Raises SessionError when there is none."""
-    found = [read_reel(path) for path in sorted(folder.inside("stimuli").glob(f"{WHOLE}*.json"))]
+    found = [read_reel(path) for path in folder.files_in("stimuli") if _REEL.fullmatch(path.name)]
     if not found:
         raise SessionError(f"{folder.root} has no reel: `distort stimuli {folder.root} --reel` writes it")
     return tuple(sorted(found, key=lambda one: (one.up_to_db_spl is not None, one.up_to_db_spl or 0.0)))

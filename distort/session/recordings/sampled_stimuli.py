@@ -50,16 +50,21 @@ def give_samples(folder: SessionFolder, sidecar: Sidecar) -> None:
     sweep = sidecar.stimulus
     if not isinstance(sweep, SampledSweep) or sweep.held:
         return
-    digest = sidecar.stimulus_sha256
-    places = _places(folder, sidecar.stimulus_original_sha256 or digest)
-    path = next((place for place in places if place.is_file()), None)
-    if path is None:
-        raise SessionError(f"{places[0]} is missing: bring back the sweep that was played for {sidecar.name.stem}")
+    path = path_of_samples(folder, sidecar)
     first = sidecar.reel.only_stimulus()[0]
     with open_long(path, channel=1) as file:
         held = hold_samples(file.part(first, first + sweep.n_samples))
-    if sha256_of_file(path) != digest or held != sweep.samples_sha256:
+    if sha256_of_file(path) != sidecar.stimulus_sha256 or held != sweep.samples_sha256:
         raise SessionError(f"{path} is not the sweep that was played for {sidecar.name.stem}: its SHA-256 differs")
+
+
+def path_of_samples(folder: SessionFolder, sidecar: Sidecar) -> Path:
+    """The file in stimuli/ of a sweep made elsewhere. Raises SessionError when it is missing."""
+    places = _places(folder, sidecar.stimulus_original_sha256 or sidecar.stimulus_sha256)
+    path = next((place for place in places if place.is_file()), None)
+    if path is None:
+        raise SessionError(f"{places[0]} is missing: bring back the sweep that was played for {sidecar.name.stem}")
+    return path
 
 
 def _places(folder: SessionFolder, original_sha256: str) -> list[Path]:

@@ -11,6 +11,7 @@ from distort.session.files.hashing import is_sha256, sha256_of_file
 from distort.session.files.json_fields import by, later, read_json, write_json
 from distort.session.files.names import RecordingName, check_condition
 from distort.session.plan.keys import Loudspeaker, Setup
+from distort.session.recordings.audio_beginnings import begins_as_audio
 from distort.session.recordings.original import Original
 from distort.session.recordings.reel_layout import layout_of, reel_of, stimulus_of
 from signals import Reel, Stimulus, describe
@@ -212,8 +213,8 @@ def reject(path: Path, reason: str) -> Sidecar:
 
 
 def require_same_file(path: Path, sha256: str, sidecar_path: Path) -> None:
-    """Raises SessionError when `path` is no longer the file that the sidecar speaks of."""
-    if sha256_of_file(path) != sha256:
+    """Raises SessionError when the audio file `path` is no longer the one that the sidecar speaks of."""
+    if not begins_as_audio(path) or sha256_of_file(path) != sha256:
         raise SessionError(f"{path} is not the file that {sidecar_path.name} was written for: its SHA-256 differs")
 
 

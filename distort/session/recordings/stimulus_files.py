@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from pathlib import Path
 
 import signals
 from distort.errors import PlanError, SessionError
@@ -9,7 +10,7 @@ from distort.session.calibration.drive_file import Sensitivity
 from distort.session.files.atomic import make_folder
 from distort.session.files.folder import SessionFolder
 from distort.session.files.hashing import sha256_of_file
-from distort.session.files.names import format_level, stimulus_stem
+from distort.session.files.names import format_level, parse_stem, stimulus_stem
 from distort.session.plan.keys import Plan
 from distort.session.plan.reading import multitone_stimulus, sweep_stimulus
 from distort.session.recordings.audio import write_audio
@@ -144,7 +145,13 @@ def read_stimulus(folder: SessionFolder, stimulus_name: str, level_db_spl: float
     """What stimuli/ says was played. Raises SessionError, naming those that there are, when it holds none so named."""
     path = folder.stimulus_path(stimulus_name, level_db_spl, ".json")
     if not path.is_file():
-        known = sorted(one.stem for one in folder.inside("stimuli").glob("*.json"))
+        known = [one.stem for one in stimulus_sidecars(folder)]
         there = f"there are {', '.join(known)}" if known else "run `distort stimuli` first"
         raise SessionError(f"{folder.root} has no stimulus {stimulus_stem(stimulus_name, level_db_spl)}: {there}")
     return read_stimulus_sidecar(path)
+
+
+def stimulus_sidecars(folder: SessionFolder) -> tuple[Path, ...]:
+    """The sidecars of the files in stimuli/ that play one stimulus, by name. Raises SessionError when it leads out."""
+    there = folder.files_in("stimuli")
+    return tuple(path for path in there if path.suffix == ".json" and parse_stem(path.stem) is not None)

@@ -44,7 +44,24 @@ def load_recordings(folder: SessionFolder, condition: str) -> tuple[Recording, .
 
     Raises SessionError when one has no sidecar, or one that cannot be read or belongs to another recording.
     """
-    return tuple(_load(folder, files) for files in folder.recordings(condition))
+    return tuple(load_recording(folder, files) for files in folder.recordings(condition))
+
+
+def load_recording(folder: SessionFolder, files: RecordingFiles) -> Recording:
+    """One recording. Raises SessionError as `load_recordings` does."""
+    if not files.has_sidecar:
+        raise SessionError(
+            f"{files.audio_path} has no sidecar {files.sidecar_path.name}: "
+            f"bring it in with `distort add`, or move it away"
+        )
+    sidecar = read_sidecar(files.sidecar_path)
+    if (sidecar.name, sidecar.condition) != (files.name, files.condition):
+        raise SessionError(
+            f"{files.sidecar_path} speaks of {sidecar.name.stem} in {sidecar.condition}: "
+            f"it belongs to another recording"
+        )
+    give_samples(folder, sidecar)
+    return Recording(files=files, sidecar=sidecar)
 
 
 def save_recording(
@@ -95,19 +112,3 @@ def _save(files: RecordingFiles, sidecar: Sidecar, write: Callable[[Path], None]
         complete = dataclasses.replace(sidecar, recording_sha256=sha256_of_file(temporary))
         write_sidecar(files.sidecar_path, complete)
     return Recording(files=files, sidecar=complete)
-
-
-def _load(folder: SessionFolder, files: RecordingFiles) -> Recording:
-    if not files.has_sidecar:
-        raise SessionError(
-            f"{files.audio_path} has no sidecar {files.sidecar_path.name}: "
-            f"bring it in with `distort add`, or move it away"
-        )
-    sidecar = read_sidecar(files.sidecar_path)
-    if (sidecar.name, sidecar.condition) != (files.name, files.condition):
-        raise SessionError(
-            f"{files.sidecar_path} speaks of {sidecar.name.stem} in {sidecar.condition}: "
-            f"it belongs to another recording"
-        )
-    give_samples(folder, sidecar)
-    return Recording(files=files, sidecar=sidecar)

@@ -7,19 +7,19 @@ change (POSIX.1-2017, sys/stat.h, st_ctim), except with the clock of the machine
 
 import json
 import os
-import stat
 import time
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass, field, replace
 from pathlib import Path
 
 from distort.errors import SessionError
-from distort.session.files.folder import SessionFolder
+from distort.session.files.folder import AUDIO_SUFFIXES, SessionFolder
 from distort.session.files.hashing import sha256_of_file, sha256_of_text
 from distort.session.files.json_fields import later, read_json, write_json
 from distort.session.plan.keys import Plan, ReportPlan, Safety
 from distort.session.published.inputs import input_names
-from distort.session.results.condition_results import conditions_analysed
+from distort.session.recordings.audio_beginnings import begins_as_audio
+from distort.session.results.condition_results import conditions_analysed, result_paths_of
 from distort.system import changed_ns
 
 JUST_NOW_NS = 2_000_000_000
@@ -92,7 +92,10 @@ def is_current(folder: SessionFolder, last: Analysed, software: str, inputs: tup
     """
     if last.software != software or not same_contents(last.inputs, inputs):
         return False
-    return bool(last.results) and last.results == _results(folder)
+    try:
+        return bool(last.results) and last.results == _results(folder)
+    except SessionError:  # one of them is gone or spoilt
+        return False
 
 
 def doubts(folder: SessionFolder, plan: Plan) -> tuple[str, ...]:
@@ -125,8 +128,8 @@ def _first_of(names: Sequence[str]) -> str:
 def inputs_seen(folder: SessionFolder, plan: Plan, known: tuple[Input, ...] = ()) -> tuple[Input, ...]:
     """All inputs as they are now, by name; hashes are those of `known` where a file has not been touched since.
 
-    A file that is missing, or is none, is noted as that: the analysis says what it thinks of it. Raises SessionError
-    when one cannot be read or leads out of the session.
+    What is missing, no file, or cannot be read is noted as that: the analysis says what it thinks of it. Raises
+    SessionError when one leads out of the session.
     """
     by_name = {one.file: one for one in known}
     try:
@@ -153,12 +156,17 @@ def _input(folder: SessionFolder, name: str, known: Mapping[str, Input]) -> Inpu
     )
     before = known.get(file)
     if before is not None and now.changed_ns != NOT_TRUSTED and _touch(before) == _touch(now):
-        digest = before.sha256
-    elif stat.S_ISREG(seen.st_mode):
-        digest = sha256_of_file(path)
-    else:
-        digest = sha256_of_text(f"kind {stat.S_IFMT(seen.st_mode)}")
-    return replace(now, sha256=digest)
+        return replace(now, sha256=before.sha256)
+    return replace(now, sha256=_digest(path))
+
+
+def _digest(path: Path) -> str:
+    try:
+        if path.suffix in AUDIO_SUFFIXES and not begins_as_audio(path):
+            return sha256_of_text("no audio")
+        return sha256_of_file(path)
+    except SessionError as error:
+        return sha256_of_text(str(error))
 
 
 def _touch(one: Input) -> tuple[int, int, int]:
@@ -171,13 +179,11 @@ def same_contents(inputs: tuple[Input, ...], others: tuple[Input, ...]) -> bool:
 
 
 def _results(folder: SessionFolder) -> tuple[Result, ...]:
-    """Tables and findings of all conditions that are recorded, as they are now."""
+    """Tables and findings of all conditions that are recorded, as they are now. Raises SessionError without one."""
     return tuple(
         Result(file=path.relative_to(folder.root).as_posix(), sha256=sha256_of_file(path))
         for condition in folder.conditions_recorded()
-        if (results := folder.results_folder(condition)).is_dir()
-        for path in sorted(results.iterdir())
-        if path.suffix in {".csv", ".json"} and not path.name.startswith(".") and path.is_file()
+        for path in result_paths_of(folder, condition)
     )
 
 

@@ -2,6 +2,7 @@
 
 import re
 from dataclasses import dataclass
+from pathlib import Path
 
 from distort.analysis.coincidences.faults import Anomaly, Coincidence
 from distort.analysis.curves import Harmonics, LevelUnit, Response
@@ -9,6 +10,7 @@ from distort.errors import SessionError
 from distort.session.files.atomic import make_folder
 from distort.session.files.folder import SessionFolder
 from distort.session.files.json_fields import read_json, write_json
+from distort.session.files.names import check_condition
 from distort.session.plan.keys import Loudspeaker, ResponseIs, Setup
 from distort.session.recordings.sidecar import Quality
 from distort.session.results.audibility_results import AudibilityFound
@@ -149,7 +151,7 @@ def write_results(folder: SessionFolder, results: ConditionResults) -> None:
         written.add(path)
     write_json(folder.findings_path(condition), results.findings)
     for path in folder.results_folder(condition).glob("*.csv"):
-        if path not in written and _TABLE.fullmatch(path.name):
+        if path not in written and _TABLE.fullmatch(path.name) and not path.is_dir():
             patiently(path.unlink)
 
 
@@ -158,10 +160,7 @@ def read_results(folder: SessionFolder, condition: str) -> ConditionResults:
     path = folder.findings_path(condition)
     if not path.exists():
         raise SessionError(f"{condition} of {folder.root} has no results yet: run `distort analyze {folder.root}`")
-    try:
-        findings = read_json(path, Findings)
-    except SessionError as error:
-        raise SessionError(f"{error}. Or write it anew: `distort analyze {folder.root}`") from error
+    findings = _read_findings(folder, condition)
     responses = tuple(
         read_response(
             folder.level_result_path(condition, "response", level.level_db_spl),
@@ -190,9 +189,52 @@ def read_results(folder: SessionFolder, condition: str) -> ConditionResults:
     )
 
 
+def result_paths(folder: SessionFolder, findings: Findings) -> tuple[Path, ...]:
+    """The files that hold these results, by name: what an analysis wrote, and nothing that stands beside it.
+
+    Raises SessionError when one leads out of the session.
+    """
+    condition = findings.condition
+    tables = [
+        folder.level_result_path(condition, kind, level.level_db_spl)
+        for kind in ("response", "harmonics")
+        for level in findings.levels
+    ]
+    tables += [folder.level_result_path(condition, "multitone", one.level_db_spl) for one in findings.multitones]
+    tables += [folder.compression_path(condition, one.source) for one in findings.compression]
+    return tuple(sorted((*tables, folder.findings_path(condition))))
+
+
+def result_paths_of(folder: SessionFolder, condition: str) -> tuple[Path, ...]:
+    """The same for the results of a condition; none where there are none. Raises SessionError for bad findings."""
+    if not folder.findings_path(condition).exists():
+        return ()
+    return result_paths(folder, _read_findings(folder, condition))
+
+
 def conditions_analysed(folder: SessionFolder) -> tuple[str, ...]:
-    """Conditions that have results, in alphabetical order."""
+    """Conditions that have results, in alphabetical order; a folder that no condition can be called is none of ours."""
     results = folder.inside("results")
     if not results.is_dir():
         return ()
-    return tuple(sorted(path.parent.name for path in results.glob("*/findings.json")))
+    found = sorted(path.parent.name for path in results.glob("*/findings.json"))
+    return tuple(name for name in found if _may_be_condition(name))
+
+
+def _read_findings(folder: SessionFolder, condition: str) -> Findings:
+    path = folder.findings_path(condition)
+    try:
+        findings = read_json(path, Findings)
+    except SessionError as error:
+        raise SessionError(f"{error}. Or write it anew: `distort analyze {folder.root}`") from error
+    if findings.condition != condition:
+        raise SessionError(f"{path} speaks of condition {findings.condition!r}: move {path.parent} away, it is a copy")
+    return findings
+
+
+def _may_be_condition(name: str) -> bool:
+    try:
+        check_condition(name)
+    except SessionError:
+        return False
+    return True

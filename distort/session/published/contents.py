@@ -1,0 +1,103 @@
+"""What of a session goes to its readers: files that a record of the session names, each as it says it was written.
+
+Nothing is taken because it lies in a folder: neither the user's own files nor what a link leads to leave the session.
+"""
+
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+from distort.errors import SessionError
+from distort.session.files.folder import PLAN_FILE, SessionFolder
+from distort.session.files.hashing import sha256_of_file
+from distort.session.plan.keys import Plan
+from distort.session.published.frozen import INPUTS, KEPT_INPUTS, RECORD, frozen_labels, read_frozen
+from distort.session.published.inputs import FileHash, name_in
+from distort.session.published.written_inputs import written_inputs
+from distort.session.results.comparison_files import comparisons
+from distort.session.results.condition_results import conditions_analysed, read_results, result_paths
+from distort.session.results.drawn_files import RECORD as DRAWN
+from distort.session.results.drawn_files import read_record
+from distort.session.results.page_file import NOTE, page_as_written, page_path
+
+_FIGURE = re.compile(r"[^/\\]+\.(png|svg|pdf)")
+_FROZEN_RESULT = re.compile(r"results/[^/\\]+/[^/\\]+\.(csv|json)")
+"""What the records of figures and of frozen results may name."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Contents:
+    """What goes out."""
+
+    files: tuple[FileHash, ...]
+    """Sorted by name; session.toml is not among them."""
+    left_out: tuple[str, ...]
+    """Figures, comparisons and the page, where they are there but not as they were written."""
+
+
+def contents_of(folder: SessionFolder, plan: Plan) -> Contents:
+    """What of the session goes to its readers.
+
+    Raises SessionError when an input, a table or what was frozen is not what was written, or leads out of the session,
+    and RecordingError for a loopback that is no audio.
+    """
+    certain = {one.file: one.sha256 for one in written_inputs(folder, plan) if one.file != PLAN_FILE}
+    for paths in (_results(folder), _frozen(folder)):
+        certain |= {name_in(folder, path): sha256_of_file(path) for path in paths}
+    made = dict(_made(folder))
+    certain |= {name_in(folder, path): digest for path, digest in made.items() if digest is not None}
+    return Contents(
+        files=tuple(FileHash(file=name, sha256=certain[name]) for name in sorted(certain)),
+        left_out=tuple(sorted(name_in(folder, path) for path, digest in made.items() if digest is None)),
+    )
+
+
+def _results(folder: SessionFolder) -> Iterator[Path]:
+    """Tables and findings; each is read, so that it holds what it must."""
+    for condition in conditions_analysed(folder):
+        yield from result_paths(folder, read_results(folder, condition).findings)
+
+
+def _made(folder: SessionFolder) -> Iterator[tuple[Path, str | None]]:
+    """What was made of the results, with its SHA-256; None: it is there, and not as it was written."""
+    if (page := page_path(folder)).exists():
+        yield page, (digest := page_as_written(folder))
+        if digest is not None:
+            yield _as_it_is(folder.inside("results", NOTE))
+    figures = read_record(folder.figures_folder()).figures
+    if figures:
+        yield _as_it_is(folder.inside("results", "figures", DRAWN))
+    for one in (file for figure in figures for file in figure.files):
+        if _FIGURE.fullmatch(one.name) and (path := folder.inside("results", "figures", one.name)).exists():
+            yield path, one.sha256 if _has(path, one.sha256) else None
+    for compared in comparisons(folder):
+        yield from map(_as_it_is, (compared.document, *compared.files))
+        yield from ((path, None) for path in compared.left_out)
+
+
+def _frozen(folder: SessionFolder) -> Iterator[Path]:
+    """What was kept for publications; of session.toml, which has its comments still, the hash alone."""
+    for label in frozen_labels(folder):
+        frozen = read_frozen(folder, label)
+        yield folder.inside("frozen", label, RECORD)
+        for one in frozen.results:
+            if _FROZEN_RESULT.fullmatch(one.file):
+                yield folder.inside("frozen", label, one.file)
+        for one in frozen.inputs:
+            path = folder.inside("frozen", label, INPUTS, one.file)
+            if one.file.endswith(KEPT_INPUTS) and one.file != PLAN_FILE and path.exists():
+                if not _has(path, one.sha256):
+                    raise SessionError(f"{path} was changed since it was frozen: what was published is lost there")
+                yield path
+
+
+def _as_it_is(path: Path) -> tuple[Path, str]:
+    return path, sha256_of_file(path)
+
+
+def _has(path: Path, sha256: str) -> bool:
+    try:
+        return sha256_of_file(path) == sha256
+    except SessionError:  # it is not even a file
+        return False

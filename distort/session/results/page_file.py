@@ -1,0 +1,51 @@
+"""results/report.html, and beside it in report.json its hash: what `distort report` wrote is told from another page."""
+
+from dataclasses import dataclass
+from pathlib import Path
+
+from distort.errors import SessionError
+from distort.session.files.atomic import write_text
+from distort.session.files.folder import SessionFolder
+from distort.session.files.hashing import sha256_of_file, sha256_of_text
+from distort.session.files.json_fields import read_json, write_json
+
+PAGE, NOTE = "report.html", "report.json"
+
+
+@dataclass(frozen=True, kw_only=True)
+class PageNote:
+    """What report.json holds."""
+
+    sha256: str
+    """Of the page as it was written."""
+
+
+def page_path(folder: SessionFolder) -> Path:
+    """results/report.html. Raises SessionError when it leads out of the session."""
+    return folder.inside("results", PAGE)
+
+
+def write_page_file(folder: SessionFolder, text: str) -> bool:
+    """Write the page, unless it is there already, and its note; whether it was written.
+
+    Raises SessionError when the folder does not allow it.
+    """
+    digest = sha256_of_text(text)
+    if page_as_written(folder) == digest:
+        return False
+    write_text(page_path(folder), text)
+    write_json(folder.inside("results", NOTE), PageNote(sha256=digest))
+    return True
+
+
+def page_as_written(folder: SessionFolder) -> str | None:
+    """SHA-256 of the page, if it is there and as it was written; None where it is not, or nothing tells.
+
+    Raises SessionError when it leads out of the session.
+    """
+    path, note = page_path(folder), folder.inside("results", NOTE)
+    try:
+        written = read_json(note, PageNote).sha256
+        return written if sha256_of_file(path) == written else None
+    except SessionError:  # either is missing, or none of ours
+        return None
