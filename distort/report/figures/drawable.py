@@ -13,8 +13,13 @@ REPLACEMENT = "\N{REPLACEMENT CHARACTER}"
 
 
 def drawable(text: str) -> str:
-    """`text` with U+FFFD for every character that the figures' typeface lacks in either weight; line ends stay."""
-    return "".join(each if each == "\n" or ord(each) in _shapes() else REPLACEMENT for each in text)
+    """`text` in one line, with U+FFFD for every character that the figures' typeface lacks in either weight."""
+    return "".join(each if ord(each) in _shapes() else REPLACEMENT for each in " ".join(text.split()))
+
+
+def lacking(text: str) -> str:
+    """The characters of `text` that `drawable` cannot show, each once, in their order."""
+    return "".join(dict.fromkeys(each for each in text if not each.isspace() and ord(each) not in _shapes()))
 
 
 @cache

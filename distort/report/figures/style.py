@@ -7,9 +7,11 @@ common colour vision tell apart. Levels take a perceptual map, pale for quiet to
 keeps their order. matplotlib is loaded when a figure is drawn, by its object interface: no window, no global state.
 """
 
+from bisect import bisect_left
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
+from unicodedata import category
 
 import numpy as np
 
@@ -36,6 +38,18 @@ PANEL_LEFT_INCHES = BOX_LEFT_INCHES + 3.0 * DECADE_INCHES + 0.85
 
 MARGIN_INCHES = 0.3
 """Left empty along the right edge."""
+
+SAMPLE_INCHES = 0.6
+"""From the edge of the key to its names."""
+
+KEY_ENDING = 16
+"""Characters at the end of a name in the key that are not left out: which side it is, and a short condition."""
+
+LONGEST = 400
+"""Characters that are measured, since that takes as long as a text: a sheet's width holds 300 of the narrowest."""
+
+ENDING = 44
+"""Characters at the end of a loudspeaker's name that are not left out: a comma and its condition may stand there."""
 
 LOWEST_HZ, HIGHEST_HZ = 20.0, 20000.0
 TICK_DOWN = 3
@@ -137,10 +151,15 @@ def new_page(legend: Legend, heading: str) -> "Figure":
         text = figure.text(
             left, 1.0 - 0.28 / height, drawable(title), fontsize=15, weight="bold", va="center", gid="title"
         )
-        fit(text, end - left)
+        fit(text, end - left, kept=0 if legend.title else ENDING)
     named = legend.title and legend.loudspeaker
     subject = drawable(f"{legend.loudspeaker}: {heading}" if named else f"{heading[0].upper()}{heading[1:]}")
-    fit(figure.text(left, 1.0 - 0.62 / height, subject, fontsize=11, va="center", gid="heading"), right - left)
+    kept = ENDING + len(f": {heading}") if named else 0
+    fit(
+        figure.text(left, 1.0 - 0.62 / height, subject, fontsize=11, va="center", gid="heading"),
+        right - left,
+        kept=kept,
+    )
     small: dict[str, Any] = {"fontsize": 8.5, "color": GREY, "va": "center"}
     caption = figure.text(left, 0.2 / height, legend.caption(), gid="caption", **small)
     if legend.credit:
@@ -149,15 +168,35 @@ def new_page(legend: Legend, heading: str) -> "Figure":
     return figure
 
 
-def fit(text: "Text", share: float) -> None:
-    """Make `text` smaller, down to 70 %, until it takes at most `share` of the sheet's width; then shorten it."""
-    size = float(text.get_fontsize())
-    for smaller in np.arange(size, 0.7 * size, -0.5):
-        text.set_fontsize(float(smaller))
-        if _extent(text).width <= share:
-            return
-    while _extent(text).width > share and len(text.get_text()) > 4:
-        text.set_text(f"{text.get_text()[:-4].rstrip()}...")
+def fit(text: "Text", share: float, *, kept: int = 0) -> None:
+    """Make `text` smaller, down to 70 %, until it takes at most `share` of the sheet's width; then shorten it.
+
+    kept    how many of its last characters stay; what goes is before them
+    """
+    sizes = np.arange(float(text.get_fontsize()), 0.7 * float(text.get_fontsize()), -0.5)
+    words = text.get_text()
+    head, tail = words[: max(len(words) - kept, 0)][:LONGEST], words[max(len(words) - kept, 0) :]
+    text.set_text(head + tail)
+
+    def fits(size: float) -> bool:
+        text.set_fontsize(float(size))
+        return bool(_extent(text).width <= share)
+
+    if fits(sizes[min(bisect_left(sizes, True, key=fits), sizes.size - 1)]):
+        return
+
+    def is_too_wide(characters: int) -> bool:
+        text.set_text(f"{_whole(head, characters)}...{tail}")
+        return bool(_extent(text).width > share)
+
+    is_too_wide(max(bisect_left(range(len(head) + 1), True, key=is_too_wide) - 1, 0))
+
+
+def _whole(text: str, characters: int) -> str:
+    """The first `characters` of `text` or some fewer: no letter loses its marks (Unicode general category M)."""
+    while 0 < characters < len(text) and category(text[characters]).startswith("M"):
+        characters -= 1
+    return text[:characters].rstrip()
 
 
 def sheet_of(artist: "Artist") -> "Figure":
@@ -241,7 +280,7 @@ def halo(text: "Text") -> None:
 def key_beside(figure: "Figure", handles: Sequence[Any], names: Sequence[str]) -> None:
     """Line samples and their names right of the box, from its upper edge down."""
     width, height = SHEET_INCHES
-    figure.legend(
+    key = figure.legend(
         handles,
         names,
         loc="upper left",
@@ -254,6 +293,8 @@ def key_beside(figure: "Figure", handles: Sequence[Any], names: Sequence[str]) -
         labelcolor=BLACK,
         edgecolor=GREY,
     )
+    for text in key.get_texts():
+        fit(text, 1.0 - (PANEL_LEFT_INCHES + SAMPLE_INCHES + MARGIN_INCHES) / width, kept=KEY_ENDING)
 
 
 def note(figure: "Figure", text: str, *, top_inches: float) -> None:
