@@ -6,18 +6,22 @@
 import os
 import sys
 from collections.abc import Collection, Sequence
+from concurrent.futures import BrokenExecutor
 
-from distort.errors import DistortError, UsageError
+from distort.errors import DistortError, UsageError, shown
+from distort.quiet import quieten_libraries
 from distort.system import Refusal, is_closed_pipe, refusal
 from distort.version import __version__
-from signals.errors import shown
 
 DONE, NO_ANSWER, WRONG_USAGE, INTERRUPTED = 0, 1, 2, 130
 
 
 def main(words: Sequence[str] | None = None) -> int:
     """Run the command that `words` (default: those of the program) name; returns the exit status."""
-    words = list(sys.argv[1:] if words is None else words)
+    if words is None:
+        quieten_libraries()
+        words = sys.argv[1:]
+    words = list(words)
     # where the caller closed them Python has none, and nobody reads
     sys.stdout, sys.stderr = (stream or open(os.devnull, "w") for stream in (sys.stdout, sys.stderr))  # noqa: SIM115
     for stream in (sys.stdout, sys.stderr):
@@ -39,9 +43,9 @@ def main(words: Sequence[str] | None = None) -> int:
             import traceback
 
             traceback.print_exc()
-        from distort.report.terminal.readable import readable
+        from distort.report.terminal.readable import one_line
 
-        print(f"distort: {readable(_sentence(error))}", file=sys.stderr)
+        print(f"distort: {one_line(_sentence(error))}", file=sys.stderr)
         return WRONG_USAGE if isinstance(error, UsageError) else NO_ANSWER
 
 
@@ -85,6 +89,10 @@ def _sentence(error: Exception) -> str:
 
         if isinstance(error, SignalError):
             return str(error)
+    if isinstance(error, MemoryError):
+        return "there is not enough memory for this: close other programs, or use a machine that has more"
+    if isinstance(error, BrokenExecutor):
+        return "a process that shared the work ended without a word: was it out of memory, or killed? Try again"
     return (
         f"a fault in this program: {type(error).__name__}: {error}. "
         f"Run the command again with --debug and send what it prints to the authors."

@@ -1,5 +1,8 @@
 """The errors that a caller may want to tell apart. Every message says what is wrong, where, and what to do."""
 
+MOST_SHOWN = 80
+"""Characters of a wrong value in an error: enough to find it by, and what is wrong with it is still read."""
+
 
 class DistortError(Exception):
     """Base of all errors that this package raises on purpose; the command line ends with status 1."""
@@ -55,3 +58,15 @@ class DeafError(StoppedError):
 
 class PausedError(StoppedError):
     """The computer slept, the program was stopped or the sound card hung: whoever was there may have gone near."""
+
+
+def shown(value: object) -> str:
+    """`value` as Python spells it, with its middle left out where that takes more than MOST_SHOWN characters."""
+    try:
+        written = repr(value)
+    except ValueError:  # Python spells no whole number of thousands of digits: it would take minutes
+        return "a number of thousands of digits"
+    if len(written) <= MOST_SHOWN:
+        return written
+    length = len(value) if isinstance(value, str) else len(written)
+    return f"{written[: MOST_SHOWN // 2]}...{written[-MOST_SHOWN // 4 :]} ({length:,} characters)"

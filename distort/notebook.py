@@ -32,7 +32,7 @@ import numpy.typing as npt
 from rich.console import Console
 
 from distort.archive import analyze_and_note
-from distort.errors import SessionError, UsageError
+from distort.errors import SessionError, UsageError, shown
 from distort.report.figures.session_figures import figures_of
 from distort.report.terminal.console import make_console
 from distort.report.terminal.numbers import level_name
@@ -45,7 +45,6 @@ from distort.session.plan.keys import ReportPlan
 from distort.session.plan.reading import read_plan
 from distort.session.results.analysed import doubts
 from distort.session.results.condition_results import ConditionResults, Findings, conditions_analysed, read_results
-from signals.errors import shown
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure

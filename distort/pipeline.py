@@ -41,7 +41,7 @@ from distort.capture.recorded.takes import (
     sweep_of,
     takes_of_each_level,
 )
-from distort.errors import AnalysisError, SessionError
+from distort.errors import AnalysisError, SessionError, shown
 from distort.session.calibration.curves_elsewhere import CurvesElsewhere, read_curves_elsewhere
 from distort.session.calibration.microphone_file import SessionMicrophone, read_microphone
 from distort.session.files.folder import SessionFolder
@@ -62,7 +62,6 @@ from distort.session.results.condition_results import (
 )
 from distort.session.results.multitone_results import MultitoneFound, WarmUp, band_table, multitone_found
 from distort.version import __version__
-from signals.errors import shown
 
 T = TypeVar("T")
 

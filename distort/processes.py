@@ -6,6 +6,7 @@ import threading
 from concurrent.futures import ProcessPoolExecutor
 from multiprocessing import get_context, parent_process
 
+from distort.quiet import quieten_libraries
 from distort.system import most_processes
 
 
@@ -20,6 +21,7 @@ def other_processes(count: int) -> ProcessPoolExecutor:
 def _begin() -> None:
     """Ctrl-C is for the first process, which then ends the others."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
+    quieten_libraries()
     threading.Thread(target=_end_with_the_first, daemon=True).start()
 
 

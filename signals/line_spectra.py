@@ -5,7 +5,7 @@ from typing import Literal, get_args
 import numpy as np
 import numpy.typing as npt
 
-from signals.errors import SignalError, shown
+from signals.errors import SignalError
 from signals.levels import db_to_amplitude
 
 FloatArray = npt.NDArray[np.float64]
@@ -63,7 +63,7 @@ def line_amplitudes(frequency_hz: npt.ArrayLike, spectrum: LineSpectrum) -> Floa
     """
     frequency = np.asarray(frequency_hz, dtype=np.float64)
     if spectrum not in get_args(LineSpectrum):
-        raise SignalError(f"spectrum must be one of {', '.join(get_args(LineSpectrum))}, not {shown(spectrum)}")
+        raise SignalError(f"spectrum must be one of {', '.join(get_args(LineSpectrum))}, not {spectrum!r:.80}")
     if spectrum == "programme":
         levels_db = np.interp(np.log(frequency), np.log(list(PROGRAMME_DB)), list(PROGRAMME_DB.values()))
         shape = db_to_amplitude(levels_db)

@@ -20,7 +20,7 @@ from signals.checks import (
     require_positive,
     require_within_full_scale,
 )
-from signals.errors import SignalError, shown
+from signals.errors import SignalError
 from signals.levels import FULL_SCALE_SINE_RMS, db_to_amplitude
 from signals.line_spectra import LineSpectrum, line_amplitudes
 from signals.phases import crest_factor, low_crest_phases, random_phases, schroeder_phases, wave
@@ -94,11 +94,11 @@ class Multitone:
         require_finite(drive_dbfs=self.drive_dbfs)
         require_below_nyquist(self.high_hz, self.sample_rate, "high_hz")
         if self.phases not in get_args(Phases):
-            raise SignalError(f"phases must be one of {', '.join(get_args(Phases))}, not {shown(self.phases)}")
+            raise SignalError(f"phases must be one of {', '.join(get_args(Phases))}, not {self.phases!r:.80}")
         for name in ("settling_periods", "periods", "seed", "realisation"):
             value = getattr(self, name)
             if not isinstance(value, int) or value < 0:
-                raise SignalError(f"{name} must be a whole number, 0 or above, not {shown(value)}")
+                raise SignalError(f"{name} must be a whole number, 0 or above, not {value!r:.80}")
         self._require_size()
         self._require_whole_period()
         self._require_lines()

@@ -14,7 +14,7 @@ from signals.checks import (
     require_positive,
     require_within_full_scale,
 )
-from signals.errors import SignalError, shown
+from signals.errors import SignalError
 from signals.levels import FULL_SCALE_SINE_RMS, db_to_amplitude
 
 FloatArray = npt.NDArray[np.float64]
@@ -47,7 +47,7 @@ class Noise:
         require_within_full_scale(self.drive_dbfs)
         require_below_nyquist(self.high_hz, self.sample_rate, "high_hz")
         if self.spectrum not in get_args(Spectrum):
-            raise SignalError(f"spectrum must be one of {', '.join(get_args(Spectrum))}, not {shown(self.spectrum)}")
+            raise SignalError(f"spectrum must be one of {', '.join(get_args(Spectrum))}, not {self.spectrum!r:.80}")
         if not np.any(self._inside(self._bins_hz())):
             raise SignalError(
                 f"no frequency between {self.low_hz:g} and {self.high_hz:g} Hz fits into {self.seconds:g} s of noise: "

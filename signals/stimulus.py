@@ -6,7 +6,7 @@ from typing import Any, Protocol
 import numpy as np
 import numpy.typing as npt
 
-from signals.errors import SignalError, shown
+from signals.errors import SignalError
 from signals.multitone import Multitone
 from signals.noise import Noise
 from signals.sampled_sweep import SampledSweep
@@ -68,7 +68,7 @@ def from_description(description: dict[str, Any]) -> Any:
     """
     kind = description.get("kind")
     if not isinstance(kind, str) or kind not in KINDS:
-        raise SignalError(f"unknown kind of stimulus {shown(kind)}: it is one of {', '.join(KINDS)}")
+        raise SignalError(f"unknown kind of stimulus {kind!r:.80}: it is one of {', '.join(KINDS)}")
     given = {name: value for name, value in description.items() if name != "kind"}
     known = {field.name for field in fields(KINDS[kind])}
     if set(given) != known:

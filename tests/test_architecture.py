@@ -21,7 +21,8 @@ MAY_IMPORT = {
     "distort.analysis": {"signals", "distort.errors"},
     "distort.session": {"signals", "distort.errors", "distort.system", "distort.analysis"},
     "distort.capture": {"signals", "distort.errors", "distort.system", "distort.analysis", "distort.session"},
-    "distort.processes": {"distort.system"},
+    "distort.quiet": set(),
+    "distort.processes": {"distort.system", "distort.quiet"},
     "distort.report": {
         "signals",
         "distort.errors",
@@ -76,6 +77,7 @@ MAY_IMPORT = {
         "distort.version",
         "distort.errors",
         "distort.system",
+        "distort.quiet",
         "distort.commands",
         "distort.report",
     },

@@ -253,8 +253,15 @@ def test_a_rejection_is_kept_with_its_reason(tmp_path: Path) -> None:
     write_sidecar(tmp_path / "a.json", SIDECAR)
     assert reject(tmp_path / "a.json", " the telephone rang ").rejected == "the telephone rang"
     assert read_sidecar(tmp_path / "a.json") == replace(SIDECAR, rejected="the telephone rang")
-    with pytest.raises(SessionError, match="in a few words why"):
-        reject(tmp_path / "a.json", " ")
+    for reason, said in (
+        (" ", "in a few words why"),
+        ("x" * 201, "the reason must be a text of at most 200 characters, not of 201"),
+        ("\x1b[2J", "the reason must be a text without control characters"),
+        ("\udcff", "the reason must be a text without control characters"),
+    ):
+        with pytest.raises(SessionError, match=said):
+            reject(tmp_path / "a.json", reason)
+    assert read_sidecar(tmp_path / "a.json").rejected == "the telephone rang"
 
 
 def test_a_stimulus_sidecar_makes_the_same_file_again(tmp_path: Path) -> None:

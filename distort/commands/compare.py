@@ -7,8 +7,7 @@ from typing import TYPE_CHECKING
 from distort.commands.parser import Parser, Subparsers, add_command, nearest
 from distort.commands.targets import session_and_condition
 from distort.commands.values import positive
-from distort.errors import SessionError, UsageError
-from signals.errors import shown
+from distort.errors import SessionError, UsageError, shown
 
 if TYPE_CHECKING:
     from distort.capture.recorded.comparable import Side

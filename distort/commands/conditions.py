@@ -4,8 +4,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from distort.commands.parser import nearest
-from distort.errors import UsageError
-from signals.errors import shown
+from distort.errors import UsageError, shown
 
 if TYPE_CHECKING:
     from distort.session.files.folder import SessionFolder

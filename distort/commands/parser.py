@@ -4,8 +4,7 @@ import argparse
 from collections.abc import Callable, Iterable, Sequence
 from typing import Any, NoReturn
 
-from distort.errors import UsageError
-from signals.errors import shown
+from distort.errors import UsageError, shown
 
 Run = Callable[[argparse.Namespace], int]
 """Does a command and gives its exit status."""

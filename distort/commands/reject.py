@@ -1,10 +1,10 @@
 """distort reject: leaves a spoilt take out of the results, and says why."""
 
 import argparse
-from pathlib import Path
 
 from distort.commands.parser import Parser, Subparsers, add_command
-from signals.errors import shown
+from distort.commands.values import path
+from distort.errors import shown
 
 
 def add_parser(subparsers: "Subparsers[Parser]") -> None:
@@ -16,7 +16,7 @@ def add_parser(subparsers: "Subparsers[Parser]") -> None:
         details="The recording is kept; results and reports name it with the reason.",
         examples=["distort reject our-monitor desk/sweep_96dB --reason 'a lorry passed'"],
     )
-    parser.add_argument("folder", metavar="FOLDER", type=Path, help="the session")
+    parser.add_argument("folder", metavar="FOLDER", type=path, help="the session")
     parser.add_argument("recording", metavar="CONDITION/RECORDING", help="which one, such as desk/sweep_96dB_take2")
     parser.add_argument("--reason", metavar="TEXT", required=True, help="why, in a few words; it will be published")
     parser.set_defaults(run=run)

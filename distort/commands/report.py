@@ -27,6 +27,8 @@ def add_parser(subparsers: "Subparsers[Parser]") -> None:
 def run(arguments: argparse.Namespace) -> int:
     """Draw them. Raises SessionError when there are no results, UsageError for an unknown condition."""
     from distort.commands.conditions import analysed
+    from distort.errors import shown
+    from distort.report.figures.drawable import lacking
     from distort.report.figures.saving import FileKind
     from distort.report.figures.session_figures import draw_session
     from distort.report.page.document import write_page
@@ -47,6 +49,11 @@ def run(arguments: argparse.Namespace) -> int:
             new += draw_session(folder, conditions, words, progress=moved, kinds=kinds, dark=True).new
     page = write_page(folder, conditions, words, figures=drawn.paths)
     say(make_console(stderr=True), *left_out_sentences(page.left_out, str(folder.root)))
+    if lost := lacking(" ".join([words.title, words.credit, *(one.findings.loudspeaker.name for one in conditions)])):
+        say(
+            make_console(stderr=True),
+            f"Careful: the figures' typeface has no {shown(lost)}, so a mark stands there for each. The page has them.",
+        )
     console = make_console()
     say(console, *(f"Drew {path}" for path in new))
     if page.written:

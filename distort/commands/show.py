@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING
 
 from distort.commands.parser import Parser, Subparsers, add_command
 from distort.commands.values import finite, path
-from signals.errors import shown
+from distort.errors import shown
 
 if TYPE_CHECKING:
     from rich.console import Console

@@ -2,9 +2,15 @@
 
 import argparse
 import math
+import os
 from pathlib import Path
 
-from signals.errors import shown
+from distort.errors import shown
+
+LONGEST_NAME = 255
+"""Bytes of a file's or folder's name (NAME_MAX of Linux and macOS, from memory)."""
+LONGEST_PATH = 4096
+"""Characters of a whole path (PATH_MAX of Linux, from memory)."""
 
 
 def finite(text: str) -> float:
@@ -55,7 +61,13 @@ def whole_rate(text: str) -> int:
 
 
 def path(text: str) -> Path:
-    """The name of a file or folder. Raises ArgumentTypeError for an empty one, which would mean the current folder."""
+    """The name of a file or folder. Raises ArgumentTypeError for one that no system has.
+
+    Also for an empty one, which would mean the current folder.
+    """
     if not text.strip():
         raise argparse.ArgumentTypeError("the name is empty")
-    return Path(text)
+    found = Path(text)
+    if len(text) > LONGEST_PATH or any(len(os.fsencode(part)) > LONGEST_NAME for part in found.parts):
+        raise argparse.ArgumentTypeError(f"{shown(text)} is longer than the name of any file or folder")
+    return found

@@ -5,7 +5,7 @@ import re
 
 from distort.commands.parser import Parser, Subparsers, add_command
 from distort.commands.values import finite
-from signals.errors import shown
+from distort.errors import shown
 
 _VALUE = re.compile(r"\s*([0-9]*[.]?[0-9]+(?:e[+-]?[0-9]+)?)\s*(hz|khz|mm|cm|m)?\s*", re.IGNORECASE)
 IN_HZ = {"hz": 1.0, "khz": 1e3}

@@ -9,8 +9,7 @@ from dataclasses import dataclass
 from functools import cache
 from typing import Any
 
-from distort.errors import DeviceError
-from signals.errors import shown
+from distort.errors import DeviceError, shown
 
 COMMON_RATES_HZ = (44100, 48000, 88200, 96000, 176400, 192000)
 """Sample rates that converters offer; only these are tried when it must be said which ones a card has."""

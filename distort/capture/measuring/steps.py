@@ -3,12 +3,11 @@
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
-from distort.errors import UsageError
+from distort.errors import UsageError, shown
 from distort.session.files.folder import SessionFolder
 from distort.session.files.names import RecordingName
 from distort.session.plan.keys import Plan
 from distort.session.recordings.stimulus_files import Planned, planned
-from signals.errors import shown
 
 REST_BEFORE_DRIFT_S = 60.0
 """A voice coil cools in seconds to some tens of seconds; after a minute it is the rest of the chain that differs."""

@@ -11,14 +11,13 @@ from distort.analysis.sweep.sweeps import Settings, SweepTake, read_sweep
 from distort.capture.alignment.finding import find_reel
 from distort.capture.alignment.prepared import prepare_samples
 from distort.capture.recorded.takes import read_sweep_takes, sweep_of, takes_of_each_level
-from distort.errors import PlanError, RecordingError
+from distort.errors import PlanError, RecordingError, shown
 from distort.session.files.folder import SessionFolder
 from distort.session.plan.keys import Plan
 from distort.session.recordings.audio import read_audio
 from distort.session.recordings.resampling import resample
 from distort.session.recordings.stimulus_files import SWEEP
 from distort.session.recordings.stored import Recording, load_recordings
-from signals.errors import shown
 from signals.levels import distance_gain_db
 
 

@@ -1,7 +1,9 @@
 """Drawing many figures: only those that changed since they were drawn last, in two processes where that is quicker."""
 
 import os
+from collections import deque
 from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import Future
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -20,6 +22,9 @@ Named = tuple[str, "Callable[[], Figure]"]
 
 PROCESSES = 2
 """This one and another. More gain little: starting one takes as long as drawing several figures."""
+
+GIVEN_AHEAD = 2
+"""Figures: the one that the other process draws, and the one after it, so that it never waits."""
 
 WORTH_A_PROCESS = 8
 """Fewer figures than this are drawn sooner than a second process has started."""
@@ -86,11 +91,17 @@ def _saved(jobs: Sequence[Job]) -> Iterator[tuple[Path, ...]]:
         yield from map(_save, jobs)
         return
     pool = other_processes(PROCESSES - 1)
+    left = deque(jobs)
+    given: deque[Future[tuple[Path, ...]]] = deque()
     try:
-        futures = [pool.submit(_save, job) for job in jobs]
-        for future, job in reversed(list(zip(futures, jobs, strict=True))):
-            # the other process works from the front; what it has not begun is drawn here
-            yield _save(job) if future.cancel() else future.result()
+        while left or given:
+            # the other process works from the front, this one from the back
+            while left and len(given) < GIVEN_AHEAD:
+                given.append(pool.submit(_save, left.popleft()))
+            if left:
+                yield _save(left.pop())
+            while given and (given[0].done() or not left):
+                yield given.popleft().result()
     finally:
         pool.shutdown(cancel_futures=True)
 

@@ -9,7 +9,7 @@ from rich.console import Console
 from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
 from rich.text import Text
 
-from distort.report.terminal.readable import readable
+from distort.report.terminal.readable import one_line, readable
 
 PLAIN_WIDTH = 80
 """Columns of a pipe or a file."""
@@ -45,7 +45,7 @@ def make_console(stream: IO[str] | None = None, *, stderr: bool = False) -> Cons
 def say(console: Console, *sentences: str) -> None:
     """Print each sentence as a paragraph: folded at words on a terminal, one line in a pipe."""
     for sentence in sentences:
-        console.print(sentence, soft_wrap=not console.is_terminal)
+        console.print(one_line(sentence), soft_wrap=not console.is_terminal)
 
 
 def terminal_question() -> Callable[[str], bool] | None:
@@ -72,4 +72,4 @@ def progress(console: Console | None = None) -> Iterator[Report]:
     columns = TextColumn("{task.description}", markup=False), BarColumn(), TimeElapsedColumn()
     with Progress(*columns, console=console, transient=True) as bar:
         task = bar.add_task("", total=None)
-        yield lambda what, done, total: bar.update(task, description=what, completed=done, total=total)
+        yield lambda what, done, total: bar.update(task, description=one_line(what), completed=done, total=total)

@@ -4,8 +4,6 @@ from importlib.resources import files
 
 from rich.console import Console
 
-from distort.report.terminal.console import say
-
 
 def methods_text() -> str:
     """How every quantity is measured, with formulas and sources, as Markdown."""
@@ -15,7 +13,7 @@ def methods_text() -> str:
 def print_methods(console: Console) -> None:
     """Headings, paragraphs and lists as they stand; folded to the terminal's width, as it is in a pipe."""
     if not console.is_terminal:
-        say(console, methods_text().rstrip())
+        console.print(methods_text().rstrip(), soft_wrap=True)
         return
     from rich.markdown import Markdown
 

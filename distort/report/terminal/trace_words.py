@@ -8,7 +8,7 @@ from rich.console import Console
 
 from distort.analysis.curves import Harmonics, Order, Response
 from distort.analysis.sweep.windows import order_window
-from distort.errors import SessionError, UsageError
+from distort.errors import SessionError, UsageError, shown
 from distort.report.terminal.capture_words import recorder_moment
 from distort.report.terminal.console import say
 from distort.report.terminal.numbers import decibels, hertz_words, level_name
@@ -20,7 +20,6 @@ from distort.session.recordings.sidecar import Sidecar, read_sidecar
 from distort.session.recordings.stimulus_files import SHORT_SWEEP, SWEEP
 from distort.session.results.condition_results import ConditionResults, LevelFound, RecordingUsed
 from signals import Sweep
-from signals.errors import shown
 
 RESPONSE, THD = "response", "thd"
 

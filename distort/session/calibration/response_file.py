@@ -16,9 +16,8 @@ from typing import Literal
 import numpy as np
 import numpy.typing as npt
 
-from distort.errors import SessionError
+from distort.errors import SessionError, shown
 from distort.session.files.reading import read_bytes
-from signals.errors import shown
 
 FloatArray = npt.NDArray[np.float64]
 

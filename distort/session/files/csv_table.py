@@ -9,10 +9,9 @@ from pathlib import Path
 import numpy as np
 import numpy.typing as npt
 
-from distort.errors import SessionError
+from distort.errors import SessionError, shown
 from distort.session.files.atomic import write_bytes, write_text
 from distort.session.files.reading import read_text
-from signals.errors import shown
 from signals.levels import NOTHING_DB
 
 FloatArray = npt.NDArray[np.float64]

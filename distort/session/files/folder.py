@@ -4,7 +4,7 @@ import os
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from distort.errors import SessionError
+from distort.errors import SessionError, shown
 from distort.session.files.names import (
     MOST_TAKES,
     RecordingName,
@@ -15,7 +15,6 @@ from distort.session.files.names import (
 )
 from distort.session.files.portable import leads_out
 from distort.session.files.reading import opened
-from signals.errors import shown
 
 AUDIO_SUFFIXES = (".wav", ".flac")
 PLAN_FILE = "session.toml"

@@ -14,10 +14,9 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any, TypeVar
 
-from distort.errors import SessionError
+from distort.errors import SessionError, shown
 from distort.session.files.atomic import write_text
 from distort.session.files.reading import MOST_BYTES, read_text
-from signals.errors import shown
 
 T = TypeVar("T")
 

@@ -3,9 +3,8 @@
 import re
 from dataclasses import dataclass
 
-from distort.errors import SessionError
+from distort.errors import SessionError, shown
 from distort.session.files.portable import fault_of
-from signals.errors import shown
 
 LOWEST_LEVEL_DB_SPL = 20.0
 HIGHEST_LEVEL_DB_SPL = 140.0

@@ -9,12 +9,11 @@ from typing import Any
 
 import signals
 from distort.analysis.sweep.windows import require_orders
-from distort.errors import AnalysisError, PlanError, SessionError
+from distort.errors import AnalysisError, PlanError, SessionError, shown
 from distort.session.files.folder import PLAN_FILE, SessionFolder
 from distort.session.files.portable import twin_of
 from distort.session.files.reading import read_bytes
 from distort.session.plan.keys import FORMAT, SECTIONS, Plan
-from signals.errors import shown
 
 MOST_BYTES = 100_000
 """Over ten times the plan that `distort new` writes, all texts as long as they may be included."""

@@ -8,10 +8,9 @@ from collections.abc import Callable, Sequence
 from itertools import pairwise
 from typing import Any
 
-from distort.errors import SessionError
+from distort.errors import SessionError, shown
 from distort.session.files.names import check_condition, format_level
 from distort.session.files.portable import alike, fault_of_path, leads_out
-from signals.errors import shown
 
 Rule = Callable[[Any], Any]
 

@@ -6,13 +6,12 @@ from dataclasses import MISSING, fields
 from pathlib import Path
 from typing import Any
 
-from distort.errors import PlanError, UsageError
+from distort.errors import PlanError, UsageError, shown
 from distort.session.files.atomic import write_new
 from distort.session.files.folder import PLAN_FILE
 from distort.session.plan import rules
 from distort.session.plan.keys import FORMAT, SECTIONS, Plan, Safety
 from distort.session.plan.reading import plan_from_text
-from signals.errors import shown
 
 COMMENT_COLUMN = 40
 

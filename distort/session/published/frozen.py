@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from importlib.metadata import version
 from pathlib import Path
 
-from distort.errors import SessionError, UsageError
+from distort.errors import SessionError, UsageError, shown
 from distort.session.files.atomic import explained, make_folder, temporary_beside
 from distort.session.files.folder import SessionFolder
 from distort.session.files.json_fields import read_json, write_json
@@ -20,7 +20,6 @@ from distort.session.published.inputs import FileHash, hashes_of
 from distort.session.published.written_inputs import written_inputs
 from distort.session.recordings.sidecar import now_utc
 from distort.system import rename_folder
-from signals.errors import shown
 
 LIBRARIES = ("numpy", "scipy", "soundfile")
 """Whose arithmetic or decoding is in the numbers."""

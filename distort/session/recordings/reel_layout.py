@@ -3,8 +3,8 @@
 from dataclasses import asdict, fields
 from typing import Any
 
+from distort.errors import shown
 from signals import Chirp, Reel, SignalError, Silence, describe, from_description
-from signals.errors import shown
 
 _BESIDE_STIMULI: dict[str, type[Any]] = {"chirp": Chirp, "silence": Silence}
 

@@ -6,16 +6,16 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any, Literal
 
-from distort.errors import SessionError
+from distort.errors import SessionError, shown
 from distort.session.files.hashing import is_sha256, sha256_of_file
 from distort.session.files.json_fields import by, later, read_json, write_json
 from distort.session.files.names import RecordingName, check_condition
+from distort.session.plan import rules
 from distort.session.plan.keys import Loudspeaker, Setup
 from distort.session.recordings.audio_beginnings import begins_as_audio
 from distort.session.recordings.original import Original
 from distort.session.recordings.reel_layout import layout_of, reel_of, stimulus_of
 from signals import Reel, Stimulus, describe
-from signals.errors import shown
 
 Verdict = Literal["good", "usable", "refuse"]
 Subtype = Literal["PCM_24", "FLOAT"]
@@ -207,7 +207,11 @@ def reject(path: Path, reason: str) -> Sidecar:
     """Mark the recording whose sidecar is at `path` as rejected and return the new sidecar. Raises SessionError."""
     if not reason.strip():
         raise SessionError(f"{path}: say in a few words why the recording is rejected")
-    sidecar = dataclasses.replace(read_sidecar(path), rejected=reason.strip())
+    try:
+        rejected = rules.text(reason.strip())
+    except ValueError as error:
+        raise SessionError(f"{path}: the reason must be {error}") from error
+    sidecar = dataclasses.replace(read_sidecar(path), rejected=rejected)
     write_sidecar(path, sidecar)
     return sidecar
 

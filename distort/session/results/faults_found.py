@@ -4,11 +4,10 @@ from dataclasses import dataclass
 from typing import Any, TypeVar
 
 from distort.analysis.coincidences.faults import Anomaly, Coincidence
-from distort.errors import SessionError
+from distort.errors import SessionError, shown
 from distort.session.files.folder import SessionFolder
 from distort.session.files.json_fields import from_plain, load_json_object
 from distort.session.recordings.stored import Recording
-from signals.errors import shown
 
 T = TypeVar("T", Anomaly, Coincidence)
 
