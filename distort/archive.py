@@ -20,7 +20,7 @@ from distort.pipeline import analyze_session
 from distort.processes import other_processes
 from distort.session.files.csv_table import Cell, write_mixed_table
 from distort.session.files.folder import PLAN_FILE, SessionFolder
-from distort.session.files.lock import locked
+from distort.session.files.lock import locked, locked_file
 from distort.session.plan.reading import read_plan
 from distort.session.results.analysed import (
     inputs_seen,
@@ -167,7 +167,8 @@ def write_summary(path: Path, outcomes: Sequence[Outcome]) -> None:
         for outcome in outcomes
         for row in (outcome.rows or (empty,))
     )
-    write_mixed_table(path, SUMMARY_COLUMNS, rows)
+    with locked_file(path):
+        write_mixed_table(path, SUMMARY_COLUMNS, rows)
 
 
 @cache

@@ -55,7 +55,10 @@ class Runner:
         `whole` must have run like words before: the moment is drawn from its operations.
         """
         at = moment.randint(1, max(self.operations, 1))
-        after_s = moment.choice([0.0, moment.uniform(0.0, 0.3)])
+        return self.killed_at(at, folder, *words, after_s=moment.choice([0.0, moment.uniform(0.0, 0.3)]))
+
+    def killed_at(self, at: int, folder: Path, *words: object, after_s: float = 0.0) -> bool:
+        """Run, and kill `after_s` seconds after the `at`-th file operation in `folder`; whether it had not ended."""
         counted = self._context.Value("i", 0)
         process = self._started(folder, words, counted, (at, after_s))
         process.join(LONGEST_S)

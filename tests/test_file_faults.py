@@ -53,6 +53,50 @@ def test_a_disk_that_takes_no_more_while_results_are_written(runner, drawn, tmp_
     assert contents(session) == before
 
 
+@pytest.mark.parametrize("below", ["monitor", "shelf/of/monitors/monitor"])
+def test_a_disk_that_takes_no_more_while_a_session_is_made(runner, tmp_path, below) -> None:
+    """Nothing of it stays: neither the folder nor those above it that were made for it."""
+    session = tmp_path / below
+    said_in = tmp_path / "new"  # Runner writes beside what it watches
+    assert runner.whole(said_in, "new", session, largest_file_bytes=1000) == 1
+    assert "session.toml cannot be written" in said(said_in)
+    assert [path.name for path in tmp_path.iterdir()] == ["new.said"]
+    session.mkdir(parents=True)
+    (session / "notes.txt").write_text("mine", encoding="utf-8")
+    assert runner.whole(said_in, "new", session, largest_file_bytes=1000) == 1
+    assert [path.name for path in session.iterdir()] == ["notes.txt"]
+    assert runner.whole(said_in, "new", session) == 0
+
+
+@pytest.mark.parametrize("command", ["bundle", "summary"])
+def test_what_a_kill_leaves_beside_a_file_outside_the_session_goes_with_the_next_run(
+    runner, analysed, tmp_path, command
+) -> None:
+    outside = tmp_path / "outside"
+    outside.mkdir()
+    name = {"bundle": "monitor.zip", "summary": "all.csv"}[command]
+    words = {
+        "bundle": ("bundle", analysed, "--to", outside / name),
+        "summary": ("analyze", analysed, "--summary", outside / name),
+    }[command]
+    (outside / f".other-{name}.0123456789ab.tmp").write_bytes(b"of another run")
+    (outside / f".{name}.of mine.tmp").write_bytes(b"")
+    others = sorted(path.name for path in outside.iterdir())
+    assert runner.whole(outside, *words) == 0
+    whole = (outside / name).read_bytes()
+    left_over = 0
+    for at in range(1, runner.operations + 1):
+        (outside / name).unlink()
+        assert runner.killed_at(at, outside, *words)
+        left_over += bool(list(outside.glob(f".{name}.*.tmp"))[1:])
+        assert not (outside / name).exists() or (outside / name).read_bytes() == whole
+        (outside / name).unlink(missing_ok=True)
+        assert runner.whole(outside, *words) == 0
+        assert (outside / name).read_bytes() == whole
+        assert sorted(path.name for path in outside.iterdir()) == sorted([*others, name])
+    assert left_over > 0
+
+
 @pytest.mark.parametrize(
     "words",
     [("show", "harmonics"), ("check",), ("trace", "h2", "--hz", "1000", "--level", "86"), ("report",), ("bundle",)],

@@ -15,7 +15,7 @@ import pytest
 from distort.commands import alone
 from distort.commands.table import build_parser
 from distort.errors import SessionError
-from distort.session.files.lock import LOCK_FILE, locked
+from distort.session.files.lock import LOCK_FILE, locked, locked_file
 from tests.clumsy_session import read_only
 from tests.windows import INVALID_FUNCTION, NOT_SUPPORTED, windows_error
 
@@ -253,3 +253,20 @@ def test_what_a_killed_freeze_has_left_goes_and_nothing_else(distort, made) -> N
     distort.done("stimuli", made)
     assert [path.name for path in (made / "frozen").iterdir()] == [".kept.tmp"]
     shutil.rmtree(made / "frozen")
+
+
+def test_a_file_outside_every_session_has_one_writer_at_a_time(tmp_path) -> None:
+    path = tmp_path / "all.csv"
+    mine = [tmp_path / name for name in (".all.csv.mine.tmp", ".all.csv.0123456789ab.tmp.txt", "0123456789ab.tmp")]
+    left = tmp_path / ".all.csv.0123456789ab.tmp"
+    for other in (*mine, left):
+        other.write_bytes(b"")
+    with locked_file(path):
+        assert not left.exists()
+        with pytest.raises(SessionError, match=rf"{path} is in use by process {os.getpid()} on "), locked_file(path):
+            pytest.fail("both write it")
+        with locked_file(tmp_path / "other.csv"):
+            pass
+    assert sorted(tmp_path.iterdir()) == sorted(mine)
+    with pytest.raises(SessionError, match=r"all\.csv cannot be written: the folder .*nowhere does not exist"):
+        locked_file(tmp_path / "nowhere/all.csv").__enter__()

@@ -39,7 +39,7 @@ def add_parser(subparsers: "Subparsers[Parser]") -> None:
 def run(arguments: argparse.Namespace) -> int:
     """Make the folder. Raises UsageError for values no plan can hold, SessionError when there is a plan already."""
     from distort.report.terminal.console import make_console, say
-    from distort.session.files.atomic import make_folder
+    from distort.session.files.new_folder import new_folder
     from distort.session.plan.template import parse_conditions, parse_levels, plan_text, write_plan
 
     folder: Path = arguments.folder
@@ -52,8 +52,8 @@ def run(arguments: argparse.Namespace) -> int:
         distance_m=arguments.distance,
         conditions=conditions,
     )
-    make_folder(folder)
-    write_plan(folder, text)
+    with new_folder(folder):
+        write_plan(folder, text)
     say(
         make_console(),
         f"Made {folder}: levels {', '.join(f'{level:g}' for level in levels)} dB SPL at 1 m, "

@@ -1,7 +1,8 @@
 """Files that are whole or not there: written under a temporary name, flushed, then renamed.
 
 A kill at any moment leaves the old file or the new one under the real name; at worst a file whose name begins with a
-dot and ends in ".tmp" stays behind, which nothing here ever reads, and which goes when the session is next written.
+dot and ends in ".tmp" stays behind, which nothing here ever reads, and which goes when the session, or that file, is
+next written.
 """
 
 import os
@@ -124,6 +125,14 @@ def _remove(temporary: Path) -> None:
 def _machine() -> str:
     """8 hexadecimal digits that two machines hardly share."""
     return f"{zlib.crc32(socket.gethostname().encode()):08x}"
+
+
+def remove_left_over_of(path: Path, *, alone: bool) -> None:
+    """Remove the temporary files of `path` alone that a kill has left beside it; `alone` as in `remove_left_over`."""
+    for left in path.parent.iterdir():
+        found = _TEMPORARY.fullmatch(left.name)
+        if found is not None and found["name"] == path.name and _is_left_over(left.name, alone=alone):
+            _remove(left)
 
 
 def _flush(path: Path) -> None:

@@ -27,8 +27,8 @@ FREQUENCY = "frequency_hz"
 LARGEST = 1000.0
 """Of decibels, either way: no measurement comes near it, and powers of them stay numbers."""
 
-LARGEST_PERCENT = 1e15
-LARGEST_DEGREES = 1e9
+LARGEST_OTHER = 1e15
+"""Of per cent, which 1000 dB would pass, of degrees, and of uncertainties: where next to nothing is known they grow."""
 HIGHEST_HZ = 1e6
 
 DECIMALS = 4
@@ -112,9 +112,7 @@ def _largest(name: str) -> float:
     """What no value in the column `name` is above, either way."""
     if name == FREQUENCY:
         return HIGHEST_HZ
-    if name.endswith("_percent"):
-        return LARGEST_PERCENT
-    return LARGEST_DEGREES if name.endswith("_deg") else LARGEST
+    return LARGEST_OTHER if name.endswith(("_percent", "_deg")) or "uncertainty" in name else LARGEST
 
 
 def _check_frequencies(path: Path, frequency_hz: FloatArray) -> None:

@@ -18,7 +18,7 @@ from filelock import lock_descriptor
 
 from distort import system
 from distort.errors import SessionError
-from distort.session.files.atomic import explained, remove_left_over
+from distort.session.files.atomic import explained, remove_left_over, remove_left_over_of
 from distort.session.recordings.sidecar import now_utc
 
 LOCK_FILE = ".lock"
@@ -29,7 +29,7 @@ MOST_BYTES = 500
 
 @contextmanager
 def locked(root: Path) -> Iterator[None]:
-    """Hold the session in `root` while the body runs.
+    """Hold the session in `root` while the body runs, and first remove the temporary files that a kill has left.
 
     Raises SessionError, saying who holds it since when, when another process does, or when the disk is full. In a
     folder that may not be written nothing is held: whatever is written there says so itself.
@@ -37,6 +37,18 @@ def locked(root: Path) -> Iterator[None]:
     with held(root / LOCK_FILE, what=str(root)) as certain:
         if certain is not None:
             remove_left_over(root, alone=certain)
+        yield
+
+
+@contextmanager
+def locked_file(path: Path) -> Iterator[None]:
+    """The same for one file that is to be written outside every session: the lock stands beside it.
+
+    Raises SessionError as `locked` does, and when there is no folder for it.
+    """
+    with held(path.with_name(f".{path.name}{LOCK_FILE}"), what=str(path)) as certain:
+        if certain is not None:
+            remove_left_over_of(path, alone=certain)
         yield
 
 

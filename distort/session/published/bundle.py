@@ -15,6 +15,7 @@ from distort.errors import SessionError
 from distort.session.files.atomic import staged
 from distort.session.files.folder import PLAN_FILE, SessionFolder
 from distort.session.files.hashing import CHUNK_BYTES
+from distort.session.files.lock import locked_file
 from distort.session.files.reading import opened
 from distort.session.plan.keys import Plan
 from distort.session.plan.template import text_of
@@ -49,7 +50,7 @@ def write_bundle(folder: SessionFolder, plan: Plan, path: Path, *, software: str
     plan_text = text_of(plan).encode("utf-8")
     contents = contents_of(folder, plan)
     prefix = f"{path.stem}/"
-    with staged(path, replace=False) as temporary, zipfile.ZipFile(temporary, "w") as archive:
+    with locked_file(path), staged(path, replace=False) as temporary, zipfile.ZipFile(temporary, "w") as archive:
         archive.writestr(_entry(prefix + CONTENTS), _contents(contents.files, software).encode("utf-8"))
         archive.writestr(_entry(prefix + PLAN_FILE), plan_text)
         for one in contents.files:
