@@ -21,6 +21,27 @@ with staged(Path(sys.argv[1]), replace=sys.argv[2] == "replace") as temporary:
     os.kill(os.getpid(), 9)
 """
 
+KILLED_AT = """
+import os, sys
+from pathlib import Path
+from distort.session.files.atomic import write_new
+path, at, second_names = Path(sys.argv[1]), int(sys.argv[2]), sys.argv[3] == "True"
+if not second_names:
+    def link(*_):
+        raise PermissionError(1, "Operation not permitted")
+    os.link = link
+seen = 0
+def hook(event, arguments):
+    global seen
+    if event in ("open", "os.rename", "os.link", "os.remove") and str(path.parent) in str(arguments[0]):
+        seen += 1
+        if seen == at:
+            os.kill(os.getpid(), 9)
+sys.addaudithook(hook)
+write_new(path, b"whole")
+"""
+"""Killed before its n-th file operation (Python's manual, "Audit events table")."""
+
 OF_ANOTHER_MACHINE = ".take.flac.00000000-1-abcdef.tmp"
 OF_AN_OLDER_VERSION = ".take.flac.0123456789ab.tmp"
 THE_USERS_OWN = [".take.tmp", "take.flac.0123456789ab.tmp", ".notes.00000000-x-abcdef.tmp", ".0123456789ab.tmp"]
@@ -91,6 +112,26 @@ class TestADriveWithoutSecondNames:
         killed(tmp_path / "notes.txt", "replace")
         remove_left_over(tmp_path, alone=True)
         assert names(tmp_path) == ["notes.txt"]
+
+
+@pytest.mark.parametrize("second_names", [True, False])
+def test_a_kill_before_any_file_operation_leaves_a_recording_whole_or_absent(tmp_path: Path, second_names) -> None:
+    path = tmp_path / "take.flac"
+    ends, empties = [], 0
+    for at in range(1, 20):
+        words = [sys.executable, "-c", KILLED_AT, path, str(at), str(second_names)]
+        ends.append(subprocess.run(words, check=False).returncode)
+        empties += path.exists() and path.stat().st_size == 0
+        remove_left_over(tmp_path, alone=True)
+        assert names(tmp_path) in ([], ["take.flac"])
+        if path.exists():
+            assert path.read_bytes() == b"whole"
+            path.unlink()
+        if ends[-1] == 0:
+            break
+    assert ends == [-9] * (len(ends) - 1) + [0]
+    assert len(ends) > 5
+    assert empties == (0 if second_names else 1)  # the moment for which there is the cleaning
 
 
 def test_what_cannot_be_removed_does_not_stop_the_rest(tmp_path: Path, monkeypatch) -> None:

@@ -17,7 +17,7 @@ pytest_plugins = ["tests.small_sessions"]
 
 HIDDEN = """
 import os, signal, socket, sys
-import ctypes, logging, multiprocessing.connection, shutil, subprocess, tempfile  # which ask for some as they load
+import asyncio, ctypes, logging, multiprocessing.connection, shutil, subprocess, tempfile  # ask for some as they load
 
 class Finder:
     def find_spec(self, name, path=None, target=None):
@@ -35,6 +35,11 @@ for name in names:
         pass
     else:
         raise AssertionError(f"{name} is not hidden")
+
+import warnings
+warnings.filterwarnings("ignore", "only soft file lock is available")  # so says filelock of a POSIX without flock(2)
+import filelock  # its oldest version asks for os.link as it loads
+
 for owner, words in (
     (os, "link symlink fork forkpty kill killpg pread pwrite getuid geteuid getgid statvfs mkfifo fchmod chown umask"),
     (os, "O_NOFOLLOW O_NONBLOCK O_DIRECTORY O_CLOEXEC O_SYNC"),
@@ -43,9 +48,6 @@ for owner, words in (
 ):
     for word in words.split():
         delattr(owner, word)
-
-import warnings
-warnings.filterwarnings("ignore", "only soft file lock is available")  # so says filelock of a POSIX without flock(2)
 
 from distort.__main__ import main
 
@@ -84,8 +86,8 @@ def test_the_main_job(new: Path, tmp_path: Path) -> None:
         ("analyze", session),
         ("show", session, "quality"),
         ("freeze", session, "spring-edition"),
-        ("bundle", session),
-        ("bundle", session),
+        ("bundle", session, "--to", tmp_path / "monitor.zip"),
+        ("bundle", session, "--to", tmp_path / "monitor.zip"),
     )
     assert [status for _, status in ended] == [0] * 8 + [1], said
     assert "exists already and is never overwritten" in said
