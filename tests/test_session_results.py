@@ -211,7 +211,7 @@ IMPOSSIBLE = ("nan", "inf", "-inf", "1e400", "1e300", "-1e300", "1001")
         ("frequency_hz,a\n1,1\n,1\n", "line 3: its frequency is not above"),
         ("frequency_hz,a\n1,1\n2,1\n2,1\n3,1\n", "line 4: its frequency is not above"),
         ("frequency_hz,a\n2,1\n1,1\n", "line 3: its frequency is not above"),
-        ("frequency_hz,a\n" + "1,1\n" * 1_300_000, "is larger than 5 MB"),
+        ("frequency_hz,a\n" + "1,1\n" * 2_600_000, "is larger than 10 MB"),
     ],
 )
 def test_a_damaged_table_is_named_by_file_and_line(tmp_path: Path, content: str, said: str) -> None:

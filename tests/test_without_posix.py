@@ -41,7 +41,7 @@ warnings.filterwarnings("ignore", "only soft file lock is available")  # so says
 import filelock  # its oldest version asks for os.link as it loads
 
 for owner, words in (
-    (os, "link symlink fork forkpty kill killpg pread pwrite getuid geteuid getgid statvfs mkfifo fchmod chown umask"),
+    (os, "link symlink fork forkpty kill killpg pread pwrite getuid geteuid getgid mkfifo fchmod chown umask"),
     (os, "O_NOFOLLOW O_NONBLOCK O_DIRECTORY O_CLOEXEC O_SYNC"),
     (signal, "SIGKILL SIGALRM SIGHUP SIGUSR1 SIGSTOP SIGCONT setitimer alarm pause"),
     (socket, "AF_UNIX"),

@@ -46,6 +46,8 @@ def locked_file(path: Path) -> Iterator[None]:
 
     Raises SessionError as `locked` does, and when there is no folder for it.
     """
+    if not path.parent.is_dir():
+        raise SessionError(f"{path} cannot be written: the folder {path.parent} does not exist")
     with held(path.with_name(f".{path.name}{LOCK_FILE}"), what=str(path)) as certain:
         if certain is not None:
             remove_left_over_of(path, alone=certain)
