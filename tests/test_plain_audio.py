@@ -4,6 +4,7 @@ Written files are read by the standard library's wave and by scipy, which share 
 the library that it reads by.
 """
 
+import resource
 import struct
 import wave
 from pathlib import Path
@@ -15,10 +16,10 @@ import soundfile
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from distort.errors import RecordingError
+from distort.errors import RecordingError, SessionError
 from distort.session.recordings import plain_audio
 from distort.session.recordings.audio import read_audio
-from distort.session.recordings.plain_audio import copier, write_plain
+from distort.session.recordings.plain_audio import copier
 from tests.recorder_files import (
     MARK,
     MARKS,
@@ -192,11 +193,10 @@ def test_a_header_of_an_unfinished_file(tmp_path) -> None:
 def test_beyond_4_gib(tmp_path, frames) -> None:
     """RF64 (EBU Tech 3306) where 32 bits do not hold the size; the library reads all frames of a file of that size."""
 
-    class Opened:
-        samplerate, channels, subtype, format = RATE, 2, "PCM_32", "WAV"
-
-    Opened.frames = frames
-    header = plain_audio._header(Opened, None)
+    sound = plain_audio._Sound(
+        as_flac=False, subtype="PCM_32", sample_rate=RATE, channels=2, frames=frames, extensible=None
+    )
+    header = plain_audio._header(sound)
     size = len(header) + 8 * frames
     assert header[:4] == (b"RIFF" if size - 8 < 2**32 - 1 else b"RF64")
     path = tmp_path / "long.wav"
@@ -219,6 +219,22 @@ def test_the_same_sound_gives_the_same_bytes(tmp_path) -> None:
     assert len(copies) == 1
 
 
+@pytest.mark.parametrize("suffix", [".wav", ".flac"])
+@pytest.mark.parametrize("missing", [1, 5000])
+def test_a_disk_that_is_full_before_the_last_byte_is_told(tmp_path, suffix, missing) -> None:
+    """The library closes a FLAC file without a word although the system took only a part of it."""
+    source = tmp_path / f"take{suffix}"
+    soundfile.write(source, np.tile(whole_numbers(24), (20, 1)), RATE, subtype="PCM_24")
+    place = copied(source)
+    limits = resource.getrlimit(resource.RLIMIT_FSIZE)
+    resource.setrlimit(resource.RLIMIT_FSIZE, (place.stat().st_size - missing, limits[1]))
+    try:
+        with pytest.raises((SessionError, OSError), match=r"cannot be written|File too large"):
+            copied(source)
+    finally:
+        resource.setrlimit(resource.RLIMIT_FSIZE, limits)
+
+
 def test_what_is_asked_for_is_kept(tmp_path) -> None:
     source = write_flac(tmp_path / "TAKE.FLAC", 0.1 * np.ones(N), RATE)
     assert copied(source, keep_metadata=True).read_bytes() == source.read_bytes()
@@ -231,7 +247,7 @@ def test_a_damaged_file_is_refused(tmp_path) -> None:
     content[30] ^= 1  # of the MD5 in the header
     source.write_bytes(content)
     with pytest.raises(RecordingError, match="damaged"):
-        write_plain(source, tmp_path / "copy.flac")
+        copied(source)
 
 
 @settings(max_examples=60, deadline=None)
@@ -254,3 +270,15 @@ def test_whatever_surrounds_it_the_sound_is_the_same(tmp_path_factory, before, a
     copy = copied(source)
     assert read_audio(copy)[0].tobytes() == samples.tobytes()
     assert copy.read_bytes() == copied(bare).read_bytes()
+
+
+def test_a_rate_that_no_32_bits_hold_a_second_of(tmp_path) -> None:
+    """1,024 channels at the highest rate that a header can state: more bytes a second than its field holds."""
+    source = tmp_path / "take.wav"
+    samples = np.zeros((3, 1024), dtype=np.int32)
+    soundfile.write(source, samples, RATE, subtype="PCM_32")
+    content = bytearray(source.read_bytes())
+    content[24:28] = struct.pack("<I", 2**31 - 1)
+    source.write_bytes(content)
+    info = soundfile.info(copied(source))
+    assert (info.frames, info.channels, info.samplerate) == (3, 1024, 2**31 - 1)

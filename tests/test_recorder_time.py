@@ -281,3 +281,13 @@ def test_a_file_without_any_of_it(tmp_path) -> None:
     path.write_bytes(riff())
     assert recorder_time(path) is None
     assert os.path.getsize(path) == 12
+
+
+def test_a_size_that_no_file_has(tmp_path) -> None:
+    """RF64 states 64 bits, of which systems seek in 63 at most."""
+    path = tmp_path / "take.wav"
+    sizes = chunk(b"ds64", struct.pack("<QQQI", 2**64 - 1, 2**64 - 1, 2**64 - 1, 0))
+    path.write_bytes(b"RF64\xff\xff\xff\xffWAVE" + sizes + bext() + b"data\xff\xff\xff\xff" + bytes(100))
+    assert recorder_time(path) == said("2024-05-01T12:00:31", "bext")
+    with pytest.raises(DistortError, match=r"truncated|cannot be read"):
+        read_audio(path)

@@ -76,14 +76,13 @@ def test_the_audio_takes_its_name_last(tmp_path: Path, monkeypatch: pytest.Monke
     assert seen == ["sweep_86dB.json"]
 
 
-def test_a_file_is_brought_in_byte_for_byte(tmp_path: Path) -> None:
+def test_the_sound_of_a_file_is_brought_in(tmp_path: Path) -> None:
     session = SessionFolder(tmp_path / "speaker")
     source = tmp_path / "TAKE 1.WAV"
     write_audio(tmp_path / "a.wav", CAPTURED, 44100)
     (tmp_path / "a.wav").rename(source)
     brought = bring_in_recording(session, source, replace(SIDECAR, sample_rate=44100))
     assert brought.files.audio_path.name == "sweep_86dB.wav"
-    assert brought.files.audio_path.read_bytes() == source.read_bytes()
     assert np.array_equal(brought.samples(), CAPTURED)
     with pytest.raises(RecordingError, match="is at 44100 Hz, where 48000 Hz was said"):
         bring_in_recording(session, source, replace(SIDECAR, take=2))
@@ -91,6 +90,16 @@ def test_a_file_is_brought_in_byte_for_byte(tmp_path: Path) -> None:
     with pytest.raises(RecordingError, match="cannot be read"):
         bring_in_recording(session, source, replace(SIDECAR, take=2))
     assert load_recordings(session, "desk") == (brought,)
+
+
+def test_a_file_is_brought_in_byte_for_byte_where_that_is_asked_for(tmp_path: Path) -> None:
+    session = SessionFolder(tmp_path / "speaker")
+    source = tmp_path / "take.wav"
+    write_audio(source, CAPTURED, 48000)
+    source.write_bytes(source.read_bytes() + b"note\4\0\0\0mine")
+    brought = bring_in_recording(session, source, SIDECAR, keep_metadata=True)
+    assert brought.files.audio_path.read_bytes() == source.read_bytes()
+    assert np.array_equal(brought.samples(), CAPTURED)
 
 
 def test_a_recording_that_was_changed_afterwards_is_refused(tmp_path: Path) -> None:

@@ -42,6 +42,16 @@ def add_parser(subparsers: "Subparsers[Parser]") -> None:
         help="the file that was played, when it is an exponential sweep made elsewhere",
     )
     parser.add_argument("--level", metavar="DB", type=finite, help="its nominal level, dB SPL at 1 m")
+    _add_circumstances(parser)
+    parser.add_argument(
+        "--keep-metadata",
+        action="store_true",
+        help="keep the file byte for byte, with all that its recorder wrote, and its name (of a reel: its name)",
+    )
+    parser.set_defaults(run=run)
+
+
+def _add_circumstances(parser: Parser) -> None:
     parser.add_argument("--condition", metavar="NAME", help="the condition it was made in (default: the only one)")
     parser.add_argument(
         "--turned-db",
@@ -63,12 +73,6 @@ def add_parser(subparsers: "Subparsers[Parser]") -> None:
         action="store_true",
         help="it is the sweep of the lowest level again, played after the others: shows drift, or heat that stayed",
     )
-    parser.add_argument(
-        "--keep-metadata",
-        action="store_true",
-        help="keep the file byte for byte, with all that its recorder wrote, and its name (of a reel: its name)",
-    )
-    parser.set_defaults(run=run)
 
 
 def run(arguments: argparse.Namespace) -> int:

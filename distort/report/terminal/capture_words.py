@@ -111,7 +111,7 @@ def print_rests(console: Console, recordings: Sequence[Recording]) -> None:
             )
             continue
         shows = "drift" if rest_s >= REST_BEFORE_DRIFT_S else "heat that stayed"
-        say(console, f"The loudspeaker rested {rest_s:.0f} s before {one.sidecar.name.stem}: it shows {shows}.")
+        say(console, f"The loudspeaker rested {int(rest_s)} s before {one.sidecar.name.stem}: it shows {shows}.")
 
 
 def carried_sentence(names: Sequence[str]) -> str:

@@ -8,6 +8,7 @@ from collections.abc import Iterable, Iterator
 from pathlib import Path, PurePosixPath
 from typing import Any
 
+from distort.errors import RecordingError, SessionError
 from distort.session.files.folder import AUDIO_SUFFIXES, SessionFolder
 from distort.session.files.json_fields import load_json_object
 from distort.session.recordings.flac import COMMENTS, PADDING, SEEK_TABLE, STREAMINFO, metadata_blocks, tag_before
@@ -29,28 +30,33 @@ _TAGS_AT_END = ((128, b"TAG"), (32, b"APETAGEX"), (160, b"APETAGEX"))
 def still_carrying(folder: SessionFolder, names: Iterable[str]) -> tuple[str, ...]:
     """Which of the files `names` of the session carry more than their sound, or are told of with a file's name.
 
-    A sidecar's finding is told under the name of its recording. Raises SessionError for a sidecar that cannot be read,
-    RecordingError for sound whose header is damaged.
+    What a sidecar tells is told under the name of its recording.
     """
     every = set(names)
-    found = set()
-    for name in every:
-        path = folder.inside(name)
-        if path.suffix in AUDIO_SUFFIXES:
-            if _carries(path):
-                found.add(name)
-        elif path.suffix == ".html":
-            text = path.read_text(encoding="utf-8", errors="replace")
-            if without_file_names(text) != text:
-                found.add(name)
-        elif path.suffix == ".json" and _names_a_file(load_json_object(path)):
-            found.add(_recording_of(name, every))
-    return tuple(sorted(found))
+    return tuple(sorted({_recording_of(name, every) for name in every if _may_tell(folder.inside(name))}))
 
 
-def _recording_of(sidecar: str, every: set[str]) -> str:
-    sounds = [str(PurePosixPath(sidecar).with_suffix(suffix)) for suffix in AUDIO_SUFFIXES]
-    return next((name for name in sounds if name in every), sidecar)
+def _may_tell(path: Path) -> bool:
+    """Whether the file at `path` tells more, or is too damaged to say."""
+    try:
+        return _tells(path)
+    except (RecordingError, SessionError):
+        return True
+
+
+def _tells(path: Path) -> bool:
+    if path.suffix in AUDIO_SUFFIXES:
+        return _carries(path)
+    if path.suffix == ".html":
+        text = path.read_text(encoding="utf-8", errors="replace")
+        return without_file_names(text) != text
+    return path.suffix == ".json" and _names_a_file(load_json_object(path))
+
+
+def _recording_of(name: str, every: set[str]) -> str:
+    """The recording of a sidecar, where it is among `every`; any other file itself."""
+    sounds = [str(PurePosixPath(name).with_suffix(suffix)) for suffix in AUDIO_SUFFIXES]
+    return next((sound for sound in sounds if sound in every), name)
 
 
 def _names_a_file(value: Any) -> bool:

@@ -8,10 +8,10 @@ The same sound so always gives the same bytes.
 
 import shutil
 import struct
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Generator
+from contextlib import closing
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -40,16 +40,32 @@ class _Extensible:
     speakers: int
 
 
+@dataclass(frozen=True, kw_only=True)
+class _Sound:
+    """How an audio file holds its sound."""
+
+    as_flac: bool
+    subtype: str
+    """The library's name for the kind of samples."""
+    sample_rate: int
+    channels: int
+    frames: int
+    extensible: _Extensible | None
+
+
 def copier(source: Path, *, keep_metadata: bool) -> tuple[str, Callable[[Path], None]]:
     """How the audio file `source` comes into a session: the ending of its copy, and what writes that where it is told.
 
-    The copy is the sound alone, with `keep_metadata` the whole file as it is. Raises RecordingError as `opened` does.
+    The copy is the sound alone: same rate, channels, kind of samples, same bits. With `keep_metadata` it is the whole
+    file as it is. Raises RecordingError as `opened` does; what is returned raises it when `source` is not whole, and
+    SessionError or OSError when the copy cannot be written.
     """
     if keep_metadata:
         return source.suffix.lower(), lambda place: _copy(source, place)
-    with opened(source) as file:
-        suffix = ".flac" if _as_flac(file) else ".wav"
-    return suffix, lambda place: write_plain(source, place)
+    sound = _sound_of(source)
+    if sound.as_flac:
+        return ".flac", lambda place: _write_flac(source, sound, place)
+    return ".wav", lambda place: _write_wav(source, sound, place)
 
 
 def _copy(source: Path, place: Path) -> None:
@@ -57,55 +73,63 @@ def _copy(source: Path, place: Path) -> None:
         shutil.copyfileobj(original, copy)
 
 
-def write_plain(source: Path, place: Path) -> None:
-    """Write the sound of the WAV or FLAC file `source` to `place`: same rate, channels, kind of samples, same bits.
-
-    Raises RecordingError when `source` is not whole, SessionError or OSError when `place` cannot be written.
-    """
+def _sound_of(source: Path) -> _Sound:
     with opened(source) as file:
-        if _as_flac(file):
-            _write_flac(source, file, place)
-        else:
-            _write_wav(source, file, place)
+        rate, flac = int(file.samplerate), file.format == "FLAC"
+        return _Sound(
+            # of a rate that a frame can state, as the encoder demands (RFC 9639, section 9.1.2)
+            as_flac=flac and (rate < 1 << 16 or (rate % 10 == 0 and rate // 10 < 1 << 16)),
+            subtype=file.subtype,
+            sample_rate=rate,
+            channels=int(file.channels),
+            frames=int(file.frames),
+            extensible=None if flac else _extensible(source),
+        )
 
 
-def _as_flac(file: Any) -> bool:
-    """Whether it is FLAC of a rate that a frame can state, as the encoder demands (RFC 9639, section 9.1.2)."""
-    rate = int(file.samplerate)
-    return bool(file.format == "FLAC") and (rate < 1 << 16 or (rate % 10 == 0 and rate // 10 < 1 << 16))
-
-
-def _write_flac(source: Path, file: Any, place: Path) -> None:
+def _write_flac(source: Path, sound: _Sound, place: Path) -> None:
     try:
-        with soundfile.SoundFile(
-            spelt_for_libraries(place), "w", file.samplerate, file.channels, subtype=file.subtype, format="FLAC"
-        ) as copy:
-            for block in _whole_blocks(source, file):
+        with (
+            closing(_whole_blocks(source)) as samples,
+            soundfile.SoundFile(
+                spelt_for_libraries(place), "w", sound.sample_rate, sound.channels, subtype=sound.subtype, format="FLAC"
+            ) as copy,
+        ):
+            for block in samples:
                 copy.write(_whole_numbers(block))
     except soundfile.SoundFileError as error:
-        raise SessionError(f"the sound of {source} cannot be written: is the disk full?") from error
+        raise SessionError(f"the copy of {source} cannot be written: is the disk full?") from error
+    try:
+        for _ in _whole_blocks(place):
+            pass  # on a full disk the library may lose the end without a word
+    except RecordingError as error:
+        raise SessionError(f"the copy of {source} cannot be written whole: is the disk full?") from error
 
 
-def _write_wav(source: Path, file: Any, place: Path) -> None:
-    width = BYTES_OF[file.subtype]
-    floating = {"FLOAT": "<f4", "DOUBLE": "<f8"}.get(file.subtype)
-    with place.open("wb") as copy:
-        copy.write(_header(file, None if file.format == "FLAC" else _extensible(source)))
-        for block in _whole_blocks(source, file):
+def _write_wav(source: Path, sound: _Sound, place: Path) -> None:
+    width = BYTES_OF[sound.subtype]
+    floating = {"FLOAT": "<f4", "DOUBLE": "<f8"}.get(sound.subtype)
+    with closing(_whole_blocks(source)) as samples, place.open("wb") as copy:
+        copy.write(_header(sound))
+        for block in samples:
             values = _whole_numbers(block) if floating is None else block.astype(floating)
             copy.write(values.view(np.uint8).reshape(-1, values.itemsize)[:, -width:].tobytes())
-        if file.frames * file.channels * width % 2:
+        if sound.frames * sound.channels * width % 2:
             copy.write(b"\0")
 
 
-def _whole_blocks(source: Path, file: Any) -> Iterator[FloatArray]:
-    """All samples `(n, channels)`, full scale 1: 64-bit floats hold each kind exactly. Raises RecordingError."""
-    n_samples = 0
-    for block in blocks(source, file):
-        n_samples += len(block)
-        yield block
-    if n_samples < file.frames:  # some versions of the library stop without a word
-        raise RecordingError(f"{source} is truncated: it promises {file.frames} samples and holds {n_samples}")
+def _whole_blocks(source: Path) -> Generator[FloatArray, None, None]:
+    """All samples `(n, channels)`, full scale 1: 64-bit floats hold each kind exactly. Raises RecordingError.
+
+    The file is open in here alone, so that what goes wrong while they are written is not taken for its fault.
+    """
+    with opened(source) as file:
+        n_samples = 0
+        for block in blocks(source, file):
+            n_samples += len(block)
+            yield block
+        if n_samples < file.frames:  # some versions of the library stop without a word
+            raise RecordingError(f"{source} is truncated: it promises {file.frames} samples and holds {n_samples}")
 
 
 def _whole_numbers(block: FloatArray) -> npt.NDArray[np.int32]:
@@ -113,26 +137,27 @@ def _whole_numbers(block: FloatArray) -> npt.NDArray[np.int32]:
     return (block * 2.0**31).astype("<i4")
 
 
-def _header(file: Any, extensible: _Extensible | None) -> bytes:
-    """All that stands before the samples."""
-    width = BYTES_OF[file.subtype]
-    floating = file.subtype in ("FLOAT", "DOUBLE")
+def _header(sound: _Sound) -> bytes:
+    """All that stands before the samples of a WAV file."""
+    width, channels, rate = BYTES_OF[sound.subtype], sound.channels, sound.sample_rate
+    floating = sound.subtype in ("FLOAT", "DOUBLE")
     tag = _FLOAT if floating else _PCM
-    frame = width * file.channels
-    shape = struct.pack("<HIIHH", file.channels, file.samplerate, file.samplerate * frame, frame, 8 * width)
+    frame = width * channels
+    shape = struct.pack("<HIIHH", channels, rate, min(rate * frame, UNKNOWN_SIZE), frame, 8 * width)
     form = struct.pack("<H", tag) + shape
-    if extensible is not None:
-        more = struct.pack("<HHIH", 22, min(extensible.valid_bits or 8 * width, 8 * width), extensible.speakers, tag)
+    if sound.extensible is not None:
+        valid_bits = min(sound.extensible.valid_bits or 8 * width, 8 * width)
+        more = struct.pack("<HHIH", 22, valid_bits, sound.extensible.speakers, tag)
         form = struct.pack("<H", _EXTENSIBLE) + shape + more + _KIND_ENDS
     parts = _chunk(b"fmt ", form)
     if floating:
-        parts += _chunk(b"fact", struct.pack("<I", min(file.frames, UNKNOWN_SIZE)))
-    n_bytes = frame * file.frames
+        parts += _chunk(b"fact", struct.pack("<I", min(sound.frames, UNKNOWN_SIZE)))
+    n_bytes = frame * sound.frames
     whole = 4 + len(parts) + 8 + n_bytes + n_bytes % 2
     if whole < UNKNOWN_SIZE:
         return b"RIFF" + struct.pack("<I", whole) + b"WAVE" + parts + b"data" + struct.pack("<I", n_bytes)
     unknown = struct.pack("<I", UNKNOWN_SIZE)
-    sizes = _chunk(b"ds64", struct.pack("<QQQI", whole + 36, n_bytes, file.frames, 0))
+    sizes = _chunk(b"ds64", struct.pack("<QQQI", whole + 36, n_bytes, sound.frames, 0))
     return b"RF64" + unknown + b"WAVE" + sizes + parts + b"data" + unknown
 
 
