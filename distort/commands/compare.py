@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from distort.commands.parser import Parser, Subparsers, add_command, nearest
 from distort.commands.targets import session_and_condition
-from distort.commands.values import positive
+from distort.commands.values import decibels
 from distort.errors import SessionError, UsageError, shown
 
 if TYPE_CHECKING:
@@ -41,7 +41,7 @@ def add_parser(subparsers: "Subparsers[Parser]") -> None:
     parser.add_argument(
         "--calibration-uncertainty",
         metavar="DB",
-        type=positive,
+        type=decibels,
         help="95 %% uncertainty of one side's level calibration against the other's (default: left out)",
     )
     parser.add_argument("--json", action="store_true", help="print the comparison for machines")

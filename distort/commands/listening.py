@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from distort.commands.meter import Meter
 from distort.commands.parser import Parser
-from distort.commands.values import block, channel, positive, whole_rate
+from distort.commands.values import block, channel, duration, whole_rate
 
 if TYPE_CHECKING:
     import numpy as np
@@ -31,7 +31,7 @@ def add_input_options(parser: Parser, *, seconds: float) -> None:
     card = parser.add_argument_group("sound card")
     card.add_argument("--input", metavar="CARD", help="number or name of what records (default: the system's)")
     card.add_argument("--input-channel", metavar="N", type=channel, help="the microphone's, from 1 (default: 1)")
-    card.add_argument("--seconds", metavar="S", type=positive, help=f"how long to listen (default: {seconds:g})")
+    card.add_argument("--seconds", metavar="S", type=duration, help=f"how long to listen (default: {seconds:g})")
     card.add_argument("--rate", metavar="HZ", type=whole_rate, help="sample rate (default: that of the plan)")
     card.add_argument(
         "--block", metavar="SAMPLES", type=block, help="about how many samples a block has (default: 0.05 s in four)"

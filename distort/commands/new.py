@@ -47,7 +47,7 @@ def run(arguments: argparse.Namespace) -> int:
     levels = parse_levels(arguments.levels)
     conditions = parse_conditions(arguments.conditions)
     text = plan_text(
-        name=arguments.name or folder.resolve().name,
+        name=arguments.name or _name_of(folder),
         levels_db_spl=levels,
         distance_m=arguments.distance,
         conditions=conditions,
@@ -65,13 +65,24 @@ def run(arguments: argparse.Namespace) -> int:
 
 def _check_name(folder: Path) -> None:
     """The folder that is named, even by `.`; those above it are not the session's."""
-    from distort.errors import UsageError
+    from distort.errors import UsageError, shown
     from distort.session.files.portable import fault_of, twin_beside
 
     named = folder if folder.name not in {"", ".."} else folder.resolve()
     if (fault := fault_of(named.name)) is not None:
-        raise UsageError(f"{named.name!r} cannot name a session: {fault}, and sessions travel; choose another name")
+        raise UsageError(
+            f"{shown(named.name)} cannot name a session: {fault}, and sessions travel; choose another name"
+        )
     if (twin := twin_beside(named)) is not None:
         raise UsageError(
-            f"{named.name!r} and {twin!r}, which is there, are one folder on other systems: choose another name"
+            f"{shown(named.name)} and {shown(twin)}, which is there, are one folder on other systems: choose another "
+            f"name"
         )
+
+
+def _name_of(folder: Path) -> str:
+    """The folder's own name, as far as a plan can hold it."""
+    from distort.session.plan.rules import MOST_CHARACTERS
+
+    name = folder.resolve().name[:MOST_CHARACTERS]
+    return "".join(each if each.isprintable() else "\N{REPLACEMENT CHARACTER}" for each in name)

@@ -1,6 +1,7 @@
 """The parser all commands share: a wrong word becomes one sentence that names the nearest right one."""
 
 import argparse
+import re
 from collections.abc import Callable, Iterable, Sequence
 from typing import Any, NoReturn
 
@@ -35,8 +36,13 @@ class Parser(argparse.ArgumentParser):
         return (*options, *choices)
 
     def error(self, message: str) -> NoReturn:
-        """Raise UsageError with argparse's own words and where to read more."""
-        raise UsageError(f"{self.prog}: {message}. See {self.prog} --help")
+        """Raise UsageError with argparse's own words, long ones shortened, and where to read more."""
+        short = _QUOTED.sub(lambda quoted: shown(quoted[1]), message)
+        raise UsageError(f"{self.prog}: {short}. See {self.prog} --help")
+
+
+_QUOTED = re.compile(r"'([^']{80,})'")
+"""A value that argparse shows, too long to be one of its own choices."""
 
 
 def nearest(word: str, known: Iterable[str]) -> str:

@@ -7,10 +7,15 @@ from pathlib import Path
 
 from distort.errors import shown
 
+MOST_DECIBELS = 100.0
+LONGEST_S = 3600.0
+
 LONGEST_NAME = 255
 """Bytes of a file's or folder's name (NAME_MAX of Linux and macOS, from memory)."""
 LONGEST_PATH = 4096
 """Characters of a whole path (PATH_MAX of Linux, from memory)."""
+MOST_FOLDERS = 200
+"""Within one another: deeper ones take more of Python's own stack than it has."""
 
 
 def finite(text: str) -> float:
@@ -32,31 +37,46 @@ def positive(text: str) -> float:
     return value
 
 
+def decibels(text: str) -> float:
+    """A number of decibels above zero, up to 100. Raises ArgumentTypeError."""
+    value = positive(text)
+    if value > MOST_DECIBELS:
+        raise argparse.ArgumentTypeError(f"{shown(text)} dB is above {MOST_DECIBELS:g} dB")
+    return value
+
+
+def duration(text: str) -> float:
+    """A time in seconds, up to an hour. Raises ArgumentTypeError."""
+    value = positive(text)
+    if value > LONGEST_S:
+        raise argparse.ArgumentTypeError(f"{shown(text)} s is more than an hour")
+    return value
+
+
 def channel(text: str) -> int:
     """The number of a channel, counted from 1. Raises ArgumentTypeError."""
-    if not text.isdecimal() or int(text) < 1:
-        raise argparse.ArgumentTypeError(f"{shown(text)} is not a channel: they are counted 1, 2, 3 ...")
-    return int(text)
+    return _whole(text, 1, 9999, "is not a channel: they are counted 1, 2, 3 ...")
 
 
 def jobs(text: str) -> int:
     """How many processes, from 1. Raises ArgumentTypeError."""
-    if not (text.isascii() and text.isdecimal()) or not 1 <= int(text[:5]) <= 9999:
-        raise argparse.ArgumentTypeError(f"{shown(text)} is no number of processes: say 1, 2, 3 ...")
-    return int(text)
+    return _whole(text, 1, 9999, "is no number of processes: say 1, 2, 3 ...")
 
 
 def block(text: str) -> int:
     """Samples of a block, 16 to 65536. Raises ArgumentTypeError."""
-    if not text.isdecimal() or not 16 <= int(text) <= 65536:
-        raise argparse.ArgumentTypeError(f"{shown(text)} is no size of a block: a whole number from 16 to 65536")
-    return int(text)
+    return _whole(text, 16, 65536, "is no size of a block: a whole number from 16 to 65536")
 
 
 def whole_rate(text: str) -> int:
     """A sample rate in whole hertz, 8000 to 768000. Raises ArgumentTypeError."""
-    if not text.isdecimal() or not 8000 <= int(text) <= 768000:
-        raise argparse.ArgumentTypeError(f"{shown(text)} is no sample rate in Hz, such as 48000")
+    return _whole(text, 8000, 768000, "is no sample rate in Hz, such as 48000")
+
+
+def _whole(text: str, low: int, high: int, otherwise: str) -> int:
+    # the length first: Python refuses to read thousands of digits
+    if not (text.isascii() and text.isdecimal()) or len(text) > 9 or not low <= int(text) <= high:
+        raise argparse.ArgumentTypeError(f"{shown(text)} {otherwise}")
     return int(text)
 
 
@@ -68,6 +88,7 @@ def path(text: str) -> Path:
     if not text.strip():
         raise argparse.ArgumentTypeError("the name is empty")
     found = Path(text)
-    if len(text) > LONGEST_PATH or any(len(os.fsencode(part)) > LONGEST_NAME for part in found.parts):
+    too_long = len(text) > LONGEST_PATH or len(found.parts) > MOST_FOLDERS
+    if too_long or any(len(os.fsencode(part)) > LONGEST_NAME for part in found.parts):
         raise argparse.ArgumentTypeError(f"{shown(text)} is longer than the name of any file or folder")
     return found

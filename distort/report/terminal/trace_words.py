@@ -79,7 +79,7 @@ def print_trace(console: Console, found: Traced, wanted: Wanted) -> None:
 
 
 def _row(harmonics: Harmonics, frequency_hz: float) -> int:
-    away = np.abs(np.log2(harmonics.frequency_hz / frequency_hz))
+    away = np.abs(np.log2(harmonics.frequency_hz) - np.log2(frequency_hz))
     row = int(np.argmin(away))
     if away[row] > FARTHEST_OCTAVES:
         low, high = harmonics.frequency_hz[[0, -1]]

@@ -14,7 +14,7 @@ RESERVED_CONDITIONS = frozenset(["compare", "figures"])
 """They stand beside the conditions in results/."""
 
 _CONDITION = re.compile(r"[A-Za-z0-9][A-Za-z0-9_-]{0,39}")
-_STIMULUS = re.compile(r"[a-z][a-z0-9]*(-[a-z0-9]+)*")
+_STIMULUS = re.compile(r"(?=.{1,40}$)[a-z][a-z0-9]*(-[a-z0-9]+)*")
 _STEM = re.compile(
     r"(?P<stimulus>[a-z0-9-]+)_(?P<level>[0-9]+(\.[0-9]+)?)dB(_take(?P<take>[0-9]{1,2}))?(?P<after>_after)?"
 )
@@ -68,7 +68,9 @@ class RecordingName:
 
     def __post_init__(self) -> None:
         if not _STIMULUS.fullmatch(self.stimulus):
-            raise SessionError(f"{shown(self.stimulus)} cannot name a stimulus: use letters (a to z), digits and -")
+            raise SessionError(
+                f"{shown(self.stimulus)} cannot name a stimulus: use up to 40 letters (a to z), digits and -"
+            )
         if not 1 <= self.take <= MOST_TAKES:
             raise SessionError(f"take {self.take} of {self.stimulus} is outside 1 ... {MOST_TAKES}")
         format_level(self.level_db_spl)
