@@ -319,7 +319,7 @@ def most_processes(count: int) -> int:
 
 def is_marked_read_only(path: Path) -> bool:
     """Whether the file `path` is there and this account may not write it, though it may write its folder."""
-    return path.is_file() and not os.access(path, os.W_OK) and os.access(path.parent, os.W_OK)
+    return os.path.isfile(path) and not os.access(path, os.W_OK) and os.access(path.parent, os.W_OK)
 
 
 def _windows_number(error: OSError) -> int:

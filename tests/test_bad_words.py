@@ -84,18 +84,18 @@ BAD_WORDS = [
     (("compare", "m", "m", "--calibration-uncertainty", "1e300"), 2, "'1e300' dB is above 100 dB"),
     (("bundle", "m", "--to", "no/such/x.zip"), 1, "no/such/x.zip cannot be written: the folder no/such does not exist"),
     (("bundle", "m", "--to", "pipe.wav"), 1, "pipe.wav exists already"),
-    (("bundle", "m", "--to", "x" * 250), 1, "cannot be written: File name too long"),
+    (("bundle", "m", "--to", "x" * 250), 1, "cannot be written: its drive takes no such name"),
     (("freeze", "m", LONG), 2, f"{CUT} cannot be a label"),
     (("freeze", "m", "a\nb"), 2, "'a\\nb' cannot be a label"),
     (("analyze", "m", "--condition", LONG), 1, f"no recordings of condition {CUT}"),
     (("analyze", "m", "--jobs", DIGITS), 2, f"{CUT_DIGITS} is no number of processes"),
     (("analyze", "t.wav", "--stimulus", "t.txt"), 1, "t.txt is not valid JSON"),
     (("analyze", "t.wav", "--stimulus", "folder.wav"), 1, "folder.wav is a folder"),
-    (("analyze", "t.wav", "--stimulus", "pipe.wav"), 1, "pipe.wav is no file"),
+    (("analyze", "t.wav", "--stimulus", "pipe.wav"), 1, "pipe.wav is a pipe"),
     ((*ADD[:2], "a\nb.wav", *AS_THE_SWEEP), 1, "a\\nb.wav: This channel holds nothing but noise"),
     ((*ADD[:2], "\x1b[2J\n.wav", *AS_THE_SWEEP), 1, "\\u001b[2J\\n.wav is missing"),
     ((*ADD[:2], "folder.wav", *AS_THE_SWEEP), 1, "folder.wav is a folder"),
-    ((*ADD[:2], "pipe.wav", *AS_THE_SWEEP), 1, "pipe.wav is no file: name a WAV or FLAC file"),
+    ((*ADD[:2], "pipe.wav", *AS_THE_SWEEP), 1, "pipe.wav is a pipe, where a file belongs"),
     ((*ADD, "--stimulus", LONG, "--level", "86"), 1, f"{CUT} cannot name a stimulus"),
     ((*ADD, "--stimulus", "a\nb", "--level", "86"), 1, "'a\\nb' cannot name a stimulus"),
     ((*ADD, "--stimulus", "sweep", "--level", "1e300"), 1, "a level of 1e+300 dB SPL is outside"),
@@ -104,7 +104,7 @@ BAD_WORDS = [
     ((*ADD, "--stimulus-file", "folder.wav", "--level", "86"), 1, "folder.wav is a folder"),
     (("add", "m", "--reel", "folder.wav"), 1, "folder.wav is a folder"),
     ((*CALIBRATE, "--from", "folder.wav"), 1, "folder.wav is a folder"),
-    ((*CALIBRATE, "--from", "pipe.wav"), 1, "pipe.wav is no file"),
+    ((*CALIBRATE, "--from", "pipe.wav"), 1, "pipe.wav is a pipe"),
     ((*CALIBRATE, "--rate", DIGITS), 2, f"{CUT_DIGITS} is no sample rate"),
     ((*CALIBRATE, "--block", DIGITS), 2, f"{CUT_DIGITS} is no size of a block"),
     ((*CALIBRATE, "--seconds", "1e300"), 2, "'1e300' s is more than an hour"),
@@ -126,8 +126,10 @@ def test_one_short_line_and_nothing_written(distort, here, words, status, said) 
     assert line.isprintable()
 
 
-@pytest.mark.parametrize("name", ["na\nme", "na\x1b[2Jme", os.fsdecode(b"na\xffme"), "\u202eeman", "x" * 250])
-def test_a_folder_of_any_name_makes_a_session_whose_loudspeaker_has_a_name(distort, tmp_path, name) -> None:
+@pytest.mark.parametrize("name", [os.fsdecode(b"na\xffme"), "\u202eeman", "x" * 250])
+def test_a_folder_of_any_name_that_every_system_takes_makes_a_session_whose_loudspeaker_has_a_name(
+    distort, tmp_path, name
+) -> None:
     from distort.session.plan.reading import read_plan
 
     said = distort.done("new", tmp_path / name)

@@ -46,17 +46,17 @@ def locked_file(path: Path) -> Iterator[None]:
 
     Raises SessionError as `locked` does, and when there is no folder for it.
     """
-    if not path.parent.is_dir():
-        raise SessionError(f"{path} cannot be written: the folder {path.parent} does not exist")
-    with held(path.with_name(f".{path.name}{LOCK_FILE}"), what=str(path)) as certain:
+    with held(path.with_name(f".{path.name}{LOCK_FILE}"), what=str(path), told=path) as certain:
         if certain is not None:
             remove_left_over_of(path, alone=certain)
         yield
 
 
 @contextmanager
-def held(path: Path, *, what: str) -> Iterator[bool | None]:
+def held(path: Path, *, what: str, told: Path | None = None) -> Iterator[bool | None]:
     """Hold the lock file `path` while the body runs; `what` it stands for is named to whoever comes second.
+
+    told   the file beside it that cannot be written where the lock cannot; None: the lock itself
 
     Gives whether the system sees to that; None where the folder may not be written, and nothing is held. Raises
     SessionError as `locked` does.
@@ -65,7 +65,7 @@ def held(path: Path, *, what: str) -> Iterator[bool | None]:
         descriptor, certain = _acquired(path, what)
     except OSError as error:
         if system.refusal(error) is not system.Refusal.READ_ONLY:
-            raise explained(error, path) from error
+            raise explained(error, told or path) from error
         descriptor = None
     if descriptor is None:
         yield None
