@@ -19,7 +19,7 @@ CUT = f"'{'x' * 39}...{'x' * 19}' (1,000 characters)"
 CUT_SPACED = f"'{('y z ' * 10)[:39]}...{SPACED[-19:]}' (1,200 characters)"
 CUT_DIGITS = f"'{'9' * 39}...{'9' * 19}' (5,000 characters)"
 
-LONGEST_LINE = 330
+LONGEST_LINE = 340
 """Characters of an error: two shortened values, and the names that would be right."""
 
 
