@@ -1,12 +1,15 @@
 """A whole session as an analysis leaves it on disk, for figures and the report page; nothing was recorded."""
 
+import json
 from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 from distort.session.files.folder import SessionFolder
 from distort.session.plan.keys import Loudspeaker, Setup
 from distort.session.plan.template import plan_text, write_plan
+from distort.session.results.comparison_files import KEYS, with_files
 from distort.session.results.condition_results import ConditionResults, write_results
 from tests.ladder_examples import ladder, multitone_bands, multitone_found
 from tests.test_report_session import results
@@ -60,3 +63,24 @@ def write_session(
         each = whole_results(condition, levels=levels, conditions=conditions, name=name, simulated=simulated)
         write_results(folder, each)
     return folder
+
+
+PICTURE = b"\x89PNG picture"
+COMPARED_TABLE = b"frequency_hz,h3_96db\n1000.0,1.5\n"
+
+
+def write_compared(folder: SessionFolder, name: str, *, named: bool = True, **words: Any) -> Path:
+    """A comparison as `distort compare` leaves it, with a table and one picture; its document, which names both.
+
+    named   False: it names neither, as documents of earlier versions do
+    """
+    stem = folder.root / "results/compare" / name
+    stem.parent.mkdir(exist_ok=True)
+    files = (stem.with_name(f"{name}.csv"), stem.with_name(f"{name}_h3_96dB.png"))
+    for path, content in zip(files, (COMPARED_TABLE, PICTURE), strict=True):
+        path.write_bytes(content)
+    said: dict[str, Any] = dict.fromkeys(KEYS)
+    said |= {"format": 1, "words": words, "quantities": [{"quantity": "h3", "level": 96.0}]}
+    document = stem.with_name(f"{name}.json")
+    document.write_text(json.dumps(with_files(said, files) if named else said), encoding="utf-8")
+    return document

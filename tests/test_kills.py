@@ -1,6 +1,6 @@
 """kill -9 at random moments: every recording whole or absent, every result old or new, and the next run goes on.
 
-Five in the ordinary run; `pytest -m study -s tests/test_kills.py` does 204.
+Seven in the ordinary run; `pytest -m study -s tests/test_kills.py` does 304.
 """
 
 import random
@@ -14,6 +14,7 @@ import soundfile
 
 from distort.session.files.atomic import TEMPORARY_SUFFIX
 from distort.session.files.folder import SessionFolder
+from distort.session.published.frozen import frozen_labels, read_frozen
 from distort.session.recordings.stored import load_recordings
 from tests.clumsy_session import contents
 
@@ -136,3 +137,58 @@ def test_results(runner, request, tmp_path, command, before, key, value, kills) 
     held.pop("results/analysed.json")
     new.pop("results/analysed.json")
     assert held == new
+
+
+def untouched(held: dict[str, bytes]) -> dict[str, bytes]:
+    """What neither `freeze` nor `bundle` may change."""
+    ours = ("frozen", ".lock")
+    return {name: content for name, content in held.items() if name.split("/")[0] not in ours}
+
+
+@pytest.mark.parametrize("kills", [1, pytest.param(50, marks=STUDY)])
+def test_freeze(runner, analysed, tmp_path, kills) -> None:
+    """What is kept under a label is all there, with its record, or not at all; and nothing else is touched."""
+    moment = random.Random(4)
+    whole = Path(shutil.copytree(analysed, tmp_path / "whole"))
+    assert runner.whole(whole, "freeze", whole, "edition") == 0
+    wanted = {name: what for name, what in contents(whole / "frozen/edition").items() if name != "frozen.json"}
+    done = 0
+    while done < kills:
+        session = Path(shutil.copytree(analysed, tmp_path / "killed"))
+        old = untouched(contents(session))
+        for label in ("one", "two", "three")[: kills - done]:
+            done += runner.killed(moment, session, "freeze", session, label)
+            assert untouched(contents(session)) == old
+            there = label in frozen_labels(SessionFolder(session))
+            # once more: kept, or there already
+            assert runner.whole(session, "freeze", session, label) == (1 if there else 0)
+            assert left_over(session) == []
+            kept = contents(session / "frozen" / label)
+            kept.pop("frozen.json")  # it holds the time
+            assert kept == wanted
+            read_frozen(SessionFolder(session), label)  # raises when a file in it is not the one that was kept
+        shutil.rmtree(session)
+
+
+@pytest.mark.parametrize("kills", [1, pytest.param(50, marks=STUDY)])
+def test_bundle(runner, drawn, tmp_path, kills) -> None:
+    """The bundle is whole or absent, and the session as it was."""
+    moment = random.Random(5)
+    place = tmp_path / "place"
+    session, bundle = place / "monitor", place / "check.zip"
+    shutil.copytree(drawn, session)
+    old = untouched(contents(session))
+    assert runner.whole(place, "bundle", session, "--to", bundle) == 0
+    wanted = bundle.read_bytes()
+    bundle.unlink()
+    done = 0
+    while done < kills:
+        done += runner.killed(moment, place, "bundle", session, "--to", bundle)
+        assert untouched(contents(session)) == old
+        there = bundle.exists()
+        if there:
+            assert bundle.read_bytes() == wanted
+        assert runner.whole(place, "bundle", session, "--to", bundle) == (1 if there else 0)
+        assert bundle.read_bytes() == wanted
+        assert left_over(session) == []
+        bundle.unlink()

@@ -70,6 +70,7 @@ def test_what_is_in_the_session_afterwards(measured) -> None:
         "results/default/harmonics_86dB.csv",
         "results/default/findings.json",
         "results/report.html",
+        "results/report.json",
         "results/figures/drawn.json",
         *(f"results/figures/{stem}.{kind}" for stem in FIGURES for kind in ("png", "svg")),
         "results/analysed.json",

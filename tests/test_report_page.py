@@ -3,7 +3,6 @@
 import base64
 import hashlib
 import io
-import json
 import os
 import re
 import zipfile
@@ -24,7 +23,7 @@ from distort.session.files.folder import SessionFolder
 from distort.session.plan.keys import ReportPlan
 from distort.session.results.audibility_results import AudibilityFound, OctaveMargin
 from distort.session.results.condition_results import ConditionResults
-from tests.page_examples import HOSTILE, whole_results, write_session
+from tests.page_examples import COMPARED_TABLE, HOSTILE, PICTURE, whole_results, write_compared, write_session
 from tests.report_examples import harmonics
 from tests.test_fault_changes import DIP, RISE
 
@@ -177,29 +176,23 @@ def test_coincidences_and_hearing_show_where_they_are_there(folder) -> None:
     assert not any("{" in text for text in reader.said)  # no figure stands there as the program holds it
 
 
-def test_comparisons_show_where_somebody_compared(folder) -> None:
+@pytest.mark.parametrize("named", [True, False])
+def test_comparisons_show_where_somebody_compared(folder, named) -> None:
     assert "Comparisons" not in Reader(made(folder)).said
-    compare = folder.root / "results" / "compare"
-    compare.mkdir()
-    (compare / "stand__desk.csv").write_bytes(b"frequency_hz,difference_db\n1000,1.5\n")
-    (compare / "stand__desk.png").write_bytes(b"\x89PNG picture")
+    write_compared(folder, "stand__desk", named=named)
     reader = Reader(made(folder))
     assert "Comparisons" in reader.said
     (picture,) = (attributes["src"] for tag, attributes in reader.tags if tag == "img")
     (table,) = (a["href"] for tag, a in reader.tags if tag == "a" and a.get("download") == "stand__desk.csv")
-    for address, content in ((picture, b"\x89PNG picture"), (table, b"frequency_hz,difference_db\n1000,1.5\n")):
+    for address, content in ((picture, PICTURE), (table, COMPARED_TABLE)):
         assert base64.b64decode(address.partition("base64,")[2]) == content
 
 
 def test_what_a_comparison_said_stands_beside_its_pictures(folder) -> None:
-    """Each file with the comparison whose whole name it bears; a caution once the session was analysed again."""
+    """Each file with the comparison that names it; a caution once the session was analysed again."""
     compare = folder.root / "results" / "compare"
-    compare.mkdir()
     for name, words in (("stand__desk", "H3 <fell> by 3 dB."), ("stand__desk_low", "No change.")):
-        said = {"words": {"heading": f"{name} compared", "changes": [words], "faults": ["gone: dip A 1 kHz, -8.0 dB"]}}
-        (compare / f"{name}.json").write_text(json.dumps(said), encoding="utf-8")
-        (compare / f"{name}.csv").write_bytes(b"frequency_hz\n")
-        (compare / f"{name}_h3_96dB.png").write_bytes(b"\x89PNG picture")
+        write_compared(folder, name, heading=f"{name} compared", changes=[words], faults=["gone: dip A 1 kHz, -8.0 dB"])
     text = made(folder)
     reader = Reader(text)
     for sentence in ("stand__desk compared", "H3 <fell> by 3 dB.", "stand__desk_low compared", "No change."):
@@ -218,11 +211,13 @@ def test_what_a_comparison_said_stands_beside_its_pictures(folder) -> None:
     assert Reader(made(folder)).said.count(caution) == 2
 
 
-def test_the_tables_are_in_the_page(folder) -> None:
+def test_the_tables_are_in_the_page_and_no_file_of_the_users_own(folder) -> None:
+    tables = sorted(path.name for path in (folder.root / "results" / "desk").iterdir())
+    for name in ("notes.csv", "response_71dB.csv", "findings.csv"):
+        (folder.root / "results" / "desk" / name).write_text("frequency_hz\n", encoding="utf-8")
     links = [a for tag, a in Reader(made(folder)).tags if tag == "a" and "download" in a]
     assert [link["download"] for link in links] == ["desk_results.zip"]
     archive = zipfile.ZipFile(io.BytesIO(base64.b64decode(links[0]["href"].partition("base64,")[2])))
-    tables = sorted(path.name for path in (folder.root / "results" / "desk").iterdir())
     assert archive.namelist() == tables
     assert len(tables) >= 8
     for name in tables:

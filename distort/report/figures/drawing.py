@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 from distort.processes import other_processes
 from distort.report.figures.digest import digest_of, drawing_version
 from distort.report.figures.saving import FileKind, save_figure
-from distort.session.files.hashing import sha256_of_file
+from distort.session.files.hashing import is_file_of, sha256_of_file
 from distort.session.results.drawn_files import DrawnFigure, DrawnFile, Record, read_record, write_record
 
 if TYPE_CHECKING:
@@ -112,11 +112,8 @@ def _missing(before: DrawnFigure | None, digest: str, folder: Path, kinds: Seque
         return tuple(kinds)
     known = {file.name: file.sha256 for file in before.files}
 
-    def is_there(name: str) -> bool:
-        path = folder / name
-        return name in known and path.is_file() and sha256_of_file(path) == known[name]
-
-    return tuple(kind for kind in kinds if not is_there(f"{before.stem}.{kind}"))
+    names = {kind: f"{before.stem}.{kind}" for kind in kinds}
+    return tuple(kind for kind, name in names.items() if not is_file_of(folder / name, known.get(name, "")))
 
 
 def _write_record(folder: Path, before: dict[str, DrawnFigure], digests: dict[str, str], new: Sequence[Path]) -> None:

@@ -10,13 +10,13 @@ from distort.report.page.vector import vector_address
 from distort.session.files.folder import SessionFolder
 from distort.session.files.reading import read_bytes, read_text
 from distort.session.recordings.original import without_file_names
-from distort.session.results.comparison_files import Comparison, comparisons
+from distort.session.results.comparison_files import Comparison, read_comparisons
 from distort.session.results.condition_results import conditions_analysed
 
 
 def comparison_part(folder: SessionFolder) -> Markup:
     """Every comparison of the session with its pictures and tables. Raises OSError when a file cannot be read."""
-    return markup([_comparison(folder, one) for one in comparisons(folder)])
+    return markup([_comparison(folder, one) for one in read_comparisons(folder).each])
 
 
 def _comparison(folder: SessionFolder, one: Comparison) -> Markup:

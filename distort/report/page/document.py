@@ -28,7 +28,7 @@ from distort.session.files.folder import SessionFolder
 from distort.session.plan.keys import ReportPlan
 from distort.session.plan.reading import read_plan
 from distort.session.results.analysed import doubts
-from distort.session.results.comparison_files import comparisons
+from distort.session.results.comparison_files import read_comparisons
 from distort.session.results.condition_results import ConditionResults
 from distort.session.results.page_file import page_path, write_page_file
 
@@ -58,7 +58,7 @@ def write_page(
         text = page(folder, conditions, words, figures=figures)
     except OSError as error:
         raise SessionError(f"{path} is not written: {error.filename} cannot be read ({error.strerror})") from error
-    left_out = tuple(path.relative_to(folder.root).as_posix() for one in comparisons(folder) for path in one.left_out)
+    left_out = tuple(path.relative_to(folder.root).as_posix() for path in read_comparisons(folder).left_out)
     return Written(path=path, written=write_page_file(folder, text), left_out=left_out)
 
 

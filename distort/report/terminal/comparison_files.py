@@ -3,7 +3,6 @@
 import dataclasses
 import json
 import re
-from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
@@ -26,7 +25,7 @@ from distort.session.files.atomic import make_folder, write_text
 from distort.session.files.csv_table import write_table
 from distort.session.files.json_fields import FORMAT
 from distort.session.files.names import format_level
-from distort.session.results.comparison_files import FILES, named_files
+from distort.session.results.comparison_files import with_files
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -47,7 +46,7 @@ def write_comparison(compared: Compared) -> tuple[Path, ...]:
     for quantity, level in drawn_quantities(compared):
         name = f"{stem.name}_{quantity}_{format_level(level)}dB"
         written += save_figure(comparison_figure(compared, quantity, level), stem.with_name(name))
-    write_text(findings, comparison_text(compared, written) + "\n")
+    write_text(findings, _text(with_files(_document(compared), written)) + "\n")
     return (table, findings, *(path for path in written if path.suffix == ".png"))
 
 
@@ -83,9 +82,17 @@ def comparison_columns(compared: Compared) -> dict[str, npt.ArrayLike]:
     return columns
 
 
-def comparison_text(compared: Compared, written: Sequence[Path] = ()) -> str:
-    """The comparison for machines, as JSON; with the names and hashes of the files `written` with it."""
-    document: dict[str, Any] = {
+def comparison_text(compared: Compared) -> str:
+    """The comparison for machines, as JSON."""
+    return _text(_document(compared))
+
+
+def _text(document: dict[str, Any]) -> str:
+    return json.dumps(document, indent=2, ensure_ascii=False, allow_nan=False)
+
+
+def _document(compared: Compared) -> dict[str, Any]:
+    return {
         "format": FORMAT,
         "words": {
             "heading": heading(compared),
@@ -105,9 +112,6 @@ def comparison_text(compared: Compared, written: Sequence[Path] = ()) -> str:
         "coincidences": [dataclasses.asdict(one) for one in compared.coincidences],
         "no_faults": compared.no_faults,
     }
-    if written:
-        document[FILES] = named_files(written)
-    return json.dumps(document, indent=2, ensure_ascii=False, allow_nan=False)
 
 
 def _side(side: Side) -> dict[str, Any]:

@@ -9,10 +9,9 @@ def left_out_sentences(names: Sequence[str], folder: str) -> Iterator[str]:
     """A sentence for what each command would write anew; `names` are relative to the session `folder`."""
     compared = [name for name in names if name.startswith(COMPARED)]
     others = [name for name in names if not name.startswith(COMPARED)]
-    for those, command in ((others, f"'distort report {folder}' writes"), (compared, "'distort compare' writes")):
-        if those:
-            yield f"Careful: {_counted(those)} stays out, because it is not as it was written: {command} it anew."
-
-
-def _counted(names: Sequence[str]) -> str:
-    return names[0] if len(names) == 1 else f"{names[0]}, as {len(names) - 1} more,"
+    for those, command in ((others, f"distort report {folder}"), (compared, "distort compare")):
+        if len(those) == 1:
+            yield f"Careful: {those[0]} is not as it was written, so it stays out: '{command}' writes it anew."
+        elif those:
+            which = f"{those[0]} and {len(those) - 1} more"
+            yield f"Careful: {which} are not as they were written, so they stay out: '{command}' writes them anew."

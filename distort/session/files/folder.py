@@ -19,6 +19,7 @@ from distort.session.files.reading import opened
 AUDIO_SUFFIXES = (".wav", ".flac")
 PLAN_FILE = "session.toml"
 LOOPBACK = "loopback"
+"""Folder beside recordings/, where `measure` keeps what a cable from the output brought back."""
 
 
 @dataclass(frozen=True, kw_only=True)

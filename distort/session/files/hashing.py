@@ -23,6 +23,14 @@ def sha256_of_file(path: Path) -> str:
     return digest.hexdigest()
 
 
+def is_file_of(path: Path, sha256: str) -> bool:
+    """Whether `path` is a file with this hash; not one that is missing, a link, something else, or may not be read."""
+    try:
+        return not path.is_symlink() and sha256_of_file(path) == sha256
+    except SessionError:
+        return False
+
+
 def sha256_of_text(text: str) -> str:
     """SHA-256 of `text` as UTF-8; names that no UTF-8 can spell have one too."""
     return hashlib.sha256(text.encode("utf-8", errors="surrogateescape")).hexdigest()

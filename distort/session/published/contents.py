@@ -10,12 +10,12 @@ from pathlib import Path
 
 from distort.errors import SessionError
 from distort.session.files.folder import PLAN_FILE, SessionFolder
-from distort.session.files.hashing import sha256_of_file
+from distort.session.files.hashing import is_file_of, sha256_of_file
 from distort.session.plan.keys import Plan
 from distort.session.published.frozen import INPUTS, KEPT_INPUTS, RECORD, frozen_labels, read_frozen
 from distort.session.published.inputs import FileHash, name_in
 from distort.session.published.written_inputs import written_inputs
-from distort.session.results.comparison_files import comparisons
+from distort.session.results.comparison_files import read_comparisons
 from distort.session.results.condition_results import conditions_analysed, read_results, result_paths
 from distort.session.results.drawn_files import RECORD as DRAWN
 from distort.session.results.drawn_files import read_record
@@ -42,14 +42,17 @@ def contents_of(folder: SessionFolder, plan: Plan) -> Contents:
     Raises SessionError when an input, a table or what was frozen is not what was written, or leads out of the session,
     and RecordingError for a loopback that is no audio.
     """
-    certain = {one.file: one.sha256 for one in written_inputs(folder, plan) if one.file != PLAN_FILE}
-    for paths in (_results(folder), _frozen(folder)):
-        certain |= {name_in(folder, path): sha256_of_file(path) for path in paths}
-    made = dict(_made(folder))
-    certain |= {name_in(folder, path): digest for path, digest in made.items() if digest is not None}
+    hashes = {one.file: one.sha256 for one in written_inputs(folder, plan) if one.file != PLAN_FILE}
+    hashes |= {name_in(folder, path): sha256_of_file(path) for path in (*_results(folder), *_frozen(folder))}
+    left_out = []
+    for path, digest in _made(folder):
+        if digest is None:
+            left_out.append(name_in(folder, path))
+        else:
+            hashes[name_in(folder, path)] = digest
     return Contents(
-        files=tuple(FileHash(file=name, sha256=certain[name]) for name in sorted(certain)),
-        left_out=tuple(sorted(name_in(folder, path) for path, digest in made.items() if digest is None)),
+        files=tuple(FileHash(file=name, sha256=hashes[name]) for name in sorted(hashes)),
+        left_out=tuple(sorted(left_out)),
     )
 
 
@@ -70,10 +73,11 @@ def _made(folder: SessionFolder) -> Iterator[tuple[Path, str | None]]:
         yield _as_it_is(folder.inside("results", "figures", DRAWN))
     for one in (file for figure in figures for file in figure.files):
         if _FIGURE.fullmatch(one.name) and (path := folder.inside("results", "figures", one.name)).exists():
-            yield path, one.sha256 if _has(path, one.sha256) else None
-    for compared in comparisons(folder):
-        yield from map(_as_it_is, (compared.document, *compared.files))
-        yield from ((path, None) for path in compared.left_out)
+            yield path, one.sha256 if is_file_of(path, one.sha256) else None
+    compared = read_comparisons(folder)
+    for comparison in compared.each:
+        yield from map(_as_it_is, (comparison.document, *comparison.files))
+    yield from ((path, None) for path in compared.left_out)
 
 
 def _frozen(folder: SessionFolder) -> Iterator[Path]:
@@ -87,17 +91,10 @@ def _frozen(folder: SessionFolder) -> Iterator[Path]:
         for one in frozen.inputs:
             path = folder.inside("frozen", label, INPUTS, one.file)
             if one.file.endswith(KEPT_INPUTS) and one.file != PLAN_FILE and path.exists():
-                if not _has(path, one.sha256):
+                if not is_file_of(path, one.sha256):
                     raise SessionError(f"{path} was changed since it was frozen: what was published is lost there")
                 yield path
 
 
 def _as_it_is(path: Path) -> tuple[Path, str]:
     return path, sha256_of_file(path)
-
-
-def _has(path: Path, sha256: str) -> bool:
-    try:
-        return sha256_of_file(path) == sha256
-    except SessionError:  # it is not even a file
-        return False

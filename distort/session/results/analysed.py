@@ -14,7 +14,7 @@ from pathlib import Path
 
 from distort.errors import SessionError
 from distort.session.files.folder import AUDIO_SUFFIXES, SessionFolder
-from distort.session.files.hashing import sha256_of_file, sha256_of_text
+from distort.session.files.hashing import is_file_of, sha256_of_file, sha256_of_text
 from distort.session.files.json_fields import later, read_json, write_json
 from distort.session.plan.keys import Plan, ReportPlan, Safety
 from distort.session.published.inputs import input_names
@@ -107,7 +107,7 @@ def doubts(folder: SessionFolder, plan: Plan) -> tuple[str, ...]:
     if last is None:
         return ("no analysis of the whole session stands behind these results",)
     written = [(one, folder.inside(*one.file.split("/"))) for one in last.results]
-    edited = [one.file for one, path in written if path.is_file() and sha256_of_file(path) != one.sha256]
+    edited = [one.file for one, path in written if path.exists() and not is_file_of(path, one.sha256)]
     before, now = (
         {one.file: one.sha256 for one in inputs} for inputs in (last.inputs, inputs_seen(folder, plan, last.inputs))
     )

@@ -34,10 +34,14 @@ class Record:
 
 
 def read_record(folder: Path) -> Record:
-    """The record in a folder of figures; an empty one where there is none, or none that can be trusted."""
+    """The record in a folder of figures; an empty one where there is none, or none that can be trusted.
+
+    Without it every figure is drawn again, and none is packed.
+    """
+    path = folder / RECORD
     try:
-        return read_json(folder / RECORD, Record)
-    except SessionError:  # it saves work, and names what may be packed: unread, every figure is drawn again
+        return Record(figures=()) if path.is_symlink() else read_json(path, Record)
+    except SessionError:
         return Record(figures=())
 
 

@@ -6,7 +6,7 @@ from pathlib import Path
 from distort.errors import SessionError
 from distort.session.files.atomic import write_text
 from distort.session.files.folder import SessionFolder
-from distort.session.files.hashing import sha256_of_file, sha256_of_text
+from distort.session.files.hashing import is_file_of, sha256_of_text
 from distort.session.files.json_fields import read_json, write_json
 
 PAGE, NOTE = "report.html", "report.json"
@@ -43,9 +43,9 @@ def page_as_written(folder: SessionFolder) -> str | None:
 
     Raises SessionError when it leads out of the session.
     """
-    path, note = page_path(folder), folder.inside("results", NOTE)
+    note = folder.inside("results", NOTE)
     try:
         written = read_json(note, PageNote).sha256
-        return written if sha256_of_file(path) == written else None
-    except SessionError:  # either is missing, or none of ours
+    except SessionError:  # it is missing, or none of ours
         return None
+    return written if is_file_of(page_path(folder), written) else None
