@@ -48,26 +48,39 @@ def read_plan(folder: Path) -> Plan:
         raise PlanError(f"{path} is missing: make a session with `distort new`, or name its folder") from error
     except OSError as error:
         raise PlanError(f"{path} cannot be read: {error.strerror or error}") from error
+    return _plan(toml_of(content, source=str(path)), str(path))
+
+
+def plan_from_text(text: str, *, source: str) -> Plan:
+    """The plan that `text` states; `source` names it in errors. Raises PlanError as `read_plan` does."""
+    return _plan(toml_of(text.encode("utf-8", errors="surrogatepass"), source=source), source)
+
+
+def toml_of(content: bytes, *, source: str) -> dict[str, Any]:
+    """What a session.toml says, whether or not a plan may say so.
+
+    Raises PlanError, naming `source`, when it is too large, not UTF-8 text, or not TOML.
+    """
+    if len(content) > MOST_BYTES:
+        raise PlanError(f"{source} is larger than {MOST_BYTES // 1000} kB: it is no plan")
     try:
         # Some editors put a byte order mark first, which TOML does not allow.
         text = content.decode("utf-8-sig")
     except UnicodeDecodeError as error:
         line = content[: error.start].count(b"\n") + 1
-        raise PlanError(f"{path} is not UTF-8 text (line {line}): save it as UTF-8") from error
-    return plan_from_text(text, source=str(path))
-
-
-def plan_from_text(text: str, *, source: str) -> Plan:
-    """The plan that `text` states; `source` names it in errors. Raises PlanError as `read_plan` does."""
-    for number, line in enumerate(text.splitlines(), start=1):
-        if len(line) > LONGEST_LINE:
-            raise PlanError(f"{source}, line {number} has {len(line):,} characters; up to {LONGEST_LINE:,} are read")
+        raise PlanError(f"{source} is not UTF-8 text (line {line}): save it as UTF-8") from error
+    for line, written in enumerate(text.splitlines(), start=1):
+        if len(written) > LONGEST_LINE:
+            raise PlanError(f"{source}, line {line} has {len(written):,} characters; up to {LONGEST_LINE:,} are read")
     try:
-        document = tomllib.loads(text + "\n")  # so that an error in the last line is still told by its line
+        return tomllib.loads(text + "\n")  # so that an error in the last line is still told by its line
     except ValueError as error:  # TOMLDecodeError is one; so is a whole number of thousands of digits
         raise PlanError(f"{source} is not valid TOML: {error}") from error
     except RecursionError as error:
         raise PlanError(f"{source} is not a plan: its lists are nested too deeply") from error
+
+
+def _plan(document: dict[str, Any], source: str) -> Plan:
     _check_format(document.pop("format", None), source)
     _check_known(document, SECTIONS, "section", source)
     sections = {name: _section(name, document.get(name, {}), source) for name in SECTIONS}

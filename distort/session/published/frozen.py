@@ -14,7 +14,7 @@ from distort.session.files.atomic import explained, make_folder, temporary_besid
 from distort.session.files.folder import SessionFolder
 from distort.session.files.json_fields import read_json, write_json
 from distort.session.files.portable import fault_of, twin_beside
-from distort.session.files.reading import read_bytes, read_text
+from distort.session.files.reading import read_bytes
 from distort.session.plan.keys import Plan
 from distort.session.published.inputs import FileHash, hashes_of
 from distort.session.published.written_inputs import written_inputs
@@ -147,10 +147,10 @@ def _keep_inputs(folder: SessionFolder, staging: SessionFolder, inputs: Sequence
             kept.write_bytes(read_bytes(folder.inside(one.file)))
 
 
-def kept_input(folder: SessionFolder, label: str, file: str) -> str | None:
-    """Text of an input as it was when frozen; None for one that was kept by its hash alone."""
+def kept_input(folder: SessionFolder, label: str, file: str) -> bytes | None:
+    """An input as it was when frozen; None for one that was kept by its hash alone."""
     path = folder.inside("frozen", label, INPUTS, file)
-    return read_text(path) if path.is_file() else None
+    return read_bytes(path) if path.is_file() else None
 
 
 def _name(staging: Path, place: Path) -> None:

@@ -1,7 +1,6 @@
 """How the results of today differ from those that were frozen, and which inputs or programs changed meanwhile."""
 
 import json
-import tomllib
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -10,10 +9,12 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
+from distort.errors import PlanError
 from distort.session.files.csv_table import read_table
 from distort.session.files.folder import PLAN_FILE, SessionFolder
-from distort.session.files.reading import read_bytes, read_text
+from distort.session.files.reading import read_bytes
 from distort.session.plan.keys import Plan
+from distort.session.plan.reading import toml_of
 from distort.session.published.frozen import Frozen, Software, frozen_folder, kept_input
 from distort.session.published.inputs import FileHash, name_in
 from distort.session.published.written_inputs import written_inputs
@@ -134,17 +135,26 @@ def _input_reasons(folder: SessionFolder, frozen: Frozen, inputs: Sequence[FileH
             yield _what_changed(file, kept_input(folder, frozen.label, file), folder.inside(file))
 
 
-def _what_changed(file: str, kept: str | None, path: Path) -> str:
-    if kept is None:
+def _what_changed(file: str, kept: bytes | None, path: Path) -> str:
+    then = None if kept is None else _values(file, kept)
+    now = None if then is None else _values(file, read_bytes(path))
+    if then is None or now is None:
         return f"{file} is another file"
-    load = tomllib.loads if file == PLAN_FILE else json.loads
-    then, now = dict(_flat(load(kept))), dict(_flat(load(read_text(path))))
     keys = [key for key in dict.fromkeys([*then, *now]) if then.get(key) != now.get(key)]
     if not keys:
         return f"{file}: only its comments or its layout"
     shown = [f"{key} was {_said(then.get(key))}, is {_said(now.get(key))}" for key in keys[:3]]
     more = f"; and {len(keys) - 3} more" if len(keys) > 3 else ""
     return f"{file}: {'; '.join(shown)}{more}"
+
+
+def _values(file: str, content: bytes) -> dict[str, Any] | None:
+    """What an input says, by key; None where it says nothing, as a .json file that is none of this program's may."""
+    try:
+        document = toml_of(content, source=file) if file == PLAN_FILE else json.loads(content)
+        return dict(_flat(document)) if isinstance(document, dict) else None
+    except (PlanError, ValueError, RecursionError):
+        return None
 
 
 def _flat(document: Any, prefix: str = "") -> Iterator[tuple[str, Any]]:
