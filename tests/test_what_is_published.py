@@ -235,7 +235,9 @@ class TestComparisons:
         assert found.left_out == (document.with_suffix(".csv"),)
 
     @pytest.mark.parametrize(
-        "said", [{}, [], "x", dict.fromkeys(KEYS) | {"more": 1}, dict.fromkeys(KEYS - {"words"})], ids=str
+        "said",
+        [{}, [], "x", dict.fromkeys(KEYS) | {"more": 1}, dict.fromkeys(KEYS - {"words"})],
+        ids=["empty", "a list", "a text", "one more", "one less"],
     )
     def test_another_document_is_none(self, folder, said) -> None:
         place = folder.root / "results/compare"
