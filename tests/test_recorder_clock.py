@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 from distort.capture.recorded.clocks import clock_of
+from distort.capture.recorded.unlike import _dates
 from distort.session.files.folder import SessionFolder
 from distort.session.recordings.original import Original
 from distort.session.recordings.stored import Recording
@@ -40,7 +41,7 @@ def test_what_was_played_begins_later_than_the_file() -> None:
     clock = clock_of([first, second])
     assert clock.by_recorder
     assert clock.began_s(second) - clock.began_s(first) == pytest.approx(107.0, abs=1e-6)  # of numbers of 1.7e9 s
-    assert clock.rest_s(second) == pytest.approx(107.0 - PLAYED_S, abs=1e-6)
+    assert clock.rest_s(second) == round(107.0 - PLAYED_S)
     assert clock.rest_s(first) is None
 
 
@@ -53,8 +54,8 @@ def test_a_rest_is_that_since_whatever_was_played_before() -> None:
         recording(150, level_db_spl=96.0, take=2, rejected="a door"),
     ]
     clock = clock_of(every)
-    assert clock.rest_s(every[0]) == pytest.approx(50.0 - PLAYED_S, abs=1e-6)
-    assert clock.rest_s(every[2]) == pytest.approx(100.0 - PLAYED_S, abs=1e-6)
+    assert clock.rest_s(every[0]) == round(50.0 - PLAYED_S)
+    assert clock.rest_s(every[2]) == round(100.0 - PLAYED_S)
 
 
 def test_what_a_sidecar_says_of_a_rest_holds() -> None:
@@ -98,6 +99,26 @@ def test_times_in_whole_seconds_may_seem_to_overlap_by_one() -> None:
     assert clock.rest_s(second) == 0.0
 
 
+def test_a_rest_of_a_minute_is_one_in_whole_seconds() -> None:
+    """60 s later by a clock that cuts fractions off, though by its numbers some hundredths are missing."""
+    first = recording(0)
+    for missing_s, rest_s in ((0.0, 60.0), (0.4, 60.0), (0.6, 59.0)):
+        second = recording(round(60.0 + PLAYED_S - missing_s, 3), take=2)
+        assert clock_of([first, second]).rest_s(second) == rest_s
+
+
+def test_a_comparison_says_whose_day_it_is() -> None:
+    """The recorder's clock is named beside the computer's; what both sides' recorder says holds, however they came in."""
+    first, second = (recording(day * 86400.0).sidecar for day in (0, 2))
+    assert list(_dates(first, first)) == []
+    (both,) = _dates(first, second)
+    assert (both.a, both.b) == ("2024-05-01 by the recorder's clock", "2024-05-03 by the recorder's clock")
+    live = replace(SIDECAR, date="2024-06-01T12:30:00+00:00")
+    (mixed,) = _dates(first, live)
+    assert (mixed.a, mixed.b) == ("2024-05-01 by the recorder's clock", "2024-06-01")
+    assert list(_dates(first, replace(second, original=first.original, date=live.date))) == []
+
+
 def test_nothing_is_known_of_no_recordings() -> None:
     assert not clock_of([]).by_recorder
 
@@ -132,10 +153,12 @@ def test_drift_is_found_by_the_recorders_clock(distort, session, tmp_path) -> No
     """The gain rose by 0.5 dB from the first to the last; at 96 dB, 30 s after the first of 180 s, by a sixth of it."""
     said = bring_in(distort, session, tmp_path)
     # files of 10.0 s, as `stimuli` says, each a second after its recording began: 60 - 30 - 10 s, 180 - 60 - 10 s
-    assert "The loudspeaker rested 20 s before sweep_86dB_after: it shows heat that stayed." in said
+    assert "The loudspeaker rested 20 s before sweep_86dB_after: it shows residual heating." in said
     assert "The loudspeaker rested 110 s before sweep_86dB_take2_after: it shows drift." in said
     assert "2024-05-01T12:03:31 by the recorder's own clock (bext)" in said
     distort.done("analyze", session)
+    traced = distort.done("trace", session, "h2", "--hz", "1000", "--level", "96")
+    assert "2024-05-01T12:01:01 by the recorder's own clock (bext), drive" in traced
     change = table(session / "results/default/compression_sweep.csv")
     rows = (change["frequency_hz"] > 100.0) & (change["frequency_hz"] < 10e3)
     # noise lies 60 dB below the sweep, before what is smoothed and averaged over the rows: 0.01 dB at most
@@ -150,7 +173,10 @@ def test_drift_is_found_by_the_recorders_clock(distort, session, tmp_path) -> No
 
 def test_without_times_drift_is_not_known_and_said_so(distort, session, tmp_path) -> None:
     said = bring_in(distort, session, tmp_path, dated=False)
-    assert said.count("shows neither drift nor heat, because nobody knows how long the loudspeaker rested") == 2
+    assert (
+        said.count("shows neither drift nor residual heating, because nobody knows how long the loudspeaker rested")
+        == 2
+    )
     assert "by the recorder's own clock" not in said
     distort.done("analyze", session)
     change = table(session / "results/default/compression_sweep.csv")

@@ -71,7 +71,7 @@ def _add_circumstances(parser: Parser) -> None:
     parser.add_argument(
         "--after",
         action="store_true",
-        help="it is the sweep of the lowest level again, played after the others: shows drift, or heat that stayed",
+        help="it is the sweep of the lowest level again, played after the others: shows drift, or residual heating",
     )
 
 

@@ -31,7 +31,8 @@ class ConditionClock:
     def rest_s(self, recording: Recording) -> float | None:
         """How long the loudspeaker rested before `recording`, seconds; None where nobody knows.
 
-        As its sidecar says; by the recorder's clock, since the end of what any of the recordings played before.
+        As its sidecar says; by the recorder's clock, since the end of what any of the recordings played before, to the
+        second, as which it is known.
         """
         stated_s = recording.sidecar.rest_s
         if stated_s is not None or not self.by_recorder:
@@ -39,7 +40,7 @@ class ConditionClock:
         began_s = _played_s(recording)[0]
         spans = (_played_s(one) for one in self.recordings)
         ended_s = [end_s for first_s, end_s in spans if first_s < began_s]
-        return max(began_s - max(ended_s), 0.0) if ended_s else None
+        return float(max(round(began_s - max(ended_s)), 0)) if ended_s else None
 
 
 def clock_of(recordings: Sequence[Recording]) -> ConditionClock:

@@ -105,13 +105,13 @@ def print_rests(console: Console, recordings: Sequence[Recording]) -> None:
         if rest_s is None:
             say(
                 console,
-                f"Careful: {one.sidecar.name.stem} shows neither drift nor heat, because nobody knows how long the "
-                f"loudspeaker rested before it: that takes a date and time of one recorder's clock in every file of "
-                f"the condition, one recording after another.",
+                f"Careful: {one.sidecar.name.stem} shows neither drift nor residual heating, because nobody knows how "
+                f"long the loudspeaker rested before it: that takes a date and time of one recorder's clock in every "
+                f"file of the condition, one recording after another.",
             )
             continue
-        shows = "drift" if rest_s >= REST_BEFORE_DRIFT_S else "heat that stayed"
-        say(console, f"The loudspeaker rested {int(rest_s)} s before {one.sidecar.name.stem}: it shows {shows}.")
+        shows = "drift" if rest_s >= REST_BEFORE_DRIFT_S else "residual heating"
+        say(console, f"The loudspeaker rested {rest_s:.0f} s before {one.sidecar.name.stem}: it shows {shows}.")
 
 
 def carried_sentence(names: Sequence[str]) -> str:
