@@ -93,3 +93,52 @@ def lines(chance: random.Random, text: str) -> bytes:
                 written = json.dumps(value) if value is not None else chance.choice(["nan", "1979-05-27", "[[1],[2]]"])
                 spoilt[at] = f"{key}{equals}{written}" if equals else f"{written} {written}"
     return "\n".join(spoilt).encode("utf-8", errors="surrogatepass")
+
+
+ODD_CELLS = [
+    "",
+    " ",
+    "0",
+    "-1",
+    "1e400",
+    "inf",
+    "nan",
+    "1e300",
+    "-1e300",
+    "9999",
+    "x",
+    "x" * 5000,
+    '"1"',
+    "1;2",
+    "1,2",
+    "\0",
+]
+
+
+def table(chance: random.Random, text: str) -> bytes:
+    """A CSV table with cells, rows or columns replaced, taken away, doubled or moved; now and then any bytes."""
+    if chance.random() < 0.1:
+        return bytes_of(chance, text.encode())
+    rows = [line.split(",") for line in text.splitlines()]
+    for _ in range(chance.choice([1, 1, 1, 3])):
+        row, column = chance.randrange(len(rows)), chance.randrange(len(rows[0]))
+        match chance.randrange(9):
+            case 0:
+                del rows[row:]
+            case 1:
+                rows.insert(row, rows[chance.randrange(len(rows))])
+            case 2:
+                rows = [[*cells[:column], *cells[column + 1 :]] for cells in rows]
+            case 3:
+                rows = [[*cells, *cells[column : column + 1]] for cells in rows]
+            case 4:
+                rows[1:] = rows[:0:-1]
+            case 5:
+                odd = chance.choice(ODD_CELLS)
+                rows = [rows[0], *([*cells[:column], odd, *cells[column + 1 :]] for cells in rows[1:])]
+            case _:
+                rows[row] = [*rows[row][:column], chance.choice(ODD_CELLS), *rows[row][column + 1 :]]
+        if not rows or not rows[0]:
+            return b""
+    encoding = chance.choice(["utf-8"] * 8 + ["utf-8-sig", "utf-16"])
+    return chance.choice(["\n"] * 4 + ["\r\n"]).join(",".join(cells) for cells in rows).encode(encoding)

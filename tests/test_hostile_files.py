@@ -1,6 +1,6 @@
 """Spoilt files of every kind: a refusal in a sentence or a sane answer; no traceback, no hang, no runaway memory.
 
-1,000 in the ordinary run; `pytest -m study -s tests/test_hostile_files.py` does 21,700. A failure names
+1,060 in the ordinary run; `pytest -m study -s tests/test_hostile_files.py` does 23,700. A failure names
 the seed of its case.
 """
 
@@ -31,7 +31,7 @@ from distort.session.recordings.stored import load_recordings
 from distort.session.results.condition_results import read_results
 from signals.errors import SignalError
 from tests.clumsy_session import AS_THE_SWEEP, RATE, heard, shorten
-from tests.mutations import bytes_of, document, lines
+from tests.mutations import bytes_of, document, lines, table
 
 LONGEST_S = 10.0
 MOST_GROWTH_MB = 600
@@ -206,6 +206,31 @@ def test_microphone_files(session, cases) -> None:
         attack(cases, "microphone", case)
     finally:
         path.write_bytes(good)
+
+
+@pytest.mark.parametrize("cases", [60, pytest.param(2000, marks=STUDY)])
+def test_tables_of_results(session, capsys, cases) -> None:
+    """A table that somebody edited by hand, or another program cut: each way of showing it."""
+    from distort.__main__ import main
+
+    tables = {path: path.read_text(encoding="utf-8") for path in sorted(session.glob("results/default/*.csv"))}
+    assert len(tables) == 2
+    trace = ["trace", str(session), "h2", "--hz", "640", "--level", "86"]
+    commands = [["show", str(session), "response"], ["show", str(session), "harmonics"], trace]
+
+    def case(chance: random.Random) -> None:
+        path = chance.choice(list(tables))
+        path.write_bytes(table(chance, tables[path]))
+        capsys.readouterr()
+        status = main(chance.choice(commands))
+        said = capsys.readouterr().err
+        path.write_text(tables[path], encoding="utf-8")
+        assert "fault in this program" not in said, said
+        assert all(len(line) < 400 for line in said.replace(str(session), "").splitlines()), said
+        if status == 1:
+            raise DistortError(said)
+
+    attack(cases, "table", case, least_refused=0.5)
 
 
 @pytest.mark.parametrize("cases", [12, pytest.param(400, marks=STUDY)])
