@@ -12,6 +12,7 @@ from pathlib import Path
 
 import pytest
 
+from distort import system
 from distort.commands import alone
 from distort.commands.table import build_parser
 from distort.errors import SessionError
@@ -168,6 +169,25 @@ def test_a_read_only_folder_is_read_without_a_lock(distort, made, shared) -> Non
         assert "86" in distort("check", session).out
 
 
+def test_a_lock_file_that_its_holder_removes_meanwhile_is_made_anew(tmp_path, monkeypatch) -> None:
+    """Else this process would hold a file without a name, and the next one a file of that name."""
+    path = tmp_path / LOCK_FILE
+    opened = system.open_to_hold
+    path.touch()
+    removals = iter([path.unlink, lambda: None])
+
+    def open_and_see_it_go(path: Path) -> int:
+        descriptor = opened(path)
+        next(removals)()
+        return descriptor
+
+    monkeypatch.setattr(system, "open_to_hold", open_and_see_it_go)
+    with locked(tmp_path):
+        assert path.read_text().split()[0] == str(os.getpid())
+        with pytest.raises(StopIteration):
+            next(removals)
+
+
 def test_a_lock_that_was_removed_and_made_anew_is_left_to_its_holder(tmp_path) -> None:
     path = tmp_path / LOCK_FILE
     with locked(tmp_path):
@@ -242,7 +262,8 @@ class TestADriveWithoutLocks:
     def test_what_names_nobody_holds_nobody_up(self, tmp_path: Path, text) -> None:
         (tmp_path / LOCK_FILE).write_text(text)
         with locked(tmp_path):
-            pass
+            said = (tmp_path / LOCK_FILE).read_text().split()
+            assert said[:2] == [str(os.getpid()), socket.gethostname()]
 
 
 def test_what_a_killed_freeze_has_left_goes_and_nothing_else(distort, made) -> None:

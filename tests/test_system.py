@@ -273,6 +273,16 @@ class TestWindows:
     def windows(self, monkeypatch):
         return system_on_windows(monkeypatch)
 
+    def test_a_new_name_is_given_by_renaming_alone(self, windows, tmp_path, monkeypatch, waits) -> None:
+        """So no drive is asked for second names, and no kill leaves an empty file."""
+        (tmp_path / "take.tmp").write_text("mine")
+        monkeypatch.delattr(os, "link")
+        monkeypatch.delattr(os, "replace")
+        monkeypatch.setattr(os, "rename", fails(2, windows_error(SHARING_VIOLATION), os.rename))
+        windows.name_new(tmp_path / "take.tmp", tmp_path / "take")
+        assert [path.name for path in tmp_path.iterdir()] == ["take"]
+        assert len(waits) == 2
+
     def test_a_held_file_is_closed_and_then_removed(self, windows, tmp_path, monkeypatch) -> None:
         path = tmp_path / "lock"
         happened: list[str] = []

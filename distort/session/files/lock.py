@@ -1,7 +1,7 @@
 """One process at a time writes a session: a lock that the system lets go of when its holder ends, however it ends.
 
 The file `.lock` is held with the system's own lock, flock(2) or on Windows LockFileEx, and says who holds it. A killed
-process leaves the file, but holds nothing. Network drives: NFS and SMB pass the lock on to the server, so it holds
+process leaves the file, but holds nothing. Network drives: NFS and SMB of Linux pass it on to the server, so it holds
 between machines. Where a drive knows no locks at all, the file itself is the lock: it is believed while the process
 that it names runs, or when it names another machine, which cannot be asked. There is no lock in a folder that may not
 be written.

@@ -2,7 +2,8 @@
 
 The inputs are those of `session.published.inputs`, each by its SHA-256. A file is not read again for that while
 its size and both of its times are what they were: a program can set the time of modification back, but not the time of
-change (POSIX.1-2017, sys/stat.h, st_ctim), except with the clock of the machine. Windows keeps no such time.
+change (POSIX.1-2017, sys/stat.h, st_ctim), except with the clock of the machine. Windows, FAT and exFAT keep no such
+time.
 """
 
 import json
