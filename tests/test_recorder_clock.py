@@ -108,7 +108,7 @@ def test_a_rest_of_a_minute_is_one_in_whole_seconds() -> None:
 
 
 def test_a_comparison_says_whose_day_it_is() -> None:
-    """The recorder's clock is named beside the computer's; what both sides' recorder says holds, however they came in."""
+    """The recorder's clock is named beside the computer's; what both recorders say holds, however they came in."""
     first, second = (recording(day * 86400.0).sidecar for day in (0, 2))
     assert list(_dates(first, first)) == []
     (both,) = _dates(first, second)
