@@ -114,7 +114,7 @@ def patiently(attempt: Callable[[], Ending], *, status: int) -> Ending:
         ending = attempt()
         if "the sound card" not in ending.err:
             break
-    assert ending.status == status, ending
+    assert ending.status == status, (ending.status, ending.err)
     return ending
 
 

@@ -79,6 +79,15 @@ def test_a_block_that_comes_too_late_is_told_without_a_flag() -> None:
     assert [bool(watchdog.late(480)[0]) for _ in range(5)] == [False, False, False, True, False]
 
 
+def test_a_gap_between_blocks_is_a_pause_once_it_sounds() -> None:
+    """0.6 s late: while a stream opens that happens on a virtual card; while it sounds somebody may have come near."""
+    for sounding, pause_s in ((False, 0.0), (True, 0.6)):
+        times = iter([0.0, 0.61])
+        watchdog = Watchdog(48000, longest_s=0.15, clock=lambda: next(times))  # noqa: B023 - used in this turn
+        watchdog.late(480, sounding=sounding)
+        assert watchdog.late(480, sounding=sounding) == ("a block that came too late", pytest.approx(pause_s))
+
+
 def test_a_run_that_is_stopped_fades_out_and_is_done_after_a_while_of_silence() -> None:
     one = run(tail=48000)
     played = [step(one) for _ in range(6)]

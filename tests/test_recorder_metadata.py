@@ -24,6 +24,7 @@ from distort.session.recordings.reel_file import session_reels
 from distort.session.recordings.sampled_stimuli import keep_stimulus_file
 from distort.session.recordings.sidecar import read_sidecar
 from distort.session.recordings.stored import load_recordings
+from distort.session.results.comparison_files import KEYS
 from tests.clumsy_session import AS_THE_SWEEP, RATE, CommandLine, contents, heard, shorten
 from tests.made_reels import Recorder, record
 from tests.recorder_files import BEGAN, MARK, MARKS, write_flac, write_wav
@@ -158,14 +159,19 @@ def test_words_of_an_older_comparison_lose_the_names_on_the_page(distort, sessio
     words = f"  player and recorder: recorded elsewhere ({MARK} (1).wav) in A, recorded elsewhere ({MARK}.wav) in B"
     compare = session / "results/compare"
     compare.mkdir()
-    (compare / "a__b.json").write_text(json.dumps({"words": {"heading": "A and B", "alike": [words]}}))
+    older_document = dict.fromkeys(KEYS) | {"words": {"heading": "A and B", "alike": [words]}}
+    (compare / "a__b.json").write_text(json.dumps(older_document))
     distort.done("report", session)
     page = (session / "results/report.html").read_text(encoding="utf-8")
     assert "player and recorder: recorded elsewhere in A, recorded elsewhere in B" in page
     assert MARK not in page
     (session / "results/report.html").write_text(f"<p>{words}</p>", encoding="utf-8")
-    said = distort.done("bundle", session, "--to", tmp_path / "check.zip")
-    assert "(recordings/default/sweep_86dB.wav, results/report.html)" in said
+    said = distort("bundle", session, "--to", tmp_path / "check.zip")
+    assert said.status == 0
+    assert "recordings/default/sweep_86dB.wav" in said.out
+    assert "results/report.html is not as it was written" in said.err
+    with zipfile.ZipFile(tmp_path / "check.zip") as archive:  # a page that was changed since it was written stays out
+        assert not any(name.endswith("report.html") for name in archive.namelist())
 
 
 def test_a_comparison_does_not_say_the_name(distort, session, private, good) -> None:

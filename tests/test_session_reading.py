@@ -26,6 +26,8 @@ OPENS_ITSELF = {
     "session/recordings/flac.py": "what audio.opened has opened before",
     "session/recordings/flac_frames.py": "the same",
     "session/recordings/riff.py": "the same",
+    "session/recordings/plain_audio.py": "a recording that audio.opened has opened, to copy it",
+    "session/recordings/recorder_time.py": "the same, to look at what its recorder wrote",
     "session/recordings/stored.py": "a recording that was just read, to copy it",
 }
 """Modules that may call `open`, `read_text` or `read_bytes` of a path, and what they open."""

@@ -165,11 +165,16 @@ class Watchdog:
         self._last_s: float | None = None
         self._last_paused_s = paused_s()  # a pause while the stream opens counts, too
 
-    def late(self, frames: int) -> tuple[str, float]:
+    def late(self, frames: int, *, sounding: bool = True) -> tuple[str, float]:
         """What to say of the callback that begins now with `frames` samples, "" when it is in time; and the seconds of
-        a pause before it, 0 where there was none."""
+        a pause before it, 0 where there was none.
+
+        sounding   False before the playback has begun to sound: a stream that opens may take a second over its first
+                   blocks, which is no pause unless the computer slept or the program was stopped
+        """
         now_s, paused_s = self._clock(), self._paused_s()
         late_s = 0.0 if self._last_s is None else now_s - self._last_s - frames / self._sample_rate
-        pause_s = max(late_s if late_s > LONGEST_GAP_S else 0.0, paused_s - self._last_paused_s)
+        hung_s = late_s if sounding and late_s > LONGEST_GAP_S else 0.0
+        pause_s = max(hung_s, paused_s - self._last_paused_s)
         self._last_s, self._last_paused_s = now_s, paused_s
         return "a block that came too late" if late_s > self._longest_s else "", pause_s

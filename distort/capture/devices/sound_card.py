@@ -197,7 +197,7 @@ class SoundCard:
         watchdog = Watchdog(sample_rate, longest_s=LATE_LATENCIES * latency, paused_s=self._pauses.paused_s)
 
         def callback(heard: Any, played: Any, *frames_time_status: Any) -> None:
-            late, pause_s = watchdog.late(len(played))
+            late, pause_s = watchdog.late(len(played), sounding=run.sounded)
             if pause_s > 0.0:
                 run.pause(pause_s)
             status = frames_time_status[2]

@@ -11,6 +11,7 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import BinaryIO
 
+from distort import system
 from distort.errors import SessionError
 
 LARGEST = 2**32
@@ -46,8 +47,8 @@ def opened(path: Path, most_bytes: int | None = None) -> Iterator[BinaryIO]:
     not be read.
     """
     most = most_bytes if most_bytes is not None else MOST_BYTES.get(path.suffix.lower(), LARGEST)
-    _require_file(path, os.stat(path), most)  # before it is opened: some devices act when they are
-    with open(path, "rb", opener=_without_waiting) as file:
+    _require_file(path, path.stat(), most)  # before it is opened: some devices act when they are
+    with open(path, "rb", opener=system.open_at_once) as file:
         _require_file(path, os.fstat(file.fileno()), most)  # something else may stand there by now
         yield file
 
@@ -71,8 +72,3 @@ def _require_file(path: Path, status: os.stat_result, most_bytes: int) -> None:
         raise SessionError(
             f"{path} is larger than {most_bytes / 1e6:g} MB, the most that such a file may have: look what it is"
         )
-
-
-def _without_waiting(path: str, flags: int) -> int:
-    """Open as usual, but do not wait until somebody opens the other end of a pipe; Windows has no such flag."""
-    return os.open(path, flags | getattr(os, "O_NONBLOCK", 0))

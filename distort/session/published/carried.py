@@ -11,6 +11,7 @@ from typing import Any
 from distort.errors import RecordingError, SessionError
 from distort.session.files.folder import AUDIO_SUFFIXES, SessionFolder
 from distort.session.files.json_fields import load_json_object
+from distort.session.files.reading import opened, read_bytes
 from distort.session.recordings.flac import COMMENTS, PADDING, SEEK_TABLE, STREAMINFO, metadata_blocks, tag_before
 from distort.session.recordings.original import without_file_name, without_file_names
 from distort.session.recordings.riff import chunks
@@ -48,7 +49,7 @@ def _tells(path: Path) -> bool:
     if path.suffix in AUDIO_SUFFIXES:
         return _carries(path)
     if path.suffix == ".html":
-        text = path.read_text(encoding="utf-8", errors="replace")
+        text = read_bytes(path).decode("utf-8", errors="replace")
         return without_file_names(text) != text
     return path.suffix == ".json" and _names_a_file(load_json_object(path))
 
@@ -71,7 +72,7 @@ def _names_a_file(value: Any) -> bool:
 
 
 def _carries(path: Path) -> bool:
-    with path.open("rb") as file:
+    with opened(path) as file:
         flac = file.read(4)[:3] in (b"fLa", b"ID3")
     if flac:
         return bool(tag_before(path)) or any(_tags_at_end(path)) or any(_telling_blocks(path))
@@ -95,7 +96,7 @@ def _number_of_comments(block: bytes) -> int:
 
 
 def _tags_at_end(path: Path) -> Iterator[bool]:
-    with path.open("rb") as file:
+    with opened(path) as file:
         size = file.seek(0, 2)
         for before_end, mark in _TAGS_AT_END:
             file.seek(max(size - before_end, 0))
