@@ -1,0 +1,116 @@
+"""`python -m tests.mutants --count 200 --seed 7`: how many of so many slips a test sees, and which none does.
+
+Without `--seed` it is taken from the hash of the last commit. `--only distort/analysis/sweep` looks at one folder or
+file, `--list` tells the slips of a run without trying any.
+"""
+
+import argparse
+import random
+import subprocess
+import sys
+import tempfile
+import time
+from collections import Counter
+from collections.abc import Sequence
+from concurrent.futures import ProcessPoolExecutor, as_completed
+from multiprocessing import get_context
+from pathlib import Path
+
+from tests.mutants import trial
+from tests.mutants.changes import ROOT, Change, all_changes, one_line
+from tests.mutants.equivalent import PROOFS
+from tests.mutants.nearest import PINNED
+from tests.mutants.operators import OPERATORS
+from tests.mutants.trial import Verdict
+
+SHOWN = 110
+"""Characters of a change that a line has room for."""
+
+
+def seed_of_last_commit() -> int:
+    """The first eight digits of its hash."""
+    head = subprocess.run(["git", "rev-parse", "HEAD"], cwd=ROOT, capture_output=True, check=True, text=True)
+    return int(head.stdout[:8], 16)
+
+
+def drawn(changes: Sequence[Change], *, count: int, seed: int) -> list[Change]:
+    """So many places, each with one of its slips: every place is as likely as every other."""
+    places: dict[tuple[str, int, int], list[Change]] = {}
+    for change in changes:
+        places.setdefault((change.path, change.start, change.end), []).append(change)
+    chance = random.Random(seed)
+    chosen = chance.sample(list(places.values()), min(count, len(places)))
+    return [chance.choice(slips) for slips in chosen]
+
+
+def main() -> int:
+    given = _parser().parse_args()
+    seed = seed_of_last_commit() if given.seed is None else given.seed
+    every = [one for one in all_changes() if one.path.startswith(given.only)]
+    possible = [one for one in every if one.key not in PROOFS]
+    chosen = drawn(possible, count=given.count, seed=seed)
+    print(f"{len(every)} slips are possible; {len(every) - len(possible)} of them are proved not to matter")
+    print(f"{len(chosen)} places drawn with seed {seed}, one slip each:")
+    for name, meaning in OPERATORS.items():
+        print(f"  {name:<16} {meaning}")
+    for pattern, why in PINNED.items():
+        print(f"not counted: {pattern} ({why})")
+    if given.list:
+        for change in chosen:
+            print(_told(change))
+        return 0
+    with tempfile.TemporaryDirectory(prefix="distort-mutants-") as folder:
+        return _report(list(_tried(chosen, Path(folder), jobs=given.jobs)), seed=seed)
+
+
+def _parser() -> argparse.ArgumentParser:
+    parser = argparse.ArgumentParser(prog="python -m tests.mutants", description=__doc__)
+    parser.add_argument("--count", type=int, default=200, help="how many slips (200)")
+    parser.add_argument("--seed", type=int, default=None, help="draws them (from the last commit's hash)")
+    parser.add_argument("--jobs", type=int, default=2, choices=(1, 2), help="processes side by side (2)")
+    parser.add_argument("--only", default="", help="slips in paths that begin with this")
+    parser.add_argument("--list", action="store_true", help="tell which, and try none")
+    return parser
+
+
+def _tried(chosen: Sequence[Change], folder: Path, *, jobs: int):
+    began = time.monotonic()
+    spawn = get_context("spawn")
+    with ProcessPoolExecutor(jobs, mp_context=spawn, initializer=trial.begin, initargs=(folder,)) as pool:
+        for done in as_completed([pool.submit(trial.look_at, path) for path in trial.unknown_files()]):
+            print(f"looked at {done.result()}", flush=True)
+        print(f"{time.monotonic() - began:.0f} s until it was known which tests run which lines", flush=True)
+        waiting = [pool.submit(trial.try_one, change) for change in chosen]
+        for number, done in enumerate(as_completed(waiting), start=1):
+            verdict = done.result()
+            print(f"{number:>4} {verdict.word:<9} {_told(verdict.change)}  [{verdict.by}]", flush=True)
+            yield verdict
+
+
+def _told(change: Change) -> str:
+    words = f"{change.path}:{change.line} {change.slip}: {one_line(change.before)} -> {one_line(change.after)}"
+    return words if len(words) <= SHOWN else words[: SHOWN - 3] + "..."
+
+
+def _report(verdicts: Sequence[Verdict], *, seed: int) -> int:
+    survived = [one for one in verdicts if not one.killed]
+    print(f"\n{'slip':<16} {'tried':>6} {'killed':>7}")
+    tried, killed = (
+        Counter(one.change.slip for one in some) for some in (verdicts, [one for one in verdicts if one.killed])
+    )
+    for slip in OPERATORS:
+        print(f"{slip:<16} {tried[slip]:>6} {killed[slip]:>7}")
+    print("\nsurvived:")
+    for one in sorted(survived, key=lambda each: (each.change.path, each.change.line)):
+        print(f"  {one.change.path}:{one.change.line} {one.change.slip}; {one.by}\n    {one.change.key}")
+    share = 100.0 * (len(verdicts) - len(survived)) / max(len(verdicts), 1)
+    seconds = sum(one.seconds for one in verdicts)
+    print(
+        f"\nseed {seed}: {len(verdicts) - len(survived)} of {len(verdicts)} killed, {share:.1f} %; "
+        f"{seconds:.0f} s of processor time"
+    )
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -1,0 +1,189 @@
+"""Which tests run which lines, and for how long: found once by running the tests that stand nearest to the formulas.
+
+Nearest are the test files that import the folders themselves. Each runs once under coverage, in a process of its own;
+what it ran is kept until it, the folders or the tests' helpers change.
+"""
+
+import ast
+import hashlib
+import json
+import tempfile
+from collections.abc import Iterable
+from dataclasses import dataclass
+from functools import cache
+from pathlib import Path
+
+from tests.mutants.changes import FOLDERS, LEFT_OUT, ROOT, Change, files
+
+PINNED = {
+    "tests/test_methods_text.py": "holds constants against the same numbers in a text: it says what is, not what is right",
+    "tests/test_report_*.py": "hold the words and figures of reports, which repeat what was computed",
+    "tests/test_session_*.py": "hold files against what was written into them",
+    "tests/test_page_*.py": "hold pages against the results that they show",
+    "tests/test_architecture.py": "reads the sources and runs none",
+}
+"""Tests that would turn red although nothing is known to be wrong; what they see is not counted."""
+
+NEEDING_MORE = "study or benchmark or sound_card or in_browser"
+"""Marks of tests that take minutes, a sound card or a browser."""
+
+LONGEST_TEST_S = 12.0
+LONGEST_FILE_S = 150.0
+"""Seconds of processor time under coverage: what takes longer guards no formula in the time of a change."""
+
+
+@dataclass(frozen=True, eq=False)
+class Near:
+    """One test: how long it takes, and which lines of which files it runs."""
+
+    name: str
+    """Node id of pytest."""
+    seconds: float
+    """Processor time of its own."""
+    shared: dict[str, float]
+    """And of each fixture that it has in common with others."""
+    lines: dict[str, frozenset[int]]
+
+    @property
+    def file(self) -> str:
+        """The test file, relative to the repository."""
+        return self.name.partition("::")[0]
+
+
+def near_files() -> list[Path]:
+    """Test files that import the folders, those that pin results left out."""
+    pinned = {path for pattern in PINNED for path in ROOT.glob(pattern)}
+    return [
+        path
+        for path in sorted((ROOT / "tests").glob("test_*.py"))
+        if path not in pinned and any(_within(name, FOLDERS) and not _within(name, LEFT_OUT) for name in imported(path))
+    ]
+
+
+def _within(module: str, folders: tuple[str, ...]) -> bool:
+    packages = [folder.replace("/", ".") for folder in folders]
+    return any(module == one or module.startswith(f"{one}.") for one in packages)
+
+
+@cache
+def imported(path: Path) -> set[str]:
+    """Modules that a file imports anywhere, and names that it imports of them, dotted."""
+    found: set[str] = set()
+    for node in ast.walk(_tree(path)):
+        if isinstance(node, ast.Import):
+            found |= {alias.name for alias in node.names}
+        elif isinstance(node, ast.ImportFrom) and node.module:
+            found |= {node.module} | {f"{node.module}.{alias.name}" for alias in node.names}
+    return found
+
+
+def journal_of(path: Path) -> Path:
+    """Where it is kept what a test file ran."""
+    digest = hashlib.sha256(path.read_bytes())
+    digest.update(_digest_of_all())
+    folder = Path(tempfile.gettempdir()) / "distort_nearest_tests"
+    folder.mkdir(exist_ok=True)
+    return folder / f"{path.stem}_{digest.hexdigest()[:16]}.json"
+
+
+@cache
+def _digest_of_all() -> bytes:
+    digest = hashlib.sha256()
+    helpers = (path for path in sorted((ROOT / "tests").rglob("*.py")) if not path.name.startswith("test_"))
+    for path in (*sorted((ROOT / "distort").rglob("*.py")), *files(), *helpers):
+        if "mutants" not in path.parts:
+            digest.update(path.read_bytes())
+    return digest.digest()
+
+
+def known(path: Path) -> list[Near]:
+    """What a file is known to run."""
+    return [
+        Near(
+            name=one["name"],
+            seconds=one["seconds"],
+            shared=one["shared"],
+            lines={file: frozenset(lines) for file, lines in one["lines"].items()},
+        )
+        for one in json.loads(journal_of(path).read_text(encoding="utf-8"))
+    ]
+
+
+class Nearest:
+    """The tests by what they run."""
+
+    def __init__(self, tests: Iterable[Near]) -> None:
+        self.tests = list(tests)
+
+    def to(self, change: Change, *, budget_s: float) -> list[Near]:
+        """Tests that run the changed lines, the quickest first, as many as take `budget_s` together."""
+        runs = [one for one in self.tests if _runs(one, _lines_of(change))]
+        beside = {one.file for one in runs}
+        # what a file computes once and keeps, its other tests look at as well
+        others = [one for one in self.tests if one not in runs and one.file in beside]
+        chosen, taken, prepared = [], 0.0, set()
+        for one in (*sorted(runs, key=_seconds), *sorted(others, key=_seconds)):
+            fresh = {(one.file, name): seconds for name, seconds in one.shared.items()}
+            seconds = one.seconds + sum(fresh[each] for each in fresh.keys() - prepared)
+            if seconds + taken <= budget_s or not chosen:
+                chosen.append(one)
+                prepared |= fresh.keys()
+                taken += seconds
+        return chosen
+
+
+def _seconds(test: Near) -> float:
+    return test.seconds + sum(test.shared.values())
+
+
+def _runs(test: Near, wanted: dict[str, frozenset[int]]) -> bool:
+    return any(test.lines.get(path, frozenset()) & lines for path, lines in wanted.items())
+
+
+@cache
+def _lines_of(change: Change) -> dict[str, frozenset[int]]:
+    """Lines that run when the change takes part: its own, or where what it defines is used."""
+    if change.in_function:
+        return {change.path: frozenset(range(change.line, change.end_line + 1))}
+    own = ROOT / change.path
+    module = change.path.removesuffix(".py").replace("/", ".")
+    wanted = _made_of(own, set(change.names))
+    found = {change.path: _uses(own, frozenset(wanted))}
+    for path in files():
+        used = frozenset(name for name in wanted if f"{module}.{name}" in imported(path))
+        if path != own and used:
+            found[str(path.relative_to(ROOT))] = _uses(path, used)
+    return found
+
+
+def _made_of(path: Path, names: set[str]) -> set[str]:
+    """`names` of a module, and the constants that it makes of them."""
+    wanted = set(names)
+    for node in _tree(path).body:
+        if isinstance(node, ast.Assign | ast.AnnAssign) and node.value is not None and _names_in(node.value) & wanted:
+            targets = node.targets if isinstance(node, ast.Assign) else [node.target]
+            wanted |= {one.id for target in targets for one in ast.walk(target) if isinstance(one, ast.Name)}
+    return wanted
+
+
+@cache
+def _uses(path: Path, names: frozenset[str]) -> frozenset[int]:
+    """Lines of the functions that use one of `names`, and of the methods of a class among them."""
+    lines: set[int] = set()
+    for node in ast.walk(_tree(path)):
+        if isinstance(node, ast.FunctionDef) and _names_in(node) & names:
+            lines |= set(range(node.body[0].lineno, (node.end_lineno or node.lineno) + 1))
+        elif isinstance(node, ast.ClassDef) and node.name in names:
+            methods = [one for one in node.body if isinstance(one, ast.FunctionDef)]
+            lines |= {line for one in methods for line in range(one.body[0].lineno, (one.end_lineno or 0) + 1)}
+    return frozenset(lines)
+
+
+@cache
+def _tree(path: Path) -> ast.Module:
+    return ast.parse(path.read_text(encoding="utf-8"))
+
+
+def _names_in(node: ast.AST) -> set[str]:
+    found = {one.id for one in ast.walk(node) if isinstance(one, ast.Name)}
+    return found | {one.attr for one in ast.walk(node) if isinstance(one, ast.Attribute)}

@@ -1,0 +1,83 @@
+"""One slip tried: made in a copy, its nearest tests run, the copy mended."""
+
+import tempfile
+from dataclasses import dataclass
+from functools import cache
+from pathlib import Path
+
+from tests.mutants.changes import Change
+from tests.mutants.looking import look_at as look_at_file
+from tests.mutants.nearest import Nearest, journal_of, known, near_files
+from tests.mutants.running import changed, copied, load_libraries, run_tests
+
+BUDGET_S = 20.0
+"""Seconds of processor time, as the tests took under coverage, that the tests of one slip may take together."""
+
+PATIENCE = 4.0
+SET_UP_S = 10.0
+"""A slip is stopped after so many times what its tests usually take, and what it takes to begin; endless loops end so."""
+
+TESTS_FAILED, INTERRUPTED, NOT_FOUND = 1, 2, 4
+"""Exit statuses of pytest: the last two where a module cannot even be imported."""
+
+PASSED = 0
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """What became of a slip."""
+
+    change: Change
+    killed: bool
+    by: str
+    """The test that failed, or how many did not."""
+    seconds: float
+
+    @property
+    def word(self) -> str:
+        """For a line of the list."""
+        return "killed" if self.killed else "SURVIVED"
+
+
+_copy: list[Path] = []
+
+
+def begin(folder: Path) -> None:
+    """In each process once: a copy of its own."""
+    load_libraries()
+    _copy.append(copied(Path(tempfile.mkdtemp(dir=folder))))
+
+
+def unknown_files() -> list[Path]:
+    """Test files of which it is not known yet what they run."""
+    return [path for path in near_files() if not journal_of(path).exists()]
+
+
+def look_at(path: Path) -> str:
+    """Look at one test file; its name."""
+    look_at_file(_copy[0], path)
+    return path.name
+
+
+@cache
+def _nearest() -> Nearest:
+    return Nearest(test for path in near_files() for test in known(path))
+
+
+def try_one(change: Change) -> Verdict:
+    """Make the slip, run its tests. Raises RuntimeError when pytest ends as it never should."""
+    tests = _nearest().to(change, budget_s=BUDGET_S)
+    if not tests:
+        return Verdict(change=change, killed=False, by="no near test runs it", seconds=0.0)
+    usual_s = sum(one.seconds + sum(one.shared.values()) for one in tests)
+    with changed(_copy[0], change):
+        ended = run_tests(_copy[0], [one.name for one in tests], limit_s=PATIENCE * usual_s + SET_UP_S)
+    if ended.status in (TESTS_FAILED, INTERRUPTED, NOT_FOUND):
+        by = ended.failed or "its import"
+    elif ended.status is None:
+        by = "time"
+    elif ended.status == PASSED:
+        return Verdict(change=change, killed=False, by=f"{len(tests)} tests saw nothing", seconds=ended.seconds)
+    else:
+        raise RuntimeError(f"pytest ended with {ended.status} at {change.key}:\n{ended.said}")
+    return Verdict(change=change, killed=True, by=by, seconds=ended.seconds)
