@@ -271,7 +271,9 @@ def test_a_curve_is_the_mean_of_its_set_ups_and_their_noises_add():
     assert not curves_of_level(86.0, rows, doubtful)[0].clear.any()
 
 
-def curve(db: float = 0.0, *, quantity: str = "h2", variance: float = 0.01, freedom: float = np.inf, takes=None) -> Curve:
+def curve(
+    db: float = 0.0, *, quantity: str = "h2", variance: float = 0.01, freedom: float = np.inf, takes=None
+) -> Curve:
     rows = np.geomspace(100.0, 1000.0, 11)
     return Curve(
         quantity=quantity,
@@ -334,9 +336,7 @@ def test_takes_that_scatter_widen_a_difference_by_their_number():
     np.testing.assert_allclose(one.probability, 2.0 * scipy.stats.t.sf(ratio, freedom), rtol=1e-9)
     np.testing.assert_allclose(one.uncertainty_db, scipy.stats.t.isf(0.025, freedom) * np.sqrt(total), rtol=1e-9)
     # wide enough for all eleven rows together (Bonferroni)
-    np.testing.assert_allclose(
-        one.together_db, scipy.stats.t.isf(0.025 / 11, freedom) * np.sqrt(total), rtol=1e-9
-    )
+    np.testing.assert_allclose(one.together_db, scipy.stats.t.isf(0.025 / 11, freedom) * np.sqrt(total), rtol=1e-9)
 
 
 def test_noise_that_nobody_heard_is_in_the_scatter_of_takes():
@@ -362,7 +362,9 @@ def test_a_change_is_named_from_its_least_on(quantity, least_db):
     """A tenth of a decibel of level, half a one of distortion (common practice); however sure it is."""
     assert least_named_db(quantity) == least_db
     for change_db, named in ((0.98 * least_db, False), (1.02 * least_db, True), (-1.02 * least_db, True)):
-        (one,) = compare([curve(0.0, quantity=quantity, variance=1e-9)], [curve(change_db, quantity=quantity, variance=1e-9)])
+        (one,) = compare(
+            [curve(0.0, quantity=quantity, variance=1e-9)], [curve(change_db, quantity=quantity, variance=1e-9)]
+        )
         assert one.significant.all() == named
         np.testing.assert_array_equal(one.least_named_db, least_db)
 
@@ -422,7 +424,9 @@ def test_regions_reach_from_edge_to_edge_of_their_bands_and_end_where_the_sign_t
     last, first, middle = regions
     assert (first.low_hz, first.high_hz) == pytest.approx((1000.0 / half, 1000.0 * 2 ** (1 / 3) * half))
     assert first.peak_hz == pytest.approx(1000.0 * 2 ** (1 / 3))
-    assert (middle.low_hz, middle.high_hz) == pytest.approx((1000.0 * 2 ** (2 / 3) / half, 1000.0 * 2 ** (2 / 3) * half))
+    assert (middle.low_hz, middle.high_hz) == pytest.approx(
+        (1000.0 * 2 ** (2 / 3) / half, 1000.0 * 2 ** (2 / 3) * half)
+    )
     assert last.high_hz == pytest.approx(1000.0 * 2 ** (4 / 3) * half)
     assert last.uncertainty_db == 0.1
 

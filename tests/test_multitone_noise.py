@@ -10,7 +10,17 @@ import numpy as np
 import pytest
 
 from distort.analysis.multitone.blocks import BlockSpectra, Statistics, block_spectra, block_starts, statistics
-from distort.analysis.multitone.powers import band_of_bins, band_powers, filled, free_bins, line_powers, noise_of_bands
+from distort.analysis.multitone.powers import (
+    BandPowers,
+    band_of_bins,
+    band_powers,
+    filled,
+    free_bins,
+    line_powers,
+    noise_of_bands,
+    with_hum,
+)
+from distort.analysis.multitone.steady_sounds import SteadySounds
 from signals import Multitone
 
 PERIOD = 256
@@ -33,9 +43,7 @@ def noise_alone(request):
     random = np.random.default_rng(request.param)
     periods = request.param
     spectra = [
-        block_spectra(
-            SIGMA * random.standard_normal(periods * PERIOD), first=0, period_samples=PERIOD, periods=periods
-        )
+        block_spectra(SIGMA * random.standard_normal(periods * PERIOD), first=0, period_samples=PERIOD, periods=periods)
         for _ in range(60)
     ]
     return spectra, statistics(periods)
@@ -147,3 +155,175 @@ def test_the_variance_of_even_and_odd_is_what_trials_scatter_by():
         exact = stated - 2.0 * left**2 / KNOWN.scatter_freedom / count
         assert np.mean(scatter / exact) == pytest.approx(1.0, abs=0.05)
         assert np.mean(found[name], axis=0)[rows] == pytest.approx(3.0 * left, rel=0.05)  # no bias: noise is taken off
+
+
+COARSE = Multitone(low_hz=55.0, high_hz=9000.0, period_s=0.05, sample_rate=40960, periods=12, lines_per_decade=2.0)
+"""Its bins are 20 Hz apart: low bands hold none, and its first line is bin 3."""
+
+
+def test_the_lowest_lines_are_filled_from_what_lies_above_0_hz():
+    """Bins 1, 5 and 7 beside line 3; what lies 4 below it would be bin -1."""
+    assert COARSE.line_bins[0] == 3
+    power = np.zeros(COARSE.period_samples // 2 + 1)
+    power[[1, 5, 7]] = 3.0, 6.0, 9.0
+    power[-1] = power[-2] = 1e6
+    power[0] = 1e6
+    assert filled(power, COARSE)[3] == pytest.approx(6.0)
+
+
+def test_the_highest_lines_are_filled_from_what_lies_below_half_the_sample_rate():
+    """The last line, bin 511 of 513, has bins 507, 509 and no more: 513 is half the sample rate itself."""
+    tone = Multitone(
+        low_hz=2000.0,
+        high_hz=20460.0,
+        period_s=0.025,
+        sample_rate=41040,
+        periods=12,
+        lines_per_decade=1 / np.log10(20460.0 / 2000.0),
+    )
+    power = np.zeros(tone.period_samples // 2 + 1)
+    assert (int(tone.line_bins[-1]), power.size) == (511, 514)
+    power[[507, 509, 513]] = 1.0, 3.0, 1e6
+    assert filled(power, tone)[511] == pytest.approx(2.0)
+
+
+def test_a_band_without_bins_has_no_noise_and_no_reading():
+    bins = COARSE.period_samples // 2 + 1
+    flat = made(np.ones(bins, complex), scatter=np.ones(bins), between=np.ones(bins - 1))
+    midbands, band = band_of_bins(COARSE)
+    found = noise_of_bands(flat, COARSE, band, midbands.size)
+    row = int(np.argmin(np.abs(midbands - 25.0)))
+    assert np.isnan(found[row])
+    powers = band_powers(flat, COARSE)
+    assert np.isnan(powers.even[row])
+    assert np.isfinite(powers.even[int(np.argmin(np.abs(midbands - 1000.0)))])
+    # 16 kHz reaches to 17.8 kHz and 20 kHz to 22.4: half the sample rate is 20.48
+    for name in set(BandPowers.__dataclass_fields__) - {"frequency_hz"}:
+        assert np.isfinite(getattr(powers, name)[-2])
+        assert np.isnan(getattr(powers, name)[-1])
+
+
+def test_powers_of_a_band_by_hand():
+    """Lines of amplitude 1, 0.1 at even bins, 0.01 at free odd ones, and noise that is read as 1e-6 a bin: a share of
+    0.1 is left in each and taken off; the noise of the whole band is that of all its hertz."""
+    amplitudes = np.where(np.arange(BINS) % 2 == 0, 0.1, 0.01)
+    amplitudes[TONE.line_bins] = 1.0
+    flat = made(amplitudes.astype(complex), scatter=np.full(BINS, 1e-6), between=np.full(BINS - 1, 1e-6))
+    powers = band_powers(flat, TONE)
+    midbands, band = band_of_bins(TONE)
+    row = int(np.argmin(np.abs(midbands - 2000.0)))
+    inside = band == row
+    even, odd = (np.count_nonzero(inside & (np.arange(BINS) % 2 == parity)) for parity in (0, 1))
+    lines = np.count_nonzero(inside[TONE.line_bins])
+    assert powers.lines[row] == pytest.approx(0.5 * lines)
+    assert powers.even_noise[row] == pytest.approx(even * 1e-7)
+    assert powers.odd_noise[row] == pytest.approx(odd * 1e-7)
+    assert powers.even[row] == pytest.approx(even * (0.5e-2 - 1e-7))
+    assert powers.odd[row] == pytest.approx(odd * (0.5e-4 - 1e-7))
+    width_hz = midbands[row] * (10.0**0.05 - 10.0**-0.05)
+    assert powers.noise[row] == pytest.approx(1e-6 * width_hz * TONE.period_s)
+    variance = 2.0 * powers.even[row] * even * 1e-7 + (even * 1e-7) ** 2 * (1.0 + 2.0 / 5.0)
+    assert powers.even_variance[row] == pytest.approx(variance / even)
+    free = odd - lines
+    variance = 2.0 * powers.odd[row] * odd * 1e-7 + (odd * 1e-7) ** 2 * (1.0 + 2.0 / 5.0)
+    assert powers.odd_variance[row] == pytest.approx(variance / free)
+    drowned = band_powers(replace(flat, scatter_noise=np.ones(BINS), between_noise=np.ones(BINS - 1)), TONE)
+    assert drowned.even[row] == pytest.approx(0.1 * even * 0.5e-2)  # at most 10 dB are taken off
+
+
+def test_gain_and_noise_at_a_line_by_hand():
+    """Twice as strong and a turn of a quarter late: gain -2i; blocks that began 3 samples late turn bin b by 3 b / N."""
+    bins = TONE.line_bins
+    mean = np.full(BINS, 0.1, dtype=complex)
+    mean[bins] = -2j * TONE.line_amplitudes * np.exp(1j * TONE.line_phases_rad)
+    mean[bins] *= np.exp(2j * np.pi * bins * 3.0 / TONE.period_samples)
+    flat = made(mean, scatter=np.full(BINS, 1e-6), between=np.full(BINS - 1, 1e-6))
+    found = line_powers(flat, TONE, late_samples=3.0)
+    np.testing.assert_allclose(found.gain, -2j, atol=1e-12)
+    np.testing.assert_allclose(found.noise, 1e-7, rtol=1e-12)
+    np.testing.assert_allclose(found.odd, 0.005 - 1e-7, rtol=1e-12)
+    drowned = line_powers(
+        replace(flat, scatter_noise=np.ones(BINS), between_noise=np.ones(BINS - 1)), TONE, late_samples=3.0
+    )
+    np.testing.assert_allclose(drowned.odd, 0.0005, rtol=1e-12)
+
+
+def hum(*tones: tuple[float, float]) -> SteadySounds:
+    return SteadySounds(frequency_hz=np.array([hz for hz, _ in tones]), power=np.array([power for _, power in tones]))
+
+
+def quiet_powers():
+    flat = made(np.full(BINS, 0.1 + 0j), scatter=np.full(BINS, 1e-9), between=np.full(BINS - 1, 1e-9))
+    return band_powers(flat, TONE)
+
+
+@pytest.mark.parametrize(
+    ("off_bins", "even", "odd"),
+    [(0.0, 1.0, 0.0), (0.34, 1.0, 0.0), (0.36, 1.0, 1.0), (-0.36, 1.0, 1.0), (1.0, 0.0, 1.0)],
+)
+def test_a_hum_goes_to_the_bins_that_it_may_lie_on(off_bins, even, odd):
+    """Bin 500, an even one, at 2 kHz, far from lines: within 0.35 of it the hum is there, beyond it may be in either."""
+    place = 500
+    assert np.min(np.abs(TONE.line_bins - place)) > 6
+    found = with_hum(quiet_powers(), TONE, hum(((place + off_bins) / TONE.period_s, 2e-4)))
+    row = band_of_bins(TONE)[1][place]
+    before = quiet_powers()
+    assert found.even_hum[row] == pytest.approx(2e-4 * even)
+    assert found.odd_hum[row] == pytest.approx(2e-4 * odd)
+    assert found.even[row] == pytest.approx(before.even[row] - 2e-4 * even)
+    assert found.odd[row] == pytest.approx(before.odd[row] - 2e-4 * odd)
+    assert found.noise[row] == pytest.approx(before.noise[row] + 2e-4)
+    strong = with_hum(before, TONE, hum((place / TONE.period_s, 50.0), (30000.0, 1.0)))  # one beyond the spectrum
+    assert strong.even[row] == pytest.approx(0.1 * before.even[row])
+
+
+def test_a_hum_beside_a_line_fills_the_line_as_distortion_would():
+    line = int(TONE.line_bins[5])
+    found = with_hum(quiet_powers(), TONE, hum(((line + 2) / TONE.period_s, 1e-4)))
+    row = band_of_bins(TONE)[1][line]
+    assert found.odd_hum[row] == pytest.approx(1.25e-4)
+    assert found.noise[row] == pytest.approx(quiet_powers().noise[row] + 1e-4)
+
+
+def tones(*parts: tuple[float, float]) -> np.ndarray:
+    """Cosines of (turns a period, amplitude) over 12 periods."""
+    turns = np.arange(12 * PERIOD) / PERIOD
+    return sum(amplitude * np.cos(2 * np.pi * number * turns + 0.4) for number, amplitude in parts)
+
+
+@pytest.mark.parametrize("bin_number", [20, 21, 100])
+def test_a_tone_halfway_between_two_bins_is_read_there_and_nowhere_else(bin_number):
+    """Its power, over the noise bandwidth of a block; -90 dB elsewhere: the side lobes of the window (Harris: -92)."""
+    samples = tones((bin_number + 0.5, 0.2))
+    found = block_spectra(samples, first=0, period_samples=PERIOD, periods=12)
+    assert found.between_noise[bin_number] == pytest.approx(0.02 / statistics(12).block_width, rel=1e-6)
+    others = np.delete(found.between_noise, bin_number)
+    assert np.max(others) < 1e-9 * found.between_noise[bin_number]
+
+
+def test_what_stands_beside_a_line_is_told_above_from_below():
+    samples = tones((50, 1.0), (53, 0.1), (48, 0.05), (100, 0.5), (93, 0.02))
+    found = block_spectra(samples, first=0, period_samples=PERIOD, periods=12, beside_bins=np.array([50, 100]))
+    beside = np.abs(found.beside)
+    assert beside.shape == (3, 2, 7, 2)
+    np.testing.assert_allclose(beside[:, 0, 2, 0], 0.1, rtol=1e-6)
+    np.testing.assert_allclose(beside[:, 1, 1, 0], 0.05, rtol=1e-6)
+    np.testing.assert_allclose(beside[:, 1, 6, 1], 0.04, rtol=1e-6)
+    beside[:, 0, 2, 0] = beside[:, 1, 1, 0] = beside[:, 1, 6, 1] = 0.0
+    assert np.max(beside) < 1e-9
+
+
+def test_the_delay_of_each_block_is_taken_out_of_its_phases():
+    """A block that came d samples late is turned forward by `2 pi b d / N` at bin b."""
+    delays = 0.3 * np.arange(3)
+    plain = block_spectra(tones((40, 1.0)), first=0, period_samples=PERIOD, periods=12)
+    turned = block_spectra(tones((40, 1.0)), first=0, period_samples=PERIOD, periods=12, delays=delays)
+    expected = plain.mean[40] * np.mean(np.exp(2j * np.pi * 40 * delays / PERIOD))
+    assert turned.mean[40] == pytest.approx(expected, rel=1e-9)
+    assert abs(plain.mean[40]) == pytest.approx(1.0, rel=1e-9)
+
+
+def test_a_recording_is_read_from_its_first_measured_period_on():
+    samples = np.concatenate([np.full(37, 9.0), tones((30, 0.5))])
+    found = block_spectra(samples, first=37, period_samples=PERIOD, periods=12)
+    assert found.mean[30] == pytest.approx(0.5 * np.exp(0.4j), rel=1e-9)

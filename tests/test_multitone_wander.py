@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 import scipy.special
 
-from distort.analysis.multitone.blocks import SIDEBANDS, BlockSpectra, block_spectra, statistics
+from distort.analysis.multitone.blocks import BlockSpectra, block_spectra, statistics
 from distort.analysis.multitone.powers import BandPowers, filled, with_wander
 from distort.analysis.multitone.wander import SHARED_RATIO, FastWander, fast_wander, lines_apart, shared_delay
 from signals import Multitone
@@ -86,9 +86,7 @@ def test_what_each_line_has_for_itself_is_no_wander():
     the same size the power is stated without bias."""
     random = np.random.default_rng(2)
     nothing = np.zeros((5, 7), dtype=complex)
-    alone = [
-        fast_wander(spectra_with(sidebands(nothing, own=1e-3, random=random)), TONE) for _ in range(300)
-    ]
+    alone = [fast_wander(spectra_with(sidebands(nothing, own=1e-3, random=random)), TONE) for _ in range(300)]
     assert not any(one.found or one.odd_offsets or one.even_offsets for one in alone)
     delay = np.full((5, 7), 0.004)
     shared = [fast_wander(spectra_with(sidebands(delay, own=1e-3, random=random)), TONE) for _ in range(300)]

@@ -144,7 +144,9 @@ def test_noise_behind_the_deconvolution_is_its_density_times_the_inverse():
     unit of E, from a density of `2 s^2 / fs` between whose points it is straight."""
     kept = inverse_filter(Sweep(**{**vars_of(SHORT), "drive_dbfs": 0.0}), 16000)
     grid = np.array([0.0, 1000.0, 4000.0])
-    noise = NoiseDensity(frequency_hz=grid, density=2.0 * 0.01 / RATE * (1.0 + grid / 1000.0), sample_rate=RATE, seconds=1)
+    noise = NoiseDensity(
+        frequency_hz=grid, density=2.0 * 0.01 / RATE * (1.0 + grid / 1000.0), sample_rate=RATE, seconds=1
+    )
     found = deconvolved_noise(noise, kept, drive_dbfs=-12.0)
     bins = np.array([200, 1000, 5000])  # 100, 500 and 2500 Hz
     expected = 0.01 * (1.0 + bins * 0.5 / 1000.0) * np.abs(kept.inverse[bins]) ** 2 * 10.0**1.2
@@ -208,7 +210,9 @@ def test_a_window_is_flat_about_the_arrival_and_falls_as_raised_cosines():
     assert (before, shape.size) == (240, 240 + 400 + 1)
     assert shape[before] == 1.0
     # raised cosines hold 3/8 of their length as energy
-    assert window_energy(WINDOW, RATE) == pytest.approx(RATE * (0.03 * (0.3 + 0.7 * 0.375) + 0.05 * (0.5 + 0.5 * 0.375)), rel=1e-3)
+    assert window_energy(WINDOW, RATE) == pytest.approx(
+        RATE * (0.03 * (0.3 + 0.7 * 0.375) + 0.05 * (0.5 + 0.5 * 0.375)), rel=1e-3
+    )
 
 
 def test_a_window_is_laid_where_the_order_arrives_also_across_the_end():

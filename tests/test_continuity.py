@@ -1,0 +1,365 @@
+"""Lost samples, doubled samples and gains that were turned: the fits on tracks made by hand, and whole recordings at a
+low sample rate, whose truth is built in."""
+
+import math
+from dataclasses import replace
+
+import numpy as np
+import pytest
+import scipy.signal
+
+from distort.capture.alignment.finding import Alignment, find_reel
+from distort.capture.quality.continuity import best_jump, continuity, turned_suddenly
+from distort.capture.quality.path_of_markers import Path, as_heard, band_edges_hz, markers, path_of
+from distort.capture.quality.track import Track, band_gains_db, multitone_agreement, track
+from signals import Multitone, Reel, Silence, Sweep, Tone, framed
+
+# --- the jump that explains a track ----------------------------------------------------------------------------------
+
+SHARE = np.linspace(0.1, 0.9, 9)
+
+
+def made(delay, *, sigma=0.05, common=0.0, gain_db=0.0) -> Track:
+    return Track(
+        share=SHARE,
+        delay=np.asarray(delay, dtype=float),
+        delay_sigma=np.broadcast_to(np.asarray(sigma, dtype=float), SHARE.shape),
+        gain_db=np.full(SHARE.size, gain_db),
+        common_delay_sigma=common,
+    )
+
+
+def after(samples: float, place: int) -> np.ndarray:
+    """Delay re the line from chirp to chirp where `samples` more came before the point `place`: the line itself rises
+    by as much from 0 to 1."""
+    return samples * ((np.arange(SHARE.size) >= place) - SHARE)
+
+
+@pytest.mark.parametrize("samples", [1.0, -40.0])
+@pytest.mark.parametrize("place", [0, 3, 9])
+def test_a_jump_is_found_between_two_points(samples, place):
+    jump = best_jump(made(after(samples, place)))
+    edges = [0.0, *SHARE, 1.0]
+    assert jump.samples == pytest.approx(samples)
+    assert (jump.low_share, jump.high_share) == pytest.approx((edges[place], edges[place + 1]))
+    assert jump.misfit == pytest.approx(0.0, abs=1e-9)
+    # weighted least squares of one number: 1 / sqrt(sum of shape^2 / sigma^2)
+    shape = (np.arange(SHARE.size) >= place) - SHARE
+    assert jump.sigma == pytest.approx(0.05 / np.sqrt(np.sum(shape**2)))
+
+
+def test_points_are_taken_in_the_order_of_time_and_by_how_well_each_is_known():
+    """Half of the points twenty times as uncertain, and off by as much: they hardly count."""
+    random = np.random.default_rng(1)
+    sigma = np.where(np.arange(9) % 2 == 0, 0.01, 0.2)
+    one = made(after(2.0, 5) + sigma * random.standard_normal(9), sigma=sigma)
+    mixed = random.permutation(9)
+    shuffled = replace(one, share=one.share[mixed], delay=one.delay[mixed], delay_sigma=one.delay_sigma[mixed])
+    for along in (one, shuffled):
+        jump = best_jump(along)
+        shape = (np.arange(9) >= 5) - SHARE
+        expected = np.sum(shape * one.delay / sigma**2) / np.sum(shape**2 / sigma**2)
+        assert jump.samples == pytest.approx(expected)
+        assert jump.misfit == pytest.approx(np.sum(((one.delay - expected * shape) / sigma) ** 2))
+
+
+def test_what_all_points_have_in_common_is_no_jump():
+    """An offset of 0.5 samples between chirps and stimulus, as far as it is allowed for."""
+    free, bound = (best_jump(made(np.full(9, 0.5), common=common)) for common in (5.0, 0.0))
+    assert abs(free.samples) < 0.1
+    assert free.sigma > bound.sigma
+    # by hand: the covariance is sigma^2 I + c^2 everywhere
+    shape = (np.arange(9) >= 4) - SHARE
+    precision = shape @ np.linalg.inv(0.0025 * np.eye(9) + 25.0) @ shape
+    assert best_jump(made(after(3.0, 4), common=5.0)).sigma == pytest.approx(1.0 / np.sqrt(precision))
+
+
+@pytest.mark.parametrize(("off", "skipped"), [(0.17, False), (0.187, True)])
+def test_a_jump_within_a_point_leaves_that_point_out(off, skipped):
+    """Left out where it spoils the fit by more than three standard deviations, 9 as a square: the fit itself takes up
+    0.25 / 0.85 of the square of what point 4 is off, so from 3 x 0.05 / sqrt(1 - 0.294) = 0.179 samples on."""
+    delay = after(30.0, 4)
+    delay[4] -= off  # some of it lies before what was lost
+    jump = best_jump(made(delay))
+    edges = [0.0, *SHARE, 1.0]
+    assert jump.misfit == pytest.approx(9.0 if skipped else (off / 0.05) ** 2 * 0.6 / 0.85, abs=1e-3)
+    assert jump.samples == pytest.approx(30.0 if skipped else 30.0 - 0.5 * off / 0.85, abs=1e-3)
+    assert (jump.low_share, jump.high_share) == pytest.approx((edges[4], edges[6 if skipped else 5]))
+
+
+# --- a gain that was turned suddenly -----------------------------------------------------------------------------------
+
+POINTS = np.arange(16)
+
+
+@pytest.mark.parametrize(
+    ("step_db", "change_db", "turned"),
+    [
+        (0.11, 0.11, True),
+        (0.09, 0.09, False),  # under 0.1 dB nothing is worth knowing
+        (0.5, 1.2, True),
+        (0.5, 1.3, False),  # under 0.4 of what changed in all
+        (-0.5, 0.5, False),  # the other way
+        (-0.5, -0.5, True),
+    ],
+)
+def test_a_step_is_a_tenth_of_a_decibel_and_most_of_the_change(step_db, change_db, turned):
+    assert turned_suddenly(np.where(POINTS >= 7, step_db, 0.0), change_db) == turned
+
+
+@pytest.mark.parametrize(("times", "turned"), [(3.7, False), (4.3, True)])
+def test_a_step_is_four_times_the_usual_change(times, turned):
+    """A level that wavers by 0.05 dB up and down from point to point, and once by `times` as much. Over two points the
+    wavering is nothing, and the step 0.05 dB less: too little of the whole change."""
+    level_db = 0.05 * (np.arange(17) % 2) + np.where(np.arange(17) >= 9, 0.05 * (times - 1.0), 0.0)
+    assert turned_suddenly(level_db, 0.05 * (times - 0.5) / 0.4) == turned
+
+
+@pytest.mark.parametrize(("share", "turned"), [(0.25, True), (0.35, False)])
+def test_what_settles_by_more_than_three_tenths_a_point_creeps(share, turned):
+    assert turned_suddenly(np.where(POINTS >= 6, 1.0 - share ** (POINTS - 5.0), 0.0), 1.0) == turned
+
+
+# --- gains between two paths ------------------------------------------------------------------------------------------
+
+BINS = 2049
+EDGES_HZ = np.array([1000.0, 2000.0, 4000.0])
+
+
+def path(values, noise=1.0) -> Path:
+    return Path(
+        values=np.asarray(values, dtype=complex) * np.ones(BINS),
+        noise=np.asarray(noise) * np.ones(BINS),
+        n_fft=2 * (BINS - 1),
+        rate=16384,
+        low_hz=1000.0,
+        high_hz=4000.0,
+    )
+
+
+def test_gains_of_noiseless_paths_are_exact_whatever_their_phase():
+    gains, sigmas = band_gains_db(path(2.0j), path(1.0), EDGES_HZ)
+    np.testing.assert_allclose(gains, 6.0206, atol=1e-4)
+    np.testing.assert_allclose(sigmas, 0.0, atol=1e-5)
+    hz = np.arange(BINS) * 4.0
+    gains, _ = band_gains_db(path(np.where(hz < 2000.0, 0.5, 2.0)), path(1.0), EDGES_HZ)
+    np.testing.assert_allclose(gains, [-6.0206, 6.0206], atol=1e-4)
+
+
+@pytest.mark.parametrize("ratio", [1.0, 0.01, 100.0])
+def test_gains_of_noisy_paths_by_demings_rule(ratio):
+    """`(P - r Q + sqrt((P - r Q)^2 + 4 r C^2)) / 2C` with the powers P and Q, their common part C and noises r : 1. Where
+    one noise is far the greater, that is the regression on the other: C / Q, and P / C."""
+    random = np.random.default_rng(3)
+    one, other = (random.standard_normal((BINS, 2)) @ np.array([1.0, 1j]) for _ in range(2))
+    first, second = one + 0.3 * other, one
+    gains, sigmas = band_gains_db(path(first, ratio), path(second), EDGES_HZ)
+    inside = (np.arange(BINS) * 4.0 >= 1000.0) & (np.arange(BINS) * 4.0 < 2000.0)
+    p, q = np.sum(np.abs(first[inside]) ** 2), np.sum(np.abs(second[inside]) ** 2)
+    c = abs(np.vdot(second[inside], first[inside]))
+    gain = (p - ratio * q + np.hypot(p - ratio * q, 2.0 * np.sqrt(ratio) * c)) / (2.0 * c)
+    assert gains[0] == pytest.approx(20.0 * np.log10(gain))
+    relative = np.sqrt((p - 2.0 * gain * c + gain**2 * q) / (gain**2 * q))
+    # 8.7 dB a neper; of 250 bins half are free
+    assert sigmas[0] == pytest.approx(8.7 * relative / np.sqrt(125.0), rel=1e-9)
+    if ratio != 1.0:
+        assert gain == pytest.approx(c / q if ratio > 1.0 else p / c, rel=0.02)
+
+
+# --- whole recordings ----------------------------------------------------------------------------------------------------
+
+RATE = 8000
+SWEEP = Sweep(seconds=3.0, sample_rate=RATE, start_hz=20.0, full_level_hz=30.0, stop_hz=3900.0)
+REEL = framed(SWEEP)
+MULTITONE = Multitone(period_s=0.5, periods=6, low_hz=100.0, high_hz=3800.0, lines_per_decade=16.0, sample_rate=RATE)
+TONES = framed(MULTITONE)
+
+
+def recorded(reel: Reel = REEL, *, noise: float = 1e-5, seed: int = 1) -> np.ndarray:
+    samples = np.pad(reel.samples(), (800, 1600))
+    return samples + noise * np.random.default_rng(seed).standard_normal(samples.size)
+
+
+def looked_at(samples: np.ndarray, reel: Reel = REEL):
+    return continuity(samples, reel, find_reel(samples, reel))
+
+
+def findings(samples: np.ndarray, reel: Reel = REEL) -> dict:
+    return {one.name: one for one in looked_at(samples, reel).findings}
+
+
+@pytest.mark.parametrize("reel", [REEL, TONES])
+def test_a_good_recording_has_no_jump_and_no_gain(reel):
+    along = looked_at(recorded(reel), reel)
+    assert along.jump is None
+    assert along.clock_difference_ppm == pytest.approx(0.0, abs=0.05)
+    assert along.unevenness < 0.005  # as flat as a wire; noise of -100 dBFS
+    assert along.agreement > 0.999
+    named = {one.name: one for one in along.findings}
+    assert named["continuity"].value == 0.0
+    assert named["continuity"].threshold == 0.5
+    assert named["gain"].value == pytest.approx(0.0, abs=0.01)
+    assert named["gain"].verdict == "good"
+
+
+@pytest.mark.parametrize("reel", [REEL, TONES])
+@pytest.mark.parametrize(("count", "name"), [(1, "dropped"), (60, "dropped"), (-1, "repeated"), (-60, "repeated")])
+def test_lost_and_doubled_samples_are_counted_and_placed(reel, count, name):
+    """In the middle of the stimulus; by arithmetic the chirps are then so many samples nearer or further apart."""
+    samples = recorded(reel)
+    middle = 800 + reel.only_stimulus()[0] + reel.only_stimulus()[1].n_samples // 2
+    spoilt = (
+        np.delete(samples, slice(middle, middle + count))
+        if count > 0
+        else np.insert(samples, middle, samples[middle + count : middle])
+    )
+    along = looked_at(spoilt, reel)
+    assert along.jump is not None
+    assert along.jump.samples == pytest.approx(-count, abs=0.1)
+    first, last = reel.chirp_starts()
+    share = (middle - 800 - first) / (last - first)
+    assert along.jump.low_share <= share <= along.jump.high_share
+    assert along.clock_difference_ppm == pytest.approx(0.0, abs=10.0)  # half a sample of 5.8 s is 11 ppm
+    named = {one.name: one for one in along.findings}
+    assert named[name].value == abs(count)
+    assert named[name].verdict == "refuse"
+    low_s, high_s = (one * (last - first) / RATE for one in (along.jump.low_share, along.jump.high_share))
+    assert f"between {low_s:.1f} and {high_s:.1f} s after the first chirp" in named[name].sentence
+
+
+@pytest.mark.parametrize(
+    ("turned_db", "verdict", "threshold"),
+    [(0.08, "good", 0.1), (0.15, "usable", 0.1), (-0.9, "usable", 0.1), (-1.1, "refuse", 1.0)],
+)
+def test_a_gain_that_was_turned_is_told_from_a_tenth_and_refused_from_one_decibel_on(turned_db, verdict, threshold):
+    samples = recorded(noise=1e-6)
+    samples[800 + REEL.only_stimulus()[0] + SWEEP.n_samples // 2 :] *= 10.0 ** (turned_db / 20.0)
+    finding = findings(samples)["gain"]
+    assert finding.value == pytest.approx(turned_db, abs=0.01)
+    assert (finding.verdict, finding.threshold) == (verdict, threshold)
+
+
+def test_chirps_that_rose_alone_are_told_and_that_fell_in_the_top_alone_are_not():
+    """A loudspeaker that cools gains little in its highest bands; one that heats loses most in the middle: a step that is
+    neither the same in all bands nor sudden is no gain that was turned."""
+    last = 800 + REEL.chirp_starts()[1] - 100
+    for change_db, verdict in ((0.4, "usable"), (-0.4, "good")):
+        # a shelf above 2 kHz, on the last chirp alone
+        samples = recorded(noise=1e-6)
+        b = scipy.signal.firwin2(401, [0, 0.4, 0.5, 1.0], [0.0, 0.0, 1.0, 1.0])
+        shelf = scipy.signal.oaconvolve(samples, b)[200 : 200 + samples.size]
+        samples[last:] += (10.0 ** (change_db / 20.0) - 1.0) * shelf[last:]
+        finding = findings(samples)["gain"]
+        assert finding.value == pytest.approx(change_db, abs=0.1)
+        assert finding.verdict == verdict
+
+
+def test_other_stimuli_tell_nothing_of_lost_samples():
+    reel = framed(Tone(seconds=1.0, sample_rate=RATE))
+    along = looked_at(recorded(reel), reel)
+    assert along.jump is None
+    assert "cannot be told from this stimulus" in along.findings[0].sentence
+    assert along.agreement == 1.0
+    quiet = Silence(seconds=1.0, sample_rate=RATE)
+    bare = Reel((quiet, SWEEP, quiet))
+    along = looked_at(recorded(bare), bare)
+    assert along.findings == ()
+    assert math.isnan(along.unevenness)
+
+
+def test_a_multitone_of_another_seed_does_not_agree():
+    other = framed(replace(MULTITONE, seed=5))
+    samples = recorded(other)
+    alignment = find_reel(samples, other)
+    along = continuity(samples, TONES, alignment)
+    assert along.agreement < 0.7
+    few = framed(
+        Multitone(period_s=0.5, periods=6, low_hz=650.0, high_hz=3300.0, lines_per_decade=4.0, sample_rate=RATE)
+    )
+    inside = few.only_stimulus()[1].line_hz
+    low, high = band_edges_hz(few)[[0, -1]]
+    assert np.count_nonzero((inside > low) & (inside < high)) < 5
+    samples = recorded(few)
+    found = markers(samples, few, find_reel(samples, few))
+    assert multitone_agreement(samples * 0.0 + 1.0, few.only_stimulus()[1], found.before, at=1000.0) == 1.0
+
+
+def test_the_path_of_a_known_echo():
+    """One copy of 0.4, 23 samples late: `1 + 0.4 exp(-2 pi i f 23)` between 600 Hz and 3.4 kHz, within 1 %: the path is
+    cut to 0.3 s and the chirp's fades leave a quarter of its amplitude at the edges."""
+    clean = np.pad(REEL.samples(), (800, 1600))
+    samples = clean.copy()
+    samples[23:] += 0.4 * clean[:-23]
+    at = 800.0 + REEL.chirp_starts()[0]
+    found = path_of(samples, REEL.items[1].samples(), REEL, at=at)
+    inside = (found.frequency_hz > 1.1 * found.low_hz) & (found.frequency_hz < 0.95 * found.high_hz)
+    expected = 1.0 + 0.4 * np.exp(-2j * np.pi * found.frequency_hz / RATE * 23.0)
+    np.testing.assert_allclose(found.values[inside], expected[inside], atol=0.01)
+    shifted = path_of(samples, REEL.items[1].samples(), REEL, at=at - 0.75)
+    turned = expected * np.exp(-2j * np.pi * found.frequency_hz / RATE * 0.75)
+    np.testing.assert_allclose(shifted.values[inside], turned[inside], atol=0.01)
+    # white noise of one a bin becomes 1 / |X|^2: X of a linear sweep is flat, fs sqrt(T / (f2 - f1)) A / 2
+    chirp = REEL.items[1]
+    middle = (found.frequency_hz > 1200.0) & (found.frequency_hz < 2800.0)
+    flat = RATE * math.sqrt(chirp.seconds / (chirp.high_hz - chirp.low_hz)) * 10.0 ** (chirp.drive_dbfs / 20.0) / 2.0
+    assert np.mean(found.noise[middle]) == pytest.approx(1.0 / flat**2, rel=0.05)
+
+
+def test_bands_of_the_chirps():
+    """From 3.4 to 93 % of 0.5 to 3.6 kHz: 605 Hz to 3383 Hz, 2.48 octaves, so seven third octaves of equal ratio."""
+    edges = band_edges_hz(REEL)
+    assert (edges[0], edges[-1]) == pytest.approx((500.0 + 0.034 * 3100.0, 500.0 + 0.93 * 3100.0))
+    assert edges.size == 8
+    np.testing.assert_allclose(np.diff(np.log(edges)), np.log(edges[-1] / edges[0]) / 7)
+
+
+def test_signals_are_stretched_for_clocks_that_differ_by_three_ppm():
+    signal = np.sin(0.5 * np.arange(20000.0))
+    assert as_heard(signal, 2.9e-6, RATE) is signal
+    assert as_heard(signal, -2.9e-6, RATE) is signal
+    heard = as_heard(signal, 100e-6, RATE)
+    place = np.arange(200, 19000)
+    np.testing.assert_allclose(
+        heard[place], np.sin(0.5 * place / (1.0 + 100e-6)), atol=1e-6
+    )  # a fast clock writes more
+    assert as_heard(signal, 3.1e-6, RATE) is not signal
+
+
+def test_points_of_a_track_by_their_times():
+    """A sweep's bands lie where it passes their middle; a multitone's periods have their middle halfway."""
+    samples = recorded()
+    found = markers(samples, REEL, find_reel(samples, REEL))
+    along = track(samples, REEL, found)
+    edges = band_edges_hz(REEL)
+    edges = edges[(edges >= SWEEP.full_level_hz) & (edges <= SWEEP.fade_out_hz)]
+    first, last = REEL.chirp_starts()
+    middle = REEL.only_stimulus()[0] + SWEEP.rate_s * np.log(np.sqrt(edges[:-1] * edges[1:]) / 20.0) * RATE
+    np.testing.assert_allclose(along.share, (middle - first) / (last - first), rtol=1e-9)
+    np.testing.assert_allclose(along.delay, 0.0, atol=0.05)
+    np.testing.assert_allclose(along.gain_db, 0.0, atol=0.05)
+    assert along.common_delay_sigma == 0.0
+    # without noise what a loudspeaker may turn is left: 0.05 radian at a band's middle
+    band = np.sqrt(edges[:-1] * edges[1:])
+    np.testing.assert_allclose(along.delay_sigma, 0.05 / (2.0 * np.pi * band / RATE), rtol=0.1)
+    samples = recorded(TONES)
+    along = track(samples, TONES, markers(samples, TONES, find_reel(samples, TONES)))
+    first, last = TONES.chirp_starts()
+    middle = TONES.only_stimulus()[0] + (np.arange(8) + 0.5) * MULTITONE.period_samples
+    np.testing.assert_allclose(along.share, (middle - first) / (last - first), rtol=1e-9)
+    np.testing.assert_allclose(along.gain_db[1:], 0.0, atol=0.01)
+    assert along.common_delay_sigma == pytest.approx(2.0 * np.median(along.delay_sigma) + 0.1)
+    lines = MULTITONE.line_hz
+    edges = band_edges_hz(TONES)
+    turns = lines[(lines >= edges[0]) & (lines <= edges[-1])] / RATE
+    expected = 0.05 / (2.0 * np.pi * np.sqrt(np.sum(turns**2)))
+    np.testing.assert_allclose(along.delay_sigma, expected, rtol=1e-6)
+
+
+def test_an_alignment_without_a_clock_has_no_markers():
+    samples = recorded()
+    found = find_reel(samples, REEL)
+    assert isinstance(found, Alignment)
+    assert markers(samples, REEL, replace(found, clock_difference_ppm=math.nan)) is None
+    known = markers(samples, REEL, found)
+    assert known.arrival(known.first_in_reel + 1000) == pytest.approx(known.first + 1000 * (1.0 + known.clock))
+    assert known.share(np.array([known.first_in_reel, known.first_in_reel + known.distance])).tolist() == [0.0, 1.0]
