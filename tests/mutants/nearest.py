@@ -1,7 +1,7 @@
 """Which tests run which lines, and for how long: found once by running the tests that stand nearest to the formulas.
 
-Nearest are the test files that import the folders themselves. Each runs once under coverage, in a process of its own;
-what it ran is kept until it, the folders or the tests' helpers change.
+Each of the nearest test files runs once under coverage, in a process of its own; what it ran is kept until it, the
+program or the tests' helpers change.
 """
 
 import ast
@@ -28,7 +28,7 @@ NEEDING_MORE = "study or benchmark or sound_card or in_browser"
 """Marks of tests that take minutes, a sound card or a browser."""
 
 LONGEST_TEST_S = 12.0
-LONGEST_FILE_S = 150.0
+LONGEST_FILE_S = 60.0
 """Seconds of processor time under coverage: what takes longer guards no formula in the time of a change."""
 
 
@@ -51,13 +51,17 @@ class Near:
 
 
 def near_files() -> list[Path]:
-    """Test files that import the folders, those that pin results left out."""
+    """Test files that import the folders themselves, those that pin results left out; of `signals`, which everything
+    imports, those alone that import nothing of the program."""
     pinned = {path for pattern in PINNED for path in ROOT.glob(pattern)}
-    return [
-        path
-        for path in sorted((ROOT / "tests").glob("test_*.py"))
-        if path not in pinned and any(_within(name, FOLDERS) and not _within(name, LEFT_OUT) for name in imported(path))
-    ]
+    return [path for path in sorted((ROOT / "tests").glob("test_*.py")) if path not in pinned and _is_near(path)]
+
+
+def _is_near(path: Path) -> bool:
+    modules = imported(path)
+    if any(_within(name, FOLDERS[1:]) and not _within(name, LEFT_OUT) for name in modules):
+        return True
+    return any(_within(name, FOLDERS[:1]) for name in modules) and not any(_within(name, ("distort",)) for name in modules)
 
 
 def _within(module: str, folders: tuple[str, ...]) -> bool:
