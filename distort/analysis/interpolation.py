@@ -46,7 +46,8 @@ def _read_at(samples: FloatArray, positions: FloatArray) -> FloatArray:
     twice_mu = 2.0 * (positions - nearest)
     first, end = int(nearest[0]) - HALF_TAPS, int(nearest[-1]) + HALF_TAPS + 1
     piece = np.zeros(end - first)
-    inside_first, inside_end = max(first, 0), min(end, samples.size)
+    inside_first = max(first, 0)
+    inside_end = max(min(end, samples.size), inside_first)  # all of it may lie beside the recording
     piece[inside_first - first : inside_end - first] = samples[inside_first:inside_end]
     index = nearest - first
     length = scipy.fft.next_fast_len(piece.size, real=True)  # what wraps around lies within the margin of HALF_TAPS

@@ -1,7 +1,6 @@
 """What each test runs, line by line: a plugin of pytest beside coverage."""
 
 import functools
-import json
 import sys
 import time
 from collections.abc import Iterator
@@ -11,7 +10,7 @@ from typing import Any
 import pytest
 
 from tests.mutants.changes import FOLDERS, ROOT
-from tests.mutants.nearest import LONGEST_FILE_S, LONGEST_TEST_S, NEEDING_MORE, journal_of
+from tests.mutants.nearest import LONGEST_FILE_S, LONGEST_TEST_S, NEEDING_MORE, Near, keep, known
 from tests.mutants.running import QUIETLY, in_child
 
 SHARED = "shared: "
@@ -80,15 +79,15 @@ def look_at(folder: Path, path: Path) -> None:
         watched.start()
         pytest.main([*QUIETLY, "-m", f"not ({NEEDING_MORE})", str(path.relative_to(ROOT))], plugins=[looking])
         watched.stop()
-        journal_of(path).write_text(json.dumps(_seen(folder, watched.get_data(), looking)), encoding="utf-8")
+        keep(path, _seen(folder, watched.get_data(), looking))
         return 0
 
     ended = in_child(folder, run, limit_s=3.0 * LONGEST_FILE_S)
-    if not journal_of(path).exists():
+    if known(path) is None:
         raise RuntimeError(f"{path.name} could not be looked at:\n{ended.said}")
 
 
-def _seen(folder: Path, data: Any, looking: _Looking) -> list[dict[str, Any]]:
+def _seen(folder: Path, data: Any, looking: _Looking) -> list[Near]:
     """The tests that passed and are quick enough, with what they run."""
     of_context: dict[str, dict[str, list[int]]] = {}
     for file in data.measured_files():
@@ -105,7 +104,12 @@ def _seen(folder: Path, data: Any, looking: _Looking) -> list[dict[str, Any]]:
         for context in (test, *(SHARED + name for name in fixtures)):
             for name, run in of_context.get(context, {}).items():
                 lines.setdefault(name, set()).update(run)
-        shared = {name: round(looking.shared_seconds[name], 4) for name in fixtures}
-        run = {name: sorted(each) for name, each in lines.items()}
-        found.append({"name": test, "seconds": round(seconds, 4), "shared": shared, "lines": run})
+        found.append(
+            Near(
+                name=test,
+                seconds=round(seconds, 4),
+                shared={name: round(looking.shared_seconds[name], 4) for name in fixtures},
+                lines={name: frozenset(each) for name, each in lines.items()},
+            )
+        )
     return found

@@ -8,7 +8,7 @@ import ast
 import hashlib
 import json
 import tempfile
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
@@ -83,25 +83,38 @@ def imported(path: Path) -> set[str]:
 
 def journal_of(path: Path) -> Path:
     """Where it is kept what a test file ran."""
-    digest = hashlib.sha256(path.read_bytes())
-    digest.update(_digest_of_all())
     folder = Path(tempfile.gettempdir()) / "distort_nearest_tests"
     folder.mkdir(exist_ok=True)
-    return folder / f"{path.stem}_{digest.hexdigest()[:16]}.json"
+    return folder / f"{path.stem}_{_digest(path)[:16]}.json"
 
 
-@cache
-def _digest_of_all() -> bytes:
-    digest = hashlib.sha256()
-    helpers = (path for path in sorted((ROOT / "tests").rglob("*.py")) if not path.name.startswith("test_"))
-    for path in (*sorted((ROOT / "distort").rglob("*.py")), *files(), *helpers):
-        if "mutants" not in path.parts:
-            digest.update(path.read_bytes())
-    return digest.digest()
+def keep(path: Path, tests: Sequence[Near]) -> None:
+    """Keep what a test file ran, with what that rests on: the sources that it ran, and the helpers of its tests."""
+    ran = {file for test in tests for file in test.lines}
+    rests_on = {str(one.relative_to(ROOT)) for one in _helpers(path)} | ran
+    kept = {
+        "rests_on": {name: _digest(ROOT / name) for name in sorted(rests_on)},
+        "tests": [
+            {
+                "name": one.name,
+                "seconds": one.seconds,
+                "shared": one.shared,
+                "lines": {file: sorted(lines) for file, lines in one.lines.items()},
+            }
+            for one in tests
+        ],
+    }
+    journal_of(path).write_text(json.dumps(kept), encoding="utf-8")
 
 
-def known(path: Path) -> list[Near]:
-    """What a file is known to run."""
+def known(path: Path) -> list[Near] | None:
+    """What a file is known to run; None where nobody looked, or something that it rests on has changed."""
+    if not journal_of(path).exists():
+        return None
+    kept = json.loads(journal_of(path).read_text(encoding="utf-8"))
+    for name, digest in kept["rests_on"].items():
+        if not (ROOT / name).exists() or _digest(ROOT / name) != digest:
+            return None
     return [
         Near(
             name=one["name"],
@@ -109,8 +122,26 @@ def known(path: Path) -> list[Near]:
             shared=one["shared"],
             lines={file: frozenset(lines) for file, lines in one["lines"].items()},
         )
-        for one in json.loads(journal_of(path).read_text(encoding="utf-8"))
+        for one in kept["tests"]
     ]
+
+
+@cache
+def _digest(path: Path) -> str:
+    return hashlib.sha256(path.read_bytes()).hexdigest()
+
+
+def _helpers(path: Path) -> set[Path]:
+    """Modules of `tests` that a test file imports, and those that they import."""
+    found: set[Path] = set()
+    waiting = [path]
+    while waiting:
+        for name in imported(waiting.pop()):
+            helper = ROOT / f"{name.replace('.', '/')}.py"
+            if name.startswith("tests.") and helper.exists() and helper not in found:
+                found.add(helper)
+                waiting.append(helper)
+    return found
 
 
 class Nearest:

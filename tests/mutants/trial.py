@@ -7,7 +7,7 @@ from pathlib import Path
 
 from tests.mutants.changes import Change
 from tests.mutants.looking import look_at as look_at_file
-from tests.mutants.nearest import Nearest, journal_of, known, near_files
+from tests.mutants.nearest import Nearest, known, near_files
 from tests.mutants.running import changed, copied, load_libraries, run_tests
 
 BUDGET_S = 20.0
@@ -50,7 +50,7 @@ def begin(folder: Path) -> None:
 
 def unknown_files() -> list[Path]:
     """Test files of which it is not known yet what they run."""
-    return [path for path in near_files() if not journal_of(path).exists()]
+    return [path for path in near_files() if known(path) is None]
 
 
 def look_at(path: Path) -> str:
@@ -61,7 +61,7 @@ def look_at(path: Path) -> str:
 
 @cache
 def _nearest() -> Nearest:
-    return Nearest(test for path in near_files() for test in known(path))
+    return Nearest(test for path in near_files() for test in known(path) or ())
 
 
 def try_one(change: Change) -> Verdict:

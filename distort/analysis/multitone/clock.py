@@ -99,7 +99,9 @@ def on_players_clock(
     _require_held(samples, tone, start, clock_difference_ppm)
     known = math.isfinite(clock_difference_ppm)
     limits = iter(() if known else WITHOUT_CHIRPS)
-    path = _Path(tone, start, clock_difference_ppm * 1e-6 if known else 0.0)
+    # what is too small to be repaired would be found in the lines once more, and be counted twice
+    taken = known and abs(clock_difference_ppm) >= HARMLESS_PPM
+    path = _Path(tone, start, clock_difference_ppm * 1e-6 if taken else 0.0)
     for _ in range(PASSES + (0 if known else len(WITHOUT_CHIRPS))):
         read, first, late = path.read(samples)
         limit = next(limits, tone.period_samples)
