@@ -118,6 +118,8 @@ def test_the_total_is_that_of_the_orders_that_are_there(read):
     alone = (HZ > 5200.0 / 3) & (HZ < 4900.0 / 2)
     np.testing.assert_allclose(total.value_db[alone], second.value_db[alone], atol=1e-9)
     np.testing.assert_allclose(total.variance[alone], second.variance[alone], rtol=1e-9)
+    np.testing.assert_array_equal(total.clear[alone], second.clear[alone])
+    assert total.clear[alone].all()
     above = HZ > 5500.0 / 2
     assert np.isnan(total.value_db[above]).all()
     assert not total.clear[above].any()
@@ -337,6 +339,14 @@ def test_takes_that_scatter_widen_a_difference_by_their_number():
     np.testing.assert_allclose(one.uncertainty_db, scipy.stats.t.isf(0.025, freedom) * np.sqrt(total), rtol=1e-9)
     # wide enough for all eleven rows together (Bonferroni)
     np.testing.assert_allclose(one.together_db, scipy.stats.t.isf(0.025 / 11, freedom) * np.sqrt(total), rtol=1e-9)
+
+
+def test_two_takes_of_one_side_alone_say_little():
+    """One degree of freedom: 95 % of Student's t lie within 12.706 (tables). 1 dB apart: a variance of 0.5, means of two
+    takes and of one."""
+    takes = np.array([[0.0], [1.0]]) * np.ones(11)
+    (one,) = compare([curve(0.5, takes=takes, variance=0.0)], [curve(1.0, variance=0.0)])
+    np.testing.assert_allclose(one.uncertainty_db, 12.7062 * np.sqrt(0.5 * 1.5), rtol=1e-5)
 
 
 def test_noise_that_nobody_heard_is_in_the_scatter_of_takes():

@@ -35,6 +35,7 @@ def test_blocks_begin_every_second_period_and_every_fourth_in_long_recordings():
     assert list(block_starts(20)) == [0, 2, 4, 6, 8, 10, 12]
     assert list(block_starts(21)) == [0, 4, 8, 12]
     assert list(block_starts(12)) == [0, 2, 4]
+    assert list(block_starts(13)) == [0, 2, 4]  # one more would end with the fourteenth
 
 
 @pytest.fixture(scope="module", params=[12, 16, 24])

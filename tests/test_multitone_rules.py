@@ -92,10 +92,14 @@ def test_an_unrepaired_recording_is_read_at_whole_samples():
     assert steady.first == N
 
 
-@pytest.mark.parametrize(("size", "repaired"), [(1.2e-4, False), (1.8e-4, True)])
-def test_wander_of_a_ten_thousandth_of_a_sample_is_harmless(size, repaired):
-    """A swing of four periods: its r.m.s. from period to period is the amplitude over sqrt 2, less what the mean over a
-    period takes, sinc(1/4) = 0.9; 1e-4 is met at 1.57e-4. Lines without noise know it exactly."""
+@pytest.mark.parametrize(("share", "repaired"), [(0.97, False), (1.03, True)])
+def test_wander_of_a_ten_thousandth_of_a_sample_is_harmless(share, repaired):
+    """r.m.s. over the tracked periods, about a straight line. A swing over four periods has the mean over one of them
+    `sinc(1/4)` times its value in the middle; lines without noise know it to 1e-8."""
+    middle = np.arange(1, 14) + 0.5  # the last settling period, and twelve
+    delay = np.sinc(0.25) * np.sin(2 * np.pi * middle / 4.0 + 0.3)
+    left = delay - np.polyval(np.polyfit(middle, delay, 1), middle)
+    size = share * 1e-4 / np.sqrt(np.mean(left**2))
     steady = on_players_clock(heard(late=lambda t: size * np.sin(2 * np.pi * t / 4.0 + 0.3)), TONE, start=float(START))
     assert steady.repaired == repaired
 

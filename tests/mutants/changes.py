@@ -130,7 +130,7 @@ class _Finder(ast.NodeVisitor):
     def _past(self, node: ast.AST) -> None:
         """Nothing in it is changed."""
 
-    visit_Raise = visit_Assert = visit_JoinedStr = visit_Import = visit_ImportFrom = _past
+    visit_Raise = visit_Assert = visit_JoinedStr = visit_Import = visit_ImportFrom = _past  # noqa: N815 - ast's names
 
     def visit_Expr(self, node: ast.Expr) -> None:
         if not isinstance(node.value, ast.Constant):
@@ -145,8 +145,10 @@ class _Finder(ast.NodeVisitor):
             self.visit(node.value)
 
     def visit_FunctionDef(self, node: ast.FunctionDef) -> None:
+        outer, self._defines = self._defines, (*self._defines, node.name)
         for default in (*node.args.defaults, *filter(None, node.args.kw_defaults)):
             self.visit(default)
+        self._defines = outer
         self._inside(node, functions=1)
 
     def visit_ClassDef(self, node: ast.ClassDef) -> None:

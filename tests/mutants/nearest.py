@@ -16,13 +16,23 @@ from pathlib import Path
 from tests.mutants.changes import FOLDERS, LEFT_OUT, ROOT, Change, files
 
 PINNED = {
-    "tests/test_methods_text.py": "holds constants against the same numbers in a text: it says what is, not what is right",
+    "tests/test_methods_text.py": "holds constants against the same numbers in a text: what is, not what is right",
     "tests/test_report_*.py": "hold the words and figures of reports, which repeat what was computed",
     "tests/test_session_*.py": "hold files against what was written into them",
     "tests/test_page_*.py": "hold pages against the results that they show",
     "tests/test_architecture.py": "reads the sources and runs none",
 }
 """Tests that would turn red although nothing is known to be wrong; what they see is not counted."""
+
+FAR = {
+    "tests/test_coincidences_through_sweeps.py": "minutes of sweeps for the search for coincidences",
+    "tests/test_compare_command.py": "whole sessions through the command line",
+    "tests/test_hostile_files.py": "a thousand spoilt files",
+    "tests/test_published.py": "whole sessions through the command line",
+    "tests/test_stressed_files.py": "whole sessions through the command line",
+    "tests/test_while_it_is_loud.py": "whole sessions through the command line",
+}
+"""Tests that import the folders and still stand too far from any one formula to be run for each slip."""
 
 NEEDING_MORE = "study or benchmark or sound_card or in_browser"
 """Marks of tests that take minutes, a sound card or a browser."""
@@ -51,17 +61,19 @@ class Near:
 
 
 def near_files() -> list[Path]:
-    """Test files that import the folders themselves, those that pin results left out; of `signals`, which everything
-    imports, those alone that import nothing of the program."""
-    pinned = {path for pattern in PINNED for path in ROOT.glob(pattern)}
-    return [path for path in sorted((ROOT / "tests").glob("test_*.py")) if path not in pinned and _is_near(path)]
+    """Test files that import the folders themselves, less those that pin results or stand far; of `signals`, which
+    everything imports, those alone that import nothing of the program."""
+    left_out = {path for pattern in (*PINNED, *FAR) for path in ROOT.glob(pattern)}
+    return [path for path in sorted((ROOT / "tests").glob("test_*.py")) if path not in left_out and _is_near(path)]
 
 
 def _is_near(path: Path) -> bool:
     modules = imported(path)
     if any(_within(name, FOLDERS[1:]) and not _within(name, LEFT_OUT) for name in modules):
         return True
-    return any(_within(name, FOLDERS[:1]) for name in modules) and not any(_within(name, ("distort",)) for name in modules)
+    return any(_within(name, FOLDERS[:1]) for name in modules) and not any(
+        _within(name, ("distort",)) for name in modules
+    )
 
 
 def _within(module: str, folders: tuple[str, ...]) -> bool:
@@ -203,10 +215,10 @@ def _made_of(path: Path, names: set[str]) -> set[str]:
 
 @cache
 def _uses(path: Path, names: frozenset[str]) -> frozenset[int]:
-    """Lines of the functions that use one of `names`, and of the methods of a class among them."""
+    """Lines of the functions that are or use one of `names`, and of the methods of a class among them."""
     lines: set[int] = set()
     for node in ast.walk(_tree(path)):
-        if isinstance(node, ast.FunctionDef) and _names_in(node) & names:
+        if isinstance(node, ast.FunctionDef) and (node.name in names or _names_in(node) & names):
             lines |= set(range(node.body[0].lineno, (node.end_lineno or node.lineno) + 1))
         elif isinstance(node, ast.ClassDef) and node.name in names:
             methods = [one for one in node.body if isinstance(one, ast.FunctionDef)]

@@ -10,12 +10,12 @@ from tests.mutants.looking import look_at as look_at_file
 from tests.mutants.nearest import Nearest, known, near_files
 from tests.mutants.running import changed, copied, load_libraries, run_tests
 
-BUDGET_S = 20.0
+BUDGET_S = 12.0
 """Seconds of processor time, as the tests took under coverage, that the tests of one slip may take together."""
 
 PATIENCE = 4.0
 SET_UP_S = 10.0
-"""A slip is stopped after so many times what its tests usually take, and what it takes to begin; endless loops end so."""
+"""A slip is stopped after so many times what its tests usually take, and what it takes to begin: endless loops end."""
 
 TESTS_FAILED, INTERRUPTED, NOT_FOUND = 1, 2, 4
 """Exit statuses of pytest: the last two where a module cannot even be imported."""
