@@ -10,9 +10,8 @@ import pytest
 from distort.capture.alignment.clock import repair_clock
 from distort.capture.alignment.finding import find_reel, made_whole, silences_in
 from distort.capture.alignment.matched import Lags, correlate, deconvolve, stands_out_db, summit
-from distort.capture.alignment.prepared import prepare_samples
+from distort.capture.alignment.prepared import Prepared, prepare_samples
 from distort.capture.quality.against_others import worst_block
-from distort.capture.alignment.prepared import Prepared
 from distort.errors import CutOffError, RecordingError, WrongStimulusError
 from signals import Multitone, Noise, Reel, Silence, Sweep, Tone, framed
 
@@ -27,7 +26,7 @@ def recorded(reel: Reel = REEL, *, noise: float = 1e-5, seed: int = 1) -> np.nda
     return samples + noise * np.random.default_rng(seed).standard_normal(samples.size)
 
 
-# --- matched filters -------------------------------------------------------------------------------------------------------
+# --- matched filters --------------------------------------------------------------------------------------------------
 
 
 def test_parts_of_a_filters_output():
@@ -86,7 +85,7 @@ def test_how_far_a_peak_stands_out():
     assert math.isnan(stands_out_db(Lags(values[20:21], 20), 20, inner=1.0, outer=5.0))
 
 
-# --- places ------------------------------------------------------------------------------------------------------------------
+# --- places -----------------------------------------------------------------------------------------------------------
 
 
 def test_a_reel_is_found_with_its_parts():
@@ -123,7 +122,8 @@ def test_upside_down_and_by_another_clock():
 
 
 def test_a_clock_within_three_deviations_of_none_moves_nothing():
-    """Where noise strays the chirps, the stimulus is looked for as it was played: its start does not stray with them."""
+    """Where noise strays the chirps, the stimulus is looked for as it was played: its start does not stray with
+    them."""
     reel = framed(Tone(frequency_hz=997.0, seconds=1.0, sample_rate=RATE))
     noise = 10.0 ** ((-30.0 - 18.0) / 20.0) * np.sqrt(0.5)
     for seed in range(5):
@@ -230,7 +230,8 @@ def test_what_is_missing_is_made_whole_with_zeros():
 
 
 def test_a_recording_is_prepared():
-    """On the player's clock what lay at sample p lies at p / (1 + e); steps are those of the middle of what was stored."""
+    """On the player's clock what lay at sample p lies at p / (1 + e); steps are those of the middle of what was
+    stored."""
     step = 2.0**-12
     stored = np.round(recorded(noise=1e-3) / step) * step
     first = LEAD + REEL.only_stimulus()[0]
@@ -259,7 +260,7 @@ def test_clocks_are_repaired_up_to_ten_thousand_ppm():
     assert repair_clock(np.ones(2), 500.0, RATE).size == 1
 
 
-# --- beside another take -------------------------------------------------------------------------------------------------------
+# --- beside another take ----------------------------------------------------------------------------------------------
 
 
 def prepared(samples: np.ndarray, *, start: float = 4000.0, quiet: float = 1e-5, seed: int = 1) -> Prepared:
@@ -268,7 +269,8 @@ def prepared(samples: np.ndarray, *, start: float = 4000.0, quiet: float = 1e-5,
 
 
 def test_two_takes_differ_by_what_came_in_one_block():
-    """A click of energy E in a tenth of a second: `E / 800` over the noises of both and -50 dB of the signal, by hand."""
+    """A click of energy E in a tenth of a second: `E / 800` over the noises of both and -50 dB of the signal, by
+    hand."""
     played = np.pad(0.1 * np.sin(2 * np.pi * 0.05 * np.arange(8000)), 4000)
     clicked = played.copy()
     clicked[4000 + 3 * 800 + 17] += 0.05

@@ -144,7 +144,7 @@ def test_without_chirps_nothing_tells_of_the_channel_nor_of_lost_samples():
     assert quality.finding("stimulus").value == 1.0
 
 
-# --- noise ---------------------------------------------------------------------------------------------------------------
+# --- noise ------------------------------------------------------------------------------------------------------------
 
 
 def noise_of(samples: np.ndarray, reel: Reel = REEL, **changes) -> dict[str, Finding]:
@@ -293,7 +293,8 @@ def octave_snr_db(noise_dbfs: float, index: int) -> float:
 
 @pytest.mark.parametrize("off_db", [-1.0, 1.0])
 def test_signal_to_noise_is_good_from_40_db_and_hopeless_under_20_in_the_best_octave(off_db):
-    """An octave of 0.7 s holds 350 readings at 500 Hz: its noise is known to 0.3 dB, the verdict a decibel off turns."""
+    """An octave of 0.7 s holds 350 readings at 500 Hz: its noise is known to 0.3 dB, the verdict a decibel off
+    turns."""
     noise_dbfs = octave_snr_db(0.0, -1) - 40.0 - off_db
     finding = swept(noise_dbfs)[1]["snr_501hz"]
     assert finding.value == pytest.approx(40.0 + off_db, abs=0.7)
@@ -332,7 +333,7 @@ def test_an_octave_counts_from_a_ten_thousandth_of_the_energy(weak_db, counted):
     assert ("snr_63hz" in found) == counted
 
 
-# --- why it was not found ---------------------------------------------------------------------------------------------------
+# --- why it was not found ---------------------------------------------------------------------------------------------
 
 
 def test_a_channel_with_steady_noise_alone_is_another_one():
@@ -350,7 +351,8 @@ def test_a_channel_with_steady_noise_alone_is_another_one():
 
 
 def test_how_much_of_a_sweep_is_missing():
-    """The reel of a 3 s sweep that stops 0.8 s before the sweep does; found by its chirp or, without one, by its head."""
+    """The reel of a 3 s sweep that stops 0.8 s before the sweep does; found by its chirp or, without one, by its
+    head."""
     sweep = Sweep(seconds=3.0, sample_rate=RATE, start_hz=20.0, full_level_hz=30.0, stop_hz=3700.0)
     error = RecordingError("Nothing matches.")
     for reel in (framed(sweep), Reel((SILENCE, sweep, SILENCE))):

@@ -127,8 +127,8 @@ def test_the_total_is_that_of_the_orders_that_are_there(read):
 
 @pytest.mark.parametrize("octaves", [BROAD_OCTAVES, NARROW_OCTAVES])
 def test_noise_is_known_with_two_degrees_of_freedom_a_reading(read, octaves):
-    """T seconds of silence and a band B wide hold T B complex readings, 2 T B degrees of freedom: of order n in the band
-    about n f; of the sum, which is mostly that of its lowest, in that about f."""
+    """T seconds of silence and a band B wide hold T B complex readings, 2 T B degrees of freedom: of order n in the
+    band about n f; of the sum, which is mostly that of its lowest, in that about f."""
     heard = quiet(read, seconds=5.0)
     hz = HZ[:: 8 if octaves == BROAD_OCTAVES else 1]
     half = 10.0 ** (0.15 * octaves)
@@ -342,8 +342,8 @@ def test_takes_that_scatter_widen_a_difference_by_their_number():
 
 
 def test_two_takes_of_one_side_alone_say_little():
-    """One degree of freedom: 95 % of Student's t lie within 12.706 (tables). 1 dB apart: a variance of 0.5, means of two
-    takes and of one."""
+    """One degree of freedom: 95 % of Student's t lie within 12.706 (tables). 1 dB apart: a variance of 0.5, means of
+    two takes and of one."""
     takes = np.array([[0.0], [1.0]]) * np.ones(11)
     (one,) = compare([curve(0.5, takes=takes, variance=0.0)], [curve(1.0, variance=0.0)])
     np.testing.assert_allclose(one.uncertainty_db, 12.7062 * np.sqrt(0.5 * 1.5), rtol=1e-5)
@@ -380,8 +380,9 @@ def test_a_change_is_named_from_its_least_on(quantity, least_db):
 
 
 def test_repeats_show_what_noise_does_not_explain():
-    """0.4 dB apart with a noise of 0.03 dB squared each: a variance of 0.08, less 0.03, so a difference of two scatters by
-    sqrt(0.1) dB, and three times that is the least change of the response that is named; of orders nothing is said."""
+    """0.4 dB apart with a noise of 0.03 dB squared each: a variance of 0.08, less 0.03, so a difference of two scatters
+    by sqrt(0.1) dB, and three times that is the least change of the response that is named; of orders nothing is
+    said."""
     repeats = [(curve(80.0, quantity="response", variance=0.03), curve(80.4, quantity="response", variance=0.03))]
     expected = 3.0 * np.sqrt(2.0 * (0.08 - 0.03))
     for quantity, least_db in (("response", expected), ("change", expected), ("h2", 0.5), ("change-multitone", 0.1)):

@@ -23,7 +23,7 @@ from tests.devices.ladder import HZ, flat_output
 
 LEVELS = np.array([76.0, 86.0, 96.0, 102.0])
 
-# --- words ---------------------------------------------------------------------------------------------------------------
+# --- words ------------------------------------------------------------------------------------------------------------
 
 
 def table(change_db, *, uncertainty_db=0.0, corrected_db=None, corrected_uncertainty_db=0.0) -> InputOutput:
@@ -110,11 +110,11 @@ def test_an_onset_is_a_number_on_steps_of_one_and_a_half_decibels(step_db, is_nu
 
 def test_a_gap_before_the_onset_or_behind_it_leaves_a_bracket():
     for levels in ([76.0, 80.0, 81.5, 83.0], [76.0, 77.5, 79.0, 81.0], [76.0, 77.0, 78.6, 80.0]):
-        levels = np.array(levels)
+        rungs = np.array(levels)
         change = np.array([0.0, 0.0, -0.5, -1.0])
-        words = band_words(change, np.full(4, 0.1), drive_dbfs=levels)
-        found = band_onset(levels, change, words)
-        fine = levels[2] - levels[1] <= 1.5 and levels[3] - levels[2] <= 1.5
+        words = band_words(change, np.full(4, 0.1), drive_dbfs=rungs)
+        found = band_onset(rungs, change, words)
+        fine = rungs[2] - rungs[1] <= 1.5 and rungs[3] - rungs[2] <= 1.5
         assert (found.level_db_spl is not None) == fine
 
 
@@ -147,7 +147,7 @@ def test_a_limit_that_is_met_exactly_is_kept():
     assert found.level_db_spl == pytest.approx(81.0)  # where it first exceeds
 
 
-# --- octaves --------------------------------------------------------------------------------------------------------------
+# --- octaves ----------------------------------------------------------------------------------------------------------
 
 
 @pytest.mark.parametrize(("missing", "there"), [(11, True), (13, False)])
@@ -210,7 +210,7 @@ def test_all_columns_of_an_octave_are_weighed_by_the_reference():
     assert found.corrected_uncertainty_db[1, band] == pytest.approx(share @ (per_neper * np.sqrt(own + 0.25 * own)))
 
 
-# --- drift ----------------------------------------------------------------------------------------------------------------
+# --- drift ------------------------------------------------------------------------------------------------------------
 
 
 def test_the_reference_at_the_moment_of_a_repeat_is_that_repeat():
@@ -226,7 +226,7 @@ def test_the_reference_at_the_moment_of_a_repeat_is_that_repeat():
     assert np.isnan(gain).all()
 
 
-# --- takes ----------------------------------------------------------------------------------------------------------------
+# --- takes ------------------------------------------------------------------------------------------------------------
 
 
 def test_scatter_is_averaged_over_half_an_octave_to_either_side():
@@ -261,7 +261,7 @@ def test_the_interval_of_a_difference_of_means_is_students():
     assert TakeScatter(excess=np.array([0.04]), freedom=0).half_width_db(1, 1)[0] == 0.0
 
 
-# --- what a sweep lags by -------------------------------------------------------------------------------------------------
+# --- what a sweep lags by ---------------------------------------------------------------------------------------------
 
 AXIS = np.log(HZ)
 
@@ -286,8 +286,8 @@ INNER = slice(20, -20)
 
 @pytest.mark.parametrize(("moved", "is_lag"), [(0.1, True), (0.24, True), (0.26, False)])
 def test_a_curve_that_moves_on_the_axis_lags(moved, is_lag):
-    """change(T) is the steady change moved by d, change(T/2) by 2 d: a bump of 3 dB, a fifth of a neper wide. Moves of up
-    to a quarter of a neper are looked for; the grid of d is 0.001."""
+    """change(T) is the steady change moved by d, change(T/2) by 2 d: a bump of 3 dB, a fifth of a neper wide. Moves of
+    up to a quarter of a neper are looked for; the grid of d is 0.001."""
 
     def bump(shift: float) -> np.ndarray:
         return -3.0 / (1.0 + np.exp(-(AXIS - np.log(1000.0) - shift) / 0.2))
@@ -305,8 +305,9 @@ def test_a_curve_that_moves_on_the_axis_lags(moved, is_lag):
 
 @pytest.mark.parametrize(("error", "is_lag"), [(0.5, True), (0.65, False)])
 def test_a_bias_is_a_lag_where_moving_leaves_a_quarter_of_its_power(error, is_lag):
-    """On a slope of 3 dB a neper a move of 0.1 makes -0.3 dB; from row to row 0.3 `error` dB up and down besides, which no
-    move explains: of nine rows' `1 + error^2 +- 2 error / 9` it leaves `80/81 error^2`: a quarter at 0.54 to 0.61."""
+    """On a slope of 3 dB a neper a move of 0.1 makes -0.3 dB; from row to row 0.3 `error` dB up and down besides, which
+    no move explains: of nine rows' `1 + error^2 +- 2 error / 9` it leaves `80/81 error^2`: a quarter at 0.54 to
+    0.61."""
     wavering = 0.3 * error * np.where(np.arange(HZ.size) % 2 == 0, 1.0, -1.0)
     found = bias_parts(HZ, change(3.0 * AXIS, -0.3 + wavering))
     assert np.all(found.is_lag[INNER] == is_lag)

@@ -87,7 +87,7 @@ def test_a_jump_within_a_point_leaves_that_point_out(off, skipped):
     assert (jump.low_share, jump.high_share) == pytest.approx((edges[4], edges[6 if skipped else 5]))
 
 
-# --- a gain that was turned suddenly -----------------------------------------------------------------------------------
+# --- a gain that was turned suddenly ----------------------------------------------------------------------------------
 
 POINTS = np.arange(16)
 
@@ -148,8 +148,8 @@ def test_gains_of_noiseless_paths_are_exact_whatever_their_phase():
 
 @pytest.mark.parametrize("ratio", [1.0, 0.01, 100.0])
 def test_gains_of_noisy_paths_by_demings_rule(ratio):
-    """`(P - r Q + sqrt((P - r Q)^2 + 4 r C^2)) / 2C` with the powers P and Q, their common part C and noises r : 1. Where
-    one noise is far the greater, that is the regression on the other: C / Q, and P / C."""
+    """`(P - r Q + sqrt((P - r Q)^2 + 4 r C^2)) / 2C` with the powers P and Q, their common part C and noises r : 1.
+    Where one noise is far the greater, that is the regression on the other: C / Q, and P / C."""
     random = np.random.default_rng(3)
     one, other = (random.standard_normal((BINS, 2)) @ np.array([1.0, 1j]) for _ in range(2))
     first, second = one + 0.3 * other, one
@@ -166,7 +166,7 @@ def test_gains_of_noisy_paths_by_demings_rule(ratio):
         assert gain == pytest.approx(c / q if ratio > 1.0 else p / c, rel=0.02)
 
 
-# --- whole recordings ----------------------------------------------------------------------------------------------------
+# --- whole recordings -------------------------------------------------------------------------------------------------
 
 RATE = 8000
 SWEEP = Sweep(seconds=3.0, sample_rate=RATE, start_hz=20.0, full_level_hz=30.0, stop_hz=3900.0)
@@ -240,8 +240,8 @@ def test_a_gain_that_was_turned_is_told_from_a_tenth_and_refused_from_one_decibe
 
 
 def test_chirps_that_rose_alone_are_told_and_that_fell_in_the_top_alone_are_not():
-    """A loudspeaker that cools gains little in its highest bands; one that heats loses most in the middle: a step that is
-    neither the same in all bands nor sudden is no gain that was turned."""
+    """A loudspeaker that cools gains little in its highest bands; one that heats loses most in the middle: a step that
+    is neither the same in all bands nor sudden is no gain that was turned."""
     last = 800 + REEL.chirp_starts()[1] - 100
     for change_db, verdict in ((0.4, "usable"), (-0.4, "good")):
         # a shelf above 2 kHz, on the last chirp alone

@@ -27,7 +27,8 @@ def test_a_top_is_held_from_three_samples_on(side):
 
 
 def test_two_neighbours_at_full_scale_are_clipped_and_one_is_not():
-    """The highest value of 16 bits, 1 - 2^-15; a little below it two are not enough. An offset is part of the height."""
+    """The highest value of 16 bits, 1 - 2^-15; a little below it two are not enough. An offset is part of the
+    height."""
     top = 1.0 - 2.0**-15
     assert clipped_samples(with_top(2, top)).tolist() == [2000, 2001]
     assert clipped_samples(with_top(1, top)).size == 0
@@ -63,7 +64,8 @@ def test_a_top_is_steep_where_the_wave_has_fallen_by_32_flatnesses_as_far_off_as
 
 @pytest.mark.parametrize("count", [3, 5, 9])
 def test_a_parabola_as_flat_as_that_is_no_top(count):
-    """Flat within 2e-4 over n samples, as a tone's crest is; sampled anywhere. It falls by 16 times that n samples on."""
+    """Flat within 2e-4 over n samples, as a tone's crest is; sampled anywhere. It falls by 16 times that n samples
+    on."""
     for offset in np.linspace(0.0, 0.9, 10):
         place = np.arange(N) - 2000.0 - offset
         samples = 0.5 - 0.5 * 2e-4 * (place / (0.5 * count)) ** 2
@@ -127,7 +129,7 @@ def test_what_never_moves_or_has_one_side_is_not_clipped():
     assert clipped_samples(np.full(50, np.nan)).size == 0
 
 
-# --- crests that repeat --------------------------------------------------------------------------------------------------
+# --- crests that repeat -----------------------------------------------------------------------------------------------
 
 PERIOD, PERIODS = 400, 18
 STEP = 2.0**-23

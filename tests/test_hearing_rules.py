@@ -29,7 +29,8 @@ HZ = grid_hz()
 
 
 def test_the_critical_band_rate_at_its_bends():
-    """Traunmueller 1990: 26.81 f / (1960 + f) - 0.53; below 2 Bark 0.15 of what is missing, above 20.1 0.22 of what exceeds."""
+    """Traunmueller 1990: 26.81 f / (1960 + f) - 0.53; below 2 Bark 0.15 of what is missing, above 20.1 0.22 of what
+    exceeds."""
     for hz in (100.0, 150.0, 1000.0, 7000.0, 12000.0):
         plain = 26.81 * hz / (1960.0 + hz) - 0.53
         expected = plain + (0.15 * (2.0 - plain) if plain < 2.0 else 0.22 * (plain - 20.1) if plain > 20.1 else 0.0)
@@ -47,8 +48,8 @@ def test_critical_bandwidths_by_their_formula():
 
 
 def test_the_thresholds_stand_at_third_octaves():
-    """Nominal midbands (IEC 61260-1, within 2 % of the exact ones) to 12.5 kHz, then 14 and 16 kHz, where ISO 389-7:2005
-    has 18.4 and 40.2 dB (from memory)."""
+    """Nominal midbands (IEC 61260-1, within 2 % of the exact ones) to 12.5 kHz, then 14 and 16 kHz, where ISO
+    389-7:2005 has 18.4 and 40.2 dB (from memory)."""
     hz = np.array(list(THRESHOLD_DB_SPL))
     np.testing.assert_allclose(hz[:29], 1000.0 * 10.0 ** (0.1 * np.arange(-17, 12)), rtol=0.02)
     assert hz[29:].tolist() == [14000.0, 16000.0]
@@ -110,7 +111,8 @@ def test_the_worst_of_an_octave_is_that_of_both_models_mean():
 
 
 def test_noise_of_a_room_is_read_in_the_critical_band():
-    """A density that rises straight: its mean over the band is that at the middle; full scale of power 1/2 is 110 dB SPL."""
+    """A density that rises straight: its mean over the band is that at the middle; full scale of power 1/2 is 110 dB
+    SPL."""
     frequency_hz = np.arange(0.0, 8000.1, 2.5)
     noise = NoiseDensity(frequency_hz=frequency_hz, density=1e-12 * frequency_hz, sample_rate=16000, seconds=1.0)
     width = float(critical_bandwidth_hz(1000.0))
@@ -119,7 +121,8 @@ def test_noise_of_a_room_is_read_in_the_critical_band():
 
 
 def test_the_rooms_noise_is_read_at_the_product():
-    """Noise that rises 6 dB an octave above 20 Hz: order 2 at 2 f has it 6 dB higher than at f, and 4 dB below it counts."""
+    """Noise that rises 6 dB an octave above 20 Hz: order 2 at 2 f has it 6 dB higher than at f, and 4 dB below it
+    counts."""
     orders = examples.harmonics(orders=2)
     loud = 60.0 + 20 * np.log10(HZ / 1000.0)
     faint = replace(orders, fundamental_db=np.full(HZ.size, -60.0))
@@ -132,7 +135,8 @@ def test_the_rooms_noise_is_read_at_the_product():
 
 
 def test_all_bands_of_a_multitone_mask_together():
-    """Powers of what each masks, by either model; distortion re its band's lines, over that, the threshold and the room."""
+    """Powers of what each masks, by either model; distortion re its band's lines, over that, the threshold and the
+    room."""
     band_hz = np.array([500.0, 1000.0, 2000.0])
     lines_db = np.array([70.0, 75.0, 60.0])
     given = {"lines_db_spl": lines_db, "distortion_db": np.full(3, -20.0), "doubtful": np.zeros(3, dtype=bool)}

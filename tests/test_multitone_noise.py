@@ -131,10 +131,9 @@ def test_the_ends_of_the_spectrum_are_no_free_bins():
 def test_the_variance_of_even_and_odd_is_what_trials_scatter_by():
     """600 trials of a signal of 3 times the noise that is left: `(2 S N + N^2 (1 + 2 / nu)) / K` for each band.
 
-    The noise that is subtracted is that of the whole band, drawn with its own degrees of freedom, so the stated variance
-    is a little more than what a band's mean of many scatters by. A variance of 600 trials is known to 6 %, the mean over
-    ten bands to 2 %.
-    """
+    The noise that is subtracted is that of the whole band, drawn with its own degrees of freedom, so the stated
+    variance is a little more than what a band's mean of many scatters by. A variance of 600 trials is known to 6 %, the
+    mean over ten bands to 2 %."""
     random = np.random.default_rng(3)
     noise = 1e-6
     midbands, band = band_of_bins(TONE)
@@ -151,7 +150,8 @@ def test_the_variance_of_even_and_odd_is_what_trials_scatter_by():
     for name in ("even", "odd"):
         scatter, stated = np.var(found[name], axis=0)[rows], np.mean(found[f"{name}_variance"], axis=0)[rows]
         count = np.bincount(band[(band >= 0) & (np.arange(BINS) % 2 == (name == "odd"))], minlength=midbands.size)[rows]
-        # here the noise is known exactly: without its own scatter, 2 N^2 / nu, the stated variance is that of the trials
+        # here the noise is known exactly: without its own scatter, 2 N^2 / nu, the stated variance is that of the
+        # trials
         left = count * noise * KNOWN.mean_width
         exact = stated - 2.0 * left**2 / KNOWN.scatter_freedom / count
         assert np.mean(scatter / exact) == pytest.approx(1.0, abs=0.05)
@@ -233,7 +233,8 @@ def test_powers_of_a_band_by_hand():
 
 
 def test_gain_and_noise_at_a_line_by_hand():
-    """Twice as strong and a turn of a quarter late: gain -2i; blocks that began 3 samples late turn bin b by 3 b / N."""
+    """Twice as strong and a turn of a quarter late: gain -2i; blocks that began 3 samples late turn bin b by 3 b /
+    N."""
     bins = TONE.line_bins
     mean = np.full(BINS, 0.1, dtype=complex)
     mean[bins] = -2j * TONE.line_amplitudes * np.exp(1j * TONE.line_phases_rad)
@@ -263,7 +264,8 @@ def quiet_powers():
     [(0.0, 1.0, 0.0), (0.34, 1.0, 0.0), (0.36, 1.0, 1.0), (-0.36, 1.0, 1.0), (1.0, 0.0, 1.0)],
 )
 def test_a_hum_goes_to_the_bins_that_it_may_lie_on(off_bins, even, odd):
-    """Bin 500, an even one, at 2 kHz, far from lines: within 0.35 of it the hum is there, beyond it may be in either."""
+    """Bin 500, an even one, at 2 kHz, far from lines: within 0.35 of it the hum is there, beyond it may be in
+    either."""
     place = 500
     assert np.min(np.abs(TONE.line_bins - place)) > 6
     found = with_hum(quiet_powers(), TONE, hum(((place + off_bins) / TONE.period_s, 2e-4)))
@@ -274,7 +276,8 @@ def test_a_hum_goes_to_the_bins_that_it_may_lie_on(off_bins, even, odd):
     assert found.even[row] == pytest.approx(before.even[row] - 2e-4 * even)
     assert found.odd[row] == pytest.approx(before.odd[row] - 2e-4 * odd)
     assert found.noise[row] == pytest.approx(before.noise[row] + 2e-4)
-    strong = with_hum(before, TONE, hum((place / TONE.period_s, 50.0), (30000.0, 1.0)))  # one beyond the spectrum
+    at_the_end = (BINS - 1 + 0.4) / TONE.period_s  # it may lie on the next bin, which is none
+    strong = with_hum(before, TONE, hum((place / TONE.period_s, 50.0), (30000.0, 1.0), (at_the_end, 1.0)))
     assert strong.even[row] == pytest.approx(0.1 * before.even[row])
 
 

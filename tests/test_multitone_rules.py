@@ -34,7 +34,7 @@ def heard(*, ppm=0.0, late=None, start=float(START), noise=0.0, tone=TONE, seed=
     return samples + noise * np.random.default_rng(seed).standard_normal(samples.size)
 
 
-# --- interpolation -------------------------------------------------------------------------------------------------------
+# --- interpolation ----------------------------------------------------------------------------------------------------
 
 
 def test_values_between_samples_are_those_of_the_tone():
@@ -56,7 +56,7 @@ def test_at_whole_samples_they_are_the_samples_and_outside_nothing():
     assert values_at(alone, np.array([199.5, 200.5])) == pytest.approx([2 / np.pi, 2 / np.pi], abs=1e-3)
 
 
-# --- the clock -----------------------------------------------------------------------------------------------------------
+# --- the clock --------------------------------------------------------------------------------------------------------
 
 
 @pytest.mark.parametrize("told_off_by", [0.0, 0.2, math.nan])
@@ -105,8 +105,8 @@ def test_wander_of_a_ten_thousandth_of_a_sample_is_harmless(share, repaired):
 
 
 def test_slow_wander_is_followed_and_its_rate_told():
-    """A swing of 0.05 samples over 6 periods: rate `2 pi 0.05 / (6 N)` at its peak, r.m.s. over sqrt 2; 10 % for the ends
-    of 13 periods and what a mean over a period smooths."""
+    """A swing of 0.05 samples over 6 periods: rate `2 pi 0.05 / (6 N)` at its peak, r.m.s. over sqrt 2; 10 % for the
+    ends of 13 periods and what a mean over a period smooths."""
     steady = on_players_clock(heard(late=lambda t: 0.05 * np.sin(2 * np.pi * t / 6.0)), TONE, start=float(START))
     assert steady.repaired
     expected_ppm = 1e6 * 2 * np.pi * 0.05 / (6 * N) / math.sqrt(2.0)
@@ -179,7 +179,7 @@ def test_fast_wander_is_followed_within_the_periods():
     assert without_wander_in_periods(heard(), TONE, still) is still
 
 
-# --- settling ------------------------------------------------------------------------------------------------------------
+# --- settling ---------------------------------------------------------------------------------------------------------
 
 
 def track(change_db, *, step_s=0.5) -> LevelTrack:
@@ -290,7 +290,8 @@ def test_a_start_is_held_against_the_settled_periods_moment_by_moment(frame_s):
 
 
 def test_a_band_is_cut_half_way_to_the_next_line():
-    """Another band's lines are not heard: they come twice as loud in the first period, and this band stays as it was."""
+    """Another band's lines are not heard: they come twice as loud in the first period, and this band stays as it
+    was."""
     samples = TONE.samples()
     high = TONE.line_hz >= 600.0
     turns = np.arange(N) / N
@@ -302,12 +303,12 @@ def test_a_band_is_cut_half_way_to_the_next_line():
     np.testing.assert_allclose(np.median(other.change_db), 6.02, atol=0.1)
 
 
-# --- hum -----------------------------------------------------------------------------------------------------------------
+# --- hum --------------------------------------------------------------------------------------------------------------
 
 
 def test_a_tone_stands_out_by_fourteen_times_the_median():
-    """Its peak is `a^2 T / (4 x 1.5 x ...)` over noise: by the density itself, a Hann window's bin holds a^2 / 3 T. Of two
-    seconds, the mean of two silences; noise scatters the peak by some 20 %."""
+    """Its peak is `a^2 T / (4 x 1.5 x ...)` over noise: by the density itself, a Hann window's bin holds a^2 / 3 T. Of
+    two seconds, the mean of two silences; noise scatters the peak by some 20 %."""
     sigma = 1e-3
     density = 2.0 * sigma**2 / RATE
     found = {}
@@ -334,7 +335,17 @@ def test_two_tones_side_by_side_and_a_silence_that_is_too_short():
     assert steady_sounds([(tone + noise)[:-1]], sample_rate=RATE).power.size == 0
 
 
-# --- results -------------------------------------------------------------------------------------------------------------
+@pytest.mark.parametrize(("bin_number", "found"), [(2, False), (3, True), (8187 - 4094, True), (8188 - 4094, False)])
+def test_tones_at_the_ends_of_the_spectrum_need_their_main_lobe(bin_number, found):
+    """Two bins on either side, and one more: of 4097 bins of a silence of a second the fourth to the last but three."""
+    time_s = np.arange(RATE) / RATE
+    tone = 0.01 * np.cos(2 * np.pi * bin_number * time_s)
+    noise, other = 1e-5 * np.random.default_rng(1).standard_normal((2, RATE))
+    sounds = steady_sounds([tone + noise, tone + other], sample_rate=RATE)
+    assert np.any(np.abs(sounds.frequency_hz - bin_number) < 0.1) == found
+
+
+# --- results ----------------------------------------------------------------------------------------------------------
 
 BANDS_HZ = np.array([100.0, 1000.0, 5000.0])
 

@@ -93,8 +93,8 @@ def test_an_interval_in_db_is_1_96_deviations():
 
 
 def test_noise_is_known_as_well_as_its_silence_is_long():
-    """T seconds and B Hz hold T B independent readings. 300 silences of 2 s, third octaves: the band's power scatters by
-    `1 / (T B)`, which 300 trials tell to 8 %; Welch's overlapping windows lose some per cent of it."""
+    """T seconds and B Hz hold T B independent readings. 300 silences of 2 s, third octaves: the band's power scatters
+    by `1 / (T B)`, which 300 trials tell to 8 %; Welch's overlapping windows lose some per cent of it."""
     random = np.random.default_rng(2)
     found = []
     for _ in range(300):
@@ -217,7 +217,7 @@ def test_a_window_is_flat_about_the_arrival_and_falls_as_raised_cosines():
 
 def test_a_window_is_laid_where_the_order_arrives_also_across_the_end():
     impulse = np.arange(1000.0)
-    before, shape = window_samples(WINDOW, RATE)
+    _, shape = window_samples(WINDOW, RATE)
     middle = cut(impulse, WINDOW, arrival=300.3, sample_rate=RATE)
     np.testing.assert_array_equal(middle.samples, impulse[60:701] * shape)
     assert middle.first_s == pytest.approx((60 - 300.3) / RATE)

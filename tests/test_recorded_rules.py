@@ -121,7 +121,8 @@ def folder(tmp_path_factory) -> SessionFolder:
 
 @pytest.fixture(scope="module")
 def desk(folder) -> list[Recording]:
-    """Three levels, the lowest twice; short sweeps that lose half as much; the reference again at once and after a rest."""
+    """Three levels, the lowest twice; short sweeps that lose half as much; the reference again at once and after a
+    rest."""
     found = [made(folder, level, date=minutes(place), seed=place) for place, level in enumerate(LEVELS)]
     found.append(made(folder, 76.0, take=2, gain_db=0.1, date=minutes(0.5), seed=11))
     for level in (76.0, 96.0):
@@ -139,7 +140,8 @@ SETTINGS = Settings(orders=3)
 
 
 def test_what_is_read_of_one_level(desk):
-    """Drive, gain, calibration and distance: 20 lg 0.5 below the drive, full scale at 120 dB SPL, 6.02 dB for two metres."""
+    """Drive, gain, calibration and distance: 20 lg 0.5 below the drive, full scale at 120 dB SPL, 6.02 dB for two
+    metres."""
     read = read_sweep_takes([desk[1]], SETTINGS)
     assert len(read.readings) == 3
     reference = reference_for([desk[1]])
@@ -155,9 +157,9 @@ def test_what_is_read_of_one_level(desk):
 
 
 def test_the_ladder_of_a_condition(desk):
-    """Change: what the highest level lost; the lowest is a mean of two takes, 0.05 dB up. Bias: half of the loss is missing
-    in the short sweep. The reference is repeated hot (0.3 dB less) and rested (0.2 dB more); a third repeat, of which
-    nobody knows the rest, is neither."""
+    """Change: what the highest level lost; the lowest is a mean of two takes, 0.05 dB up. Bias: half of the loss is
+    missing in the short sweep. The reference is repeated hot (0.3 dB less) and rested (0.2 dB more); a third repeat, of
+    which nobody knows the rest, is neither."""
     sweeps = takes_of_each_level(desk, "sweep")
     assert {level: len(takes) for level, takes in sweeps.items()} == {76.0: 2, 86.0: 1, 96.0: 1}
     reads = {level: read_sweep_takes(takes, SETTINGS) for level, takes in sweeps.items()}
@@ -271,7 +273,7 @@ def test_a_warm_up_is_told_from_a_tenth_of_a_decibel_on(folder, depth_db, told):
     )
 
 
-# --- which belong together -----------------------------------------------------------------------------------------------------
+# --- which belong together --------------------------------------------------------------------------------------------
 
 
 def recording(**changes) -> Recording:
@@ -314,7 +316,7 @@ def test_takes_of_which_nobody_said_how_they_were_turned_go_with_any():
             require_alike([recording(turned_db=3.0), recording(**({"turned_db": 3.0} | other))])
 
 
-# --- two sides -------------------------------------------------------------------------------------------------------------------
+# --- two sides --------------------------------------------------------------------------------------------------------
 
 
 def curve(quantity: str, level: float, value_db: float, *, octaves: float = BROAD_OCTAVES) -> Curve:
@@ -364,8 +366,8 @@ def quantities(found) -> dict[tuple[str, float], float]:
 
 
 def test_rungs_of_equal_drive_are_put_side_by_side(folder):
-    """Drives 0.04 dB apart are one rung, 0.06 dB are not; B's levels come under A's names; what compression is made from is
-    not compared itself."""
+    """Drives 0.04 dB apart are one rung, 0.06 dB are not; B's levels come under A's names; what compression is made
+    from is not compared itself."""
     a = side(folder)
     b = side(folder, "stand", drives={87.0: -30.04, 97.0: -20.06})
     found = compare_sides(a, b, basis="drive")
@@ -392,8 +394,8 @@ def test_compression_re_other_lowest_levels_is_not_compared(folder):
 
 
 def test_rungs_of_equal_output_are_read_between_those_of_the_other_side(folder):
-    """B is 2 dB louder at every rung: at A's output of 142 dB it is 2 dB below its own first, and out of reach; at 152 dB it
-    lies 8 of 10 dB up between its rungs."""
+    """B is 2 dB louder at every rung: at A's output of 142 dB it is 2 dB below its own first, and out of reach; at 152
+    dB it lies 8 of 10 dB up between its rungs."""
     a = side(folder)
     curves = [curve("response", 86.0, 10.0), curve("response", 96.0, 20.0)]
     b = side(folder, "stand", outputs={86.0: 144.0, 96.0: 154.0}, curves=curves)
@@ -446,8 +448,8 @@ def told(a: Side, b: Side) -> dict[str, tuple[str, str, str]]:
 
 
 def test_what_two_sides_do_not_have_in_common(folder):
-    """Half a kelvin is the same temperature; 10 K of 293 change the speed of sound by 10 / (2 x 293.15) = 1.7 %; a day is no
-    long time."""
+    """Half a kelvin is the same temperature; 10 K of 293 change the speed of sound by 10 / (2 x 293.15) = 1.7 %; a day
+    is no long time."""
     assert told(side(folder), side(folder)) == {}
     warm = replace(SIDECAR.setup, temperature_c=SIDECAR.setup.temperature_c + 10.0, distance_m=1.5)
     other = side(
@@ -524,7 +526,7 @@ def test_a_side_read_from_its_recordings(folder, desk):
     assert len(found.recordings) == 4 + 3
 
 
-# --- what is handed on to the search -----------------------------------------------------------------------------------------------
+# --- what is handed on to the search ----------------------------------------------------------------------------------
 
 
 def response(level_db) -> Response:
@@ -540,8 +542,8 @@ def response(level_db) -> Response:
 
 
 def test_curves_are_handed_on_with_their_floors(desk):
-    """The floor of an order is its noise, or its leak and the 15 dB by which a leak must lie deeper; rushed rows and those
-    under the lowest are empty; that of THD is the sum of all orders' noise."""
+    """The floor of an order is its noise, or its leak and the 15 dB by which a leak must lie deeper; rushed rows and
+    those under the lowest are empty; that of THD is the sum of all orders' noise."""
     read = read_sweep_takes([desk[0]], SETTINGS)
     level_db = np.where(READABLE, 80.0, np.nan)
     nothing = np.full(HZ.size, np.nan)

@@ -6,8 +6,21 @@ import numpy as np
 import pytest
 import scipy.signal
 
-from signals import Burst, Chirp, Multitone, Noise, Reel, SampledSweep, SignalError, Silence, Sweep, Tone, hold_samples
-from signals import clock_chirp, framed
+from signals import (
+    Burst,
+    Chirp,
+    Multitone,
+    Noise,
+    Reel,
+    SampledSweep,
+    SignalError,
+    Silence,
+    Sweep,
+    Tone,
+    clock_chirp,
+    framed,
+    hold_samples,
+)
 from signals.checks import (
     MOST_SAMPLES,
     require_below_nyquist,
@@ -82,7 +95,7 @@ def test_a_raised_cosine_by_hand():
     np.testing.assert_allclose(log_rise([20.0, 5.0], from_hz=40.0, to_hz=10.0), [0.5, 1.0], atol=1e-12)
 
 
-# --- chirp -----------------------------------------------------------------------------------------------------------------
+# --- chirp ------------------------------------------------------------------------------------------------------------
 
 
 def test_a_chirp_is_the_linear_one_of_scipy_between_its_fades():
@@ -110,8 +123,8 @@ def test_the_clock_chirp_as_the_methods_state_it():
 
 
 def test_the_times_of_a_reel():
-    """Half a second, chirp, 2.75 s, stimulus, 3 s, chirp, half a second; noise is read from 0.7 s after a chirp and 0.95 s
-    after the stimulus on: 2.05 s each."""
+    """Half a second, chirp, 2.75 s, stimulus, 3 s, chirp, half a second; noise is read from 0.7 s after a chirp and
+    0.95 s after the stimulus on: 2.05 s each."""
     sweep = Sweep(seconds=2.0)
     reel = framed(sweep)
     rate = 48000
@@ -133,7 +146,7 @@ def test_the_times_of_a_reel():
         Reel((long, Silence(seconds=1e-4)))
 
 
-# --- tones -----------------------------------------------------------------------------------------------------------------
+# --- tones ------------------------------------------------------------------------------------------------------------
 
 
 def test_a_tone_begins_with_its_phase_and_fades_at_both_ends():
@@ -172,7 +185,7 @@ def test_what_is_played_unless_told_otherwise():
     assert sweep.fade_out_hz == pytest.approx(22000.0 * 2.0**-0.1)
 
 
-# --- noise -----------------------------------------------------------------------------------------------------------------
+# --- noise ------------------------------------------------------------------------------------------------------------
 
 
 def test_noise_lies_between_its_edges_and_falls_by_three_decibels_an_octave():
@@ -203,7 +216,7 @@ def test_noise_whose_peak_passes_full_scale_is_not_made():
         Noise(seconds=1.0, drive_dbfs=-20.0 + headroom_db + 0.01).samples()
 
 
-# --- sums of tones ---------------------------------------------------------------------------------------------------------
+# --- sums of tones ----------------------------------------------------------------------------------------------------
 
 
 def test_a_wave_is_its_sum_of_cosines():
@@ -251,7 +264,7 @@ def test_the_programme_curve_stands_at_third_octaves_and_bends_smoothly():
     assert level_db[-1] == pytest.approx(2 * level_db[-2] - level_db[-3], abs=0.3)
 
 
-# --- the multitone ---------------------------------------------------------------------------------------------------------
+# --- the multitone ----------------------------------------------------------------------------------------------------
 
 
 def test_lines_are_the_odd_bins_nearest_to_their_grid_and_within_its_ends():
@@ -368,7 +381,7 @@ def test_a_period_is_at_most_two_to_the_23_samples():
     assert not multitone(periods=43199, settling_periods=1)
 
 
-# --- the sweep -------------------------------------------------------------------------------------------------------------
+# --- the sweep --------------------------------------------------------------------------------------------------------
 
 
 def test_times_and_fades_of_a_sweep():
