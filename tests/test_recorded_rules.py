@@ -8,37 +8,28 @@ import numpy as np
 import pytest
 
 from distort.__main__ import main
-from distort.analysis.comparison.curves import ROWS_OF_BAND
-from distort.analysis.comparison.judging import BROAD_OCTAVES, NARROW_OCTAVES, Curve
-from distort.analysis.curves import Harmonics, Order, Response
+from distort.analysis.comparison.judging import BROAD_OCTAVES, Curve
+from distort.analysis.curves import Response
 from distort.analysis.grid import grid_hz
 from distort.analysis.multitone.time import Settling
 from distort.analysis.sweep.sweeps import Settings
 from distort.capture.measuring.steps import REST_BEFORE_DRIFT_S
-from distort.capture.recorded.comparable import Side, read_side
-from distort.capture.recorded.comparing import compare_sides, default_basis
+from distort.capture.recorded.clocks import clock_of, recorded_at_s
+from distort.capture.recorded.comparable import Side
 from distort.capture.recorded.ladder import multitone_ladder, stated, sweep_ladder, sweep_repeats
-from distort.capture.recorded.looking import look_at
 from distort.capture.recorded.takes import (
     read_multitone_takes,
     read_sweep_takes,
-    recorded_at_s,
     reference_for,
     repeats_of,
-    require_alike,
-    require_one_unit,
-    set_ups_of_each_level,
     takes_of_each_level,
 )
-from distort.capture.recorded.unlike import same_multitones, unlike
+from distort.capture.recorded.unlike import unlike
 from distort.errors import AnalysisError
-from distort.session.calibration.curves_elsewhere import CurvesElsewhere
 from distort.session.files.folder import SessionFolder
 from distort.session.plan.reading import read_plan
 from distort.session.recordings.sidecar import CalibrationInForce
 from distort.session.recordings.stored import Recording, save_recording
-from distort.session.results.ladder_results import ChangeCurves
-from distort.session.results.multitone_results import BandTable
 from signals import Multitone, Sweep, framed
 from tests.session_examples import SIDECAR
 
@@ -219,7 +210,10 @@ def test_repeats_played_before_the_reference_are_none(desk):
     reads = {level: read_sweep_takes(takes, SETTINGS) for level, takes in sweeps.items()}
     found = sweep_ladder(late, sweeps, reads, shorts={}, settings=SETTINGS)
     assert [one.time_s - recorded_at_s(desk[0]) for one in found.repeats] == [8 * 60.0]
-    assert [one.rested for one in sweep_repeats(repeats_of(desk, "sweep", 76.0), SETTINGS)] == [False, True]
+    assert [one.rested for one in sweep_repeats(repeats_of(desk, "sweep", 76.0), SETTINGS, clock_of(desk))] == [
+        False,
+        True,
+    ]
 
 
 def test_the_ladder_of_multitones(desk):
@@ -281,41 +275,6 @@ def recording(**changes) -> Recording:
     return Recording(files=SessionFolder(Path("session")).recording(sidecar.condition, sidecar.name), sidecar=sidecar)
 
 
-def test_a_set_up_made_anew_begins_the_next():
-    first, second, anew, after = (
-        recording(take=take, repositioned=anew, after=after)
-        for take, anew, after in ((1, False, False), (2, False, False), (3, True, False), (1, False, True))
-    )
-    other = recording(level_db_spl=76.0, repositioned=True)
-    found = set_ups_of_each_level([first, second, anew, after, other], "sweep")
-    assert list(found) == [76.0, 86.0]
-    assert found[86.0] == [[first, second], [anew]]
-    assert takes_of_each_level([first, second, anew, other], "sweep") == {76.0: [other], 86.0: [first, second]}
-    assert repeats_of([after, first], "sweep", 86.0) == [after]
-    assert repeats_of([after, first], "sweep", 76.0) == []
-    assert repeats_of([after, first], "multitone", 86.0) == []
-
-
-def test_some_calibrated_and_some_not_is_refused():
-    known, unknown = recording(), recording(take=2, calibration=None)
-    require_one_unit([known, known])
-    require_one_unit([unknown])
-    require_one_unit([])
-    with pytest.raises(AnalysisError, match="was saved without a calibration"):
-        require_one_unit([known, unknown])
-
-
-def test_takes_of_which_nobody_said_how_they_were_turned_go_with_any():
-    require_alike([recording(turned_db=None), recording(turned_db=3.0)])
-    require_alike([recording(turned_db=3.0), recording(turned_db=3.0)])
-    for other in (
-        {"turned_db": 1.0},
-        {"stimulus": replace(SIDECAR.stimulus, seconds=2.0), "reel": framed(replace(SIDECAR.stimulus, seconds=2.0))},
-    ):
-        with pytest.raises(AnalysisError, match="not takes of the same"):
-            require_alike([recording(turned_db=3.0), recording(**({"turned_db": 3.0} | other))])
-
-
 # --- two sides --------------------------------------------------------------------------------------------------------
 
 
@@ -365,66 +324,6 @@ def quantities(found) -> dict[tuple[str, float], float]:
     return {(one.quantity, one.level_db_spl): float(one.difference_db[0]) for one in found.differences}
 
 
-def test_rungs_of_equal_drive_are_put_side_by_side(folder):
-    """Drives 0.04 dB apart are one rung, 0.06 dB are not; B's levels come under A's names; what compression is made
-    from is not compared itself."""
-    a = side(folder)
-    b = side(folder, "stand", drives={87.0: -30.04, 97.0: -20.06})
-    found = compare_sides(a, b, basis="drive")
-    assert set(quantities(found)) == {("response", 86.0), ("h2", 86.0), ("even", 86.0)}
-    assert found.levels == ("No partner of equal drive, not compared: 96 dB of desk, 97 dB of stand.",)
-    whole = compare_sides(a, side(folder, "stand"), basis="drive")
-    assert whole.levels == ()
-    assert ("change", 96.0) in quantities(whole)
-    assert ("change-multitone", 96.0) in quantities(whole)
-    assert whole.basis == "drive"
-    assert whole.calibration_db is None
-    assert "has no results yet" in whole.no_faults
-    assert (whole.anomalies, whole.coincidences) == ((), ())
-    with pytest.raises(AnalysisError, match="no level of desk was played with the drive"):
-        compare_sides(a, side(folder, "stand", drives={86.0: -29.9}), basis="drive")
-
-
-def test_compression_re_other_lowest_levels_is_not_compared(folder):
-    a = side(folder)
-    curves = [curve(name, 96.0, -40.0) for name in ("response", "change", "change-multitone")]
-    found = compare_sides(a, side(folder, "stand", drives={76.0: -40.0, 96.0: -20.0}, curves=curves), basis="drive")
-    assert set(quantities(found)) == {("response", 96.0)}
-    assert any("The lowest levels differ in drive" in one for one in found.levels)
-
-
-def test_rungs_of_equal_output_are_read_between_those_of_the_other_side(folder):
-    """B is 2 dB louder at every rung: at A's output of 142 dB it is 2 dB below its own first, and out of reach; at 152
-    dB it lies 8 of 10 dB up between its rungs."""
-    a = side(folder)
-    curves = [curve("response", 86.0, 10.0), curve("response", 96.0, 20.0)]
-    b = side(folder, "stand", outputs={86.0: 144.0, 96.0: 154.0}, curves=curves)
-    found = compare_sides(a, b, basis="output")
-    assert quantities(found) == {("response", 96.0): pytest.approx(18.0 + 40.0)}
-    assert "nothing is extrapolated" in found.levels[0]
-    assert "interpolated between 86 and 96 dB" in found.levels[1]
-    for near_db, value_db in ((152.09, 20.0), (152.11, 10.0 + 10.0 * (152.0 - 144.0) / (152.11 - 144.0))):
-        b = side(folder, "stand", outputs={86.0: 144.0, 96.0: near_db}, curves=curves)
-        found = compare_sides(a, b, basis="output")
-        assert quantities(found)[("response", 96.0)] == pytest.approx(value_db + 40.0)
-    with pytest.raises(AnalysisError, match="do not overlap"):
-        compare_sides(a, side(folder, "stand", outputs={86.0: 200.0, 96.0: 210.0}), basis="output")
-    bare = side(folder, "stand", sidecars=[{"turned_db": 0.0, "calibration": None}])
-    with pytest.raises(AnalysisError, match="needs a calibration on both sides"):
-        compare_sides(a, bare, basis="output")
-    without = compare_sides(a, bare, basis="drive")
-    assert ("response", 86.0) not in quantities(without)
-    assert ("h2", 86.0) in quantities(without)
-
-
-def test_one_loudspeaker_is_compared_at_equal_drive_and_two_at_equal_output(folder):
-    other = replace(SIDECAR.loudspeaker, unit="right")
-    a, b = side(folder), side(folder, "stand", sidecars=[{"turned_db": 0.0, "loudspeaker": other}])
-    assert default_basis(a, a) == "drive"
-    assert default_basis(a, b) == "output"
-    assert compare_sides(a, b).basis == "output"
-
-
 def tone(**changes) -> Recording:
     stimulus = replace(stimulus_of("multitone", -30.0), **changes)
     return recording(
@@ -432,98 +331,8 @@ def tone(**changes) -> Recording:
     )
 
 
-def test_multitones_of_other_phases_are_not_compared(folder):
-    """The drive alone may differ: it goes with the level."""
-    one, louder, other = tone(), tone(drive_dbfs=-20.0), tone(seed=7)
-    assert same_multitones(side(folder, tones=[one]), side(folder, tones=[louder]))
-    assert same_multitones(side(folder, tones=[one]), side(folder))
-    assert not same_multitones(side(folder, tones=[one]), side(folder, tones=[other]))
-    found = compare_sides(side(folder, tones=[one]), side(folder, "stand", tones=[other]), basis="drive")
-    assert not {name for name, _ in quantities(found)} & {"even", "odd", "change-multitone"}
-    assert ("h2", 86.0) in quantities(found)
-
-
 def told(a: Side, b: Side) -> dict[str, tuple[str, str, str]]:
     return {one.what: (one.a, one.b, one.meaning) for one in unlike(a, b)}
-
-
-def test_what_two_sides_do_not_have_in_common(folder):
-    """Half a kelvin is the same temperature; 10 K of 293 change the speed of sound by 10 / (2 x 293.15) = 1.7 %; a day
-    is no long time."""
-    assert told(side(folder), side(folder)) == {}
-    warm = replace(SIDECAR.setup, temperature_c=SIDECAR.setup.temperature_c + 10.0, distance_m=1.5)
-    other = side(
-        folder,
-        sidecars=[
-            {
-                "turned_db": None,
-                "setup": warm,
-                "loudspeaker": replace(SIDECAR.loudspeaker, firmware="2.1"),
-                "device": "card",
-                "simulated": False,
-                "date": "2024-05-02T12:31:00+00:00",
-                "calibration": replace(SIDECAR.calibration, calibrator_dbfs=-27.0),
-            }
-        ],
-    )
-    found = told(side(folder), other)
-    assert found["temperature"][:2] == ("20 degC", "30 degC")
-    assert found["temperature"][2].startswith("sound is 1.7 % faster in B")
-    assert told(other, side(folder))["temperature"][2].startswith("sound is 1.6 % slower in B")
-    assert found["distance"][:2] == ("1 m", "1.5 m")
-    assert found["firmware"][:2] == ("not said", "2.1")
-    assert found["player and recorder"][:2] == ("simulated loudspeaker", "card")
-    assert found["origin"][:2] == ("simulated", "measured")
-    assert found["date"][:2] == ("2024-05-01", "2024-05-02")
-    assert found["calibration"][:2] == ("-26.31 dBFS in the calibrator", "-27.00 dBFS in the calibrator")
-    assert found["volume control"][:2] == ("", "not said")
-    assert told(other, side(folder))["volume control"][:2] == ("not said", "")
-    for apart_k, is_told in ((0.4, False), (0.5, True)):
-        setup = replace(SIDECAR.setup, temperature_c=SIDECAR.setup.temperature_c + apart_k)
-        assert (
-            "temperature" in told(side(folder), side(folder, sidecars=[{"turned_db": 0.0, "setup": setup}]))
-        ) == is_told
-    for date, is_told in (("2024-05-02T12:29:00+00:00", False), ("2024-05-02T12:31:00+00:00", True)):
-        assert ("date" in told(side(folder), side(folder, sidecars=[{"turned_db": 0.0, "date": date}]))) == is_told
-    slower = replace(SIDECAR.stimulus, seconds=2.0)
-    found = told(side(folder), side(folder, sidecars=[{"turned_db": 0.0, "stimulus": slower, "reel": framed(slower)}]))
-    assert found["sweep, seconds"][:2] == ("1", "2")
-    assert told(side(folder, tones=[tone()]), side(folder))["multitone"][:2] == ("played", "none")
-    gated = replace(
-        side(folder),
-        plan=replace(read_plan(folder.root), analysis=replace(read_plan(folder.root).analysis, gate_ms=5.0, orders=4)),
-    )
-    found = told(side(folder), gated)
-    assert found["time gate"][:2] == ("none", "5 ms")
-    assert found["orders separated"][:2] == ("3", "4")
-
-
-def test_a_side_read_from_its_recordings(folder, desk):
-    """Every level's response at its own output, compression less the drive, drives as played."""
-    found = read_side(folder, "desk", name="A", progress=lambda what, done, total: None)
-    assert found.drives_dbfs == {76.0: -40.0, 86.0: -30.0, 96.0: -20.0}
-    assert (found.set_ups, found.takes) == (1, 2)
-    assert found.volume_known
-    by_key = {(one.quantity, one.level_db_spl, one.octaves): one for one in found.curves}
-    for octaves, step in ROWS_OF_BAND.items():
-        rows = READABLE[::step]
-        response = by_key["response", 86.0, octaves]
-        np.testing.assert_allclose(response.value_db[rows], OUTPUT_DB[86.0], atol=0.02)
-        change = by_key["change", 96.0, octaves]
-        np.testing.assert_allclose(change.value_db[rows], -1.0 - 0.05, atol=0.02)
-        assert by_key["response", 76.0, octaves].replicates_db.shape[0] == 2
-        assert by_key["response", 86.0, octaves].replicates_db is None
-    assert by_key["even", 96.0, BROAD_OCTAVES].frequency_hz.size > 5
-    np.testing.assert_allclose(by_key["change-multitone", 96.0, BROAD_OCTAVES].value_db, -1.0, atol=0.02)
-    # the power mean over the plan's band, as far as the sweep goes
-    assert found.outputs_db[86.0] == pytest.approx(OUTPUT_DB[86.0], abs=0.1)
-    # repeats: after a rest alone, each width of band
-    assert {one.octaves for one, _ in found.repeats} == {BROAD_OCTAVES, NARROW_OCTAVES}
-    first, again = next(
-        pair for pair in found.repeats if pair[0].octaves == NARROW_OCTAVES and pair[0].quantity == "response"
-    )
-    np.testing.assert_allclose((again.value_db - first.value_db)[READABLE], 0.2, atol=0.02)
-    assert len(found.recordings) == 4 + 3
 
 
 # --- what is handed on to the search ----------------------------------------------------------------------------------
@@ -539,73 +348,3 @@ def response(level_db) -> Response:
         delay_s=0.0,
         lowest_valid_hz=130.0,
     )
-
-
-def test_curves_are_handed_on_with_their_floors(desk):
-    """The floor of an order is its noise, or its leak and the 15 dB by which a leak must lie deeper; rushed rows and
-    those under the lowest are empty; that of THD is the sum of all orders' noise."""
-    read = read_sweep_takes([desk[0]], SETTINGS)
-    level_db = np.where(READABLE, 80.0, np.nan)
-    nothing = np.full(HZ.size, np.nan)
-
-    def order(number: int, noise_db: float, leak_db: float, *, doubtful) -> Order:
-        return Order(
-            order=number,
-            relative_db=np.full(HZ.size, -30.0),
-            noise_db=np.full(HZ.size, noise_db),
-            leak_db=np.full(HZ.size, leak_db),
-            chain_db=nothing,
-            bias_db=nothing,
-            uncertainty_db=np.full(HZ.size, 0.1),
-            level_db=nothing,
-            equivalent_input_db=nothing,
-            doubtful=doubtful,
-        )
-
-    rushed = (HZ > 900.0) & (HZ < 1100.0)
-    harmonics = Harmonics(
-        frequency_hz=HZ,
-        fundamental_db=level_db,
-        unit="db_spl",
-        thd_db=np.full(HZ.size, -27.0),
-        thd_percent=nothing,
-        thd_total_percent=nothing,
-        thd_orders=np.full(HZ.size, 2),
-        residual_db=nothing,
-        orders=(order(2, -70.0, -90.0, doubtful=rushed), order(3, -70.0, -60.0, doubtful=rushed)),
-    )
-    bands_hz = np.array([500.0, 1000.0])
-    three = {name: np.full(2, -50.0) for name in BandTable.__dataclass_fields__}
-    bands = BandTable(**(three | {"frequency_hz": bands_hz, "unit": "db_spl", "even_floor_db": np.full(2, -80.0)}))
-    changes = ChangeCurves(
-        source="sweep",
-        frequency_hz=HZ,
-        level_db_spl=(76.0, 86.0, 96.0),
-        change_db=np.arange(3.0)[:, None] * np.ones(HZ.size),
-        corrected_db=np.zeros((3, HZ.size)),
-        uncertainty_db=0.1 * np.arange(3.0)[:, None] * np.ones(HZ.size),
-        bias_db=np.zeros((3, HZ.size)),
-        drift_db=nothing,
-    )
-    given = {
-        "levels": [76.0],
-        "responses": [response(level_db)],
-        "harmonics": [harmonics],
-        "multitones": {76.0: bands},
-        "changes": [changes],
-    }
-    room = replace(SIDECAR.setup, radiation="room")
-    found = look_at(read.separated, **given, elsewhere=CurvesElsewhere(curves=(), used=()), setup=room)
-    assert [one.quantity for one in found.distortion] == ["h2", "h3", "thd", "multitone_even", "multitone_odd"]
-    second, third, total, even, _ = found.distortion
-    np.testing.assert_allclose(second.floor_db, -70.0)  # the leak counts as -75
-    np.testing.assert_allclose(third.floor_db, -45.0)
-    np.testing.assert_array_equal(np.isnan(second.relative_db), (HZ < 130.0) | rushed)
-    np.testing.assert_allclose(total.noise_db, -70.0 + 3.0103, atol=1e-4)
-    np.testing.assert_array_equal(np.isnan(total.relative_db), HZ < 130.0)
-    np.testing.assert_array_equal(even.floor_db, [-80.0, -80.0])
-    assert [one.level for one in found.changes] == [86.0, 96.0]
-    assert (found.changes[1].change_db[0], found.changes[1].uncertainty_db[0]) == (2.0, pytest.approx(0.2))
-    assert found.in_room
-    free = replace(SIDECAR.setup, radiation="free")
-    assert not look_at(read.separated, **given, elsewhere=CurvesElsewhere(curves=(), used=()), setup=free).in_room

@@ -1,0 +1,107 @@
+"""Levels, takes and repeats of a condition: which belong together, and what is refused."""
+
+from dataclasses import replace
+
+import pytest
+
+from distort.capture.recorded.comparing import compare_sides
+from distort.capture.recorded.takes import (
+    repeats_of,
+    require_alike,
+    require_one_unit,
+    set_ups_of_each_level,
+    takes_of_each_level,
+)
+from distort.errors import AnalysisError
+from signals import framed
+from tests.session_examples import SIDECAR
+from tests.test_recorded_rules import curve, folder, quantities, recording, side
+
+__all__ = ["folder"]
+
+
+def test_a_set_up_made_anew_begins_the_next():
+    first, second, anew, after = (
+        recording(take=take, repositioned=anew, after=after)
+        for take, anew, after in ((1, False, False), (2, False, False), (3, True, False), (1, False, True))
+    )
+    other = recording(level_db_spl=76.0, repositioned=True)
+    found = set_ups_of_each_level([first, second, anew, after, other], "sweep")
+    assert list(found) == [76.0, 86.0]
+    assert found[86.0] == [[first, second], [anew]]
+    assert takes_of_each_level([first, second, anew, other], "sweep") == {76.0: [other], 86.0: [first, second]}
+    assert repeats_of([after, first], "sweep", 86.0) == [after]
+    assert repeats_of([after, first], "sweep", 76.0) == []
+    assert repeats_of([after, first], "multitone", 86.0) == []
+
+
+def test_some_calibrated_and_some_not_is_refused():
+    known, unknown = recording(), recording(take=2, calibration=None)
+    require_one_unit([known, known])
+    require_one_unit([unknown])
+    require_one_unit([])
+    with pytest.raises(AnalysisError, match="was saved without a calibration"):
+        require_one_unit([known, unknown])
+
+
+def test_takes_of_which_nobody_said_how_they_were_turned_go_with_any():
+    require_alike([recording(turned_db=None), recording(turned_db=3.0)])
+    require_alike([recording(turned_db=3.0), recording(turned_db=3.0)])
+    for other in (
+        {"turned_db": 1.0},
+        {"stimulus": replace(SIDECAR.stimulus, seconds=2.0), "reel": framed(replace(SIDECAR.stimulus, seconds=2.0))},
+    ):
+        with pytest.raises(AnalysisError, match="not takes of the same"):
+            require_alike([recording(turned_db=3.0), recording(**({"turned_db": 3.0} | other))])
+
+
+def test_rungs_of_equal_drive_are_put_side_by_side(folder):
+    """Drives 0.04 dB apart are one rung, 0.06 dB are not; B's levels come under A's names; what compression is made
+    from is not compared itself."""
+    a = side(folder)
+    b = side(folder, "stand", drives={87.0: -30.04, 97.0: -20.06})
+    found = compare_sides(a, b, basis="drive")
+    assert set(quantities(found)) == {("response", 86.0), ("h2", 86.0), ("even", 86.0)}
+    assert found.levels == ("No partner of equal drive, not compared: 96 dB of desk, 97 dB of stand.",)
+    whole = compare_sides(a, side(folder, "stand"), basis="drive")
+    assert whole.levels == ()
+    assert ("change", 96.0) in quantities(whole)
+    assert ("change-multitone", 96.0) in quantities(whole)
+    assert whole.basis == "drive"
+    assert whole.calibration_db is None
+    assert "has no results yet" in whole.no_faults
+    assert (whole.anomalies, whole.coincidences) == ((), ())
+    with pytest.raises(AnalysisError, match="no level of desk was played with the drive"):
+        compare_sides(a, side(folder, "stand", drives={86.0: -29.9}), basis="drive")
+
+
+def test_compression_re_other_lowest_levels_is_not_compared(folder):
+    a = side(folder)
+    curves = [curve(name, 96.0, -40.0) for name in ("response", "change", "change-multitone")]
+    found = compare_sides(a, side(folder, "stand", drives={76.0: -40.0, 96.0: -20.0}, curves=curves), basis="drive")
+    assert set(quantities(found)) == {("response", 96.0)}
+    assert any("The lowest levels differ in drive" in one for one in found.levels)
+
+
+def test_rungs_of_equal_output_are_read_between_those_of_the_other_side(folder):
+    """B is 2 dB louder at every rung: at A's output of 142 dB it is 2 dB below its own first, and out of reach; at 152
+    dB it lies 8 of 10 dB up between its rungs."""
+    a = side(folder)
+    curves = [curve("response", 86.0, 10.0), curve("response", 96.0, 20.0)]
+    b = side(folder, "stand", outputs={86.0: 144.0, 96.0: 154.0}, curves=curves)
+    found = compare_sides(a, b, basis="output")
+    assert quantities(found) == {("response", 96.0): pytest.approx(18.0 + 40.0)}
+    assert "nothing is extrapolated" in found.levels[0]
+    assert "interpolated between 86 and 96 dB" in found.levels[1]
+    for near_db, value_db in ((152.09, 20.0), (152.11, 10.0 + 10.0 * (152.0 - 144.0) / (152.11 - 144.0))):
+        b = side(folder, "stand", outputs={86.0: 144.0, 96.0: near_db}, curves=curves)
+        found = compare_sides(a, b, basis="output")
+        assert quantities(found)[("response", 96.0)] == pytest.approx(value_db + 40.0)
+    with pytest.raises(AnalysisError, match="do not overlap"):
+        compare_sides(a, side(folder, "stand", outputs={86.0: 200.0, 96.0: 210.0}), basis="output")
+    bare = side(folder, "stand", sidecars=[{"turned_db": 0.0, "calibration": None}])
+    with pytest.raises(AnalysisError, match="needs a calibration on both sides"):
+        compare_sides(a, bare, basis="output")
+    without = compare_sides(a, bare, basis="drive")
+    assert ("response", 86.0) not in quantities(without)
+    assert ("h2", 86.0) in quantities(without)

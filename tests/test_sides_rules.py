@@ -1,0 +1,206 @@
+"""What two conditions have in common, side by side: calibrations, steps of equal output, and how a side is read."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from distort.analysis.comparison.curves import ROWS_OF_BAND
+from distort.analysis.comparison.judging import BROAD_OCTAVES, NARROW_OCTAVES
+from distort.analysis.curves import Harmonics, Order
+from distort.capture.recorded.comparable import read_side
+from distort.capture.recorded.comparing import compare_sides, default_basis
+from distort.capture.recorded.looking import look_at
+from distort.capture.recorded.takes import (
+    read_sweep_takes,
+)
+from distort.capture.recorded.unlike import same_multitones
+from distort.session.calibration.curves_elsewhere import CurvesElsewhere
+from distort.session.plan.reading import read_plan
+from distort.session.results.ladder_results import ChangeCurves
+from distort.session.results.multitone_results import BandTable
+from signals import framed
+from tests.session_examples import SIDECAR
+from tests.test_recorded_rules import (
+    HZ,
+    OUTPUT_DB,
+    READABLE,
+    SETTINGS,
+    desk,
+    folder,
+    quantities,
+    response,
+    side,
+    told,
+    tone,
+)
+
+__all__ = ["desk", "folder"]
+
+
+def test_one_loudspeaker_is_compared_at_equal_drive_and_two_at_equal_output(folder):
+    other = replace(SIDECAR.loudspeaker, unit="right")
+    a, b = side(folder), side(folder, "stand", sidecars=[{"turned_db": 0.0, "loudspeaker": other}])
+    assert default_basis(a, a) == "drive"
+    assert default_basis(a, b) == "output"
+    assert compare_sides(a, b).basis == "output"
+
+
+def test_multitones_of_other_phases_are_not_compared(folder):
+    """The drive alone may differ: it goes with the level."""
+    one, louder, other = tone(), tone(drive_dbfs=-20.0), tone(seed=7)
+    assert same_multitones(side(folder, tones=[one]), side(folder, tones=[louder]))
+    assert same_multitones(side(folder, tones=[one]), side(folder))
+    assert not same_multitones(side(folder, tones=[one]), side(folder, tones=[other]))
+    found = compare_sides(side(folder, tones=[one]), side(folder, "stand", tones=[other]), basis="drive")
+    assert not {name for name, _ in quantities(found)} & {"even", "odd", "change-multitone"}
+    assert ("h2", 86.0) in quantities(found)
+
+
+def test_what_two_sides_do_not_have_in_common(folder):
+    """Half a kelvin is the same temperature; 10 K of 293 change the speed of sound by 10 / (2 x 293.15) = 1.7 %; a day
+    is no long time."""
+    assert told(side(folder), side(folder)) == {}
+    warm = replace(SIDECAR.setup, temperature_c=SIDECAR.setup.temperature_c + 10.0, distance_m=1.5)
+    other = side(
+        folder,
+        sidecars=[
+            {
+                "turned_db": None,
+                "setup": warm,
+                "loudspeaker": replace(SIDECAR.loudspeaker, firmware="2.1"),
+                "device": "card",
+                "simulated": False,
+                "date": "2024-05-02T12:31:00+00:00",
+                "calibration": replace(SIDECAR.calibration, calibrator_dbfs=-27.0),
+            }
+        ],
+    )
+    found = told(side(folder), other)
+    assert found["temperature"][:2] == ("20 degC", "30 degC")
+    assert found["temperature"][2].startswith("sound is 1.7 % faster in B")
+    assert told(other, side(folder))["temperature"][2].startswith("sound is 1.6 % slower in B")
+    assert found["distance"][:2] == ("1 m", "1.5 m")
+    assert found["firmware"][:2] == ("not said", "2.1")
+    assert found["player and recorder"][:2] == ("simulated loudspeaker", "card")
+    assert found["origin"][:2] == ("simulated", "measured")
+    assert found["date"][:2] == ("2024-05-01", "2024-05-02")
+    assert found["calibration"][:2] == ("-26.31 dBFS in the calibrator", "-27.00 dBFS in the calibrator")
+    assert found["volume control"][:2] == ("", "not said")
+    assert told(other, side(folder))["volume control"][:2] == ("not said", "")
+    for apart_k, is_told in ((0.4, False), (0.5, True)):
+        setup = replace(SIDECAR.setup, temperature_c=SIDECAR.setup.temperature_c + apart_k)
+        assert (
+            "temperature" in told(side(folder), side(folder, sidecars=[{"turned_db": 0.0, "setup": setup}]))
+        ) == is_told
+    for date, is_told in (("2024-05-02T12:29:00+00:00", False), ("2024-05-02T12:31:00+00:00", True)):
+        assert ("date" in told(side(folder), side(folder, sidecars=[{"turned_db": 0.0, "date": date}]))) == is_told
+    slower = replace(SIDECAR.stimulus, seconds=2.0)
+    found = told(side(folder), side(folder, sidecars=[{"turned_db": 0.0, "stimulus": slower, "reel": framed(slower)}]))
+    assert found["sweep, seconds"][:2] == ("1", "2")
+    assert told(side(folder, tones=[tone()]), side(folder))["multitone"][:2] == ("played", "none")
+    gated = replace(
+        side(folder),
+        plan=replace(read_plan(folder.root), analysis=replace(read_plan(folder.root).analysis, gate_ms=5.0, orders=4)),
+    )
+    found = told(side(folder), gated)
+    assert found["time gate"][:2] == ("none", "5 ms")
+    assert found["orders separated"][:2] == ("3", "4")
+
+
+def test_a_side_read_from_its_recordings(folder, desk):
+    """Every level's response at its own output, compression less the drive, drives as played."""
+    found = read_side(folder, "desk", name="A", progress=lambda what, done, total: None)
+    assert found.drives_dbfs == {76.0: -40.0, 86.0: -30.0, 96.0: -20.0}
+    assert (found.set_ups, found.takes) == (1, 2)
+    assert found.volume_known
+    by_key = {(one.quantity, one.level_db_spl, one.octaves): one for one in found.curves}
+    for octaves, step in ROWS_OF_BAND.items():
+        rows = READABLE[::step]
+        response = by_key["response", 86.0, octaves]
+        np.testing.assert_allclose(response.value_db[rows], OUTPUT_DB[86.0], atol=0.02)
+        change = by_key["change", 96.0, octaves]
+        np.testing.assert_allclose(change.value_db[rows], -1.0 - 0.05, atol=0.02)
+        assert by_key["response", 76.0, octaves].replicates_db.shape[0] == 2
+        assert by_key["response", 86.0, octaves].replicates_db is None
+    assert by_key["even", 96.0, BROAD_OCTAVES].frequency_hz.size > 5
+    np.testing.assert_allclose(by_key["change-multitone", 96.0, BROAD_OCTAVES].value_db, -1.0, atol=0.02)
+    # the power mean over the plan's band, as far as the sweep goes
+    assert found.outputs_db[86.0] == pytest.approx(OUTPUT_DB[86.0], abs=0.1)
+    # repeats: after a rest alone, each width of band
+    assert {one.octaves for one, _ in found.repeats} == {BROAD_OCTAVES, NARROW_OCTAVES}
+    first, again = next(
+        pair for pair in found.repeats if pair[0].octaves == NARROW_OCTAVES and pair[0].quantity == "response"
+    )
+    np.testing.assert_allclose((again.value_db - first.value_db)[READABLE], 0.2, atol=0.02)
+    assert len(found.recordings) == 4 + 3
+
+
+def test_curves_are_handed_on_with_their_floors(desk):
+    """The floor of an order is its noise, or its leak and the 15 dB by which a leak must lie deeper; rushed rows and
+    those under the lowest are empty; that of THD is the sum of all orders' noise."""
+    read = read_sweep_takes([desk[0]], SETTINGS)
+    level_db = np.where(READABLE, 80.0, np.nan)
+    nothing = np.full(HZ.size, np.nan)
+
+    def order(number: int, noise_db: float, leak_db: float, *, doubtful) -> Order:
+        return Order(
+            order=number,
+            relative_db=np.full(HZ.size, -30.0),
+            noise_db=np.full(HZ.size, noise_db),
+            leak_db=np.full(HZ.size, leak_db),
+            chain_db=nothing,
+            bias_db=nothing,
+            uncertainty_db=np.full(HZ.size, 0.1),
+            level_db=nothing,
+            equivalent_input_db=nothing,
+            doubtful=doubtful,
+        )
+
+    rushed = (HZ > 900.0) & (HZ < 1100.0)
+    harmonics = Harmonics(
+        frequency_hz=HZ,
+        fundamental_db=level_db,
+        unit="db_spl",
+        thd_db=np.full(HZ.size, -27.0),
+        thd_percent=nothing,
+        thd_total_percent=nothing,
+        thd_orders=np.full(HZ.size, 2),
+        residual_db=nothing,
+        orders=(order(2, -70.0, -90.0, doubtful=rushed), order(3, -70.0, -60.0, doubtful=rushed)),
+    )
+    bands_hz = np.array([500.0, 1000.0])
+    three = {name: np.full(2, -50.0) for name in BandTable.__dataclass_fields__}
+    bands = BandTable(**(three | {"frequency_hz": bands_hz, "unit": "db_spl", "even_floor_db": np.full(2, -80.0)}))
+    changes = ChangeCurves(
+        source="sweep",
+        frequency_hz=HZ,
+        level_db_spl=(76.0, 86.0, 96.0),
+        change_db=np.arange(3.0)[:, None] * np.ones(HZ.size),
+        corrected_db=np.zeros((3, HZ.size)),
+        uncertainty_db=0.1 * np.arange(3.0)[:, None] * np.ones(HZ.size),
+        bias_db=np.zeros((3, HZ.size)),
+        drift_db=nothing,
+    )
+    given = {
+        "levels": [76.0],
+        "responses": [response(level_db)],
+        "harmonics": [harmonics],
+        "multitones": {76.0: bands},
+        "changes": [changes],
+    }
+    room = replace(SIDECAR.setup, radiation="room")
+    found = look_at(read.separated, **given, elsewhere=CurvesElsewhere(curves=(), used=()), setup=room)
+    assert [one.quantity for one in found.distortion] == ["h2", "h3", "thd", "multitone_even", "multitone_odd"]
+    second, third, total, even, _ = found.distortion
+    np.testing.assert_allclose(second.floor_db, -70.0)  # the leak counts as -75
+    np.testing.assert_allclose(third.floor_db, -45.0)
+    np.testing.assert_array_equal(np.isnan(second.relative_db), (HZ < 130.0) | rushed)
+    np.testing.assert_allclose(total.noise_db, -70.0 + 3.0103, atol=1e-4)
+    np.testing.assert_array_equal(np.isnan(total.relative_db), HZ < 130.0)
+    np.testing.assert_array_equal(even.floor_db, [-80.0, -80.0])
+    assert [one.level for one in found.changes] == [86.0, 96.0]
+    assert (found.changes[1].change_db[0], found.changes[1].uncertainty_db[0]) == (2.0, pytest.approx(0.2))
+    assert found.in_room
+    free = replace(SIDECAR.setup, radiation="free")
+    assert not look_at(read.separated, **given, elsewhere=CurvesElsewhere(curves=(), used=()), setup=free).in_room
