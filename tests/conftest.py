@@ -59,3 +59,11 @@ def pytest_sessionfinish(session: pytest.Session) -> None:
 def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
     if os.environ.get("CI") == "true" and _skipped:
         terminalreporter.write_line(f"on CI every test must run, but these were skipped: {', '.join(_skipped)}")
+
+
+@pytest.fixture(autouse=True, scope="session")
+def sound_of_its_own() -> None:
+    """Tests that run beside each other play into no sound system of the machine: each process holds its own lock."""
+    from distort.capture.devices import alone
+
+    alone.FOLDER = f"{alone.FOLDER}-{os.environ.get('PYTEST_XDIST_WORKER', 'tests')}"

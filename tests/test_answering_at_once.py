@@ -11,6 +11,7 @@ import pytest
 import soundfile
 
 from distort.__main__ import main
+from distort.capture.devices.pauses import PauseWatch
 from distort.capture.devices.playing import FADE_S
 from distort.capture.devices.sound_card import loudest_stretch_dbfs
 from tests.clumsy_session import CommandLine, contents, shorten
@@ -37,6 +38,9 @@ def card(monkeypatch):
 
     # it has no clock that a late block could have missed
     monkeypatch.setattr("distort.capture.devices.sound_card.LATE_LATENCIES", 1e6)
+    monkeypatch.setattr("distort.capture.devices.playing.LONGEST_GAP_S", 1e6)
+    never = PauseWatch(clock=lambda: 0.0, asleep=lambda: 0.0)  # a busy machine that holds a test up is no pause
+    monkeypatch.setattr("distort.capture.devices.sound_card.of_this_process", lambda: never)
     return put
 
 

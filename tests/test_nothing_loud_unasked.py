@@ -42,7 +42,9 @@ def passed_s(played: np.ndarray, loud_s: float) -> int:
 # -- pauses
 
 
-def test_a_program_that_is_held_up_in_mid_sweep_fades_out_and_plays_nothing_more(tmp_path, distort, card) -> None:
+def test_a_program_that_is_held_up_in_mid_sweep_fades_out_and_plays_nothing_more(
+    tmp_path, distort, card, monkeypatch
+) -> None:
     """0.8 s pass between two blocks, as when the program is stopped or a card hangs."""
     held: list[float] = []
 
@@ -53,12 +55,14 @@ def test_a_program_that_is_held_up_in_mid_sweep_fades_out_and_plays_nothing_more
         return heard
 
     cards = card(spoil=hold)
+    monkeypatch.setattr("distort.capture.devices.playing.LONGEST_GAP_S", LONGEST_GAP_S)
     folder = session(tmp_path, "82,92")
     ending = distort("measure", folder, "--yes", *CARDS)
     assert ending.status == 1
     assert re.search(r"the computer paused: .* for 0\.[89] s\. Nothing more is played: start again", ending.err)
     assert recorded(folder) == set()
     assert sound_after(cards, passed_s(cards.played, 0.5)) < (2 * BLOCK) / RATE + FADE_S
+    monkeypatch.setattr("distort.capture.devices.playing.LONGEST_GAP_S", 1e6)
     assert distort("measure", folder, "--yes", *CARDS, "--only", "sweep_82dB").status == 0  # by the same command
     assert recorded(folder) == {"sweep_82dB"}
 
@@ -319,6 +323,7 @@ def test_two_sessions_do_not_play_on_one_machine_at_a_time(tmp_path, distort, ca
     """Another process plays; when it has ended, this one may. The lock lies where all accounts may open it."""
     monkeypatch.setenv("TMPDIR", str(tmp_path))
     monkeypatch.setattr("tempfile.tempdir", None)
+    monkeypatch.setattr("distort.capture.devices.alone.FOLDER", "distort-plays")
     cards = card()
     folder = session(tmp_path, "82")
     words = ("measure", folder, "--yes", *CARDS, "--only", "sweep_82dB")
