@@ -19,7 +19,7 @@ from urllib.parse import unquote_to_bytes
 
 import pytest
 
-from tests.bounded import MOST_BYTES, Bounded, Ended
+from tests.bounded import MOST_BYTES, Bounded, Ended, Took
 from tests.clumsy_session import contents
 from tests.hostile_folders import FREE_NAMES, NUMBER, OUTSIDE, OWN, Spoiler, make_outside, whole_session
 from tests.in_processes import one_thread
@@ -77,10 +77,10 @@ def leaks(content: bytes) -> tuple[int, list[bytes]]:
 
 def tried(place: Path, runner: Bounded, kind: str, seed: int) -> Tried:
     """Spoil a copy of the session, run on it whatever reads, shows or publishes it, and look what came out."""
-    case = place / f"{kind}-{seed}"
+    case, whole = place / f"{kind}-{seed}", place / "whole" / "monitor"
     root, bundle = case / "monitor", case / "check.zip"
-    whole, chance = place / "whole" / "monitor", random.Random(f"{kind} {seed}")
     shutil.copytree(whole, root)
+    chance = random.Random(f"{kind} {seed}")
     spoiler = Spoiler(root, whole=whole, outside=place / "outside", chance=chance)
     spoiler.careless() if kind == "careless" else spoiler.hostile()
     own = {path: path.read_bytes() for path in own_files(root)}
@@ -90,22 +90,14 @@ def tried(place: Path, runner: Bounded, kind: str, seed: int) -> Tried:
         *(("report", root), ("bundle", root, "--to", bundle)),
         *(("check", root), ("show", root, "harmonics"), ("show", root, "quality"), longer, ("report", root)),
     ]
-    ended = runner.run(case, commands)
-    what = f"{kind}, seed {seed}"
+    ended, what = runner.run(case, commands), f"{kind}, seed {seed}"
     for took in ended.each:
-        assert took.status in (0, 1, 2), (what, took)
-        assert "fault in this program" not in took.said, (what, took)
-        assert "Traceback" not in took.said, (what, took)
-        assert took.seconds < LONGEST_S, (what, took)
-        assert not [canary for canary in (OUTSIDE, NUMBER) if canary.decode() in took.said], (what, took)
+        judge(took, what)
     assert len(ended.each) == len(commands), f"{what}: {commands[len(ended.each)]} hangs"
     assert ended.most_mb * 2**20 < MOST_BYTES, (what, ended.most_mb)
     assert {path: path.read_bytes() for path in own_files(root)} == own, f"{what}: a file of the user's own was touched"
-    if kind == "careless":
-        assert [took.status for took in ended.each if took.words[0] != "check"] == [0] * (len(commands) - 1), (
-            what,
-            ended,
-        )
+    if kind == "careless":  # `check` misses the multitones
+        assert {took.status for took in ended.each if took.words[0] != "check"} == {0}, (what, ended)
     out = {
         "page": [root / "results/report.html"] if ended.each[-1].status == 0 else [],
         "bundle": [bundle] if bundle.exists() else [],
@@ -119,6 +111,15 @@ def tried(place: Path, runner: Bounded, kind: str, seed: int) -> Tried:
     shutil.rmtree(case)
     published = tuple(name for name, paths in out.items() if paths)
     return Tried(kind=kind, planted=spoiler.planted, ended=ended, published=published, searched=searched)
+
+
+def judge(took: Took, what: str) -> None:
+    """A command may do its work or refuse it, soon, and say nothing that stands in a file outside."""
+    assert took.status in (0, 1, 2), (what, took)
+    assert "fault in this program" not in took.said, (what, took)
+    assert "Traceback" not in took.said, (what, took)
+    assert took.seconds < LONGEST_S, (what, took)
+    assert not [canary for canary in (OUTSIDE, NUMBER) if canary.decode() in took.said], (what, took)
 
 
 def own_files(root: Path) -> list[Path]:

@@ -250,6 +250,11 @@ def test_missing_and_unreadable_files(tmp_path: Path) -> None:
     (tmp_path / "session.toml").mkdir()
     with pytest.raises(PlanError, match=r"is a folder, where a file belongs"):
         read_plan(tmp_path)
+    (tmp_path / "inside").mkdir()
+    (tmp_path / "outside.toml").write_bytes(b"format = 1\n")
+    (tmp_path / "inside/session.toml").symlink_to(tmp_path / "outside.toml")
+    with pytest.raises(PlanError, match=r"is a link that leads out of the session"):
+        read_plan(tmp_path / "inside")
 
 
 def test_the_sweep_of_the_plan() -> None:
