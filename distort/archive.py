@@ -256,6 +256,8 @@ def _outcome(future: "Future[Outcome]", session: str) -> Outcome:
 
 
 def _fault(error: Exception) -> str:
+    if isinstance(error, MemoryError):
+        return "there is not enough memory for it"
     if isinstance(error, OSError):
         return f"{error.filename or 'a file'} cannot be read or written: {error.strerror or error}"
     return f"a fault in this program: {type(error).__name__}: {error}"

@@ -98,6 +98,12 @@ def test_kinds_that_do_not_keep_a_recording(tmp_path: Path, container: str, subt
     assert said in refusal(path)
 
 
+@pytest.mark.parametrize("rate", [1, 7999, 768_001, 2_000_000_000])
+def test_rates_that_no_recorder_has(tmp_path: Path, rate: int) -> None:
+    soundfile.write(tmp_path / "a.wav", SAMPLES, rate)
+    assert f"states a sample rate of {rate} Hz, outside 8000 to 768000" in refusal(tmp_path / "a.wav")
+
+
 @pytest.mark.parametrize("container", ["WAV", "WAVEX", "RF64", "FLAC"])
 @pytest.mark.parametrize("lost", [1, 3000])
 def test_truncated(tmp_path: Path, container: str, lost: int) -> None:

@@ -23,6 +23,9 @@ FloatArray = npt.NDArray[np.float64]
 MOST_FRAMES = 48_000 * 3600
 """Longest file that is read: an hour at 48 kHz, 1.4 GB of memory. No stimulus comes near it."""
 
+RATES_HZ = (8000, 768_000)
+"""Those that a plan may ask for."""
+
 BLOCK_SAMPLES = 1 << 17
 """Of all channels together, read at a time: 1 MB, however many channels there are."""
 
@@ -171,6 +174,11 @@ def _check_kind(path: Path, file: Any) -> None:
         raise RecordingError(f"{path} is {file.format}: bring the recording as WAV or FLAC, as it was captured")
     if file.subtype not in SUBTYPES:
         raise RecordingError(f"{path} holds {file.subtype} samples: record with 16, 24 or 32 bits or floating point")
+    if not RATES_HZ[0] <= file.samplerate <= RATES_HZ[1]:
+        raise RecordingError(
+            f"{path} states a sample rate of {file.samplerate} Hz, outside {RATES_HZ[0]} to {RATES_HZ[1]}: "
+            f"export it again"
+        )
 
 
 def _check_length(path: Path, file: Any) -> None:
