@@ -69,7 +69,7 @@ def test_what_is_not_as_it_was_written_stays_out_and_is_told(distort, own, tmp_p
     ending = distort("bundle", own, "--to", tmp_path / "check.zip")
     assert ending.status == 0
     assert ending.err == (
-        f"Careful: {name} is not known to be as it was written, so it stays out: 'distort report {own}' writes it anew.\n"
+        f"Careful: {name} may not be as it was written, so it stays out: 'distort report {own}' writes it anew.\n"
     )
     distort.done("report", own)
     assert left_out(own) == ()

@@ -11,7 +11,7 @@ def left_out_sentences(names: Sequence[str], folder: str) -> Iterator[str]:
     others = [name for name in names if not name.startswith(COMPARED)]
     for those, command in ((others, f"distort report {folder}"), (compared, "distort compare")):
         if len(those) == 1:
-            yield f"Careful: {those[0]} is not known to be as it was written, so it stays out: '{command}' writes it anew."
+            yield f"Careful: {those[0]} may not be as it was written, so it stays out: '{command}' writes it anew."
         elif those:
             which = f"{those[0]} and {len(those) - 1} more"
-            yield f"Careful: {which} are not known to be as they were written, so they stay out: '{command}' writes them anew."
+            yield f"Careful: {which} may not be as they were written, so they stay out: '{command}' writes them anew."
