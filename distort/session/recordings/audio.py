@@ -12,10 +12,10 @@ import soundfile
 from distort.errors import RecordingError, SessionError
 from distort.session.files import reading
 from distort.session.files.atomic import staged
+from distort.session.recordings.audio_beginnings import Subtype
 from distort.session.recordings.flac import checked_blocks
 from distort.session.recordings.resampling import resample
 from distort.session.recordings.riff import promised_and_held_bytes
-from distort.session.recordings.sidecar import Subtype
 from distort.system import spelt_for_libraries
 
 FloatArray = npt.NDArray[np.float64]

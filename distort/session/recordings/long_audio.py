@@ -12,7 +12,7 @@ import soundfile
 
 from distort.errors import RecordingError
 from distort.session.recordings.audio import blocks, column_of, opened, require_sound
-from distort.session.recordings.sidecar import Subtype
+from distort.session.recordings.audio_beginnings import Subtype
 
 FloatArray = npt.NDArray[np.float64]
 

@@ -12,13 +12,12 @@ from distort.session.files.json_fields import by, later, read_json, write_json
 from distort.session.files.names import RecordingName, check_condition
 from distort.session.plan import rules
 from distort.session.plan.keys import Loudspeaker, Setup
-from distort.session.recordings.audio_beginnings import begins_as_audio
+from distort.session.recordings.audio_beginnings import Subtype, begins_as_audio
 from distort.session.recordings.original import Original
 from distort.session.recordings.reel_layout import layout_of, reel_of, stimulus_of
 from signals import Reel, Stimulus, describe
 
 Verdict = Literal["good", "usable", "refuse"]
-Subtype = Literal["PCM_24", "FLOAT"]
 
 _STIMULUS = by(describe, stimulus_of)
 _REEL = by(layout_of, reel_of)

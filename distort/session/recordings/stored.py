@@ -13,9 +13,10 @@ from distort.session.files.atomic import make_folder, staged
 from distort.session.files.folder import AUDIO_SUFFIXES, RecordingFiles, SessionFolder
 from distort.session.files.hashing import sha256_of_file
 from distort.session.recordings.audio import encoder, read_audio
+from distort.session.recordings.audio_beginnings import Subtype
 from distort.session.recordings.plain_audio import copier
 from distort.session.recordings.sampled_stimuli import give_samples
-from distort.session.recordings.sidecar import Sidecar, Subtype, read_sidecar, require_same_file, write_sidecar
+from distort.session.recordings.sidecar import Sidecar, read_sidecar, require_same_file, write_sidecar
 
 
 @dataclass(frozen=True, kw_only=True)
