@@ -43,7 +43,7 @@ def main(words: Sequence[str] | None = None) -> int:
             import traceback
 
             traceback.print_exc()
-        from distort.report.terminal.readable import one_line
+        from distort.report.text.readable import one_line
 
         print(f"distort: {one_line(_sentence(error))}", file=sys.stderr)
         return WRONG_USAGE if isinstance(error, UsageError) else NO_ANSWER
@@ -51,8 +51,8 @@ def main(words: Sequence[str] | None = None) -> int:
 
 def _run(words: list[str]) -> int:
     # here, because it takes a moment in which a user may interrupt already
-    from distort.commands.alone import alone
     from distort.commands.parser import check_leftover
+    from distort.commands.session_lock import alone
     from distort.commands.table import build_parser
 
     parser = build_parser()

@@ -22,13 +22,7 @@ from distort.session.files.csv_table import Cell, write_mixed_table
 from distort.session.files.folder import PLAN_FILE, SessionFolder
 from distort.session.files.lock import locked, locked_file
 from distort.session.plan.reading import read_plan
-from distort.session.results.analysed import (
-    inputs_seen,
-    is_current,
-    read_analysed,
-    same_contents,
-    write_analysed,
-)
+from distort.session.results.analysed import inputs_seen, is_current, read_analysed, same_contents, write_analysed
 from distort.session.results.condition_results import ConditionResults, read_results
 from distort.version import __version__
 from signals.errors import SignalError

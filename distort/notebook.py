@@ -34,11 +34,11 @@ from rich.console import Console
 from distort.archive import analyze_and_note
 from distort.errors import SessionError, UsageError, shown
 from distort.report.figures.session_figures import figures_of
-from distort.report.terminal.console import make_console
-from distort.report.terminal.numbers import level_name
 from distort.report.terminal.summary import print_harmonics, print_response, print_summary
-from distort.report.terminal.tables_compression import print_compression
-from distort.report.terminal.tables_multitone import print_multitone
+from distort.report.text.console import make_console
+from distort.report.text.numbers import level_name
+from distort.report.text.tables_compression import print_compression
+from distort.report.text.tables_multitone import print_multitone
 from distort.session.files.csv_table import read_table
 from distort.session.files.folder import SessionFolder
 from distort.session.plan.keys import ReportPlan

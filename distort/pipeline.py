@@ -15,7 +15,7 @@ from pathlib import Path
 from typing import TypeVar
 
 from distort.analysis.coincidences.finding import find_coincidences
-from distort.analysis.curves import Harmonics, Response
+from distort.analysis.common.curves import Harmonics, Response
 from distort.analysis.sweep.orders import SeparatedOrders
 from distort.analysis.sweep.response import band_mean_db, lowest_valid_hz
 from distort.analysis.sweep.sweeps import (
@@ -26,13 +26,14 @@ from distort.analysis.sweep.sweeps import (
     sweep_harmonics,
     sweep_response,
 )
-from distort.capture.alignment.prepared import prepare_samples
-from distort.capture.devices.heard import audibility
-from distort.capture.quality.examined import examine
-from distort.capture.recorded.chain import with_chain_of_levels
-from distort.capture.recorded.ladder import Ladder, multitone_ladder, stated, sweep_ladder
-from distort.capture.recorded.looking import look_at
-from distort.capture.recorded.takes import (
+from distort.assembly.condition.audible import audibility
+from distort.assembly.condition.chain import with_chain_of_levels
+from distort.assembly.condition.inputs_of_findings import look_at
+from distort.assembly.condition.level_series import Ladder, multitone_ladder, stated, sweep_ladder
+from distort.errors import AnalysisError, SessionError, shown
+from distort.recording.alignment.prepared import prepare_samples
+from distort.recording.quality.examined import examine
+from distort.recording.takes import (
     MultitoneLevel,
     read_multitone_takes,
     read_sweep_takes,
@@ -41,18 +42,20 @@ from distort.capture.recorded.takes import (
     sweep_of,
     takes_of_each_level,
 )
-from distort.errors import AnalysisError, SessionError, shown
-from distort.session.calibration.curves_elsewhere import CurvesElsewhere, read_curves_elsewhere
-from distort.session.calibration.microphone_file import SessionMicrophone, read_microphone
+from distort.session.audio.audio_file import read_audio
+from distort.session.audio.resampling import resample
+from distort.session.calibration.reference_responses import (
+    CurvesElsewhere,
+    SessionMicrophone,
+    read_curves_elsewhere,
+    read_microphone,
+)
 from distort.session.files.folder import SessionFolder
 from distort.session.plan.keys import Plan
 from distort.session.plan.reading import read_plan
-from distort.session.recordings.audio import read_audio
-from distort.session.recordings.link import coded_link
-from distort.session.recordings.resampling import resample
 from distort.session.recordings.sidecar import Quality, read_stimulus_sidecar
 from distort.session.recordings.stimulus_files import MULTITONE, SHORT_SWEEP, SWEEP
-from distort.session.recordings.stored import Recording, load_recordings
+from distort.session.recordings.stored import Recording, coded_link, load_recordings
 from distort.session.results.condition_results import (
     ConditionResults,
     Findings,

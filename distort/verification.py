@@ -9,8 +9,8 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from distort.analysis.curves import Harmonics, Response
-from distort.analysis.grid import band_edges_hz
+from distort.analysis.common.curves import Harmonics, Response
+from distort.analysis.common.grid import band_edges_hz
 from distort.analysis.sweep.sweeps import Reference, Settings, SweepTake, read_sweep, sweep_harmonics, sweep_response
 from signals import Sweep, Tone
 from signals.levels import db_to_amplitude, rms_dbfs

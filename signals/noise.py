@@ -8,12 +8,7 @@ import numpy as np
 import numpy.typing as npt
 import scipy
 
-from signals.checks import (
-    require_below_nyquist,
-    require_length,
-    require_positive,
-    require_within_full_scale,
-)
+from signals.checks import require_below_nyquist, require_length, require_positive, require_within_full_scale
 from signals.errors import SignalError
 from signals.levels import FULL_SCALE_SINE_RMS, db_to_amplitude
 

@@ -9,8 +9,7 @@ import numpy.typing as npt
 from signals.errors import SignalError
 from signals.multitone import Multitone
 from signals.noise import Noise
-from signals.sampled_sweep import SampledSweep
-from signals.sweep import Sweep
+from signals.sweep import SampledSweep, Sweep
 from signals.tones import Burst, Tone
 
 

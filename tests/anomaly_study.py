@@ -8,8 +8,8 @@ import numpy as np
 
 from distort.analysis.coincidences.faults import Anomaly
 from distort.analysis.sweep.sweeps import Reference, Settings, SweepTake, read_sweep, sweep_harmonics, sweep_response
-from distort.capture.recorded.looking import look_at
-from distort.session.calibration.curves_elsewhere import CurvesElsewhere
+from distort.assembly.condition.inputs_of_findings import look_at
+from distort.session.calibration.reference_responses import CurvesElsewhere
 from distort.session.plan.keys import Setup
 from tests.devices.anomalous_sweeps import SWEEP, Anomalous, comb, random_comb, random_resonance
 from tests.devices.line_up_sweeps import ripple

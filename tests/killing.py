@@ -15,9 +15,9 @@ from typing import Any
 PRELOADED = [
     "distort.__main__",
     "distort.archive",
-    "distort.capture.elsewhere.bringing_in",
-    "distort.capture.measuring.ladder",
-    "distort.capture.devices.simulating",
+    "distort.capture.importing.recordings",
+    "distort.capture.measuring.playing",
+    "distort.capture.simulated.session",
     "distort.report.figures.session_figures",
     "matplotlib.backends.backend_agg",
     "matplotlib.backends.backend_svg",

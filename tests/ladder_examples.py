@@ -10,13 +10,13 @@ from dataclasses import replace
 
 import numpy as np
 
+from distort.analysis.common.curves import FloatArray, LevelUnit
+from distort.analysis.common.grid import midbands_hz
 from distort.analysis.compression.change import compression
 from distort.analysis.compression.curves import BandRange, Compression, Output, Repeat, Rung
 from distort.analysis.compression.octaves import input_output
 from distort.analysis.compression.operating_range import operating_ranges
 from distort.analysis.compression.sweep_lag import SweepLag
-from distort.analysis.curves import FloatArray, LevelUnit
-from distort.analysis.grid import midbands_hz
 from distort.session.results.ladder_results import ChangeCurves, CompressionFound, Source, compression_found, curves_of
 from distort.session.results.multitone_results import BandTable, MultitoneFound, WarmUp
 from tests.report_examples import FREQUENCY_HZ

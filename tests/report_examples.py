@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from distort.analysis.curves import FloatArray, Harmonics, LevelUnit, Order, Response
+from distort.analysis.common.curves import FloatArray, Harmonics, LevelUnit, Order, Response
 
 FREQUENCY_HZ: FloatArray = 1000.0 * 10.0 ** (np.arange(-136, 105) / 80.0)
 """The grid of all results: 1/24 octave, base ten, 19.953 Hz to 19.953 kHz."""

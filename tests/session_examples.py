@@ -1,7 +1,8 @@
 """One made-up recording and what is known of it, for tests of the session folder."""
 
+from distort.session.calibration.in_force import CalibrationInForce
 from distort.session.plan.keys import Loudspeaker, Setup
-from distort.session.recordings.sidecar import CalibrationInForce, Quality, Sidecar
+from distort.session.recordings.sidecar import Quality, Sidecar
 from signals import Sweep, framed
 
 SWEEP = Sweep(seconds=1.0, drive_dbfs=-31.7, lowest_hz=40.0)

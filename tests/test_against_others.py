@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 import scipy.signal
 
-from distort.capture.alignment.prepared import Prepared
-from distort.capture.quality.against_others import CAME_DB, worst_block
+from distort.assembly.condition.against_others import CAME_DB, worst_block
+from distort.recording.alignment.prepared import Prepared
 from signals import Sweep
 from tests.clumsy_session import heard
 from tests.devices.quick_loudspeaker import RATE

@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 import scipy.signal
 
-from distort.capture.alignment.finding import Alignment, find_reel, repair_clock
 from distort.errors import RecordingError
+from distort.recording.alignment.locating import Alignment, find_reel, repair_clock
 from signals import Burst, Noise, Reel, Silence, Sweep, Tone, framed
 from tests.made_recordings import FloatArray, made_room, recorded, stimulus_start, with_noise
 

@@ -7,12 +7,12 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from distort.capture.alignment.clock import repair_clock
-from distort.capture.alignment.finding import find_reel, made_whole, silences_in
-from distort.capture.alignment.matched import Lags, correlate, deconvolve, stands_out_db, summit
-from distort.capture.alignment.prepared import Prepared, prepare_samples
-from distort.capture.quality.against_others import worst_block
+from distort.assembly.condition.against_others import worst_block
 from distort.errors import CutOffError, RecordingError, WrongStimulusError
+from distort.recording.alignment.clock import repair_clock
+from distort.recording.alignment.locating import find_reel, made_whole, silences_in
+from distort.recording.alignment.matched import Lags, correlate, deconvolve, stands_out_db, summit
+from distort.recording.alignment.prepared import Prepared, prepare_samples
 from signals import Multitone, Noise, Reel, Silence, Sweep, Tone, framed
 
 RATE = 8000

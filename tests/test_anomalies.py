@@ -6,7 +6,7 @@ import pytest
 from distort.analysis.coincidences.anomalies import CurveElsewhere, find_anomalies, sound_speed_m_s
 from distort.analysis.coincidences.faults import Anomaly
 from distort.analysis.coincidences.fine_response import FineResponse
-from distort.analysis.grid import grid_hz
+from distort.analysis.common.grid import grid_hz
 from tests.devices.closed_shapes import amplitude_of_bell, amplitude_of_comb, as_measured
 
 FREQUENCY_SHARE = 0.01

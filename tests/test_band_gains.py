@@ -7,9 +7,9 @@ import pytest
 import soundfile
 
 from distort.__main__ import main
-from distort.capture.quality.continuity import turned_suddenly
-from distort.capture.quality.path_of_markers import Path as Heard
-from distort.capture.quality.track import band_gains_db
+from distort.recording.quality.chirp_response import Path as Heard
+from distort.recording.quality.continuity import turned_suddenly
+from distort.recording.quality.track import band_gains_db
 from distort.session.files.folder import SessionFolder
 from distort.session.recordings.stored import load_recordings
 from tests.devices.stressed import recording_of, session_at

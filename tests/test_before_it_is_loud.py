@@ -8,7 +8,7 @@ import pytest
 from distort.__main__ import main
 from distort.capture.calibration.calibrating import calibrate_from_samples
 from distort.capture.measuring.expected import expected_peak_dbfs, signal_to_noise_db
-from distort.capture.measuring.ladder import Measured, measure
+from distort.capture.measuring.playing import Measured, measure
 from distort.capture.measuring.quiet_run import QUIET_DRIVE_DBFS, play_quiet_sweep
 from distort.capture.measuring.starting import Choice, get_ready, require_calibration
 from distort.errors import CalibrationError, PlanError, RecordingError, TooLoudError, UsageError

@@ -9,12 +9,12 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from distort.capture.alignment.finding import Alignment
-from distort.capture.alignment.not_found import why_not_found
-from distort.capture.quality.check import Quality, check_recording
-from distort.capture.quality.finding import Finding, worst
-from distort.capture.quality.noise import noise_findings
 from distort.errors import CutOffError, RecordingError
+from distort.recording.alignment.locating import Alignment
+from distort.recording.quality.check import Quality, check_recording
+from distort.recording.quality.check_result import Finding, worst
+from distort.recording.quality.noise import noise_findings
+from distort.recording.quality.not_found import why_not_found
 from signals import Multitone, Noise, Reel, Silence, Sweep, Tone, framed
 
 RATE = 8000

@@ -11,10 +11,10 @@ import pytest
 from distort.analysis.coincidences.faults import Coincidence
 from distort.analysis.coincidences.finding import find_coincidences
 from distort.analysis.sweep.sweeps import Reference, Settings, SweepTake, read_sweep, sweep_harmonics, sweep_response
-from distort.capture.alignment.finding import find_reel
-from distort.capture.devices.simulated import Parameters, SimulatedMonitor
-from distort.capture.recorded.looking import look_at
-from distort.session.calibration.curves_elsewhere import CurvesElsewhere
+from distort.assembly.condition.inputs_of_findings import look_at
+from distort.capture.simulated import Parameters, SimulatedMonitor
+from distort.recording.alignment.locating import find_reel
+from distort.session.calibration.reference_responses import CurvesElsewhere
 from distort.session.plan.keys import Setup
 from signals import Reel, Sweep, framed
 from tests.devices.line_up_sweeps import (

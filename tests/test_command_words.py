@@ -13,7 +13,7 @@ from distort.commands.parser import Parser
 from distort.errors import UsageError
 from distort.report.terminal.capture_words import print_calibration, print_quality
 from distort.report.terminal.checks import checks_table
-from distort.report.terminal.console import make_console
+from distort.report.text.console import make_console
 
 
 def parse(module, *words: str) -> argparse.Namespace:

@@ -9,13 +9,13 @@ import numpy as np
 import pytest
 
 from distort.__main__ import main
-from distort.analysis.grid import grid_hz
-from distort.capture.devices.simulating import simulated_monitor
-from distort.capture.measuring.ladder import measure
+from distort.analysis.common.grid import grid_hz
+from distort.assembly.comparison.side import read_side
+from distort.capture.measuring.playing import measure
 from distort.capture.measuring.starting import Choice
-from distort.capture.recorded.comparable import read_side
-from distort.capture.recorded.takes import set_ups_of_each_level, takes_of_each_level
-from distort.report.terminal.comparison_words import uncertainty_sentence
+from distort.capture.simulated.session import simulated_monitor
+from distort.recording.takes import set_ups_of_each_level, takes_of_each_level
+from distort.report.text.comparison import uncertainty_sentence
 from distort.session.files.folder import SessionFolder
 from distort.session.plan.reading import read_plan
 from distort.session.recordings.sidecar import read_sidecar, write_sidecar
@@ -250,7 +250,7 @@ def test_audibility_of_a_session(distort, copied) -> None:
 
 def test_words_about_uncertainty(session) -> None:
     """Takes, set-ups and calibration are named as far as they are in the intervals."""
-    from distort.capture.recorded.comparing import compare_sides
+    from distort.assembly.comparison.comparing import compare_sides
 
     folder = SessionFolder(session)
     a, b = (read_side(folder, name, name=name, progress=quietly) for name in ("stand", "copy"))

@@ -6,10 +6,10 @@ import numpy as np
 import pytest
 import scipy.stats
 
+from distort.analysis.common.grid import grid_hz
 from distort.analysis.comparison.curves import at_output, changes, combined, curves_of_level, sweep_values
-from distort.analysis.comparison.judging import BROAD_OCTAVES, NARROW_OCTAVES, Curve, compare, holm
 from distort.analysis.comparison.regions import changed_regions
-from distort.analysis.grid import grid_hz
+from distort.analysis.comparison.significance import BROAD_OCTAVES, NARROW_OCTAVES, Curve, compare, holm
 from distort.analysis.sweep.sweeps import Reference, Settings, SweepTake, read_sweep
 from signals import Sweep
 from tests.devices.memoryless import sweep_with_harmonics

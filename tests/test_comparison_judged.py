@@ -6,17 +6,9 @@ import numpy as np
 import pytest
 import scipy.stats
 
-from distort.analysis.comparison.curves import (
-    at_output,
-    combined,
-)
-from distort.analysis.comparison.judging import (
-    NARROW_OCTAVES,
-    compare,
-    least_named_db,
-    pooled_freedom,
-)
+from distort.analysis.comparison.curves import at_output, combined
 from distort.analysis.comparison.regions import changed_regions, judged_range_hz, largest
+from distort.analysis.comparison.significance import NARROW_OCTAVES, compare, least_named_db, pooled_freedom
 from tests.test_comparison_scatter import curve, difference
 
 

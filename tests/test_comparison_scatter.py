@@ -5,20 +5,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from distort.analysis.comparison.curves import (
-    Valued,
-    curves_of_level,
-    line_values,
-    multitone_values,
-    sweep_values,
-)
-from distort.analysis.comparison.judging import (
-    BROAD_OCTAVES,
-    NARROW_OCTAVES,
-    Curve,
-    Difference,
-)
-from distort.analysis.grid import grid_hz
+from distort.analysis.common.grid import grid_hz
+from distort.analysis.comparison.curves import Valued, curves_of_level, line_values, multitone_values, sweep_values
+from distort.analysis.comparison.significance import BROAD_OCTAVES, NARROW_OCTAVES, Curve, Difference
 from distort.analysis.multitone.curves import ClockFound, MultitoneBands, MultitoneResponse, MultitoneResult
 from distort.analysis.sweep.noise import NoiseDensity
 from distort.analysis.sweep.sweeps import Reference, Settings, read_sweep, smoothed_over

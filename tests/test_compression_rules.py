@@ -6,9 +6,8 @@ import numpy as np
 import pytest
 import scipy.stats
 
-from distort.analysis.compression.change import compression
+from distort.analysis.compression.change import compression, drifted_reference
 from distort.analysis.compression.curves import InputOutput, LevelChange, Repeat, Rung
-from distort.analysis.compression.drift import drifted_reference
 from distort.analysis.compression.octaves import input_output, octave_rows
 from distort.analysis.compression.operating_range import (
     band_onset,

@@ -8,10 +8,10 @@ import numpy as np
 import pytest
 import scipy.signal
 
-from distort.capture.alignment.finding import Alignment, find_reel
-from distort.capture.quality.continuity import best_jump, continuity, turned_suddenly
-from distort.capture.quality.path_of_markers import Path, as_heard, band_edges_hz, markers, path_of
-from distort.capture.quality.track import Track, band_gains_db, multitone_agreement, track
+from distort.recording.alignment.locating import Alignment, find_reel
+from distort.recording.quality.chirp_response import Path, as_heard, band_edges_hz, markers, path_of
+from distort.recording.quality.continuity import best_jump, continuity, turned_suddenly
+from distort.recording.quality.track import Track, band_gains_db, multitone_agreement, track
 from signals import Multitone, Reel, Silence, Sweep, Tone, framed
 
 # --- the jump that explains a track ----------------------------------------------------------------------------------

@@ -5,10 +5,10 @@ from datetime import timedelta
 import numpy as np
 import pytest
 
-from distort.capture.alignment.finding import find_reel
 from distort.capture.devices.device import Device
-from distort.capture.devices.simulated import SimulatedMonitor
 from distort.capture.devices.sound_card import Connections, SoundCard
+from distort.capture.simulated import SimulatedMonitor
+from distort.recording.alignment.locating import find_reel
 from signals import Reel, Silence, Sweep
 from signals.errors import SignalError
 from tests.busy_machine import again_where_busy

@@ -3,13 +3,13 @@
 import numpy as np
 import pytest
 
-from distort.analysis.comparison.judging import BROAD_OCTAVES, Curve, compare, holm
+from distort.analysis.common.smoothing import PowerSpectrum
+from distort.analysis.common.sound_in_air import half_wave, speed_of_sound_m_s
+from distort.analysis.comparison.significance import BROAD_OCTAVES, Curve, compare, holm
 from distort.analysis.compression.coil_heating import coil_change_db, coil_rise_k
 from distort.analysis.compression.operating_range import band_words, distortion_limits
 from distort.analysis.compression.sweep_lag import needed_seconds
-from distort.analysis.multitone.time import Settling
-from distort.analysis.smoothing import PowerSpectrum
-from distort.analysis.wavelength import half_wave, speed_of_sound_m_s
+from distort.analysis.multitone.settling import Settling
 from signals import Multitone, SignalError, Sweep
 from signals.checks import require_within_full_scale
 

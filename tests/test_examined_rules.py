@@ -9,20 +9,19 @@ import numpy as np
 import pytest
 
 from distort.__main__ import main
-from distort.analysis.wavelength import speed_of_sound_m_s
-from distort.capture.alignment.finding import Alignment
-from distort.capture.alignment.not_found import why_not_found
-from distort.capture.alignment.wrong_rate import likely_rate
-from distort.capture.quality.against_others import against_others
-from distort.capture.quality.check import Quality
-from distort.capture.quality.completeness import check_session
-from distort.capture.quality.examined import Examined, examine, least_rate_hz
-from distort.capture.quality.finding import Finding
+from distort.analysis.common.sound_in_air import speed_of_sound_m_s
+from distort.assembly.condition.against_others import against_others
+from distort.capture.measuring.completeness import check_session
 from distort.errors import RecordingError, WrongStimulusError
+from distort.recording.alignment.locating import Alignment
+from distort.recording.quality.check import Quality
+from distort.recording.quality.check_result import Finding
+from distort.recording.quality.examined import Examined, examine, least_rate_hz, likely_rate
+from distort.recording.quality.not_found import why_not_found
+from distort.session.audio.resampling import resample
+from distort.session.calibration.in_force import CalibrationInForce
 from distort.session.files.folder import SessionFolder
 from distort.session.plan.reading import read_plan
-from distort.session.recordings.resampling import resample
-from distort.session.recordings.sidecar import CalibrationInForce
 from distort.session.recordings.stored import Recording, save_recording
 from signals import Multitone, Reel, Silence, Sweep, framed
 from tests.session_examples import SIDECAR

@@ -10,7 +10,7 @@ import pytest
 from distort.analysis.coincidences.fault_changes import anomaly_changes, coincidence_changes
 from distort.analysis.coincidences.faults import Anomaly, Coincidence, Evidence
 from distort.errors import SessionError
-from distort.report.terminal.comparison_words import coincidence_words
+from distort.report.text.comparison import coincidence_words
 from distort.session.files.folder import SessionFolder
 from distort.session.results.faults_found import FaultsFound, read_faults
 

@@ -5,9 +5,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from distort.analysis.common.grid import grid_hz
 from distort.analysis.comparison.fault_places import at_anomaly, at_coincidence
-from distort.analysis.comparison.judging import BROAD_OCTAVES, NARROW_OCTAVES, Curve
-from distort.analysis.grid import grid_hz
+from distort.analysis.comparison.significance import BROAD_OCTAVES, NARROW_OCTAVES, Curve
 from tests.test_fault_changes import DIP, RISE
 
 ROWS_HZ = grid_hz()

@@ -11,8 +11,7 @@ import pytest
 
 from distort.report.figures import drawing
 from distort.report.figures.dark import dark_of, darken
-from distort.report.figures.digest import digest_of
-from distort.report.figures.drawing import draw_figures
+from distort.report.figures.drawing import digest_of, draw_figures
 from distort.report.figures.harmonics import harmonics_figure
 from distort.report.figures.quality import quality_figure
 from distort.report.figures.response import response_figure

@@ -8,8 +8,17 @@ from matplotlib import rc_context
 from matplotlib.figure import Figure
 from matplotlib.text import Text
 
-from distort.report.figures.drawable import REPLACEMENT, drawable, lacking
-from distort.report.figures.style import LONGEST, SETTINGS, Legend, key_beside, new_page, new_sheet
+from distort.report.figures.style import (
+    LONGEST,
+    REPLACEMENT,
+    SETTINGS,
+    Legend,
+    drawable,
+    key_beside,
+    lacking,
+    new_page,
+    new_sheet,
+)
 from tests.test_report_figures import assert_no_words_overlap
 
 HEADING = "harmonic distortion at 96 dB SPL"

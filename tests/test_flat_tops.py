@@ -3,8 +3,7 @@
 import numpy as np
 import pytest
 
-from distort.capture.quality.clipping import clipped_samples
-from distort.capture.quality.held_crests import held_crests
+from distort.recording.quality.clipping import clipped_samples, held_crests
 
 N = 4000
 

@@ -4,8 +4,8 @@ import numpy as np
 import pyfar as pf
 import pytest
 
-from distort.analysis.grid import band_edges_hz, grid_hz, midbands_hz
-from distort.analysis.smoothing import PowerSpectrum
+from distort.analysis.common.grid import band_edges_hz, grid_hz, midbands_hz
+from distort.analysis.common.smoothing import PowerSpectrum
 
 
 def test_grid_runs_from_19_953_hz_to_19_953_khz_in_24ths_of_an_octave():

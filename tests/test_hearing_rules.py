@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from distort.analysis.grid import grid_hz
+from distort.analysis.common.grid import grid_hz
 from distort.analysis.hearing.audibility import (
     Margins,
     multitone_margins,

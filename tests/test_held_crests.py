@@ -7,9 +7,9 @@ import numpy as np
 import pytest
 import scipy.signal
 
-from distort.capture.alignment.finding import find_reel
-from distort.capture.quality.check import check_recording
-from distort.capture.quality.held_crests import held_crests
+from distort.recording.alignment.locating import find_reel
+from distort.recording.quality.check import check_recording
+from distort.recording.quality.clipping import held_crests
 from signals import Multitone, framed
 from tests.made_recordings import FloatArray
 

@@ -15,16 +15,16 @@ import numpy as np
 import pytest
 import soundfile
 
-from distort.capture.alignment.prepared import prepare
-from distort.capture.quality.examined import examine
 from distort.errors import DistortError
+from distort.recording.alignment.prepared import prepare
+from distort.recording.quality.examined import examine
+from distort.session.audio.audio_file import read_audio
+from distort.session.audio.resampling import resample
 from distort.session.calibration.calibration_file import read_calibration
 from distort.session.calibration.drive_file import read_sensitivity
-from distort.session.calibration.microphone_file import read_microphone
+from distort.session.calibration.reference_responses import read_microphone
 from distort.session.files.folder import SessionFolder
 from distort.session.plan.reading import read_plan
-from distort.session.recordings.audio import read_audio
-from distort.session.recordings.resampling import resample
 from distort.session.recordings.sidecar import read_stimulus_sidecar
 from distort.session.recordings.stimulus_files import drives_dbfs, planned
 from distort.session.recordings.stored import load_recordings

@@ -6,8 +6,7 @@ from pathlib import Path
 import pytest
 
 from distort.session.files.folder import SessionFolder
-from distort.session.recordings.link import coded_link
-from distort.session.recordings.stored import Recording
+from distort.session.recordings.stored import Recording, coded_link
 from tests.session_examples import SIDECAR
 
 

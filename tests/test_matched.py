@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from distort.capture.alignment.matched import deconvolve, summit
+from distort.recording.alignment.matched import deconvolve, summit
 from signals import Sweep
 
 SWEEP = Sweep(seconds=0.5, drive_dbfs=-12.0)

@@ -5,7 +5,6 @@ from pathlib import Path
 
 import pytest
 
-from distort.analysis import wavelength
 from distort.analysis.coincidences import (
     anomalies,
     causes,
@@ -16,14 +15,15 @@ from distort.analysis.coincidences import (
     standing_out,
 )
 from distort.analysis.coincidences import distortion_rises as rises
-from distort.analysis.comparison import judging as comparison
+from distort.analysis.common import sound_in_air as wavelength
+from distort.analysis.common.grid import ROWS_PER_OCTAVE
+from distort.analysis.comparison import significance as comparison
 from distort.analysis.compression import change as compression
 from distort.analysis.compression import coil_heating, operating_range
-from distort.analysis.grid import ROWS_PER_OCTAVE
 from distort.analysis.hearing import masking as hearing
 from distort.analysis.multitone import blocks as multitone_blocks
 from distort.analysis.sweep import harmonics, response, windows
-from distort.capture.elsewhere import sweep_fitting
+from distort.capture.importing import sweep_fitting
 from distort.capture.reel import finding as reel_finding
 from distort.capture.reel import levels as reel_levels
 from distort.report.terminal.methods_words import methods_text

@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 import scipy.fft
 
-from distort.analysis.grid import band_edges_hz, grid_hz
-from distort.analysis.microphone import MicrophoneResponse
+from distort.analysis.common.grid import band_edges_hz, grid_hz
+from distort.analysis.common.microphone import MicrophoneResponse
 from distort.analysis.multitone.reading import MultitoneTake, multitone_result, read_multitone
 from distort.analysis.sweep.sweeps import Reference, Settings, SweepTake, read_sweep, sweep_harmonics, sweep_response
 from signals import Multitone, Sweep

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 import scipy.fft
 
-from distort.analysis.grid import band_edges_hz
+from distort.analysis.common.grid import band_edges_hz
 from distort.analysis.multitone.blocks import block_spectra
 from distort.analysis.multitone.powers import band_of_bins, filled
 from distort.analysis.multitone.reading import MultitoneReadings, MultitoneTake, multitone_result, read_multitone

@@ -12,8 +12,8 @@ import pytest
 from distort.analysis.multitone.curves import MultitoneResult
 from distort.analysis.multitone.reading import MultitoneTake, multitone_result, read_multitone
 from distort.analysis.sweep.sweeps import Reference
-from distort.capture.alignment.finding import find_reel
 from distort.errors import AnalysisError
+from distort.recording.alignment.locating import find_reel
 from signals import Multitone, framed
 from tests.devices.multitones import recorded, sinusoidal_wander
 

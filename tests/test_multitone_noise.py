@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 
 from distort.analysis.multitone.blocks import BlockSpectra, Statistics, block_spectra, block_starts, statistics
+from distort.analysis.multitone.hum_lines import SteadySounds
 from distort.analysis.multitone.powers import (
     BandPowers,
     band_of_bins,
@@ -20,7 +21,6 @@ from distort.analysis.multitone.powers import (
     noise_of_bands,
     with_hum,
 )
-from distort.analysis.multitone.steady_sounds import SteadySounds
 from signals import Multitone
 
 PERIOD = 256

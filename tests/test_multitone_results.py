@@ -6,9 +6,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from distort.analysis.multitone.hum_lines import steady_sounds
 from distort.analysis.multitone.reading import MultitoneTake, multitone_result, read_multitone
-from distort.analysis.multitone.steady_sounds import steady_sounds
-from distort.analysis.multitone.time import onset, period_levels
+from distort.analysis.multitone.settling import onset, period_levels
 from distort.analysis.sweep.sweeps import Reference
 from distort.errors import AnalysisError
 from tests.test_multitone_rules import HIGH, LOW, RATE, TONE, N, db, readings

@@ -6,12 +6,12 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from distort.analysis.interpolation import BLOCK, values_at
+from distort.analysis.common.interpolation import BLOCK, values_at
 from distort.analysis.multitone.clock import on_players_clock, without_wander_in_periods
 from distort.analysis.multitone.curves import ClockFound
 from distort.analysis.multitone.powers import BandPowers, LinePowers
 from distort.analysis.multitone.reading import MultitoneReadings
-from distort.analysis.multitone.time import LevelTrack, period_levels, settling
+from distort.analysis.multitone.settling import LevelTrack, period_levels, settling
 from distort.errors import AnalysisError
 from signals import Multitone
 from tests.devices.multitones import heard_at

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from signals import Multitone, SignalError, describe, framed, from_description
 from signals.levels import rms_dbfs
-from signals.line_spectra import PROGRAMME_DB, line_amplitudes
+from signals.multitone import PROGRAMME_DB, line_amplitudes
 from signals.phases import crest_factor, low_crest_phases, random_phases, schroeder_phases
 
 SIXTY = {"lines_per_decade": 59 / 3}

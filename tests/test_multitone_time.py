@@ -5,7 +5,7 @@ import math
 import numpy as np
 import pytest
 
-from distort.analysis.multitone.time import LevelTrack, onset, period_levels, settling
+from distort.analysis.multitone.settling import LevelTrack, onset, period_levels, settling
 from distort.errors import AnalysisError
 from signals import Multitone
 

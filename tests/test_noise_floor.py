@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from distort.analysis.grid import OCTAVE_RATIO, grid_hz
+from distort.analysis.common.grid import OCTAVE_RATIO, grid_hz
 from distort.analysis.sweep.sweeps import Reference, Settings, SweepTake, read_sweep, sweep_harmonics
 from distort.analysis.sweep.windows import order_window
 from distort.errors import AnalysisError

@@ -5,7 +5,7 @@ import math
 import numpy as np
 import pytest
 
-from distort.analysis.smoothing import band_width_hz
+from distort.analysis.common.smoothing import band_width_hz
 from distort.analysis.sweep.deconvolution import inverse_filter
 from distort.analysis.sweep.noise import NoiseDensity, deconvolved_noise, noise_density
 from distort.analysis.sweep.readings import silence_averages

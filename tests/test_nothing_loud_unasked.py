@@ -17,7 +17,7 @@ from distort.capture.devices import sound_card
 from distort.capture.devices.guard import Expected, Guard, Listening
 from distort.capture.devices.pauses import LEAST_SLEEP_S, LONGEST_GAP_S, PauseWatch, of_this_process, suspended_s
 from distort.capture.devices.playing import FADE_S
-from distort.capture.measuring.answers import Answer, fell_everywhere_db
+from distort.capture.measuring.third_octaves import Answer, fell_everywhere_db
 from distort.errors import DeafError, TooLoudError
 from tests.devices.answering import LOUD, RATE
 from tests.devices.hasty_card import BLOCK, HastyLibrary

@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 
+from distort.analysis.common.curves import Harmonics, Order
 from distort.analysis.compression.change import compression
 from distort.analysis.compression.curves import Output, Rung
 from distort.analysis.compression.octaves import input_output, octave_distortion
@@ -13,7 +14,6 @@ from distort.analysis.compression.operating_range import (
     distortion_limits,
     operating_ranges,
 )
-from distort.analysis.curves import Harmonics, Order
 from distort.errors import AnalysisError
 from tests.devices.ladder import FULL_SCALE_DB_SPL, HZ, flat_output
 

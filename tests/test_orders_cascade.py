@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from numpy.polynomial import Polynomial
 
-from distort.analysis.grid import OCTAVE_RATIO
+from distort.analysis.common.grid import OCTAVE_RATIO
 from distort.analysis.sweep.sweeps import Reference, Settings, read_sweep, sweep_harmonics
 from signals import Sweep
 from tests.devices.cascade import Cascade, Resonator

@@ -17,8 +17,9 @@ from distort.report.figures.session_figures import legend_of
 from distort.report.figures.thd import thd_figure
 from distort.report.page.document import page
 from distort.report.page.vector import vector_address
+from distort.session.calibration.reference_responses import MicrophoneUsed, ResponseFileUsed
 from distort.session.plan.keys import ReportPlan
-from distort.session.results.condition_results import ConditionResults, MicrophoneUsed, ResponseFileUsed
+from distort.session.results.condition_results import ConditionResults
 from tests.page_examples import whole_results, write_session
 from tests.test_fault_changes import DIP, RISE
 from tests.test_report_page import Reader

@@ -17,9 +17,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from distort.errors import RecordingError, SessionError
-from distort.session.recordings import plain_audio
-from distort.session.recordings.audio import read_audio
-from distort.session.recordings.plain_audio import copier
+from distort.session.audio import plain_copy as plain_audio
+from distort.session.audio.audio_file import read_audio
+from distort.session.audio.plain_copy import copier
 from tests.recorder_files import (
     MARK,
     MARKS,

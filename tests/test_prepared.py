@@ -4,11 +4,11 @@ import numpy as np
 import pytest
 
 from distort.analysis.sweep.sweeps import Reference, Settings, SweepTake, read_sweep, sweep_harmonics, sweep_response
-from distort.capture.alignment.prepared import prepare
-from distort.capture.quality.examined import examine
 from distort.pipeline import analyze_file
+from distort.recording.alignment.prepared import prepare
+from distort.recording.quality.examined import examine
+from distort.session.audio.audio_file import write_audio
 from distort.session.files.folder import SessionFolder
-from distort.session.recordings.audio import write_audio
 from distort.session.recordings.stimulus_files import Planned, write_stimulus
 from distort.session.recordings.stored import save_recording
 from signals import Sweep, framed

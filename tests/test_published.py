@@ -9,10 +9,10 @@ import numpy as np
 import pytest
 
 from distort.__main__ import main
-from distort.analysis.grid import grid_hz
+from distort.analysis.common.grid import grid_hz
 from distort.errors import SessionError
 from distort.notebook import load
-from distort.report.terminal.numbers import hertz_words
+from distort.report.text.numbers import hertz_words
 from distort.session.published import frozen as frozen_module
 from distort.session.published.frozen import Software
 from tests.clumsy_session import AS_THE_SWEEP, contents, heard, shorten, table

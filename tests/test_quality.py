@@ -6,10 +6,10 @@ import numpy as np
 import pytest
 import scipy.signal
 
-from distort.capture.alignment.finding import Alignment, find_reel
-from distort.capture.quality.check import Quality, check_recording
-from distort.capture.quality.clipping import clipped_samples
 from distort.errors import RecordingError
+from distort.recording.alignment.locating import Alignment, find_reel
+from distort.recording.quality.check import Quality, check_recording
+from distort.recording.quality.clipping import clipped_samples
 from signals import Noise, Reel, Sweep, Tone, framed
 from tests.made_recordings import FloatArray, recorded, stimulus_start, with_noise
 

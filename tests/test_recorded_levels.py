@@ -4,15 +4,15 @@ from dataclasses import replace
 
 import pytest
 
-from distort.capture.recorded.comparing import compare_sides
-from distort.capture.recorded.takes import (
+from distort.assembly.comparison.comparing import compare_sides
+from distort.errors import AnalysisError
+from distort.recording.takes import (
     repeats_of,
     require_alike,
     require_one_unit,
     set_ups_of_each_level,
     takes_of_each_level,
 )
-from distort.errors import AnalysisError
 from signals import framed
 from tests.session_examples import SIDECAR
 from tests.test_recorded_rules import curve, folder, quantities, recording, side

@@ -8,27 +8,27 @@ import numpy as np
 import pytest
 
 from distort.__main__ import main
-from distort.analysis.comparison.judging import BROAD_OCTAVES, Curve
-from distort.analysis.curves import Response
-from distort.analysis.grid import grid_hz
-from distort.analysis.multitone.time import Settling
+from distort.analysis.common.curves import Response
+from distort.analysis.common.grid import grid_hz
+from distort.analysis.comparison.significance import BROAD_OCTAVES, Curve
+from distort.analysis.multitone.settling import Settling
 from distort.analysis.sweep.sweeps import Settings
+from distort.assembly.comparison.setup_differences import unlike
+from distort.assembly.comparison.side import Side
+from distort.assembly.condition.level_series import multitone_ladder, stated, sweep_ladder, sweep_repeats
 from distort.capture.measuring.steps import REST_BEFORE_DRIFT_S
-from distort.capture.recorded.clocks import clock_of, recorded_at_s
-from distort.capture.recorded.comparable import Side
-from distort.capture.recorded.ladder import multitone_ladder, stated, sweep_ladder, sweep_repeats
-from distort.capture.recorded.takes import (
+from distort.errors import AnalysisError
+from distort.recording.clocks import clock_of, recorded_at_s
+from distort.recording.takes import (
     read_multitone_takes,
     read_sweep_takes,
     reference_for,
     repeats_of,
     takes_of_each_level,
 )
-from distort.capture.recorded.unlike import unlike
-from distort.errors import AnalysisError
+from distort.session.calibration.in_force import CalibrationInForce
 from distort.session.files.folder import SessionFolder
 from distort.session.plan.reading import read_plan
-from distort.session.recordings.sidecar import CalibrationInForce
 from distort.session.recordings.stored import Recording, save_recording
 from signals import Multitone, Sweep, framed
 from tests.session_examples import SIDECAR

@@ -8,10 +8,10 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from distort.capture.recorded.clocks import clock_of
-from distort.capture.recorded.unlike import _dates
+from distort.assembly.comparison.setup_differences import _dates
+from distort.recording.clocks import clock_of
+from distort.session.audio.original import Original
 from distort.session.files.folder import SessionFolder
-from distort.session.recordings.original import Original
 from distort.session.recordings.stored import Recording
 from tests.clumsy_session import RATE, heard, table
 from tests.recorder_files import BEGAN, write_wav

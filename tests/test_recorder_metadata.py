@@ -19,12 +19,12 @@ import soundfile
 from distort.session.files.folder import SessionFolder
 from distort.session.plan.reading import read_plan
 from distort.session.published.carried import still_carrying
-from distort.session.published.inputs import input_names
 from distort.session.recordings.reel_file import session_reels
 from distort.session.recordings.sampled_stimuli import keep_stimulus_file
 from distort.session.recordings.sidecar import read_sidecar
 from distort.session.recordings.stored import load_recordings
 from distort.session.results.comparison_files import KEYS
+from distort.session.results.inputs import input_names
 from tests.clumsy_session import AS_THE_SWEEP, RATE, CommandLine, contents, heard, shorten
 from tests.made_reels import Recorder, record
 from tests.recorder_files import BEGAN, MARK, MARKS, write_flac, write_wav

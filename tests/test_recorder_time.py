@@ -16,9 +16,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from distort.errors import DistortError
-from distort.session.recordings.audio import read_audio
-from distort.session.recordings.original import Original, original_of
-from distort.session.recordings.recorder_time import RecorderTime, believed, later_by, recorder_time
+from distort.session.audio.audio_file import read_audio
+from distort.session.audio.original import Original, original_of
+from distort.session.audio.recorder_time import RecorderTime, believed, later_by, recorder_time
 from tests.recorder_files import (
     MARK,
     bext,

@@ -9,7 +9,7 @@ import scipy.signal
 from distort.capture.reel.finding import find_session_reel, require_whole
 from distort.capture.reel.levels import chirp_levels, require_same_level
 from distort.errors import RecordingError
-from distort.session.recordings.long_audio import InMemory
+from distort.session.audio.long_recording import InMemory
 from signals.levels import FULL_SCALE_SINE_RMS, db_to_amplitude
 from tests.made_recordings import made_room
 from tests.made_reels import Recorder, plan_of, record, session_reel

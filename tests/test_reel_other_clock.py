@@ -8,17 +8,17 @@ import scipy.fft
 import scipy.signal
 
 from distort.capture.calibration.calibrating import calibrate_from_samples
-from distort.capture.devices.simulated import Parameters, SimulatedMonitor
-from distort.capture.measuring.ladder import measure
+from distort.capture.measuring.playing import measure
 from distort.capture.measuring.starting import Choice
-from distort.capture.reel.bringing_in import add_reel
+from distort.capture.reel.importing import add_reel
 from distort.capture.reel.making import make_reel, write_reel
+from distort.capture.simulated import Parameters, SimulatedMonitor
 from distort.pipeline import analyze_condition
+from distort.session.audio.audio_file import write_audio
 from distort.session.calibration.drive_file import read_sensitivity
 from distort.session.files.folder import SessionFolder
 from distort.session.plan.reading import read_plan
 from distort.session.plan.template import plan_text, write_plan
-from distort.session.recordings.audio import write_audio
 from distort.session.recordings.stored import load_recordings
 from tests.clumsy_session import shorten
 

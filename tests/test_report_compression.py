@@ -11,8 +11,9 @@ from rich.console import Console
 
 from distort.analysis.compression.coil_heating import coil_change_db
 from distort.analysis.compression.curves import HighestLevel
-from distort.report.figures.change_colours import COOL_WARM, FULL_COLOUR_DB, change_colour, change_style, luminance
-from distort.report.terminal.compression_words import (
+from distort.report.terminal.summary import print_ladder_summary
+from distort.report.text.change_colours import COOL_WARM, FULL_COLOUR_DB, change_colour, change_style, luminance
+from distort.report.text.compression import (
     closer_sentences,
     heating_sentences,
     lag_sentences,
@@ -21,9 +22,8 @@ from distort.report.terminal.compression_words import (
     range_clauses,
     range_sentences,
 )
-from distort.report.terminal.console import make_console
-from distort.report.terminal.ladder_summary import print_ladder_summary
-from distort.report.terminal.tables_compression import changes_table, print_compression, ranges_table, signed
+from distort.report.text.console import make_console
+from distort.report.text.tables_compression import changes_table, print_compression, ranges_table, signed
 from distort.session.plan.template import parse_levels
 from distort.session.results.condition_results import ConditionResults
 from distort.session.results.ladder_results import CompressionFound

@@ -13,7 +13,7 @@ from distort.report.figures.compression import change_limits, compression_figure
 from distort.report.figures.input_output import input_output_figure
 from distort.report.figures.multitone import multitone_figure, multitone_top_db
 from distort.report.figures.style import level_colour
-from distort.report.terminal.numbers import OCTAVE_NAMES
+from distort.report.text.numbers import OCTAVE_NAMES
 from distort.session.files.csv_table import read_table
 from distort.session.files.folder import SessionFolder
 from distort.session.plan.template import plan_text, write_plan

@@ -6,12 +6,12 @@ import io
 import numpy as np
 import pytest
 
-from distort.analysis.grid import midbands_hz
+from distort.analysis.common.grid import midbands_hz
 from distort.errors import UsageError
-from distort.report.figures.multitone_bands import octaves, third_octaves
-from distort.report.terminal.console import make_console
-from distort.report.terminal.numbers import OCTAVE_HZ
-from distort.report.terminal.tables_multitone import octaves_table, print_multitone, seconds, thirds_table
+from distort.report.text.console import make_console
+from distort.report.text.multitone_bands import octaves, third_octaves
+from distort.report.text.numbers import OCTAVE_HZ
+from distort.report.text.tables_multitone import octaves_table, print_multitone, seconds, thirds_table
 from distort.session.results.condition_results import ConditionResults
 from distort.session.results.multitone_results import BandTable
 from tests.ladder_examples import multitone_bands, multitone_found

@@ -5,11 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from distort.report.figures.harmonic_levels import (
-    equivalent_input_figure,
-    harmonic_levels_figure,
-    harmonic_top_db,
-)
+from distort.report.figures.harmonic_levels import equivalent_input_figure, harmonic_levels_figure, harmonic_top_db
 from distort.report.figures.quality import margin_span_db, quality_figure
 from distort.report.figures.thd import thd_figure
 from tests.report_examples import harmonics, response

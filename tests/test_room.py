@@ -8,8 +8,8 @@ import pytest
 import scipy.fft
 import soundfile
 
-from distort.analysis.grid import grid_hz
-from distort.analysis.smoothing import PowerSpectrum
+from distort.analysis.common.grid import grid_hz
+from distort.analysis.common.smoothing import PowerSpectrum
 from distort.analysis.sweep.deconvolution import deconvolve
 from distort.analysis.sweep.sweeps import Reference, Settings, read_sweep, sweep_harmonics
 from signals import Sweep

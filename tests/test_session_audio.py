@@ -10,8 +10,8 @@ import pytest
 import soundfile
 
 from distort.errors import RecordingError, SessionError
-from distort.session.recordings import audio
-from distort.session.recordings.audio import read_audio, write_audio
+from distort.session.audio import audio_file as audio
+from distort.session.audio.audio_file import read_audio, write_audio
 
 SEED = 20
 SAMPLES = np.random.default_rng(SEED).uniform(-0.9, 0.9, 4800)

@@ -13,10 +13,9 @@ import pytest
 import soundfile
 
 from distort.errors import RecordingError
-from distort.session.recordings.audio import read_audio
-from distort.session.recordings.flac import stream_info
-from distort.session.recordings.flac_frames import _coded, samples_in_a_row
-from distort.session.recordings.long_audio import open_long
+from distort.session.audio.audio_file import read_audio
+from distort.session.audio.integrity import _coded, samples_in_a_row, stream_info
+from distort.session.audio.long_recording import open_long
 
 N_SAMPLES = 60_000
 INFO = 8

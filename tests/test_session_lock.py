@@ -13,7 +13,7 @@ from pathlib import Path
 import pytest
 
 from distort import system
-from distort.commands import alone
+from distort.commands import session_lock as alone
 from distort.commands.table import build_parser
 from distort.errors import SessionError
 from distort.session.files.lock import LOCK_FILE, locked, locked_file

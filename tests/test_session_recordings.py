@@ -7,11 +7,11 @@ import numpy as np
 import pytest
 
 from distort.errors import RecordingError, SessionError
+from distort.session.audio.audio_file import write_audio
 from distort.session.files.folder import SessionFolder
 from distort.session.files.hashing import sha256_of_file
 from distort.session.recordings import sidecar
 from distort.session.recordings import stored as recordings
-from distort.session.recordings.audio import write_audio
 from distort.session.recordings.sidecar import Sidecar
 from distort.session.recordings.stored import bring_in_recording, load_recordings, save_recording
 from tests.session_examples import SIDECAR

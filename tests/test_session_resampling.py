@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from distort.errors import RecordingError
-from distort.session.recordings.audio import resample
+from distort.session.audio.audio_file import resample
 
 RATES = [(44100, 48000), (48000, 44100), (96000, 48000), (48000, 96000), (192000, 44100), (44100, 192000)]
 

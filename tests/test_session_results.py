@@ -9,15 +9,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from distort.analysis.curves import Harmonics, LevelUnit, Order, Response
+from distort.analysis.common.curves import Harmonics, LevelUnit, Order, Response
 from distort.errors import SessionError
 from distort.session.files.csv_table import read_table, write_table
-from distort.session.results.result_files import (
-    read_harmonics,
-    read_response,
-    write_harmonics,
-    write_response,
-)
+from distort.session.results.result_files import read_harmonics, read_response, write_harmonics, write_response
 
 ROWS = 241
 """x = -136 ... 104 of f = 1000 x 10^(x/80) Hz."""

@@ -12,16 +12,16 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from distort.errors import SessionError
+from distort.session.audio.audio_file import write_audio
 from distort.session.calibration.calibration_file import MicrophoneCalibration, read_calibration, write_calibration
+from distort.session.calibration.in_force import CalibrationInForce
 from distort.session.files.hashing import sha256_of_file
-from distort.session.recordings.audio import write_audio
+from distort.session.files.moments import now_utc
 from distort.session.recordings.reel_layout import layout_of, reel_of
 from distort.session.recordings.sidecar import (
-    CalibrationInForce,
     Quality,
     Sidecar,
     StimulusSidecar,
-    now_utc,
     read_sidecar,
     read_stimulus_sidecar,
     reject,

@@ -5,17 +5,15 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from distort.analysis.common.curves import Harmonics, Order
 from distort.analysis.comparison.curves import ROWS_OF_BAND
-from distort.analysis.comparison.judging import BROAD_OCTAVES, NARROW_OCTAVES
-from distort.analysis.curves import Harmonics, Order
-from distort.capture.recorded.comparable import read_side
-from distort.capture.recorded.comparing import compare_sides, default_basis
-from distort.capture.recorded.looking import look_at
-from distort.capture.recorded.takes import (
-    read_sweep_takes,
-)
-from distort.capture.recorded.unlike import same_multitones
-from distort.session.calibration.curves_elsewhere import CurvesElsewhere
+from distort.analysis.comparison.significance import BROAD_OCTAVES, NARROW_OCTAVES
+from distort.assembly.comparison.comparing import compare_sides, default_basis
+from distort.assembly.comparison.setup_differences import same_multitones
+from distort.assembly.comparison.side import read_side
+from distort.assembly.condition.inputs_of_findings import look_at
+from distort.recording.takes import read_sweep_takes
+from distort.session.calibration.reference_responses import CurvesElsewhere
 from distort.session.plan.reading import read_plan
 from distort.session.results.ladder_results import ChangeCurves
 from distort.session.results.multitone_results import BandTable

@@ -6,19 +6,7 @@ import numpy as np
 import pytest
 import scipy.signal
 
-from signals import (
-    Burst,
-    Chirp,
-    Multitone,
-    Noise,
-    Reel,
-    SignalError,
-    Silence,
-    Sweep,
-    Tone,
-    clock_chirp,
-    framed,
-)
+from signals import Burst, Chirp, Multitone, Noise, Reel, SignalError, Silence, Sweep, Tone, clock_chirp, framed
 from signals.checks import (
     MOST_SAMPLES,
     require_below_nyquist,

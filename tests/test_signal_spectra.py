@@ -5,15 +5,9 @@ import math
 import numpy as np
 import pytest
 
-from signals import (
-    Multitone,
-    SampledSweep,
-    SignalError,
-    Sweep,
-    hold_samples,
-)
+from signals import Multitone, SampledSweep, SignalError, Sweep, hold_samples
 from signals.levels import rms_dbfs
-from signals.line_spectra import PROGRAMME_DB, line_amplitudes
+from signals.multitone import PROGRAMME_DB, line_amplitudes
 from signals.tapers import rise
 from tests.test_signal_edges import multitone, passes
 

@@ -7,11 +7,11 @@ import numpy as np
 import numpy.typing as npt
 import pytest
 
-from distort.capture.devices.simulated import dome
-from distort.capture.devices.simulated.curvature import edge_products, products
-from distort.capture.devices.simulated.grid import Grid
-from distort.capture.devices.simulated.heat import COLD
-from distort.capture.devices.simulated.parameters import Cone, Curve, Tweeter
+from distort.capture.simulated import dome
+from distort.capture.simulated.curvature import edge_products, products
+from distort.capture.simulated.grid import Grid
+from distort.capture.simulated.heat import COLD
+from distort.capture.simulated.parameters import Cone, Curve, Tweeter
 
 GRID = Grid(4800, 48000)
 BIN = 40  # 400 Hz

@@ -11,8 +11,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from distort.capture.devices.device import Device
-from distort.capture.devices.simulated import Parameters, SimulatedMonitor, State, steady_state_harmonics
-from distort.capture.devices.simulated.heat import Heat
+from distort.capture.simulated import Parameters, SimulatedMonitor, State, steady_state_harmonics
+from distort.capture.simulated.heat import Heat
 from distort.errors import RecordingError
 from signals import SignalError, Sweep, framed
 

@@ -5,13 +5,13 @@ import math
 import numpy as np
 import pytest
 
-from distort.capture.devices.simulated import limiter
-from distort.capture.devices.simulated.grid import Grid
-from distort.capture.devices.simulated.heat import COLD, Heat, cooled, heated
-from distort.capture.devices.simulated.loudspeaker import Loudspeaker, State
-from distort.capture.devices.simulated.microphone import coloured_noise
-from distort.capture.devices.simulated.parameters import Limiter, Parameters, Room, Woofer
-from distort.capture.devices.simulated.path import direct_response, tail_response
+from distort.capture.simulated import limiter
+from distort.capture.simulated.grid import Grid
+from distort.capture.simulated.heat import COLD, Heat, cooled, heated
+from distort.capture.simulated.loudspeaker import Loudspeaker, State
+from distort.capture.simulated.microphone import coloured_noise
+from distort.capture.simulated.parameters import Limiter, Parameters, Room, Woofer
+from distort.capture.simulated.path import direct_response, tail_response
 
 RATE = 48000
 

@@ -8,11 +8,11 @@ import numpy.typing as npt
 import pytest
 from scipy.integrate import solve_ivp
 
-from distort.capture.devices.simulated.grid import Grid
-from distort.capture.devices.simulated.heat import COLD, Heat
-from distort.capture.devices.simulated.parameters import AIR_DENSITY_KG_M3, Box, Woofer
-from distort.capture.devices.simulated.relaxation import settle
-from distort.capture.devices.simulated.woofer import SOUND_SPEED_M_S, WooferInBox
+from distort.capture.simulated.grid import Grid
+from distort.capture.simulated.heat import COLD, Heat
+from distort.capture.simulated.parameters import AIR_DENSITY_KG_M3, Box, Woofer
+from distort.capture.simulated.relaxation import settle
+from distort.capture.simulated.woofer import SOUND_SPEED_M_S, WooferInBox
 from distort.errors import RecordingError
 
 FloatArray = npt.NDArray[np.float64]

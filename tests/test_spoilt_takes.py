@@ -7,16 +7,16 @@ import numpy as np
 import pytest
 
 from distort.__main__ import main
+from distort.assembly.condition.against_others import against_others
 from distort.capture.calibration.calibrating import calibrate_from_samples
 from distort.capture.devices.device import samples_in
 from distort.capture.devices.guard import Guard
-from distort.capture.measuring.ladder import measure
+from distort.capture.measuring.playing import measure
 from distort.capture.measuring.starting import Choice
-from distort.capture.quality.against_others import against_others
 from distort.errors import RecordingError
+from distort.session.audio.audio_file import read_audio
 from distort.session.files.folder import SessionFolder
 from distort.session.plan.reading import read_plan
-from distort.session.recordings.audio import read_audio
 from distort.session.recordings.stored import load_recordings
 from tests.clumsy_session import RATE, shorten
 

@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 
+from distort.analysis.multitone.hum_lines import steady_sounds
 from distort.analysis.multitone.reading import MultitoneTake, multitone_result, read_multitone
-from distort.analysis.multitone.steady_sounds import steady_sounds
 from distort.analysis.sweep.sweeps import Reference
 from signals import Multitone
 

@@ -6,8 +6,8 @@ import pytest
 from distort.capture.devices.device import Device
 from distort.capture.devices.guard import Guard
 from distort.capture.devices.playing import FADE_S, HOLD_S, Run
-from distort.capture.devices.simulated import SimulatedMonitor
 from distort.capture.devices.sound_card import Connections, SoundCard
+from distort.capture.simulated import SimulatedMonitor
 from distort.errors import TooLoudError
 from signals import Reel, Silence, Sweep
 from tests.busy_machine import again_where_busy

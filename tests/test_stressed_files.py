@@ -7,8 +7,8 @@ import pytest
 import scipy.signal
 import soundfile
 
-from distort.capture.quality.clipping import clipped_samples
-from distort.session.recordings import audio
+from distort.recording.quality.clipping import clipped_samples
+from distort.session.audio import audio_file as audio
 from signals import Sweep
 from tests.clumsy_session import AS_THE_SWEEP, CommandLine
 from tests.devices.stressed import recording_of, session_at

@@ -7,18 +7,19 @@ import numpy as np
 import pytest
 import scipy.special
 
-from distort.analysis.grid import midbands_hz
-from distort.analysis.microphone import MicrophoneResponse
-from distort.analysis.microphone_removal import blocks_in_air, noise_in_air, only_covered, orders_in_air
+from distort.analysis.common.grid import midbands_hz
+from distort.analysis.common.microphone import MicrophoneResponse
+from distort.analysis.common.smoothing import PowerSpectrum
+from distort.analysis.common.sound_in_air import delayed_copy_dips_hz, speed_of_sound_m_s
 from distort.analysis.multitone.blocks import BlockSpectra, statistics
-from distort.analysis.smoothing import PowerSpectrum
+from distort.analysis.multitone.in_air import blocks_in_air
 from distort.analysis.sweep.deconvolution import deconvolve
+from distort.analysis.sweep.in_air import noise_in_air, only_covered, orders_in_air
 from distort.analysis.sweep.noise import NoiseDensity
 from distort.analysis.sweep.orders import mean_of_takes, separate
 from distort.analysis.sweep.readings import readings
 from distort.analysis.sweep.residual import residual_power, residual_signal
 from distort.analysis.sweep.rounding import Rounding, first_crest, step_of
-from distort.analysis.wavelength import delayed_copy_dips_hz, speed_of_sound_m_s
 from distort.errors import AnalysisError
 from signals import Multitone
 from tests.devices.memoryless import sweep_with_harmonics

@@ -6,13 +6,14 @@ import scipy.signal
 import soundfile
 
 from distort.analysis.sweep.sweeps import Reference, Settings, SweepTake, read_sweep, sweep_harmonics
-from distort.capture.elsewhere.sweep_fitting import fit_sweep
+from distort.capture.importing.sweep_fitting import fit_sweep
 from distort.errors import RecordingError, SessionError
 from distort.session.files.folder import SessionFolder
 from distort.session.plan.reading import read_plan
 from distort.session.published.written_inputs import written_inputs
 from distort.session.recordings.stored import load_recordings
-from signals import SignalError, Sweep, describe, from_description, sampled_sweep
+from signals import SignalError, Sweep, describe, from_description
+from signals import sweep as sampled_sweep
 from tests.clumsy_session import CommandLine, shorten, table
 
 RATE = 48000

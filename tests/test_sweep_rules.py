@@ -7,9 +7,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from distort.analysis.curves import Harmonics, Response
-from distort.analysis.grid import grid_hz
-from distort.analysis.microphone import MicrophoneResponse
+from distort.analysis.common.curves import Harmonics, Response
+from distort.analysis.common.grid import grid_hz
+from distort.analysis.common.microphone import MicrophoneResponse
 from distort.analysis.sweep.chain import MicrophoneLimit, electronics_bound_db, microphone_bound_db, with_chain
 from distort.analysis.sweep.deconvolution import deconvolve, inverse_filter, padded_length, pass_band
 from distort.analysis.sweep.harmonics import doubtful_rows, harmonics

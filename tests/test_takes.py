@@ -5,9 +5,9 @@ from pathlib import Path
 
 import pytest
 
-from distort.capture.recorded.clocks import recorded_at_s
-from distort.capture.recorded.takes import repeats_of, require_alike, takes_of_each_level
 from distort.errors import AnalysisError
+from distort.recording.clocks import recorded_at_s
+from distort.recording.takes import repeats_of, require_alike, takes_of_each_level
 from distort.session.files.folder import SessionFolder
 from distort.session.recordings.stored import Recording
 from tests.session_examples import SIDECAR

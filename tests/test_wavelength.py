@@ -4,7 +4,7 @@ import numpy as np
 import pyfar
 import pytest
 
-from distort.analysis.wavelength import delayed_copy_dips_hz, half_wave, quarter_wave, speed_of_sound_m_s
+from distort.analysis.common.sound_in_air import delayed_copy_dips_hz, half_wave, quarter_wave, speed_of_sound_m_s
 from tests.clumsy_session import CommandLine
 
 

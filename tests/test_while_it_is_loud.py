@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 
-from distort.capture.measuring.answers import Answer, louder, standstill
-from distort.capture.quality.completeness import check_session
+from distort.capture.measuring.completeness import check_session
+from distort.capture.measuring.third_octaves import Answer, louder, standstill
 from distort.errors import TooLoudError
 from distort.report.terminal.plan_words import ended_sentence
 from distort.session.recordings.sidecar import reject

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from distort.analysis.sweep.sweeps import Reference, Settings, read_sweep, sweep_harmonics
-from distort.session.recordings.audio import read_audio, write_audio
+from distort.session.audio.audio_file import read_audio, write_audio
 from signals import Sweep
 from tests.devices.takes import take
 

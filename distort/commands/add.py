@@ -135,10 +135,10 @@ def _require_after(arguments: argparse.Namespace, *, lowest_db_spl: float) -> No
 
 
 def _add_reel(arguments: argparse.Namespace, folder: "SessionFolder", plan: "Plan", condition: str) -> int:
-    from distort.capture.reel.bringing_in import add_reel
+    from distort.capture.reel.importing import add_reel
     from distort.report.terminal.capture_words import print_original
-    from distort.report.terminal.console import make_console, progress, say
     from distort.report.terminal.reel_words import print_added_reel
+    from distort.report.text.console import make_console, progress, say
 
     with progress() as moved:
         added = add_reel(
@@ -160,11 +160,11 @@ def _add_reel(arguments: argparse.Namespace, folder: "SessionFolder", plan: "Pla
 
 
 def _add_files(arguments: argparse.Namespace, folder: "SessionFolder", plan: "Plan", condition: str) -> int:
-    from distort.capture.elsewhere.bringing_in import add, add_with_sweep
+    from distort.capture.importing.recordings import add, add_with_sweep
     from distort.capture.reel.player_level import level_of_recording
     from distort.report.terminal.capture_words import print_fitted, print_original, print_recorded, print_rests
-    from distort.report.terminal.console import make_console, say
     from distort.report.terminal.reel_words import print_level_warning
+    from distort.report.text.console import make_console, say
     from distort.session.recordings.stored import load_recordings
 
     console = make_console()

@@ -1,18 +1,69 @@
 """distort analyze: the main job."""
 
 import argparse
-from pathlib import Path
+import os
 from typing import TYPE_CHECKING
 
-from distort.commands.analyze_many import analyze_many, are_many, check_words_of_many
+from distort.errors import UsageError
+
+if TYPE_CHECKING:
+    from distort.archive import Outcome
+from pathlib import Path
+
 from distort.commands.parser import Parser, Subparsers, add_command
 from distort.commands.values import channel, jobs, path
-from distort.errors import UsageError
 
 if TYPE_CHECKING:
     from rich.console import Console
 
     from distort.session.results.condition_results import ConditionResults
+
+
+DONE, SOME_FAILED = 0, 1
+
+
+def are_many(arguments: argparse.Namespace) -> bool:
+    """Whether the words are about many sessions: several are named, or a folder of them, or what only many have."""
+    from distort.session.files.folder import SessionFolder
+
+    if len(arguments.targets) > 1 or arguments.jobs is not None or arguments.summary is not None:
+        return True
+    (target,) = arguments.targets
+    return target.is_dir() and not os.path.lexists(SessionFolder(target).plan_path)
+
+
+def check_words_of_many(arguments: argparse.Namespace) -> None:
+    """Raise UsageError for what goes with one session alone."""
+    if arguments.condition is not None:
+        raise UsageError("--condition goes with one session: of many, all that is recorded is analysed")
+    if arguments.json:
+        raise UsageError("--json goes with one session: of many, --summary writes a table")
+
+
+def analyze_many(arguments: argparse.Namespace) -> int:
+    """Analyse them; the exit status is 1 when any of them failed.
+
+    Raises SessionError for a folder that holds no session, or a summary that cannot be written.
+    """
+    from distort.archive import analyze_in_processes, find_sessions, write_summary
+    from distort.report.text.console import make_console, progress, say
+
+    sessions = find_sessions(arguments.targets)
+    with progress() as moved:
+        outcomes = analyze_in_processes(sessions, jobs=arguments.jobs or 1, again=arguments.again, progress=moved)
+    console = make_console()
+    failed = [outcome for outcome in outcomes if outcome.state == "failed"]
+    say(console, *(f"{outcome.session} failed: {outcome.problem}" for outcome in failed), _counted(outcomes))
+    if arguments.summary is not None:
+        write_summary(arguments.summary, outcomes)
+        say(console, f"The table of all is {arguments.summary}.")
+    return SOME_FAILED if failed else DONE
+
+
+def _counted(outcomes: "tuple[Outcome, ...]") -> str:
+    states = [outcome.state for outcome in outcomes]
+    parts = [f"{states.count(state)} {state}" for state in ("analysed", "unchanged", "failed") if state in states]
+    return f"{len(states)} {'session' if len(states) == 1 else 'sessions'}: {', '.join(parts)}."
 
 
 def add_parser(subparsers: "Subparsers[Parser]") -> None:
@@ -66,9 +117,9 @@ def _one_session(arguments: argparse.Namespace) -> int:
     from distort.archive import analyze_and_note
     from distort.commands.conditions import say_doubts
     from distort.commands.freeze import say_since_frozen
-    from distort.report.terminal.console import make_console, progress, say
     from distort.report.terminal.documents import findings_documents, print_document
     from distort.report.terminal.summary import print_summary
+    from distort.report.text.console import make_console, progress, say
     from distort.session.files.folder import SessionFolder
 
     (target,) = arguments.targets
@@ -108,7 +159,7 @@ def _more_to_show(found: "tuple[ConditionResults, ...]") -> str:
 
 def _say_calibrated_since(console: "Console", root: Path, found: "tuple[ConditionResults, ...]") -> None:
     """Whoever calibrates after bringing recordings in expects SPL, and must hear why there is none."""
-    from distort.report.terminal.console import say
+    from distort.report.text.console import say
     from distort.session.calibration.calibration_file import read_calibration
     from distort.session.files.folder import SessionFolder
 
@@ -125,8 +176,8 @@ def _one_file(arguments: argparse.Namespace) -> int:
     """One recording without a session: nothing is calibrated, so levels are in dBFS."""
     from distort.analysis.sweep.sweeps import Reference, Settings, sweep_harmonics, sweep_response
     from distort.pipeline import analyze_file
-    from distort.report.terminal.console import make_console
     from distort.report.terminal.summary import print_single
+    from distort.report.text.console import make_console
 
     (target,) = arguments.targets
     read, quality = analyze_file(target, arguments.stimulus, channel=arguments.channel, settings=Settings())

@@ -72,7 +72,7 @@ def run(arguments: argparse.Namespace) -> int:
     does not set a level, DeviceError for the card.
     """
     from distort.report.terminal.capture_words import print_calibration, print_closing, print_since_last
-    from distort.report.terminal.console import make_console
+    from distort.report.text.console import make_console
     from distort.session.calibration.calibration_file import read_calibration
     from distort.session.files.folder import SessionFolder
 
@@ -104,7 +104,7 @@ def _require_fitting(arguments: argparse.Namespace) -> None:
 
 def _listen(arguments: argparse.Namespace, folder: "SessionFolder") -> "Heard":
     from distort.capture.calibration.calibrating import require_opening
-    from distort.capture.devices.simulating import require_real
+    from distort.capture.simulated.session import require_real
     from distort.commands.listening import listen
     from distort.session.plan.reading import read_plan
 
@@ -133,7 +133,7 @@ def _close(
 
 def _calibrate(arguments: argparse.Namespace, folder: "SessionFolder", heard: "Heard | None") -> "CalibratorReading":
     from distort.capture.calibration.calibrating import calibrate_from_file, calibrate_from_samples
-    from distort.report.terminal.console import terminal_question
+    from distort.report.text.console import terminal_question
 
     asked = {"replace": arguments.replace, "ask": terminal_question()}
     if heard is None:

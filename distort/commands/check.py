@@ -23,11 +23,11 @@ def add_parser(subparsers: "Subparsers[Parser]") -> None:
 
 def run(arguments: argparse.Namespace) -> int:
     """Check. Raises PlanError and SessionError for what cannot be read or trusted."""
-    from distort.capture.quality.completeness import check_session
+    from distort.capture.measuring.completeness import check_session
     from distort.commands.conditions import say_doubts
     from distort.report.terminal.check_words import print_check
-    from distort.report.terminal.console import make_console
     from distort.report.terminal.documents import completeness_document, print_document
+    from distort.report.text.console import make_console
     from distort.session.files.folder import SessionFolder
     from distort.session.plan.reading import read_plan
     from distort.session.results.condition_results import conditions_analysed, read_results

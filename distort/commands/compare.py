@@ -5,12 +5,11 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from distort.commands.parser import Parser, Subparsers, add_command, nearest
-from distort.commands.targets import session_and_condition
-from distort.commands.values import decibels
+from distort.commands.values import decibels, session_and_condition
 from distort.errors import SessionError, UsageError, shown
 
 if TYPE_CHECKING:
-    from distort.capture.recorded.comparable import Side
+    from distort.assembly.comparison.side import Side
     from distort.session.files.folder import SessionFolder
 
 
@@ -51,12 +50,12 @@ def add_parser(subparsers: "Subparsers[Parser]") -> None:
 def run(arguments: argparse.Namespace) -> int:
     """Compare.
 
-    Raises UsageError for sides that are not clear or the same, and the errors of `capture.recorded.comparing`.
+    Raises UsageError for sides that are not clear or the same, and the errors of `assembly.comparison.comparing`.
     """
-    from distort.capture.recorded.comparing import compare_sides
+    from distort.assembly.comparison.comparing import compare_sides
     from distort.report.terminal.comparison_files import comparison_text, write_comparison
-    from distort.report.terminal.comparison_words import print_comparison
-    from distort.report.terminal.console import make_console, say
+    from distort.report.text.comparison import print_comparison
+    from distort.report.text.console import make_console, say
 
     a, b = _sides(arguments.a, arguments.b)
     compared = compare_sides(a, b, basis=arguments.basis, calibration_db=arguments.calibration_uncertainty)
@@ -72,8 +71,8 @@ def run(arguments: argparse.Namespace) -> int:
 
 
 def _sides(a: Target, b: Target) -> "tuple[Side, Side]":
-    from distort.capture.recorded.comparable import read_side
-    from distort.report.terminal.console import progress
+    from distort.assembly.comparison.side import read_side
+    from distort.report.text.console import progress
 
     (folder_a, condition_a), (folder_b, condition_b) = (_found(target) for target in (a, b))
     if folder_a.root.resolve() == folder_b.root.resolve():

@@ -33,8 +33,8 @@ def run(arguments: argparse.Namespace) -> int:
     from functools import partial
 
     from distort.pipeline import analyze_session_into
-    from distort.report.terminal.console import make_console, progress
     from distort.report.terminal.frozen_words import print_frozen
+    from distort.report.text.console import make_console, progress
     from distort.session.files.folder import SessionFolder
     from distort.session.plan.reading import read_plan
     from distort.session.published.frozen import freeze, frozen_folder, software_here

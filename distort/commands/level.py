@@ -8,9 +8,9 @@ from distort.commands.parser import Parser, Subparsers, add_command
 from distort.commands.values import channel, finite, path
 
 if TYPE_CHECKING:
+    from distort.session.audio.long_recording import InMemory
     from distort.session.files.folder import SessionFolder
     from distort.session.plan.keys import Plan
-    from distort.session.recordings.long_audio import InMemory
 
 LISTEN_S = 180.0
 """The quiet part of a default plan, up to its sweep of 86 dB SPL, takes two and a half minutes."""
@@ -50,11 +50,11 @@ def add_parser(subparsers: "Subparsers[Parser]") -> None:
 def run(arguments: argparse.Namespace) -> int:
     """Say it. Raises UsageError for words that do not fit together, and the errors of `capture.reel.player_level`."""
     from distort.capture.reel.player_level import player_level
-    from distort.report.terminal.console import make_console
     from distort.report.terminal.reel_words import print_player_level
+    from distort.report.text.console import make_console
+    from distort.session.audio.long_recording import open_long
     from distort.session.files.folder import SessionFolder
     from distort.session.plan.reading import read_plan
-    from distort.session.recordings.long_audio import open_long
 
     require_one_source(arguments)
     folder = SessionFolder(arguments.folder)
@@ -71,10 +71,10 @@ def run(arguments: argparse.Namespace) -> int:
 
 def _listen(arguments: argparse.Namespace, folder: "SessionFolder", plan: "Plan") -> "InMemory":
     """What the sound card hears; what would make it useless is asked before."""
-    from distort.capture.devices.simulating import require_real
     from distort.capture.reel.player_level import require_ready
+    from distort.capture.simulated.session import require_real
     from distort.commands.listening import listen
-    from distort.session.recordings.long_audio import InMemory
+    from distort.session.audio.long_recording import InMemory
 
     require_real(folder)
     require_ready(folder, plan, target_db_spl=arguments.target)

@@ -1,16 +1,35 @@
 """What commands that only listen to a sound card have in common: options, level meter, Ctrl-C."""
 
 import argparse
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from distort.commands.meter import Meter
 from distort.commands.parser import Parser
 from distort.commands.values import block, channel, duration, whole_rate
 
 if TYPE_CHECKING:
     import numpy as np
     import numpy.typing as npt
+
+
+class Meter:
+    """Puts what is being done and the newest input level into one line of the progress bar."""
+
+    def __init__(self) -> None:
+        self.moved: Callable[[str, int, int], None] = lambda what, done, total: None
+        self._step = ("", 0, 1)
+
+    def progress(self, what: str, done: int, total: int) -> None:
+        """A new step has begun."""
+        self._step = (what, done, total)
+        self.moved(what, done, total)
+
+    def watch(self, share: float, peak_dbfs: float) -> None:
+        """How far the step is, 0 to 1, and how loud the microphone's channel."""
+        what, done, total = self._step
+        self.moved(f"{what}, {100.0 * share:.0f} %, input peak {max(peak_dbfs, -144.0):.0f} dBFS", done, total)
+
 
 OF_AN_INPUT = ("input", "input_channel", "seconds", "rate", "block")
 """Options that mean nothing where the recording is a file."""
@@ -64,7 +83,7 @@ def listen(arguments: argparse.Namespace, *, seconds: float, sample_rate: int, w
     """
     from distort.capture.devices.sound_input import SoundInput
     from distort.errors import RecordingError
-    from distort.report.terminal.console import make_console, progress, say
+    from distort.report.text.console import make_console, progress, say
 
     meter = Meter()
     microphone = SoundInput(

@@ -28,12 +28,12 @@ def run(arguments: argparse.Namespace) -> int:
     """Draw them. Raises SessionError when there are no results, UsageError for an unknown condition."""
     from distort.commands.conditions import analysed
     from distort.errors import shown
-    from distort.report.figures.drawable import lacking
     from distort.report.figures.saving import FileKind
     from distort.report.figures.session_figures import draw_session
+    from distort.report.figures.style import lacking
     from distort.report.page.document import write_page
-    from distort.report.terminal.console import make_console, progress, say
     from distort.report.terminal.left_out_words import left_out_sentences
+    from distort.report.text.console import make_console, progress, say
     from distort.session.files.folder import SessionFolder
     from distort.session.plan.reading import read_plan
 

@@ -67,8 +67,8 @@ def add_parser(subparsers: "Subparsers[Parser]") -> None:
 def run(arguments: argparse.Namespace) -> int:
     """Print it. Raises SessionError when there are no results, UsageError for words that do not go together."""
     from distort.commands.conditions import analysed
-    from distort.report.terminal.console import make_console
     from distort.report.terminal.documents import findings_documents, print_document, table_documents
+    from distort.report.text.console import make_console
     from distort.session.files.folder import SessionFolder
 
     check_words(arguments)
@@ -108,7 +108,7 @@ def _print_quality(
 
     Raises SessionError when nothing is recorded, UsageError when the condition `wanted` is not.
     """
-    from distort.capture.quality.against_others import against_others
+    from distort.assembly.condition.against_others import against_others
     from distort.errors import SessionError, UsageError
     from distort.report.terminal.check_words import print_qualities
     from distort.report.terminal.documents import print_document, quality_documents
@@ -134,10 +134,10 @@ def _print_quality(
 
 def _print(console: "Console", results: "ConditionResults", arguments: argparse.Namespace) -> None:
     from distort.report.terminal.summary import print_harmonics, print_response
-    from distort.report.terminal.tables_audibility import print_audibility
-    from distort.report.terminal.tables_coincidences import print_coincidences
-    from distort.report.terminal.tables_compression import print_compression
-    from distort.report.terminal.tables_multitone import print_multitone
+    from distort.report.text.tables_audibility import print_audibility
+    from distort.report.text.tables_coincidences import print_coincidences
+    from distort.report.text.tables_compression import print_compression
+    from distort.report.text.tables_multitone import print_multitone
 
     match arguments.what:
         case "response":

@@ -45,8 +45,8 @@ def run(arguments: argparse.Namespace) -> int:
 def _write_reel(arguments: argparse.Namespace) -> int:
     from distort.capture.reel.making import make_reel, require_may_be_written, write_reel
     from distort.report.terminal.capture_words import print_left_out
-    from distort.report.terminal.console import make_console, progress, say
     from distort.report.terminal.reel_words import print_reel
+    from distort.report.text.console import make_console, progress, say
     from distort.session.calibration.drive_file import read_sensitivity
     from distort.session.files.folder import SessionFolder
     from distort.session.plan.reading import read_plan
@@ -77,7 +77,7 @@ def _write_reel(arguments: argparse.Namespace) -> int:
 
 def _write_single(arguments: argparse.Namespace) -> int:
     from distort.report.terminal.capture_words import print_left_out
-    from distort.report.terminal.console import make_console, progress, say
+    from distort.report.text.console import make_console, progress, say
     from distort.session.calibration.drive_file import read_sensitivity
     from distort.session.files.folder import SessionFolder
     from distort.session.plan.reading import read_plan

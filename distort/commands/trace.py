@@ -3,8 +3,7 @@
 import argparse
 
 from distort.commands.parser import Parser, Subparsers, add_command
-from distort.commands.targets import session_and_condition
-from distort.commands.values import finite, positive
+from distort.commands.values import finite, positive, session_and_condition
 
 
 def add_parser(subparsers: "Subparsers[Parser]") -> None:
@@ -32,8 +31,8 @@ def run(arguments: argparse.Namespace) -> int:
     """Trace. Raises UsageError for a number that is not there, SessionError for files that cannot be trusted."""
     from distort.commands.conditions import analysed
     from distort.errors import UsageError
-    from distort.report.terminal.console import make_console
     from distort.report.terminal.trace_words import Wanted, print_trace, trace
+    from distort.report.text.console import make_console
     from distort.session.files.folder import SessionFolder
 
     root, condition = arguments.target

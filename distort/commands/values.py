@@ -1,4 +1,4 @@
-"""Numbers on the command line, checked where they are read."""
+"""What the command line's words mean: numbers, paths, a session and its condition; each checked where it is read."""
 
 import argparse
 import math
@@ -8,12 +8,18 @@ from pathlib import Path
 from distort.errors import shown
 
 MOST_DECIBELS = 100.0
+
+
 LONGEST_S = 3600.0
 
 LONGEST_NAME = 255
 """Bytes of a file's or folder's name (NAME_MAX of Linux and macOS, from memory)."""
+
+
 LONGEST_PATH = 4096
 """Characters of a whole path (PATH_MAX of Linux, from memory)."""
+
+
 MOST_FOLDERS = 200
 """Within one another: deeper ones take more of Python's own stack than it has."""
 
@@ -92,3 +98,14 @@ def path(text: str) -> Path:
     if too_long or any(len(os.fsencode(part)) > LONGEST_NAME for part in found.parts):
         raise argparse.ArgumentTypeError(f"{shown(text)} is longer than the name of any file or folder")
     return found
+
+
+def session_and_condition(text: str) -> tuple[Path, str | None]:
+    """The folder and the condition that a word of the command line names; None: it names no condition.
+
+    A folder whose own name holds a colon is meant as it stands. Raises ArgumentTypeError for an empty name.
+    """
+    folder, colon, condition = text.rpartition(":")
+    if not colon or path(text).is_dir():
+        return path(text), None
+    return path(folder), condition

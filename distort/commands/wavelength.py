@@ -34,10 +34,10 @@ def add_parser(subparsers: "Subparsers[Parser]") -> None:
 
 def run(arguments: argparse.Namespace) -> int:
     """Print it. Raises UsageError for what is neither a frequency nor a length, or a temperature nobody measures at."""
-    from distort.analysis.wavelength import speed_of_sound_m_s
+    from distort.analysis.common.sound_in_air import speed_of_sound_m_s
     from distort.errors import UsageError
-    from distort.report.terminal.console import make_console
     from distort.report.terminal.wavelength_words import print_for_frequency, print_for_length
+    from distort.report.text.console import make_console
 
     try:
         speed_of_sound_m_s(arguments.temperature)

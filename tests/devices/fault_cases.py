@@ -11,11 +11,11 @@ import numpy as np
 
 from distort.analysis.multitone.reading import MultitoneTake, multitone_result, read_multitone
 from distort.analysis.sweep.sweeps import Reference, Settings, SweepTake, read_sweep, sweep_harmonics, sweep_response
-from distort.capture.alignment.finding import Alignment, find_reel
-from distort.capture.alignment.prepared import Prepared, prepare_samples
-from distort.capture.quality.check import Quality, check_recording
-from distort.capture.quality.finding import RANK
 from distort.errors import AnalysisError, RecordingError
+from distort.recording.alignment.locating import Alignment, find_reel
+from distort.recording.alignment.prepared import Prepared, prepare_samples
+from distort.recording.quality.check import Quality, check_recording
+from distort.recording.quality.check_result import RANK
 from signals import Multitone, Reel, Sweep
 from tests.devices.faults import FAULTS, Made, clean, converted, faulty
 

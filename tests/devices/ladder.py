@@ -4,9 +4,9 @@ from collections.abc import Callable
 
 import numpy as np
 
+from distort.analysis.common.grid import OCTAVE_RATIO, grid_hz
 from distort.analysis.compression.change import fundamental_output
 from distort.analysis.compression.curves import Output, Rung
-from distort.analysis.grid import OCTAVE_RATIO, grid_hz
 from distort.analysis.sweep.deconvolution import deconvolve
 from distort.analysis.sweep.noise import noise_density
 from distort.analysis.sweep.orders import mean_of_takes, separate

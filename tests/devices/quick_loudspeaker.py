@@ -11,7 +11,7 @@ import numpy as np
 import scipy.fft
 import scipy.signal
 
-from distort.capture.alignment.clock import repair_clock
+from distort.recording.alignment.clock import repair_clock
 from tests.made_recordings import made_room
 
 FloatArray = np.ndarray

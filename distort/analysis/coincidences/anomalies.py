@@ -14,7 +14,7 @@ from distort.analysis.coincidences.faults import Anomaly, Elsewhere, Equaliser, 
 from distort.analysis.coincidences.fine_response import FineResponse
 from distort.analysis.coincidences.minimum_phase import PhaseJudge
 from distort.analysis.coincidences.trend import Detrended, detrended
-from distort.analysis.grid import grid_hz
+from distort.analysis.common.grid import grid_hz
 
 FloatArray = npt.NDArray[np.float64]
 BoolArray = npt.NDArray[np.bool_]

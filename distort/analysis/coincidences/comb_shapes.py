@@ -13,7 +13,7 @@ import numpy.typing as npt
 import scipy
 
 from distort.analysis.coincidences.dip_shapes import DB_PER_NEPER_OF_POWER, deviations_95
-from distort.analysis.grid import OCTAVE_RATIO
+from distort.analysis.common.grid import OCTAVE_RATIO
 
 FloatArray = npt.NDArray[np.float64]
 BoolArray = npt.NDArray[np.bool_]

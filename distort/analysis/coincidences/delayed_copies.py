@@ -14,12 +14,7 @@ import numpy.typing as npt
 import scipy
 
 from distort.analysis.coincidences.comb_shapes import MOST_DIPS, CombFit, smoothed_cosine
-from distort.analysis.coincidences.dip_shapes import (
-    DB_PER_NEPER_OF_POWER,
-    TWO_SIDED_95,
-    covariance_of_fit,
-    rows_alike,
-)
+from distort.analysis.coincidences.dip_shapes import DB_PER_NEPER_OF_POWER, TWO_SIDED_95, covariance_of_fit, rows_alike
 
 FloatArray = npt.NDArray[np.float64]
 BoolArray = npt.NDArray[np.bool_]

@@ -7,7 +7,7 @@ import numpy as np
 import numpy.typing as npt
 import scipy
 
-from distort.analysis.grid import OCTAVE_RATIO
+from distort.analysis.common.grid import OCTAVE_RATIO
 from distort.analysis.sweep.orders import SeparatedOrders, WindowedSpectrum
 from signals.levels import power_to_db
 from signals.tapers import rise

@@ -10,10 +10,10 @@ from itertools import pairwise
 import numpy as np
 import numpy.typing as npt
 
-from distort.analysis.comparison.judging import BROAD_OCTAVES, NARROW_OCTAVES, Curve, pooled_freedom
-from distort.analysis.grid import grid_hz
+from distort.analysis.common.grid import grid_hz
+from distort.analysis.common.smoothing import band_width_hz
+from distort.analysis.comparison.significance import BROAD_OCTAVES, NARROW_OCTAVES, Curve, pooled_freedom
 from distort.analysis.multitone.curves import MultitoneResult
-from distort.analysis.smoothing import band_width_hz
 from distort.analysis.sweep.harmonics import CLEAR_OF_NOISE_DB, doubtful_rows
 from distort.analysis.sweep.readings import Reading, silence_averages
 from distort.analysis.sweep.response import lowest_valid_hz

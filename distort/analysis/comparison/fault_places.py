@@ -10,7 +10,7 @@ import numpy.typing as npt
 
 from distort.analysis.coincidences.contrast import gap_for, rises
 from distort.analysis.coincidences.faults import Anomaly, Coincidence
-from distort.analysis.comparison.judging import NARROW_OCTAVES, Curve
+from distort.analysis.comparison.significance import NARROW_OCTAVES, Curve
 
 FloatArray = npt.NDArray[np.float64]
 

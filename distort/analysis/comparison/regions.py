@@ -6,8 +6,8 @@ from itertools import pairwise
 
 import numpy as np
 
-from distort.analysis.comparison.judging import BROAD_OCTAVES, Difference
-from distort.analysis.grid import OCTAVE_RATIO
+from distort.analysis.common.grid import OCTAVE_RATIO
+from distort.analysis.comparison.significance import BROAD_OCTAVES, Difference
 
 
 @dataclass(frozen=True, kw_only=True)

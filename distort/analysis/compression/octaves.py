@@ -9,9 +9,9 @@ from collections.abc import Sequence
 import numpy as np
 import numpy.typing as npt
 
+from distort.analysis.common.curves import Harmonics
+from distort.analysis.common.grid import band_edges_hz, midbands_hz
 from distort.analysis.compression.curves import Compression, InputOutput
-from distort.analysis.curves import Harmonics
-from distort.analysis.grid import band_edges_hz, midbands_hz
 from distort.errors import AnalysisError
 from signals.levels import db_to_power, power_to_db
 

@@ -18,8 +18,8 @@ from typing import Literal
 import numpy as np
 import numpy.typing as npt
 
-from distort.analysis.curves import BoolArray, Harmonics
-from distort.analysis.grid import OCTAVE_RATIO
+from distort.analysis.common.curves import BoolArray, Harmonics
+from distort.analysis.common.grid import OCTAVE_RATIO
 from distort.analysis.hearing.masking import (
     NOISE_MASKING_DB,
     critical_bandwidth_hz,

@@ -13,7 +13,7 @@ import numpy as np
 import numpy.typing as npt
 import scipy
 
-from distort.analysis.interpolation import values_at
+from distort.analysis.common.interpolation import values_at
 from distort.analysis.multitone.wander import SharedDelay, shared_delay
 from distort.errors import AnalysisError
 from signals import Multitone

@@ -9,9 +9,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 import numpy.typing as npt
 
-from distort.analysis.grid import band_edges_hz, midbands_hz
+from distort.analysis.common.grid import band_edges_hz, midbands_hz
 from distort.analysis.multitone.blocks import BlockSpectra
-from distort.analysis.multitone.steady_sounds import SteadySounds
+from distort.analysis.multitone.hum_lines import SteadySounds
 from distort.analysis.multitone.wander import FastWander
 from signals import Multitone
 

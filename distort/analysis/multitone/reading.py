@@ -10,13 +10,13 @@ from dataclasses import dataclass, fields, replace
 import numpy as np
 import numpy.typing as npt
 
-from distort.analysis.microphone import MicrophoneResponse
-from distort.analysis.microphone_removal import blocks_in_air, only_covered_bands, only_covered_lines
+from distort.analysis.common.microphone import MicrophoneResponse
 from distort.analysis.multitone.blocks import BLOCK_PERIODS, HOP_PERIODS, BlockSpectra, block_spectra, block_starts
 from distort.analysis.multitone.clock import Steady, on_players_clock, without_wander_in_periods
 from distort.analysis.multitone.curves import ClockFound, MultitoneBands, MultitoneResponse, MultitoneResult
+from distort.analysis.multitone.hum_lines import steady_sounds
+from distort.analysis.multitone.in_air import blocks_in_air, only_covered_bands, only_covered_lines
 from distort.analysis.multitone.powers import BandPowers, LinePowers, band_powers, line_powers, with_hum, with_wander
-from distort.analysis.multitone.steady_sounds import steady_sounds
 from distort.analysis.multitone.wander import FastWander, fast_wander, lines_apart
 from distort.analysis.sweep.sweeps import Reference
 from distort.analysis.sweep.uncertainty import interval_db

@@ -15,7 +15,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import numpy.typing as npt
 
-from distort.analysis.curves import Harmonics, Response
+from distort.analysis.common.curves import Harmonics, Response
 from distort.analysis.sweep.harmonics import doubtful_rows
 from distort.analysis.sweep.readings import Reading
 from signals.levels import db_to_power, power_to_db

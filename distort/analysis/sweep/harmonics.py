@@ -11,8 +11,8 @@ from collections.abc import Sequence
 import numpy as np
 import numpy.typing as npt
 
-from distort.analysis.curves import BoolArray, Harmonics, LevelUnit, Order, Response
-from distort.analysis.grid import ROWS_PER_OCTAVE
+from distort.analysis.common.curves import BoolArray, Harmonics, LevelUnit, Order, Response
+from distort.analysis.common.grid import ROWS_PER_OCTAVE
 from distort.analysis.sweep.readings import Reading
 from distort.analysis.sweep.uncertainty import interval_db
 from signals.levels import power_to_db

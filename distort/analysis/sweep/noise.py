@@ -7,7 +7,7 @@ import numpy as np
 import numpy.typing as npt
 import scipy
 
-from distort.analysis.smoothing import PowerSpectrum
+from distort.analysis.common.smoothing import PowerSpectrum
 from distort.analysis.sweep.deconvolution import InverseFilter
 from distort.errors import AnalysisError
 from signals.levels import db_to_power

@@ -8,7 +8,7 @@ import numpy as np
 import numpy.typing as npt
 import scipy
 
-from distort.analysis.smoothing import PowerSpectrum
+from distort.analysis.common.smoothing import PowerSpectrum
 from distort.analysis.sweep.deconvolution import Deconvolved, InverseFilter
 from distort.analysis.sweep.windows import Cut, OrderWindow, cut, order_window, require_orders, window_energy
 from distort.errors import AnalysisError

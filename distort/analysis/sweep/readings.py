@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from distort.analysis.smoothing import PowerSpectrum, band_width_hz
+from distort.analysis.common.smoothing import PowerSpectrum, band_width_hz
 from distort.analysis.sweep.noise import BLOCK_S, NoiseDensity, deconvolved_noise
 from distort.analysis.sweep.orders import SeparatedOrders, WindowedSpectrum
 from distort.analysis.sweep.uncertainty import noise_averaging, relative_variance

@@ -6,8 +6,8 @@ import numpy as np
 import numpy.typing as npt
 import scipy
 
-from distort.analysis.grid import OCTAVE_RATIO
-from distort.analysis.microphone import MicrophoneResponse
+from distort.analysis.common.grid import OCTAVE_RATIO
+from distort.analysis.common.microphone import MicrophoneResponse
 from distort.analysis.sweep.deconvolution import Deconvolved
 from distort.analysis.sweep.windows import gap_s, order_window
 from signals.tapers import rise

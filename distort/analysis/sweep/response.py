@@ -3,7 +3,7 @@
 import numpy as np
 import numpy.typing as npt
 
-from distort.analysis.curves import LevelUnit, Response
+from distort.analysis.common.curves import LevelUnit, Response
 from distort.analysis.sweep.orders import SeparatedOrders
 from distort.analysis.sweep.readings import Reading
 from signals.levels import db_to_power, power_to_db

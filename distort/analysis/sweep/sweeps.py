@@ -6,12 +6,12 @@ from dataclasses import dataclass, replace
 import numpy as np
 import numpy.typing as npt
 
-from distort.analysis.curves import Harmonics, LevelUnit, Response
-from distort.analysis.grid import grid_hz
-from distort.analysis.microphone import MicrophoneResponse
-from distort.analysis.microphone_removal import noise_in_air, only_covered, orders_in_air
+from distort.analysis.common.curves import Harmonics, LevelUnit, Response
+from distort.analysis.common.grid import grid_hz
+from distort.analysis.common.microphone import MicrophoneResponse
 from distort.analysis.sweep.deconvolution import deconvolve
 from distort.analysis.sweep.harmonics import harmonics
+from distort.analysis.sweep.in_air import noise_in_air, only_covered, orders_in_air
 from distort.analysis.sweep.noise import NoiseDensity, noise_density
 from distort.analysis.sweep.orders import SeparatedOrders, mean_of_takes, separate
 from distort.analysis.sweep.readings import Reading, readings

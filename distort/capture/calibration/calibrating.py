@@ -10,6 +10,9 @@ import numpy.typing as npt
 
 from distort.capture.calibration.calibrator import CalibratorReading, calibrator_level
 from distort.errors import CalibrationError
+from distort.session.audio.audio_file import read_audio, write_audio
+from distort.session.audio.original import Original, elsewhere, original_of
+from distort.session.audio.plain_copy import copier
 from distort.session.calibration.calibration_file import (
     CLOSING_FILE,
     ClosingCalibration,
@@ -21,11 +24,8 @@ from distort.session.calibration.calibration_file import (
 from distort.session.files.atomic import make_folder, staged
 from distort.session.files.folder import SessionFolder
 from distort.session.files.hashing import sha256_of_file
+from distort.session.files.moments import now_utc
 from distort.session.files.names import format_level
-from distort.session.recordings.audio import read_audio, write_audio
-from distort.session.recordings.original import Original, elsewhere, original_of
-from distort.session.recordings.plain_audio import copier
-from distort.session.recordings.sidecar import now_utc
 
 SAME_AS_LAST_DB = 1.0
 """Two calibrations of one chain at one gain agree within some tenths; 1 dB is a gain that was touched, or 94 and 114

@@ -13,8 +13,8 @@ import numpy as np
 import numpy.typing as npt
 import scipy
 
-from distort.capture.quality.clipping import clipped_samples
 from distort.errors import CalibrationError
+from distort.recording.quality.clipping import clipped_samples
 from signals.levels import NOTHING_DB, amplitude_to_db, power_to_db, spl_of_full_scale
 
 FloatArray = npt.NDArray[np.float64]

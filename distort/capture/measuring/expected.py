@@ -10,9 +10,9 @@ import numpy as np
 
 from distort.capture.measuring.playing_takes import Take
 from distort.capture.measuring.quiet_run import QuietRun
-from distort.capture.quality.check import HIGH_PEAK_DBFS
-from distort.capture.quality.noise import REFUSE_SNR_DB
 from distort.errors import PlanError, RecordingError
+from distort.recording.quality.check import HIGH_PEAK_DBFS
+from distort.recording.quality.noise import REFUSE_SNR_DB
 from distort.session.files.names import format_level
 from distort.session.plan.keys import Plan
 from distort.session.recordings.stimulus_files import Planned

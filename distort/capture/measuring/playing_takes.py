@@ -6,15 +6,15 @@ from datetime import datetime
 import numpy as np
 import numpy.typing as npt
 
-from distort.capture.alignment.finding import find_reel
 from distort.capture.devices.device import Device
 from distort.capture.devices.guard import Guard
-from distort.capture.quality.examined import Examined, examine
 from distort.errors import DeafError, RecordingError, TooLoudError
+from distort.recording.alignment.locating import find_reel
+from distort.recording.quality.examined import Examined, examine
+from distort.session.audio.audio_file import write_audio
 from distort.session.files.atomic import make_folder
 from distort.session.files.folder import SessionFolder
 from distort.session.files.names import RecordingName
-from distort.session.recordings.audio import write_audio
 from signals import Reel
 
 FloatArray = npt.NDArray[np.float64]

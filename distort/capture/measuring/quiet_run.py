@@ -11,21 +11,21 @@ import numpy as np
 import numpy.typing as npt
 
 import signals
-from distort.analysis.microphone import MicrophoneResponse
+from distort.analysis.common.microphone import MicrophoneResponse
 from distort.analysis.sweep.noise import NoiseDensity, noise_density
 from distort.analysis.sweep.response import band_mean_db
 from distort.analysis.sweep.sweeps import Settings, SweepTake, read_sweep, sweep_response
-from distort.capture.calibration.reference import reference_of
 from distort.capture.devices.device import Device
 from distort.capture.devices.guard import Guard
-from distort.capture.measuring.answers import ANSWER_SETTINGS, Answer, answer_of
 from distort.capture.measuring.playing_takes import Take, play_and_examine
+from distort.capture.measuring.third_octaves import ANSWER_SETTINGS, Answer, answer_of
 from distort.errors import PlanError, RecordingError
 from distort.session.calibration.calibration_file import MicrophoneCalibration
 from distort.session.calibration.drive_file import Sensitivity
+from distort.session.calibration.in_force import reference_of
+from distort.session.files.moments import now_utc
 from distort.session.plan.keys import Plan
 from distort.session.plan.reading import sweep_stimulus
-from distort.session.recordings.sidecar import now_utc
 from signals.levels import db_to_amplitude, distance_gain_db
 
 FloatArray = npt.NDArray[np.float64]

@@ -6,16 +6,16 @@ from pathlib import Path
 
 from distort.capture.calibration.calibrating import SAME_AS_LAST_DB
 from distort.capture.devices.device import Device
-from distort.capture.measuring.answers import LOUDER_DB, Answer, Standstill, louder, recorded_answers, standstill
 from distort.capture.measuring.expected import expected_peak_dbfs, require_fit, signal_to_noise_db
 from distort.capture.measuring.quiet_run import QuietRun, play_quiet_sweep, sensitivity_of
 from distort.capture.measuring.room_on_disk import require_room
 from distort.capture.measuring.steps import Step, remaining
-from distort.capture.quality.check import DC_USABLE
+from distort.capture.measuring.third_octaves import LOUDER_DB, Answer, Standstill, louder, recorded_answers, standstill
 from distort.errors import CalibrationError, TooLoudError, UsageError
+from distort.recording.quality.check import DC_USABLE
 from distort.session.calibration.calibration_file import MicrophoneCalibration, read_calibration
 from distort.session.calibration.drive_file import Sensitivity, keep_aside, read_sensitivity, write_sensitivity
-from distort.session.calibration.microphone_file import read_microphone
+from distort.session.calibration.reference_responses import read_microphone
 from distort.session.files.folder import SessionFolder
 from distort.session.plan.keys import Plan
 from distort.session.recordings.stimulus_files import drives_dbfs

@@ -7,9 +7,9 @@ import numpy as np
 import numpy.typing as npt
 
 from distort.capture.reel.finding import FoundReel
-from distort.session.recordings.long_audio import LongRecording
+from distort.session.audio.long_recording import LongRecording
+from distort.session.audio.resampling import resample
 from distort.session.recordings.reel_file import ReelPart
-from distort.session.recordings.resampling import resample
 
 FloatArray = npt.NDArray[np.float64]
 

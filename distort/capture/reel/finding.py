@@ -12,9 +12,9 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from distort.capture.reel.chirp_places import ChirpHeard, Peaks, find_peaks, hear_chirp, resampled_chirp
 from distort.errors import RecordingError
-from distort.session.recordings.long_audio import LongRecording
+from distort.recording.alignment.chirp_places import ChirpHeard, Peaks, find_peaks, hear_chirp, resampled_chirp
+from distort.session.audio.long_recording import LongRecording
 from distort.session.recordings.reel_file import ReelPart, SessionReel
 from signals import Chirp, SignalError
 
@@ -25,7 +25,7 @@ FOLLOW_S = 0.5
 """How far from its place a chirp is sought: silence reaches that far about each, so only a chirp is like one there."""
 
 LARGEST_CLOCK_DIFFERENCE = 5e-4
-"""No pair of crystals differs by more (`capture.quality.check` refuses it as well)."""
+"""No pair of crystals differs by more (`recording.quality.check` refuses it as well)."""
 
 COARSE_S = 2e-3
 """Exactness of a place before it is looked at closely: the early room may be as strong as the direct sound."""

@@ -10,6 +10,7 @@ import numpy as np
 import signals
 from distort.capture.measuring.steps import Step, steps
 from distort.errors import CalibrationError, PlanError, SessionError, UsageError
+from distort.session.audio.audio_file import FloatArray, write_pieces
 from distort.session.calibration.calibration_file import read_calibration
 from distort.session.calibration.drive_file import Sensitivity
 from distort.session.files.atomic import make_folder
@@ -17,7 +18,6 @@ from distort.session.files.folder import SessionFolder
 from distort.session.files.hashing import sha256_of_file
 from distort.session.files.names import format_level
 from distort.session.plan.keys import Plan
-from distort.session.recordings.audio import FloatArray, write_pieces
 from distort.session.recordings.reel_file import (
     QuietReelPassed,
     ReelPart,

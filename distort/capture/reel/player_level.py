@@ -7,21 +7,20 @@ import numpy as np
 
 from distort.analysis.sweep.response import band_mean_db
 from distort.analysis.sweep.sweeps import Settings, SweepTake, read_sweep, sweep_response
-from distort.capture.alignment.prepared import Prepared, prepare, prepare_samples
-from distort.capture.calibration.reference import reference_of
 from distort.capture.measuring.starting import require_calibration
-from distort.capture.quality.examined import examine
 from distort.capture.reel.cutting import cut
 from distort.capture.reel.finding import FoundReel, find_session_reel
 from distort.errors import RecordingError, UsageError
+from distort.recording.alignment.prepared import Prepared, prepare, prepare_samples
+from distort.recording.quality.examined import examine
+from distort.session.audio.long_recording import LongRecording
 from distort.session.calibration.calibration_file import MicrophoneCalibration
-from distort.session.calibration.microphone_file import read_microphone
+from distort.session.calibration.in_force import CalibrationInForce, reference_of
+from distort.session.calibration.reference_responses import read_microphone
 from distort.session.files.folder import SessionFolder
 from distort.session.files.names import format_level
 from distort.session.plan.keys import Plan
-from distort.session.recordings.long_audio import LongRecording
 from distort.session.recordings.reel_file import ReelPart, session_reels
-from distort.session.recordings.sidecar import CalibrationInForce
 from distort.session.recordings.stimulus_files import SWEEP
 from distort.session.recordings.stored import Recording
 from signals import Sweep

@@ -9,10 +9,9 @@ from typing import TYPE_CHECKING, TypeVar
 
 import numpy as np
 
-from distort.analysis.comparison.judging import NARROW_OCTAVES, Curve, Difference
-from distort.analysis.curves import BoolArray, FloatArray
-from distort.capture.recorded.comparing import Compared
-from distort.report.figures.drawable import drawable
+from distort.analysis.common.curves import BoolArray, FloatArray
+from distort.analysis.comparison.significance import NARROW_OCTAVES, Curve, Difference
+from distort.assembly.comparison.comparing import Compared
 from distort.report.figures.labels import Labelled, label_beside_curves
 from distort.report.figures.response import AXIS_LABELS
 from distort.report.figures.style import (
@@ -28,14 +27,15 @@ from distort.report.figures.style import (
     SETTINGS,
     SHEET_INCHES,
     Legend,
+    drawable,
     frequency_axis,
     key_beside,
     level_axis,
     new_page,
     note,
 )
-from distort.report.terminal.comparison_words import QUANTITY_WORDS
-from distort.report.terminal.numbers import level_name
+from distort.report.text.comparison import QUANTITY_WORDS
+from distort.report.text.numbers import level_name
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from distort.analysis.curves import BoolArray, FloatArray
+from distort.analysis.common.curves import BoolArray, FloatArray
 from distort.report.figures.labels import Labelled, label_beside_curves
 from distort.report.figures.style import (
     BLACK,
@@ -26,7 +26,7 @@ from distort.report.figures.style import (
     new_sheet,
     note,
 )
-from distort.report.terminal.numbers import level_name
+from distort.report.text.numbers import level_name
 from distort.session.results.ladder_results import ChangeCurves
 
 if TYPE_CHECKING:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from distort.analysis.curves import FloatArray
+from distort.analysis.common.curves import FloatArray
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure

@@ -1,21 +1,72 @@
 """Drawing many figures: only those that changed since they were drawn last, in two processes where that is quicker."""
 
+import hashlib
 import os
+import pickle
 from collections import deque
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from concurrent.futures import Future
-from dataclasses import dataclass
+from dataclasses import dataclass, fields, is_dataclass
+from functools import cache, partial
+from importlib.metadata import version
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
 
 from distort.processes import other_processes
-from distort.report.figures.digest import digest_of, drawing_version
 from distort.report.figures.saving import FileKind, save_figure
 from distort.session.files.hashing import is_file_of, sha256_of_file
 from distort.session.results.drawn_files import DrawnFigure, DrawnFile, Record, read_record, write_record
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
+
+
+def digest_of(*values: Any) -> str:
+    """SHA-256 over `values`: numbers, texts, arrays, dataclasses, functions and what is made of these, by content."""
+    state = hashlib.sha256()
+    for value in values:
+        _feed(state, value)
+    return state.hexdigest()
+
+
+@cache
+def drawing_version() -> str:
+    """Digest of the code that draws: that of reports, and the version of the library beneath it."""
+    sources = sorted(Path(__file__).parent.rglob("*.py"))
+    return digest_of(version("matplotlib"), *(path.read_bytes() for path in sources))
+
+
+def _feed(state: Any, value: Any) -> None:
+    state.update(f"<{type(value).__name__}>".encode())
+    inner = _parts(value)
+    if inner is not None:
+        for each in inner:
+            _feed(state, each)
+    elif isinstance(value, bytes):
+        state.update(value)
+    elif isinstance(value, str | int | float | None):
+        state.update(repr(value).encode())
+    else:
+        state.update(pickle.dumps(value))
+    state.update(b"</>")
+
+
+def _parts(value: Any) -> Iterable[Any] | None:
+    """What `value` is made of; None where it is one thing."""
+    if isinstance(value, np.ndarray):
+        return value.dtype.str, value.shape, np.ascontiguousarray(value).tobytes()
+    if isinstance(value, partial):
+        return value.func, value.args, value.keywords
+    if is_dataclass(value) and not isinstance(value, type):
+        return [(field.name, getattr(value, field.name)) for field in fields(value)]
+    if isinstance(value, tuple | list | Mapping):
+        return list(value.items()) if isinstance(value, Mapping) else value
+    if callable(value):
+        return value.__module__, value.__qualname__
+    return None
+
 
 Named = tuple[str, "Callable[[], Figure]"]
 """Name of a figure's files, and what draws it: a function of a module with its arguments, so that it can be sent."""

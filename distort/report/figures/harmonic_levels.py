@@ -4,7 +4,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from distort.analysis.curves import FloatArray, Harmonics, Order
+from distort.analysis.common.curves import FloatArray, Harmonics, Order
 from distort.report.figures.harmonics import SPAN_DB, draw_trust, order_style, shown_rows
 from distort.report.figures.labels import Labelled, label_beside_curves
 from distort.report.figures.response import AXIS_LABELS, HEADROOM_DB
@@ -23,7 +23,7 @@ from distort.report.figures.style import (
     note,
     sheet_of,
 )
-from distort.report.terminal.numbers import level_name
+from distort.report.text.numbers import level_name
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

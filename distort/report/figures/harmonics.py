@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from distort.analysis.curves import BoolArray, FloatArray, Harmonics, Order
+from distort.analysis.common.curves import BoolArray, FloatArray, Harmonics, Order
 from distort.report.figures.labels import Labelled, label_beside_curves
 from distort.report.figures.style import (
     BLACK,
@@ -29,8 +29,8 @@ from distort.report.figures.style import (
     note,
     sheet_of,
 )
-from distort.report.terminal.numbers import level_name
-from distort.report.terminal.tables import thd_marks
+from distort.report.text.numbers import level_name
+from distort.report.text.tables_sweep import thd_marks
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

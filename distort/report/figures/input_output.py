@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from distort.analysis.common.curves import FloatArray, LevelUnit
 from distort.analysis.compression.curves import BandRange
-from distort.analysis.curves import FloatArray, LevelUnit
 from distort.report.figures.style import (
     BLACK,
     BOX_LEFT_INCHES,
@@ -21,8 +21,8 @@ from distort.report.figures.style import (
     level_colour,
     new_page,
 )
-from distort.report.terminal.numbers import OCTAVE_HZ, level_name, octave_index, octave_words
-from distort.report.terminal.tables import UNIT_NAMES
+from distort.report.text.numbers import OCTAVE_HZ, level_name, octave_index, octave_words
+from distort.report.text.tables_sweep import UNIT_NAMES
 from distort.session.results.ladder_results import CompressionFound, OctaveLevels
 
 if TYPE_CHECKING:

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from distort.analysis.curves import FloatArray
+from distort.analysis.common.curves import FloatArray
 from distort.report.figures.style import DECADE_INCHES, GREY, halo, sheet_of
 
 if TYPE_CHECKING:

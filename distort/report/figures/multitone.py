@@ -9,11 +9,10 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from distort.analysis.curves import BoolArray, FloatArray
-from distort.analysis.grid import band_edges_hz
+from distort.analysis.common.curves import BoolArray, FloatArray
+from distort.analysis.common.grid import band_edges_hz
 from distort.report.figures.harmonics import draw_trust
 from distort.report.figures.labels import Labelled, label_beside_curves
-from distort.report.figures.multitone_bands import Part, third_octaves
 from distort.report.figures.response import AXIS_LABELS, HEADROOM_DB
 from distort.report.figures.style import (
     BLACK,
@@ -32,7 +31,8 @@ from distort.report.figures.style import (
     new_sheet,
     note,
 )
-from distort.report.terminal.numbers import level_name
+from distort.report.text.multitone_bands import Part, third_octaves
+from distort.report.text.numbers import level_name
 from distort.session.results.multitone_results import BandTable
 
 if TYPE_CHECKING:

@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from distort.analysis.curves import FloatArray, Response
+from distort.analysis.common.curves import FloatArray, Response
 from distort.analysis.sweep.harmonics import CLEAR_OF_NOISE_DB
 from distort.report.figures.labels import Labelled, label_right
 from distort.report.figures.response import shown
@@ -24,7 +24,7 @@ from distort.report.figures.style import (
     new_sheet,
     note,
 )
-from distort.report.terminal.numbers import level_name
+from distort.report.text.numbers import level_name
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure

@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from distort.analysis.curves import FloatArray, Response
+from distort.analysis.common.curves import FloatArray, Response
 from distort.report.figures.labels import Labelled, label_right
 from distort.report.figures.style import (
     BOX_BOTTOM_INCHES,
@@ -21,7 +21,7 @@ from distort.report.figures.style import (
     new_sheet,
     note,
 )
-from distort.report.terminal.numbers import level_name
+from distort.report.text.numbers import level_name
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

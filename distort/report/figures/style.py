@@ -10,13 +10,13 @@ keeps their order. matplotlib is loaded when a figure is drawn, by its object in
 from bisect import bisect_left
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from functools import cache
 from typing import TYPE_CHECKING, Any
 from unicodedata import category
 
 import numpy as np
 
-from distort.report.figures.drawable import TYPEFACE, drawable
-from distort.report.terminal.numbers import OCTAVE_HZ, OCTAVE_NAMES
+from distort.report.text.numbers import OCTAVE_HZ, OCTAVE_NAMES
 
 if TYPE_CHECKING:
     from matplotlib.artist import Artist
@@ -24,8 +24,37 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
     from matplotlib.text import Text
     from matplotlib.transforms import Bbox
+from distort.report.text.headings import SIMULATED_WORDS
+
+TYPEFACE = "DejaVu Sans"
+"""Ships with matplotlib, so figures are the same on every machine."""
+
+REPLACEMENT = "\N{REPLACEMENT CHARACTER}"
+
+
+def drawable(text: str) -> str:
+    """`text` in one line, with U+FFFD for every character that the figures' typeface lacks in either weight."""
+    return "".join(each if ord(each) in _shapes() else REPLACEMENT for each in " ".join(text.split()))
+
+
+def lacking(text: str) -> str:
+    """The characters of `text` that `drawable` cannot show, each once, in their order."""
+    return "".join(dict.fromkeys(each for each in text if not each.isspace() and ord(each) not in _shapes()))
+
+
+@cache
+def _shapes() -> frozenset[int]:
+    """Code points that the typeface has, plain and bold."""
+    from matplotlib.font_manager import FontProperties, findfont, get_font
+
+    faces = [FontProperties(family=[TYPEFACE], weight=weight) for weight in ("normal", "bold")]
+    plain, bold = (frozenset(get_font(findfont(face)).get_charmap()) for face in faces)
+    return plain & bold
+
 
 SHEET_INCHES = (12.8, 7.2)
+
+
 DOTS_PER_INCH = 150
 """Together 1920 x 1080 pixels."""
 
@@ -33,6 +62,8 @@ DECADE_INCHES = 2.68
 """Length of a decade of frequency; the box is three of these wide and two high."""
 
 BOX_LEFT_INCHES, BOX_BOTTOM_INCHES = 0.85, 0.95
+
+
 PANEL_LEFT_INCHES = BOX_LEFT_INCHES + 3.0 * DECADE_INCHES + 0.85
 """Where the key to the right of the box begins."""
 
@@ -52,11 +83,17 @@ ENDING = 44
 """Characters at the end of a loudspeaker's name that are not left out: a comma and its condition may stand there."""
 
 LOWEST_HZ, HIGHEST_HZ = 20.0, 20000.0
+
+
 TICK_DOWN = 3
 """matplotlib's marker that hangs from its point (matplotlib.markers.TICKDOWN)."""
 
 BLACK, GREY, QUIET, FILL = "#000000", "#595959", "#8c8c8c", "#e4e4e4"
+
+
 ORDER_COLOURS = {2: "#0072B2", 3: "#D55E00", 4: "#009E73", 5: "#CC79A7"}
+
+
 ORDER_DASHES: Mapping[int, Any] = {2: "-", 3: (0, (7, 1.6)), 4: (0, (4, 1.4, 1, 1.4)), 5: (0, (2.2, 1.2))}
 """Dashes tell the orders apart where colour does not print."""
 
@@ -119,9 +156,6 @@ class Legend:
             ]
         text = "; ".join(part for part in parts if part)
         return f"{text[0].upper()}{text[1:]}."
-
-
-SIMULATED_WORDS = "Simulated loudspeaker, not a measurement"
 
 
 def new_sheet(legend: Legend, heading: str) -> "tuple[Figure, Axes]":

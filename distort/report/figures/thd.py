@@ -5,14 +5,8 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from distort.analysis.curves import Harmonics
-from distort.report.figures.harmonics import (
-    SPAN_DB,
-    distortion_top_db,
-    draw_trust,
-    percent_scale,
-    thd_trust,
-)
+from distort.analysis.common.curves import Harmonics
+from distort.report.figures.harmonics import SPAN_DB, distortion_top_db, draw_trust, percent_scale, thd_trust
 from distort.report.figures.labels import Labelled, label_beside_curves
 from distort.report.figures.style import (
     BOX_BOTTOM_INCHES,
@@ -26,7 +20,7 @@ from distort.report.figures.style import (
     new_sheet,
     note,
 )
-from distort.report.terminal.numbers import level_name
+from distort.report.text.numbers import level_name
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure

@@ -10,9 +10,9 @@ from typing import Any, Literal
 
 import numpy as np
 
-from distort.analysis.curves import BoolArray, FloatArray
+from distort.analysis.common.curves import BoolArray, FloatArray
 from distort.report.figures.dark import dark_of
-from distort.report.terminal.numbers import hertz_words
+from distort.report.text.numbers import hertz_words
 
 CAREFUL, BELOW, CLEAR = "?", "<", "."
 """A mark a row, as in the tables."""

@@ -5,17 +5,17 @@ from collections.abc import Sequence
 import numpy as np
 import numpy.typing as npt
 
-from distort.analysis.curves import FloatArray, Harmonics, Order
-from distort.analysis.grid import band_edges_hz
+from distort.analysis.common.curves import FloatArray, Harmonics, Order
+from distort.analysis.common.grid import band_edges_hz
 from distort.report.figures.compression import change_limits
 from distort.report.figures.harmonics import distortion_top_db
 from distort.report.figures.multitone import multitone_top_db
-from distort.report.figures.multitone_bands import Part, third_octaves
 from distort.report.figures.response import AXIS_LABELS, response_limits, shown
 from distort.report.figures.style import BLACK, FILL, GREY, ORDER_COLOURS, QUIET, level_colour
 from distort.report.page.chart_data import Chart, Facet, Quantity, Series, merged, onto
-from distort.report.terminal.numbers import hertz_words, level_name
-from distort.report.terminal.tables import UNIT_NAMES, thd_marks
+from distort.report.text.multitone_bands import Part, third_octaves
+from distort.report.text.numbers import hertz_words, level_name
+from distort.report.text.tables_sweep import UNIT_NAMES, thd_marks
 from distort.session.results.condition_results import ConditionResults
 from distort.session.results.multitone_results import BandTable
 

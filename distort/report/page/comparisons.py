@@ -7,9 +7,9 @@ from typing import Any
 
 from distort.report.page.markup import Markup, bullets, element, markup
 from distort.report.page.vector import vector_address
+from distort.session.audio.original import without_file_names
 from distort.session.files.folder import SessionFolder
 from distort.session.files.reading import read_bytes, read_text
-from distort.session.recordings.original import without_file_names
 from distort.session.results.comparison_files import Comparison, read_comparisons
 from distort.session.results.condition_results import conditions_analysed
 

@@ -5,7 +5,6 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from distort.errors import SessionError
-from distort.report.figures.style import SIMULATED_WORDS
 from distort.report.page.charts import session_charts
 from distort.report.page.comparisons import comparison_part
 from distort.report.page.downloads import download_items
@@ -23,7 +22,8 @@ from distort.report.page.hearing import heard_sentences
 from distort.report.page.live import asset, chart_places, scripts
 from distort.report.page.markup import Markup, bullets, element, markup
 from distort.report.page.verdicts import READING, verdicts
-from distort.report.terminal.tables_coincidences import DECIDED
+from distort.report.text.headings import SIMULATED_WORDS
+from distort.report.text.tables_coincidences import DECIDED
 from distort.session.files.folder import SessionFolder
 from distort.session.plan.keys import ReportPlan
 from distort.session.plan.reading import read_plan

@@ -3,14 +3,9 @@
 from collections.abc import Sequence
 
 from distort.report.page.markup import Markup, bullets, element, markup, paragraphs, table
-from distort.report.terminal.compression_words import (
-    closer_sentences,
-    heating_sentences,
-    lag_sentences,
-    range_sentences,
-)
-from distort.report.terminal.numbers import level_name
-from distort.report.terminal.tables import UNIT_NAMES
+from distort.report.text.compression import closer_sentences, heating_sentences, lag_sentences, range_sentences
+from distort.report.text.numbers import level_name
+from distort.report.text.tables_sweep import UNIT_NAMES
 from distort.session.results.condition_results import ConditionResults, Findings
 
 SOURCES = (

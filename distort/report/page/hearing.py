@@ -1,8 +1,8 @@
 """What can be heard, on the report page: the worst octave of each kind of distortion, by both models, with limits."""
 
 from distort.report.page.markup import Markup, table
-from distort.report.terminal.numbers import hertz_words, level_name
-from distort.report.terminal.tables_audibility import BACKGROUND_WORDS, quantity_words, sentence
+from distort.report.text.numbers import hertz_words, level_name
+from distort.report.text.tables_audibility import BACKGROUND_WORDS, quantity_words, sentence
 from distort.session.results.audibility_results import AudibilityFound, Background
 from distort.session.results.condition_results import ConditionResults
 

@@ -5,8 +5,8 @@ from collections.abc import Sequence
 from distort.analysis.coincidences.cause_words import quantity_words
 from distort.analysis.coincidences.faults import Anomaly, Cause, Coincidence
 from distort.report.page.markup import Markup, element, markup, table
-from distort.report.terminal.numbers import hertz_words, level_name
-from distort.report.terminal.tables_coincidences import EQUALISERS, PHASES, anomaly_words, chance_words, letter
+from distort.report.text.numbers import hertz_words, level_name
+from distort.report.text.tables_coincidences import EQUALISERS, PHASES, anomaly_words, chance_words, letter
 from distort.session.results.condition_results import ConditionResults
 
 ABOUT_COINCIDENCES = (

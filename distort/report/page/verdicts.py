@@ -5,10 +5,10 @@ from dataclasses import replace
 
 import numpy as np
 
-from distort.analysis.curves import BoolArray, FloatArray, Harmonics, Response
-from distort.report.terminal.compression_words import limiter_sentences, range_clauses
-from distort.report.terminal.numbers import decibels, hertz_words, level_name, percent
-from distort.report.terminal.tables import UNIT_NAMES, Quantity, level_quantity, thd_quantity
+from distort.analysis.common.curves import BoolArray, FloatArray, Harmonics, Response
+from distort.report.text.compression import limiter_sentences, range_clauses
+from distort.report.text.numbers import decibels, hertz_words, level_name, percent
+from distort.report.text.tables_sweep import UNIT_NAMES, Quantity, level_quantity, thd_quantity
 from distort.session.results.condition_results import ConditionResults, LevelFound
 from distort.session.results.multitone_results import MultitoneFound
 from signals.levels import db_to_amplitude

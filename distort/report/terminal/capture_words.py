@@ -5,13 +5,13 @@ from collections.abc import Iterable, Sequence
 from rich.console import Console
 
 from distort.capture.calibration.calibrator import CalibratorReading
-from distort.capture.elsewhere.sweep_fitting import FittedSweep
+from distort.capture.importing.sweep_fitting import FittedSweep
 from distort.capture.measuring.steps import REST_BEFORE_DRIFT_S
-from distort.capture.recorded.clocks import clock_of
-from distort.report.terminal.console import say
-from distort.report.terminal.numbers import hertz_words, level_name
+from distort.recording.clocks import clock_of
+from distort.report.text.console import say
+from distort.report.text.numbers import hertz_words, level_name
+from distort.session.audio.original import Original
 from distort.session.calibration.calibration_file import STEADY_DAY_DB, ClosingCalibration, MicrophoneCalibration
-from distort.session.recordings.original import Original
 from distort.session.recordings.stored import Recording
 
 

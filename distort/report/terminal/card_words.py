@@ -5,7 +5,7 @@ from collections.abc import Mapping, Sequence
 from rich.console import Console
 
 from distort.capture.devices.sound_systems import CardInfo
-from distort.report.terminal.console import say
+from distort.report.text.console import say
 
 
 def print_cards(console: Console, cards: Sequence[CardInfo], rates_hz: Mapping[int, Sequence[int]]) -> None:

@@ -6,10 +6,10 @@ from dataclasses import replace
 from rich.console import Console
 from rich.table import Table
 
-from distort.capture.quality.completeness import Completeness, Wanted
-from distort.capture.quality.finding import RANK, Finding, worst
-from distort.report.terminal.console import say
+from distort.capture.measuring.completeness import Completeness, Wanted
+from distort.recording.quality.check_result import RANK, Finding, worst
 from distort.report.terminal.plan_words import ended_sentence
+from distort.report.text.console import say
 from distort.session.files.names import RecordingName
 from distort.session.recordings.stored import Recording
 from signals.levels import NOTHING_DB

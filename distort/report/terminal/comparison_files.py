@@ -9,12 +9,12 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from distort.analysis.comparison.judging import BROAD_OCTAVES, NARROW_OCTAVES, Difference
+from distort.analysis.common.grid import grid_hz
 from distort.analysis.comparison.regions import judged_range_hz, largest
-from distort.analysis.grid import grid_hz
-from distort.capture.recorded.comparable import Side
-from distort.capture.recorded.comparing import Compared
-from distort.report.terminal.comparison_words import (
+from distort.analysis.comparison.significance import BROAD_OCTAVES, NARROW_OCTAVES, Difference
+from distort.assembly.comparison.comparing import Compared
+from distort.assembly.comparison.side import Side
+from distort.report.text.comparison import (
     change_sentences,
     fault_sentences,
     heading,

@@ -8,7 +8,7 @@ from typing import Any
 
 from rich.console import Console
 
-from distort.capture.quality.completeness import Completeness
+from distort.capture.measuring.completeness import Completeness
 from distort.report.terminal.checks import Check
 from distort.session.files.csv_table import read_table
 from distort.session.files.folder import SessionFolder

@@ -4,8 +4,8 @@ import math
 
 from rich.console import Console
 
-from distort.report.terminal.console import say
-from distort.report.terminal.numbers import hertz_words
+from distort.report.text.console import say
+from distort.report.text.numbers import hertz_words
 from distort.session.published.frozen import Frozen
 from distort.session.published.frozen_differences import Differences, TableDifference
 

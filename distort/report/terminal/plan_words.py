@@ -6,12 +6,12 @@ from dataclasses import dataclass
 import numpy as np
 from rich.console import Console
 
-from distort.capture.measuring.answers import Standstill
 from distort.capture.measuring.starting import Ready
 from distort.capture.measuring.steps import Step
-from distort.capture.quality.noise import GOOD_SNR_DB
-from distort.report.terminal.console import say
-from distort.report.terminal.numbers import level_name
+from distort.capture.measuring.third_octaves import Standstill
+from distort.recording.quality.noise import GOOD_SNR_DB
+from distort.report.text.console import say
+from distort.report.text.numbers import level_name
 from distort.session.plan.keys import Plan
 from signals.levels import amplitude_to_db
 

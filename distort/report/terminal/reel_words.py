@@ -6,13 +6,13 @@ from collections.abc import Sequence
 from rich.console import Console
 
 from distort.capture.measuring.steps import Step
-from distort.capture.quality.check import CLOCK_SAME_PPM
-from distort.capture.reel.bringing_in import AddedReel
+from distort.capture.reel.importing import AddedReel
 from distort.capture.reel.player_level import PlayerLevel, SweepLevel
+from distort.recording.quality.check import CLOCK_SAME_PPM
 from distort.report.terminal.capture_words import print_recorded
-from distort.report.terminal.console import say
-from distort.report.terminal.numbers import level_name
 from distort.report.terminal.plan_words import print_cautions, print_levels
+from distort.report.text.console import say
+from distort.report.text.numbers import level_name
 from distort.session.plan.keys import Plan
 from distort.session.recordings.reel_file import SessionReel
 

@@ -3,18 +3,40 @@
 import numpy as np
 from rich.console import Console
 
-from distort.analysis.curves import Harmonics, Response
+from distort.analysis.common.curves import Harmonics, Response
 from distort.analysis.sweep.harmonics import CLEAR_OF_CHAIN_DB
 from distort.errors import UsageError
 from distort.report.terminal.capture_words import print_quality
-from distort.report.terminal.console import say
-from distort.report.terminal.headings import print_heading
-from distort.report.terminal.ladder_summary import print_ladder_summary
-from distort.report.terminal.numbers import level_name
-from distort.report.terminal.tables import PROMINENT_ORDERS, UNIT_NAMES, harmonics_table, response_table
-from distort.report.terminal.tables_coincidences import print_top
+from distort.report.text.compression import limiter_sentences, range_clauses
+from distort.report.text.console import say
+from distort.report.text.headings import print_heading
+from distort.report.text.numbers import decibels, level_name
+from distort.report.text.tables_coincidences import print_top
+from distort.report.text.tables_sweep import PROMINENT_ORDERS, UNIT_NAMES, harmonics_table, response_table
 from distort.session.recordings.sidecar import Quality
 from distort.session.results.condition_results import ConditionResults, Findings, LevelFound
+
+
+def print_ladder_summary(console: Console, results: ConditionResults) -> None:
+    """Distortion of many tones at each level, and what compresses from which level; nothing where nothing is known."""
+    findings = results.findings
+    lines = []
+    if findings.multitones:
+        of_each = ", ".join(
+            f"{decibels(one.distortion_db)} dB at {level_name(one.level_db_spl)} dB SPL" for one in findings.multitones
+        )
+        lines.append(f"Many tones at once, distortion re all lines: {of_each}.")
+        lines += limiter_sentences(findings.multitones)
+    for found in findings.compression:
+        lines.append(
+            f"Compression up to {level_name(found.level_db_spl[-1])} dB SPL, {found.source}: {range_clauses(found)}."
+        )
+    if findings.no_compression is not None:
+        lines.append(findings.no_compression)
+    if lines:
+        say(console, *lines)
+        console.print()
+
 
 UNTROUBLED = Quality(verdict="good")
 

@@ -6,13 +6,13 @@ from dataclasses import dataclass
 import numpy as np
 from rich.console import Console
 
-from distort.analysis.curves import Harmonics, Order, Response
+from distort.analysis.common.curves import Harmonics, Order, Response
 from distort.analysis.sweep.windows import order_window
 from distort.errors import SessionError, UsageError, shown
 from distort.report.terminal.capture_words import recorder_moment
-from distort.report.terminal.console import say
-from distort.report.terminal.numbers import decibels, hertz_words, level_name
-from distort.report.terminal.tables import UNIT_NAMES
+from distort.report.text.console import say
+from distort.report.text.numbers import decibels, hertz_words, level_name
+from distort.report.text.tables_sweep import UNIT_NAMES
 from distort.session.files.folder import SessionFolder
 from distort.session.files.hashing import sha256_of_file
 from distort.session.files.names import parse_stem

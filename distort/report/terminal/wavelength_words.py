@@ -2,9 +2,9 @@
 
 from rich.console import Console
 
-from distort.analysis.wavelength import delayed_copy_dips_hz, half_wave, quarter_wave, speed_of_sound_m_s
-from distort.report.terminal.console import say
-from distort.report.terminal.numbers import three_digits
+from distort.analysis.common.sound_in_air import delayed_copy_dips_hz, half_wave, quarter_wave, speed_of_sound_m_s
+from distort.report.text.console import say
+from distort.report.text.numbers import three_digits
 
 TAPE = (
     "What to tape. Reflection: (loudspeaker to surface to microphone) less (loudspeaker to microphone) = the length. "
@@ -16,7 +16,7 @@ AS_QUARTER = "as quarter wave:"
 
 
 def print_for_frequency(console: Console, frequency_hz: float, temperature_c: float) -> None:
-    """Lengths that belong to `frequency_hz`. Raises ValueError as `distort.analysis.wavelength` does."""
+    """Lengths that belong to `frequency_hz`. Raises ValueError as `distort.analysis.common.sound_in_air` does."""
     half_m, quarter_m = half_wave(frequency_hz, temperature_c), quarter_wave(frequency_hz, temperature_c)
     _say_speed(console, temperature_c)
     at = hertz_text(frequency_hz)
@@ -33,7 +33,7 @@ def print_for_frequency(console: Console, frequency_hz: float, temperature_c: fl
 
 
 def print_for_length(console: Console, length_m: float, temperature_c: float) -> None:
-    """Frequencies that belong to `length_m`. Raises ValueError as `distort.analysis.wavelength` does."""
+    """Frequencies that belong to `length_m`. Raises ValueError as `distort.analysis.common.sound_in_air` does."""
     half_hz, quarter_hz = half_wave(length_m, temperature_c), quarter_wave(length_m, temperature_c)
     _say_speed(console, temperature_c)
     at = length_text(length_m)

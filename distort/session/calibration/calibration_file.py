@@ -4,10 +4,10 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from distort.errors import SessionError, shown
+from distort.session.audio.original import ELSEWHERE, Original
+from distort.session.calibration.in_force import CalibrationInForce
 from distort.session.files.hashing import is_sha256
 from distort.session.files.json_fields import later, read_json, write_json
-from distort.session.recordings.original import ELSEWHERE, Original
-from distort.session.recordings.sidecar import CalibrationInForce
 from signals.levels import spl_of_full_scale
 
 

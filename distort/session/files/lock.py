@@ -19,7 +19,7 @@ from filelock import lock_descriptor
 from distort import system
 from distort.errors import SessionError
 from distort.session.files.atomic import explained, remove_left_over, remove_left_over_of
-from distort.session.recordings.sidecar import now_utc
+from distort.session.files.moments import now_utc
 
 LOCK_FILE = ".lock"
 

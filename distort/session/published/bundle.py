@@ -20,7 +20,7 @@ from distort.session.files.reading import opened
 from distort.session.plan.keys import Plan
 from distort.session.plan.template import text_of
 from distort.session.published.contents import contents_of
-from distort.session.published.inputs import FileHash
+from distort.session.results.inputs import FileHash
 
 CONTENTS = "CONTENTS.txt"
 

@@ -9,12 +9,19 @@ from pathlib import Path, PurePosixPath
 from typing import Any
 
 from distort.errors import RecordingError, SessionError
+from distort.session.audio.integrity import (
+    COMMENTS,
+    PADDING,
+    SEEK_TABLE,
+    STREAMINFO,
+    chunks,
+    metadata_blocks,
+    tag_before,
+)
+from distort.session.audio.original import without_file_name, without_file_names
 from distort.session.files.folder import AUDIO_SUFFIXES, SessionFolder
 from distort.session.files.json_fields import load_json_object
 from distort.session.files.reading import opened, read_bytes
-from distort.session.recordings.flac import COMMENTS, PADDING, SEEK_TABLE, STREAMINFO, metadata_blocks, tag_before
-from distort.session.recordings.original import without_file_name, without_file_names
-from distort.session.recordings.riff import chunks
 
 SOUND_CHUNKS = {b"fmt ", b"fact", b"data", b"ds64", b"PEAK"}
 """Of a WAV file; PEAK is the largest sample, which the library adds to floating point."""

@@ -13,12 +13,12 @@ from distort.session.files.folder import PLAN_FILE, SessionFolder
 from distort.session.files.hashing import is_file_of, sha256_of_file
 from distort.session.plan.keys import Plan
 from distort.session.published.frozen import INPUTS, KEPT_INPUTS, RECORD, frozen_labels, read_frozen
-from distort.session.published.inputs import FileHash, name_in
 from distort.session.published.written_inputs import written_inputs
 from distort.session.results.comparison_files import read_comparisons
 from distort.session.results.condition_results import conditions_analysed, read_results, result_paths
 from distort.session.results.drawn_files import RECORD as DRAWN
 from distort.session.results.drawn_files import read_record
+from distort.session.results.inputs import FileHash, name_in
 from distort.session.results.page_file import NOTE, page_as_written, page_path
 
 _FIGURE = re.compile(r"[^/\\]+\.(png|svg|pdf)")

@@ -13,12 +13,12 @@ from distort.errors import SessionError, UsageError, shown
 from distort.session.files.atomic import explained, make_folder, temporary_beside
 from distort.session.files.folder import SessionFolder
 from distort.session.files.json_fields import read_json, write_json
+from distort.session.files.moments import now_utc
 from distort.session.files.portable import fault_of, twin_beside
 from distort.session.files.reading import read_bytes
 from distort.session.plan.keys import Plan
-from distort.session.published.inputs import FileHash, hashes_of
 from distort.session.published.written_inputs import written_inputs
-from distort.session.recordings.sidecar import now_utc
+from distort.session.results.inputs import FileHash, hashes_of
 from distort.system import rename_folder
 
 LIBRARIES = ("numpy", "scipy", "soundfile")

@@ -8,19 +8,19 @@ from collections.abc import Iterator, Sequence
 from pathlib import Path
 
 from distort.errors import SessionError
+from distort.session.audio.audio_file import opened
+from distort.session.audio.kinds import begins_as_audio
 from distort.session.calibration.calibration_file import CLOSING_FILE, read_calibration, read_closing
 from distort.session.calibration.drive_file import read_sensitivity
 from distort.session.calibration.response_file import read_response_file
 from distort.session.files.folder import PLAN_FILE, SessionFolder
 from distort.session.files.hashing import sha256_of_file
 from distort.session.plan.keys import Plan
-from distort.session.published.inputs import FileHash, calibration_files, name_in
-from distort.session.recordings.audio import opened
-from distort.session.recordings.audio_beginnings import begins_as_audio
 from distort.session.recordings.reel_file import QUIET_REEL_FILE, read_passed
 from distort.session.recordings.sampled_stimuli import path_of_samples
 from distort.session.recordings.sidecar import require_same_file
 from distort.session.recordings.stored import Recording, load_recording
+from distort.session.results.inputs import FileHash, calibration_files, name_in
 from signals import SampledSweep
 
 Written = tuple[Path, str]

@@ -4,11 +4,11 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from distort.errors import SessionError
+from distort.session.audio.long_recording import open_long
+from distort.session.audio.plain_copy import copier
 from distort.session.files.atomic import make_folder, staged
 from distort.session.files.folder import AUDIO_SUFFIXES, SessionFolder
 from distort.session.files.hashing import sha256_of_file
-from distort.session.recordings.long_audio import open_long
-from distort.session.recordings.plain_audio import copier
 from distort.session.recordings.sidecar import Sidecar
 from signals import SampledSweep, hold_samples
 

@@ -2,18 +2,19 @@
 
 import dataclasses
 from dataclasses import dataclass, field
-from datetime import UTC, datetime, timedelta
+from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Any, Literal
 
 from distort.errors import SessionError, shown
+from distort.session.audio.kinds import Subtype, begins_as_audio
+from distort.session.audio.original import Original
+from distort.session.calibration.in_force import LARGEST_DB, CalibrationInForce, check_size
 from distort.session.files.hashing import is_sha256, sha256_of_file
 from distort.session.files.json_fields import by, later, read_json, write_json
 from distort.session.files.names import RecordingName, check_condition
 from distort.session.plan import rules
 from distort.session.plan.keys import Loudspeaker, Setup
-from distort.session.recordings.audio_beginnings import Subtype, begins_as_audio
-from distort.session.recordings.original import Original
 from distort.session.recordings.reel_layout import layout_of, reel_of, stimulus_of
 from signals import Reel, Stimulus, describe
 
@@ -22,29 +23,8 @@ Verdict = Literal["good", "usable", "refuse"]
 _STIMULUS = by(describe, stimulus_of)
 _REEL = by(layout_of, reel_of)
 
-
-LARGEST_DB = 400.0
-"""Either way: no level, drive or turn of a volume comes near it, and what is computed from it stays a number."""
-
 FARTHEST_SAMPLE = 1e10
 """Of a recording: a day at 96 kHz."""
-
-
-@dataclass(frozen=True, kw_only=True)
-class CalibrationInForce:
-    """The calibration that turns this recording's dBFS into dB SPL, as it was when the recording was made.
-
-    Raises ValueError for levels that none can have.
-    """
-
-    calibrator_dbfs: float
-    calibrator_db_spl: float
-    sha256: str
-    """Of the calibrator recording it was read from."""
-
-    def __post_init__(self) -> None:
-        _check_size("calibrator_dbfs", self.calibrator_dbfs, LARGEST_DB)
-        _check_size("calibrator_db_spl", self.calibrator_db_spl, LARGEST_DB)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -138,9 +118,9 @@ class Sidecar:
             raise ValueError(f"drive_dbfs is {self.drive_dbfs:g}, the stimulus says {self.stimulus.drive_dbfs:g}")
         if self.sample_rate < 1 or self.channel < 1:
             raise ValueError("sample_rate and channel must be at least 1")
-        _check_size("stimulus_start_sample", self.stimulus_start_sample, FARTHEST_SAMPLE)
-        _check_size("clock_difference_ppm", self.clock_difference_ppm, 1e6)
-        _check_size("turned_db", self.turned_db, LARGEST_DB)
+        check_size("stimulus_start_sample", self.stimulus_start_sample, FARTHEST_SAMPLE)
+        check_size("clock_difference_ppm", self.clock_difference_ppm, 1e6)
+        check_size("turned_db", self.turned_db, LARGEST_DB)
         _check_hashes(self.stimulus_sha256, self.recording_sha256)
         if self.stimulus_original_sha256 is not None:
             _check_hashes(self.stimulus_original_sha256)
@@ -219,21 +199,6 @@ def require_same_file(path: Path, sha256: str, sidecar_path: Path) -> None:
     """Raises SessionError when the audio file `path` is no longer the one that the sidecar speaks of."""
     if not begins_as_audio(path) or sha256_of_file(path) != sha256:
         raise SessionError(f"{path} is not the file that {sidecar_path.name} was written for: its SHA-256 differs")
-
-
-def now_utc() -> str:
-    """This moment as ISO 8601 in UTC, to the second."""
-    return iso_utc(datetime.now(UTC))
-
-
-def iso_utc(moment: datetime) -> str:
-    """`moment`, which knows its zone, as ISO 8601 in UTC, to the second."""
-    return moment.astimezone(UTC).replace(microsecond=0).isoformat()
-
-
-def _check_size(name: str, value: float | None, largest: float) -> None:
-    if value is not None and abs(value) > largest:
-        raise ValueError(f"{name} is {value:g}, beyond {largest:g}")
 
 
 def _check_hashes(*digests: str) -> None:

@@ -6,6 +6,7 @@ from pathlib import Path
 
 import signals
 from distort.errors import PlanError, SessionError
+from distort.session.audio.audio_file import write_audio
 from distort.session.calibration.drive_file import Sensitivity
 from distort.session.files.atomic import make_folder
 from distort.session.files.folder import SessionFolder
@@ -13,7 +14,6 @@ from distort.session.files.hashing import sha256_of_file
 from distort.session.files.names import format_level, parse_stem, stimulus_stem
 from distort.session.plan.keys import Plan
 from distort.session.plan.reading import multitone_stimulus, sweep_stimulus
-from distort.session.recordings.audio import write_audio
 from distort.session.recordings.sidecar import StimulusSidecar, read_stimulus_sidecar, write_stimulus_sidecar
 from signals import Multitone, Reel, Sweep
 

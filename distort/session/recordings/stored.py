@@ -1,7 +1,7 @@
-"""Recordings in and out of a session: audio and sidecar together, the audio last and never overwritten."""
+"""Whether a recording came through a link that codes the sound, so that the link's own faults are in the numbers."""
 
 import dataclasses
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -9,12 +9,13 @@ import numpy as np
 import numpy.typing as npt
 
 from distort.errors import RecordingError, SessionError
+from distort.session.audio.audio_file import encoder, read_audio
+from distort.session.audio.kinds import Subtype
+from distort.session.audio.plain_copy import copier
 from distort.session.files.atomic import make_folder, staged
 from distort.session.files.folder import AUDIO_SUFFIXES, RecordingFiles, SessionFolder
 from distort.session.files.hashing import sha256_of_file
-from distort.session.recordings.audio import encoder, read_audio
-from distort.session.recordings.audio_beginnings import Subtype
-from distort.session.recordings.plain_audio import copier
+from distort.session.recordings.reel_file import WHOLE
 from distort.session.recordings.sampled_stimuli import give_samples
 from distort.session.recordings.sidecar import Sidecar, read_sidecar, require_same_file, write_sidecar
 
@@ -113,3 +114,25 @@ def _save(files: RecordingFiles, sidecar: Sidecar, write: Callable[[Path], None]
         complete = dataclasses.replace(sidecar, recording_sha256=sha256_of_file(temporary))
         write_sidecar(files.sidecar_path, complete)
     return Recording(files=files, sidecar=complete)
+
+
+LINK_WORDS = ("wireless", "bluetooth", "wi-fi", "wifi", "wlan", "network", "ethernet", "streaming")
+"""Words of [loudspeaker] input, in any case, that name a link which is likely to code what it carries."""
+
+FROM_A_REEL = f"the reel {WHOLE}"
+"""Stands in the sidecar's device of every recording that was cut out of a reel's."""
+
+
+def coded_link(recordings: Iterable[Recording]) -> str | None:
+    """Why a codec may be in the numbers of `recordings`, as the middle of a sentence; None when nothing says so.
+
+    The rule: the plan's [loudspeaker] input names such a link, or a recording was cut out of that of a reel, which is
+    played from anything.
+    """
+    for one in recordings:
+        named = one.sidecar.loudspeaker.input
+        if any(word in named.lower() for word in LINK_WORDS):
+            return f'the input is "{named}"'
+    if any(FROM_A_REEL in one.sidecar.device for one in recordings):
+        return "a reel was played, from a player and over a way that nobody stated"
+    return None

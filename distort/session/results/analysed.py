@@ -1,6 +1,6 @@
 """What the results of a session rest on, kept in results/analysed.json: so that only what changed is analysed again.
 
-The inputs are those of `session.published.inputs`, each by its SHA-256. A file is not read again for that while
+The inputs are those of `session.results.inputs`, each by its SHA-256. A file is not read again for that while
 its size and both of its times are what they were: a program can set the time of modification back, but not the time of
 change (POSIX.1-2017, sys/stat.h, st_ctim), except with the clock of the machine. Windows, FAT and exFAT keep no such
 time.
@@ -14,13 +14,13 @@ from dataclasses import asdict, dataclass, field, replace
 from pathlib import Path
 
 from distort.errors import SessionError
+from distort.session.audio.kinds import begins_as_audio
 from distort.session.files.folder import AUDIO_SUFFIXES, SessionFolder
 from distort.session.files.hashing import is_file_of, sha256_of_file, sha256_of_text
 from distort.session.files.json_fields import later, read_json, write_json
 from distort.session.plan.keys import Plan, ReportPlan, Safety
-from distort.session.published.inputs import input_names
-from distort.session.recordings.audio_beginnings import begins_as_audio
 from distort.session.results.condition_results import conditions_analysed, result_paths_of
+from distort.session.results.inputs import input_names
 from distort.system import changed_ns
 
 JUST_NOW_NS = 2_000_000_000

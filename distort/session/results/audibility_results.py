@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 from typing import Literal
 
-from distort.analysis.grid import midbands_hz
+from distort.analysis.common.grid import midbands_hz
 from distort.analysis.hearing.audibility import Margins, Verdict, verdict, worst_of_octave
 
 Background = Literal["room", "silence"]

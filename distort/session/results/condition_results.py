@@ -5,13 +5,14 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from distort.analysis.coincidences.faults import Anomaly, Coincidence
-from distort.analysis.curves import Harmonics, LevelUnit, Response
+from distort.analysis.common.curves import Harmonics, LevelUnit, Response
 from distort.errors import SessionError
+from distort.session.calibration.reference_responses import MicrophoneUsed, ResponseFileUsed
 from distort.session.files.atomic import make_folder
 from distort.session.files.folder import SessionFolder
 from distort.session.files.json_fields import read_json, write_json
 from distort.session.files.names import check_condition
-from distort.session.plan.keys import Loudspeaker, ResponseIs, Setup
+from distort.session.plan.keys import Loudspeaker, Setup
 from distort.session.recordings.sidecar import Quality
 from distort.session.results.audibility_results import AudibilityFound
 from distort.session.results.ladder_results import ChangeCurves, CompressionFound, read_changes, write_changes
@@ -32,32 +33,6 @@ class RecordingUsed:
     sha256: str
     quality: Quality
     rejected: str | None
-
-
-@dataclass(frozen=True, kw_only=True)
-class MicrophoneUsed:
-    """The response file that was taken out of the readings."""
-
-    file: str
-    """Relative to the session."""
-    sha256: str
-    response_is: ResponseIs
-    zero_hz: float
-    """Frequency of the calibrator: there it changes nothing."""
-    low_hz: float
-    high_hz: float
-    """Its range; outside it results are empty."""
-
-
-@dataclass(frozen=True, kw_only=True)
-class ResponseFileUsed:
-    """A response measured elsewhere, as [analysis] response_files names it."""
-
-    file: str
-    """Relative to the session."""
-    sha256: str
-    low_hz: float
-    high_hz: float
 
 
 @dataclass(frozen=True, kw_only=True)

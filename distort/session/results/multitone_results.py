@@ -6,7 +6,7 @@ from pathlib import Path
 import numpy as np
 import numpy.typing as npt
 
-from distort.analysis.curves import LevelUnit
+from distort.analysis.common.curves import LevelUnit
 from distort.analysis.multitone.curves import MultitoneBands, MultitoneResult
 from distort.errors import SessionError
 from distort.session.files.csv_table import read_table, write_table

@@ -10,8 +10,8 @@ from typing import Any
 
 import numpy as np
 
-from distort.analysis.curves import FloatArray, Harmonics, LevelUnit, Order, Response
-from distort.analysis.grid import grid_hz
+from distort.analysis.common.curves import FloatArray, Harmonics, LevelUnit, Order, Response
+from distort.analysis.common.grid import grid_hz
 from distort.analysis.sweep.harmonics import doubtful_rows
 from distort.errors import SessionError
 from distort.session.files.csv_table import read_table, write_table

@@ -1,0 +1,1 @@
+"""A condition put together: session and recordings in, analyses out."""

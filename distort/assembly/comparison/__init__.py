@@ -1,0 +1,1 @@
+"""Two sides put beside one another."""

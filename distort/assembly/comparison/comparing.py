@@ -1,0 +1,186 @@
+"""Two sides compared: rungs of equal drive or equal output put side by side, then judged together."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from functools import partial
+from typing import Literal
+
+from distort.analysis.coincidences.fault_changes import FaultChange, anomaly_changes, coincidence_changes
+from distort.analysis.coincidences.faults import Anomaly, Coincidence
+from distort.analysis.comparison.curves import at_output
+from distort.analysis.comparison.fault_places import Sides, at_anomaly, at_coincidence
+from distort.analysis.comparison.regions import Region, changed_regions
+from distort.analysis.comparison.significance import Curve, Difference, compare
+from distort.assembly.comparison.setup_differences import Unlike, same_multitones, unlike
+from distort.assembly.comparison.side import Side
+from distort.errors import AnalysisError
+from distort.session.results.faults_found import FaultsFound, read_faults
+
+Basis = Literal["drive", "output"]
+
+SAME_DRIVE_DB = 0.05
+"""Drives nearer than this are the same rung: half a digit of what a plan states."""
+
+SAME_OUTPUT_DB = 0.1
+"""An output so near to a rung's is that rung's: nobody sets a level closer."""
+
+OF_COMPRESSION = ("change", "change-multitone")
+OF_MULTITONES = ("even", "odd", "change-multitone")
+BETWEEN_ALONE = ("response-multitone",)
+"""Curves that compression is made from and that are not compared themselves: the sweep has the response."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Compared:
+    """Everything a comparison says; differences are B less A."""
+
+    a: Side
+    b: Side
+    basis: Basis
+    unlike: tuple[Unlike, ...]
+    levels: tuple[str, ...]
+    """Which rungs were put side by side, and which could not be, a sentence each."""
+    curves_a: tuple[Curve, ...]
+    curves_b: tuple[Curve, ...]
+    """As they were compared."""
+    differences: tuple[Difference, ...]
+    regions: tuple[Region, ...]
+    calibration_db: float | None
+    """95 % half-width that was said; None: none was."""
+    anomalies: tuple[FaultChange[Anomaly], ...]
+    coincidences: tuple[FaultChange[Coincidence], ...]
+    no_faults: str | None
+    """Why anomalies and coincidences are not compared; None: they are."""
+
+
+def default_basis(a: Side, b: Side) -> Basis:
+    """Equal drive for one loudspeaker in two conditions, equal output for two loudspeakers."""
+    one, other = a.sweeps[0].sidecar.loudspeaker, b.sweeps[0].sidecar.loudspeaker
+    return "drive" if (one.name, one.unit) == (other.name, other.unit) else "output"
+
+
+def compare_sides(a: Side, b: Side, *, basis: Basis | None = None, calibration_db: float | None = None) -> Compared:
+    """Compare B with A.
+
+    basis            "drive": rungs played with the same drive; "output": at the outputs that A's rungs gave, B between
+                     its own rungs, never beyond; None: as `default_basis` has it
+    calibration_db   half-width of the 95 % interval of one side's calibration against the other's
+
+    Raises AnalysisError when no rung of one side can be put beside the other.
+    """
+    chosen = basis or default_basis(a, b)
+    curves_a, curves_b, levels = (_at_equal_drive if chosen == "drive" else _at_equal_output)(a, b)
+    left_out = set(BETWEEN_ALONE)
+    if not same_multitones(a, b):
+        left_out |= set(OF_MULTITONES)
+    if len({side.sweeps[0].sidecar.calibration is None for side in (a, b)}) == 2:
+        left_out.add("response")
+        levels = (*levels, "One side has no calibration: the responses are not compared.")
+    curves_a, curves_b = (tuple(one for one in side if one.quantity not in left_out) for side in (curves_a, curves_b))
+    differences = compare(curves_a, curves_b, calibration_db=calibration_db or 0.0, repeats=(*a.repeats, *b.repeats))
+    faults = [read_faults(side.folder, side.condition, side.recordings) for side in (a, b)]
+    reasons = [one for one in faults if isinstance(one, str)]
+    found = [one for one in faults if not isinstance(one, str)]
+    return Compared(
+        a=a,
+        b=b,
+        basis=chosen,
+        unlike=unlike(a, b),
+        levels=levels,
+        curves_a=curves_a,
+        curves_b=curves_b,
+        differences=differences,
+        regions=changed_regions(differences),
+        calibration_db=calibration_db,
+        anomalies=_of_anomalies(found, (curves_a, curves_b)),
+        coincidences=_of_coincidences(found, (curves_a, curves_b)),
+        no_faults="; ".join(dict.fromkeys(reasons)) or None,
+    )
+
+
+def _of_anomalies(found: Sequence[FaultsFound], curves: Sides) -> tuple[FaultChange[Anomaly], ...]:
+    """None where one side has no faults to be compared."""
+    if len(found) < 2:
+        return ()
+    return anomaly_changes(found[0].anomalies, found[1].anomalies, rises_db=partial(at_anomaly, curves))
+
+
+def _of_coincidences(found: Sequence[FaultsFound], curves: Sides) -> tuple[FaultChange[Coincidence], ...]:
+    if len(found) < 2:
+        return ()
+    return coincidence_changes(found[0].coincidences, found[1].coincidences, rises_db=partial(at_coincidence, curves))
+
+
+Matched = tuple[tuple[Curve, ...], tuple[Curve, ...], tuple[str, ...]]
+"""Curves of A, those of B under the levels of A, and sentences about the rungs."""
+
+
+def _at_equal_drive(a: Side, b: Side) -> Matched:
+    partner = {}
+    for level, drive_dbfs in a.drives_dbfs.items():
+        near = min(b.drives_dbfs, key=lambda other: abs(b.drives_dbfs[other] - drive_dbfs))
+        if abs(b.drives_dbfs[near] - drive_dbfs) <= SAME_DRIVE_DB:
+            partner[near] = level
+    if not partner:
+        raise AnalysisError(
+            f"no level of {a.name} was played with the drive of a level of {b.name}: compare them with --basis output"
+        )
+    alone = [f"{level:g} dB of {a.name}" for level in a.drives_dbfs if level not in partner.values()]
+    alone += [f"{level:g} dB of {b.name}" for level in b.drives_dbfs if level not in partner]
+    said = [f"No partner of equal drive, not compared: {', '.join(alone)}."] if alone else []
+    moved = tuple(
+        replace(one, level_db_spl=partner[one.level_db_spl]) for one in b.curves if one.level_db_spl in partner
+    )
+    if partner.get(min(b.drives_dbfs)) != min(a.drives_dbfs):
+        said.append("The lowest levels differ in drive: compression, which is stated re them, is not compared.")
+        moved = tuple(one for one in moved if one.quantity not in OF_COMPRESSION)
+    return a.curves, moved, tuple(said)
+
+
+def _at_equal_output(a: Side, b: Side) -> Matched:
+    units = {side.sweeps[0].sidecar.calibration is None for side in (a, b)}
+    if units != {False}:
+        raise AnalysisError("equal output needs a calibration on both sides: use --basis drive, or calibrate")
+    curves_a, curves_b, said = [], [], []
+    for level, output_db in a.outputs_db.items():
+        nearest_db = min(b.outputs_db.values(), key=lambda rung_db: abs(rung_db - output_db))
+        target_db = nearest_db if abs(nearest_db - output_db) <= SAME_OUTPUT_DB else output_db
+        own = [one for one in a.curves if one.level_db_spl == level]
+        others = _interpolated(b, [(one.quantity, one.octaves) for one in own], target_db, level)
+        if not others:
+            said.append(
+                f"{level:g} dB of {a.name} gave {output_db:.1f} dB SPL: {b.name} was measured from "
+                f"{min(b.outputs_db.values()):.1f} to {max(b.outputs_db.values()):.1f} dB SPL, and nothing is "
+                f"extrapolated."
+            )
+            continue
+        said.append(f"{level:g} dB of {a.name} gave {output_db:.1f} dB SPL: {_rungs_used(b, target_db)}.")
+        curves_a += own
+        curves_b += others
+    if not curves_a:
+        raise AnalysisError(f"the outputs of {a.name} and {b.name} do not overlap. {' '.join(said)}")
+    return tuple(curves_a), tuple(curves_b), tuple(said)
+
+
+def _interpolated(b: Side, keys: Sequence[tuple[str, float]], output_db: float, level_db_spl: float) -> list[Curve]:
+    found = []
+    for quantity, octaves in keys:
+        ladder = [
+            (b.outputs_db[one.level_db_spl], one)
+            for one in b.curves
+            if (one.quantity, one.octaves) == (quantity, octaves) and one.level_db_spl in b.outputs_db
+        ]
+        curve = at_output(ladder, output_db, level_db_spl)
+        if curve is not None:
+            found.append(curve)
+    return found
+
+
+def _rungs_used(b: Side, output_db: float) -> str:
+    rungs = sorted((rung_db, level) for level, rung_db in b.outputs_db.items())
+    for rung_db, level in rungs:
+        if rung_db == output_db:
+            return f"{b.name} gives that at {level:g} dB"
+    below = max(level for rung_db, level in rungs if rung_db < output_db)
+    above = min(level for rung_db, level in rungs if rung_db > output_db)
+    return f"{b.name} is interpolated between {below:g} and {above:g} dB"

@@ -1,0 +1,1 @@
+"""The recordings of one condition put together for the analysis."""

@@ -1,0 +1,77 @@
+"""What a listener at 1 m would hear of the distortion of a condition, over the noise that its recordings hold."""
+
+from collections.abc import Mapping, Sequence
+
+import numpy.typing as npt
+from numpy import float64
+
+from distort.analysis.common.curves import Harmonics
+from distort.analysis.hearing.audibility import multitone_margins, order_margins, room_noise_db_spl
+from distort.analysis.multitone.curves import MultitoneBands
+from distort.analysis.sweep.noise import NoiseDensity
+from distort.analysis.sweep.response import lowest_valid_hz
+from distort.analysis.sweep.sweeps import SweepReadings
+from distort.recording.takes import MultitoneLevel
+from distort.session.recordings.stored import Recording
+from distort.session.results.audibility_results import AudibilityFound, Background, audibility_found
+from signals.levels import spl_of_full_scale
+
+FloatArray = npt.NDArray[float64]
+
+
+def audibility(
+    sweeps: Mapping[float, Sequence[Recording]],
+    reads: Mapping[float, SweepReadings],
+    harmonics: Sequence[Harmonics],
+    tones: Mapping[float, MultitoneLevel],
+) -> tuple[AudibilityFound, ...]:
+    """Every order of every level, then the multitones; empty without a calibration. Each over the room's noise, where a
+    silence was recorded, and over none. A multitone has its room from the sweep of its level."""
+    found: list[AudibilityFound] = []
+    for level, one in zip(sweeps, harmonics, strict=True):
+        calibration = sweeps[level][0].sidecar.calibration
+        if calibration is None:
+            return ()
+        full_scale = spl_of_full_scale(
+            calibrator_dbfs=calibration.calibrator_dbfs, calibrator_db_spl=calibration.calibrator_db_spl
+        )
+        read = reads[level]
+        for background, noise in _backgrounds(read.noise):
+            room = None if noise is None else _room(noise, full_scale, one.frequency_hz)
+            for order in one.orders:
+                margins = order_margins(one, order.order, noise_db_spl=room)
+                found.append(
+                    audibility_found(
+                        margins,
+                        f"h{order.order}",
+                        level_db_spl=level,
+                        background=background,
+                        lowest_valid_hz=lowest_valid_hz(read.separated),
+                    )
+                )
+            if level in tones:
+                bands = tones[level].result.bands
+                room = None if noise is None else _room(noise, full_scale, bands.frequency_hz)
+                found.append(_of_multitone(bands, room, level_db_spl=level, background=background))
+    return tuple(found)
+
+
+def _backgrounds(noise: NoiseDensity | None) -> tuple[tuple[Background, NoiseDensity | None], ...]:
+    return (("silence", None),) if noise is None else (("room", noise), ("silence", None))
+
+
+def _room(noise: NoiseDensity, full_scale_db_spl: float, at_hz: FloatArray) -> FloatArray:
+    return room_noise_db_spl(noise, full_scale_db_spl=full_scale_db_spl, at_hz=at_hz)
+
+
+def _of_multitone(
+    bands: MultitoneBands, room: FloatArray | None, *, level_db_spl: float, background: Background
+) -> AudibilityFound:
+    margins = multitone_margins(
+        bands.frequency_hz,
+        lines_db_spl=bands.level_db,
+        distortion_db=bands.distortion_db,
+        doubtful=bands.doubtful,
+        noise_db_spl=room,
+    )
+    return audibility_found(margins, "multitone", level_db_spl=level_db_spl, background=background, lowest_valid_hz=0.0)

@@ -1,0 +1,133 @@
+"""The curves of a condition as the search for coincidences takes them."""
+
+from collections.abc import Iterator, Mapping, Sequence
+
+import numpy as np
+import numpy.typing as npt
+
+from distort.analysis.coincidences.anomalies import find_anomalies
+from distort.analysis.coincidences.compression_excess import ChangeCurve
+from distort.analysis.coincidences.fine_response import fine_response
+from distort.analysis.coincidences.looked_at import Looked
+from distort.analysis.coincidences.split import DistortionCurve
+from distort.analysis.common.curves import Harmonics, Order, Response
+from distort.analysis.sweep.harmonics import CLEAR_OF_LEAK_DB, CLEAR_OF_NOISE_DB
+from distort.analysis.sweep.orders import SeparatedOrders
+from distort.session.calibration.reference_responses import CurvesElsewhere
+from distort.session.plan.keys import Setup
+from distort.session.results.ladder_results import ChangeCurves
+from distort.session.results.multitone_results import BandTable
+from signals.levels import db_to_power, power_to_db
+
+FloatArray = npt.NDArray[np.float64]
+
+
+def look_at(
+    separated: SeparatedOrders,
+    *,
+    levels: Sequence[float],
+    responses: Sequence[Response],
+    harmonics: Sequence[Harmonics],
+    multitones: Mapping[float, BandTable],
+    changes: Sequence[ChangeCurves],
+    elsewhere: CurvesElsewhere,
+    setup: Setup,
+) -> Looked:
+    """Anomalies of the lowest level's response, and every curve that may line up with them.
+
+    separated   orders of the lowest level, for the response unsmoothed
+    levels      nominal, from the lowest up, as `responses` and `harmonics` are
+    """
+    first = responses[0]
+    known = np.isfinite(first.level_db)
+    fine = fine_response(
+        separated,
+        lowest_hz=max(first.lowest_valid_hz, float(first.frequency_hz[known][0])),
+        highest_hz=float(first.frequency_hz[known][-1]),
+    )
+    anomalies = find_anomalies(
+        first.frequency_hz,
+        first.level_db,
+        fine=fine,
+        elsewhere=elsewhere.curves,
+        temperature_c=setup.temperature_c,
+        lowest_valid_hz=first.lowest_valid_hz,
+    )
+    distortion: list[DistortionCurve] = []
+    for level, one in zip(levels, harmonics, strict=True):
+        distortion += _of_sweep(one, level, lowest_valid_hz=first.lowest_valid_hz)
+    for level, bands in multitones.items():
+        distortion += _of_multitone(bands, level)
+    return Looked(
+        response_hz=first.frequency_hz,
+        response_db=first.level_db,
+        anomalies=anomalies,
+        distortion=tuple(distortion),
+        changes=tuple(one for curves in changes for one in _of_ladder(curves)),
+        in_room=setup.radiation == "room" and separated.gate_s is None and not elsewhere.curves,
+        lowest_valid_hz=first.lowest_valid_hz,
+    )
+
+
+def _of_sweep(one: Harmonics, level: float, *, lowest_valid_hz: float) -> Iterator[DistortionCurve]:
+    invalid = one.frequency_hz < lowest_valid_hz
+    for order in one.orders:
+        floor_db = np.fmax(order.noise_db, order.leak_db + CLEAR_OF_LEAK_DB - CLEAR_OF_NOISE_DB)
+        yield DistortionCurve(
+            quantity=f"h{order.order}",
+            level=level,
+            order=order.order,
+            frequency_hz=one.frequency_hz,
+            relative_db=np.where(invalid | _rushed(order, floor_db), np.nan, order.relative_db),
+            noise_db=order.noise_db,
+            floor_db=floor_db,
+            uncertainty_db=order.uncertainty_db,
+            fundamental_db=one.fundamental_db,
+        )
+    noise = np.array([db_to_power(order.noise_db) for order in one.orders])
+    noise_db = power_to_db(np.where(np.any(np.isfinite(noise), axis=0), np.nansum(noise, axis=0), np.nan))
+    yield DistortionCurve(
+        quantity="thd",
+        level=level,
+        order=None,
+        frequency_hz=one.frequency_hz,
+        relative_db=np.where(invalid, np.nan, one.thd_db),
+        noise_db=noise_db,
+        floor_db=noise_db,
+        uncertainty_db=np.zeros_like(noise_db),
+        fundamental_db=one.fundamental_db,
+    )
+
+
+def _rushed(order: Order, floor_db: FloatArray) -> npt.NDArray[np.bool_]:
+    """Rows that are doubtful although they stand clear of noise and leak: the sweep is too fast there."""
+    with np.errstate(invalid="ignore"):
+        return np.asarray(order.doubtful & (order.relative_db >= floor_db + CLEAR_OF_NOISE_DB))
+
+
+def _of_multitone(bands: BandTable, level: float) -> Iterator[DistortionCurve]:
+    for name in ("even", "odd"):
+        floor_db = getattr(bands, f"{name}_floor_db")
+        yield DistortionCurve(
+            quantity=f"multitone_{name}",
+            level=level,
+            order=None,
+            frequency_hz=bands.frequency_hz,
+            relative_db=getattr(bands, f"{name}_db"),
+            noise_db=floor_db,
+            floor_db=floor_db,
+            uncertainty_db=getattr(bands, f"{name}_uncertainty_db"),
+            fundamental_db=bands.level_db,
+        )
+
+
+def _of_ladder(curves: ChangeCurves) -> Iterator[ChangeCurve]:
+    """Every level but the reference, whose change is 0."""
+    for index, level in enumerate(curves.level_db_spl[1:], start=1):
+        yield ChangeCurve(
+            quantity=f"compression_{curves.source}",
+            level=level,
+            frequency_hz=curves.frequency_hz,
+            change_db=curves.change_db[index],
+            uncertainty_db=curves.uncertainty_db[index],
+        )

@@ -1,1 +1,0 @@
-"""May this recording be analysed, and may one pack up?"""

@@ -1,1 +1,0 @@
-"""The recordings of a condition put together for the analysis."""

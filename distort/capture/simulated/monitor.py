@@ -1,0 +1,159 @@
+"""The simulated loudspeaker as a device: what is played goes in, what a microphone would have heard comes out."""
+
+import math
+from datetime import UTC, datetime, timedelta
+
+import numpy as np
+import numpy.typing as npt
+
+from distort.capture.devices.device import require_playable, samples_in
+from distort.capture.devices.guard import Guard, require_allowed
+from distort.capture.simulated.grid import Grid
+from distort.capture.simulated.loudspeaker import Loudspeaker, State
+from distort.capture.simulated.microphone import background_pa, calibrator_pa, converted
+from distort.capture.simulated.parameters import Parameters
+from distort.capture.simulated.path import path_response, sound_speed_m_s
+from signals.errors import SignalError
+
+FloatArray = npt.NDArray[np.float64]
+
+TAIL_S = 0.5
+"""How much longer than playback and latency a recording is."""
+
+SILENCE_S = 1.0
+"""Silence at the end of the simulated stretch, in which box and room ring out before it repeats."""
+
+LOWEST_RATE = 32000
+"""Below it the band of the woofer and of the crossover would not fit."""
+
+TOLERANCE = 1e-7
+"""The woofer's relaxation ends when nothing moves by more than this share of its range: -140 dB."""
+
+ANALOGUE, CALIBRATOR = 1, 2
+"""Streams of random numbers beside the room's, which is 0."""
+
+
+class SimulatedMonitor:
+    """An invented two-way active nearfield monitor in a room, heard by a microphone. Implements `Device`.
+
+    condition   "desk" adds a reflection from the studio desk; every other name stands for a stand
+    seed        makes every take again exactly; the noise of two takes differs
+    parameters  the whole table
+    takes_before  how many takes there are already: those that follow have noise of their own
+    """
+
+    def __init__(
+        self,
+        condition: str = "stand",
+        seed: int = 1,
+        parameters: Parameters | None = None,
+        *,
+        takes_before: int = 0,
+    ) -> None:
+        self.condition = condition
+        self.parameters = Parameters() if parameters is None else parameters
+        self.state = State()
+        self._seed = seed
+        self._switched_on = datetime.now(UTC).replace(microsecond=0)
+        self._elapsed_s = 0.0
+        self._takes = takes_before
+        self._calibrations = 0
+
+    @property
+    def name(self) -> str:
+        """How sidecars and reports call it."""
+        return "simulated monitor"
+
+    @property
+    def simulated(self) -> bool:
+        """No real loudspeaker is heard."""
+        return True
+
+    def rest(self, seconds: float) -> None:
+        """Let coils and limiter relax for `seconds`. Raises SignalError when that is negative or not finite."""
+        if not (math.isfinite(seconds) and seconds >= 0.0):
+            raise SignalError(f"seconds of rest must be 0 or more, not {seconds}")
+        self.state = self.state.rested(self.parameters, seconds)
+        self._elapsed_s += seconds
+
+    def now(self) -> datetime:
+        """The simulated time: when it was made, plus all that it has played and rested since."""
+        return self._switched_on + timedelta(seconds=self._elapsed_s)
+
+    def play_and_record(self, playback: FloatArray, *, sample_rate: int, guard: Guard | None = None) -> FloatArray:
+        """What the microphone heard, full scale 1, float64: playback, latency and half a second longer.
+
+        `playback` is `(samples,)` with full scale 1. Raises SignalError when it is empty, not one channel, not finite
+        or beyond full scale, or the rate is below 32 kHz; RecordingError when the woofer is driven beyond sense;
+        TooLoudError or DeafError when the recording holds what `guard` does not allow.
+        """
+        _require_playable(playback, sample_rate)
+        self._takes += 1
+        self._elapsed_s += playback.size / sample_rate
+        random = np.random.default_rng([self._seed, ANALOGUE, self._takes])
+        latency_s = random.uniform(*self.parameters.microphone.latency_s)
+        n_recorded = playback.size + math.ceil((latency_s + TAIL_S) * sample_rate)
+        grid = Grid.for_length(n_recorded + round(SILENCE_S * sample_rate), sample_rate)
+        padded = np.zeros(grid.n_samples)
+        padded[: playback.size] = playback
+        sound = Loudspeaker(self.parameters, grid).play(
+            grid.spectrum(padded), start=self.state, settled=False, tolerance=TOLERANCE
+        )
+        self.state = sound.state_at(n_recorded - 1, grid)
+        room, microphone = self.parameters.room, self.parameters.microphone
+        travel_s = room.distance_m / sound_speed_m_s(room.temperature_c)
+        path = path_response(grid, room, condition=self.condition, seed=self._seed, delay_s=latency_s + travel_s)
+        heard = grid.samples(sound.pressure * path * grid.converter)[:n_recorded]
+        heard += background_pa(n_recorded, sample_rate, room=room, microphone=microphone, random=random)
+        recording = converted(heard, microphone)
+        require_allowed(recording, guard, sample_rate=sample_rate)
+        return recording
+
+    def record(self, seconds: float, *, sample_rate: int) -> FloatArray:
+        """The background of the room alone, `(samples,)`. Raises SignalError for a length or a rate that is none."""
+        n_recorded = samples_in(seconds, sample_rate)
+        _require_rate(sample_rate)
+        self._takes += 1
+        random = np.random.default_rng([self._seed, ANALOGUE, self._takes])
+        room, microphone = self.parameters.room, self.parameters.microphone
+        heard = background_pa(n_recorded, sample_rate, room=room, microphone=microphone, random=random)
+        self.rest(seconds)
+        return converted(heard, microphone)
+
+    def loopback(self) -> None:
+        """Nothing: no cable leads from its output to its input."""
+        return
+
+    def calibrator_recording(
+        self,
+        *,
+        db_spl: float = 94.0,
+        frequency_hz: float = 1000.0,
+        seconds: float = 10.0,
+        sample_rate: int = 48000,
+    ) -> FloatArray:
+        """What the same microphone hears in a sound calibrator of `db_spl`, `(samples,)`, full scale 1."""
+        self._calibrations += 1
+        random = np.random.default_rng([self._seed, CALIBRATOR, self._calibrations])
+        microphone = self.parameters.microphone
+        sound = calibrator_pa(
+            round(seconds * sample_rate),
+            sample_rate,
+            frequency_hz=frequency_hz,
+            db_spl=db_spl,
+            microphone=microphone,
+            random=random,
+        )
+        return converted(sound, microphone)
+
+
+def _require_playable(playback: FloatArray, sample_rate: int) -> None:
+    _require_rate(sample_rate)
+    require_playable(playback)
+
+
+def _require_rate(sample_rate: int) -> None:
+    if sample_rate < LOWEST_RATE:
+        raise SignalError(
+            f"the simulated loudspeaker needs a sample rate of {LOWEST_RATE} Hz or more, not {sample_rate}"
+        )

@@ -1,0 +1,1 @@
+"""May this recording be analysed? Samples in, findings out; no devices."""

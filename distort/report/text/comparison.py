@@ -1,0 +1,253 @@
+"""What `distort compare` says: what was unlike, what changed, what is excluded, and what became of the faults."""
+
+from collections.abc import Callable, Sequence
+
+from rich.console import Console
+from rich.table import Table
+from rich.text import Text
+
+from distort.analysis.coincidences.fault_changes import Fault, FaultChange
+from distort.analysis.coincidences.faults import Anomaly, Coincidence
+from distort.analysis.comparison.fault_places import QUANTITIES
+from distort.analysis.comparison.regions import Region, judged_range_hz, largest
+from distort.analysis.comparison.significance import BROAD_OCTAVES, Difference
+from distort.assembly.comparison.comparing import Compared
+from distort.assembly.comparison.setup_differences import Unlike
+from distort.report.text.console import say
+from distort.report.text.headings import SIMULATED_WORDS
+from distort.report.text.numbers import NOT_MEASURABLE, hertz, hertz_words, level_name, with_interval
+
+QUANTITY_WORDS = {
+    "response": "Response",
+    "thd": "THD",
+    "h2": "Second order",
+    "h3": "Third order",
+    "h4": "Fourth order",
+    "h5": "Fifth order",
+    "even": "Multitone, even",
+    "odd": "Multitone, odd",
+    "change": "Compression",
+    "change-multitone": "Compression (multitone)",
+}
+"""Quantities that are printed, in this order; the CSV has the other orders too."""
+
+SHORT_WORDS = {"even": "MT even", "odd": "MT odd", "change": "Compr.", "change-multitone": "MT compr."} | {
+    f"h{order}": f"H{order}" for order in range(2, 6)
+}
+MOST_LEVELS, MOST_REGIONS, MOST_FAULTS = 4, 3, 12
+LABEL_COLUMNS, CELL_COLUMNS = 10, 17
+"""10 + 4 x 17 = 78 of 80 columns."""
+
+
+def print_comparison(console: Console, compared: Compared) -> None:
+    """All of it, in the order in which it must be read."""
+    say(console, heading(compared))
+    if any(one.sidecar.simulated for one in (*compared.a.recordings, *compared.b.recordings)):
+        say(console, f"{SIMULATED_WORDS}.")
+    console.print()
+    say(console, *unlike_sentences(compared))
+    console.print()
+    console.print(changes_table(compared))
+    console.print()
+    say(console, *change_sentences(compared))
+    console.print()
+    _print_faults(console, compared)
+
+
+def heading(compared: Compared) -> str:
+    """What is compared with what, and how."""
+    basis = "equal drive" if compared.basis == "drive" else "equal output (power mean over band_hz)"
+    return f"{compared.a.name} (A) and {compared.b.name} (B) at {basis}: every difference is B less A"
+
+
+def change_sentences(compared: Compared) -> list[str]:
+    """What changed, or is excluded, a sentence a quantity."""
+    found = (quantity_sentence(compared, quantity) for quantity in QUANTITY_WORDS)
+    return [one for one in found if one is not None]
+
+
+def unlike_sentences(compared: Compared) -> list[str]:
+    """What was unlike besides what was meant to differ, how the levels were put side by side, what intervals hold."""
+    if compared.unlike:
+        unlike = ["Unlike, besides what was meant to differ:", *(f"  {unlike_words(one)}" for one in compared.unlike)]
+    else:
+        unlike = ["Stimuli, gate, distance, loudspeaker, microphone and calibration were alike."]
+    return [*unlike, *compared.levels, uncertainty_sentence(compared)]
+
+
+def fault_sentences(compared: Compared) -> list[str]:
+    """What became of every dip and peak, and of every coincidence."""
+    dips = [f"{one.fate}: {anomaly_words(one)}" for one in compared.anomalies]
+    return dips + [f"{one.fate}: {coincidence_words(one)}" for one in compared.coincidences]
+
+
+def uncertainty_sentence(compared: Compared) -> str:
+    """What the intervals hold, and what not."""
+    a, b = compared.a, compared.b
+    held = "noise"
+    missing = ["setting microphone or loudspeaker up anew"]
+    if max(a.set_ups, b.set_ups) > 1:
+        held, missing = f"noise and the scatter of set-ups (A {a.set_ups}, B {b.set_ups})", []
+    elif max(a.takes, b.takes) > 1:
+        held = f"noise and the scatter of takes (A {a.takes}, B {b.takes}; Student's t)"
+    else:
+        missing.insert(0, "air, heat")
+    if compared.calibration_db is not None:
+        held += f", in the response also {compared.calibration_db:g} dB of calibration"
+    words = f"Intervals (+-, 95 %) hold {held}"
+    if not missing:
+        return f"{words}."
+    add = "measure --again --repositioned" if "air, heat" not in missing else "measure --again, --repositioned"
+    return f"{words} alone: what {' and '.join(missing)} change is not in them ({add} shows it)."
+
+
+def changes_table(compared: Compared) -> Table:
+    """The largest change of each quantity at each level, or what is excluded."""
+    levels = shown_levels(compared)
+    table = Table(box=None, padding=0, pad_edge=False, show_edge=False, header_style="bold", caption_justify="left")
+    table.add_column("B less A", width=LABEL_COLUMNS, no_wrap=True)
+    for level in levels:
+        table.add_column(f"{level_name(level)} dB", width=CELL_COLUMNS, justify="right", no_wrap=True)
+    for quantity, words in QUANTITY_WORDS.items():
+        cells = [_cell(compared, quantity, level) for level in levels]
+        if any(cell.plain != NOT_MEASURABLE for cell in cells):
+            table.add_row(Text(SHORT_WORDS.get(quantity, words), style="bold"), *cells)
+    caption = [
+        "Largest change in dB and where (95 % sure that all in the table are none of",
+        "chance). none > x: no change; one above x dB is excluded in all bands that are",
+        "read well (95 %).",
+        "-: not readable on both sides.",
+    ]
+    every = {one.level_db_spl for one in compared.differences}
+    if len(levels) < len(every):
+        caption.append(f"{len(levels)} of {len(every)} levels; the CSV has all.")
+    table.caption = Text("\n".join(caption), style="dim")
+    return table
+
+
+def shown_levels(compared: Compared) -> list[float]:
+    """At most four levels, from the lowest to the highest."""
+    levels = sorted({one.level_db_spl for one in compared.differences})
+    if len(levels) <= MOST_LEVELS:
+        return levels
+    return [levels[round(index * (len(levels) - 1) / (MOST_LEVELS - 1))] for index in range(MOST_LEVELS)]
+
+
+def quantity_sentence(compared: Compared, quantity: str) -> str | None:
+    """What one quantity did, at the highest level where it changed, else what is excluded at the highest level."""
+    words = QUANTITY_WORDS[quantity]
+    changed = [one for one in compared.regions if one.quantity == quantity]
+    if changed:
+        level = max(one.level_db_spl for one in changed)
+        there = [one for one in changed if one.level_db_spl == level]
+        shown = "; ".join(_region_words(one) for one in there[:MOST_REGIONS])
+        more = f"; and {len(there) - MOST_REGIONS} more" if len(there) > MOST_REGIONS else ""
+        return f"{words}, {level_name(level)} dB: changed by {shown}{more}."
+    for difference in sorted(_of(compared, quantity), key=lambda one: -one.level_db_spl):
+        if (row := largest(difference)) is not None:
+            return f"{words}, {level_name(difference.level_db_spl)} dB: {unchanged_words(difference, row)}."
+    return None
+
+
+def unchanged_words(difference: Difference, row: int) -> str:
+    """The largest difference, and which change is excluded over which range."""
+    low_hz, high_hz = judged_range_hz(difference) or (0.0, 0.0)
+    interval = with_interval(float(difference.difference_db[row]), float(difference.uncertainty_db[row]))
+    sign = "+" if difference.difference_db[row] >= 0 else ""
+    where = f"from {hertz_words(low_hz)} to {hertz_words(high_hz)}" if high_hz > low_hz else "there"
+    return (
+        f"no change; the largest difference is {sign}{interval} dB at "
+        f"{hertz_words(float(difference.frequency_hz[row]))}; a change above {difference.excluded_db:.2g} dB is "
+        f"excluded {where}, in the {int(difference.well_read.sum())} of {difference.frequency_hz.size} bands that are "
+        f"read well"
+    )
+
+
+def _cell(compared: Compared, quantity: str, level_db_spl: float) -> Text:
+    changed = [one for one in compared.regions if (one.quantity, one.level_db_spl) == (quantity, level_db_spl)]
+    if changed:
+        size = changed[0].difference_db
+        number = f"{size:+.1f}" if abs(size) >= 1.0 else f"{size:+.2f}"
+        return Text(f"{number} at {hertz(changed[0].peak_hz)}", style="bold")
+    for difference in _of(compared, quantity):
+        if difference.level_db_spl == level_db_spl and difference.judged.any():
+            return Text(f"none > {difference.excluded_db:.2g}", style="dim")
+    return Text(NOT_MEASURABLE, style="dim")
+
+
+def _of(compared: Compared, quantity: str) -> list[Difference]:
+    return [one for one in compared.differences if (one.quantity, one.octaves) == (quantity, BROAD_OCTAVES)]
+
+
+def _region_words(region: Region) -> str:
+    sign = "+" if region.difference_db >= 0 else ""
+    interval = with_interval(region.difference_db, region.uncertainty_db)
+    return (
+        f"{sign}{interval} dB at {hertz_words(region.peak_hz)} "
+        f"({hertz_words(region.low_hz)} to {hertz_words(region.high_hz)})"
+    )
+
+
+def unlike_words(one: Unlike) -> str:
+    """One line: what, both values, and what it means."""
+    values = " and ".join(f"{side} {value}" for side, value in (("A", one.a), ("B", one.b)) if value)
+    return f"{one.what}: {values}{f' ({one.meaning})' if one.meaning else ''}"
+
+
+def _print_faults(console: Console, compared: Compared) -> None:
+    if compared.no_faults is not None:
+        say(console, f"Dips, peaks and coincidences are not compared: {compared.no_faults}.")
+        return
+    _print_list(
+        console, "Dips and peaks of the response", [(one.fate, anomaly_words(one)) for one in compared.anomalies]
+    )
+    _print_list(console, "Coincidences", [(one.fate, coincidence_words(one)) for one in compared.coincidences])
+
+
+def _print_list(console: Console, title: str, changes: Sequence[tuple[str, str]]) -> None:
+    """What became of each fault, and its words."""
+    if not changes:
+        say(console, f"{title}: none on either side.")
+        return
+    console.print(f"{title}:")
+    for fate, words in changes[:MOST_FAULTS]:
+        say(console, f"  {fate + ':':10}{words}")
+    if len(changes) > MOST_FAULTS:
+        console.print(f"  and {len(changes) - MOST_FAULTS} more, in the .json file")
+
+
+def anomaly_words(change: FaultChange[Anomaly]) -> str:
+    """A dip or peak on both sides."""
+
+    def words(one: Anomaly) -> str:
+        return f"{hertz_words(one.frequency_hz)}, {one.deviation_db:+.1f} dB"
+
+    known = change.a or change.b
+    return f"{known.kind if known else ''} {_sides(change, words)}"
+
+
+def coincidence_words(change: FaultChange[Coincidence]) -> str:
+    """A coincidence on both sides."""
+
+    def words(one: Coincidence) -> str:
+        of = one.evidence
+        source = f" (source {of.source_db:+.1f})" if one.cause == "made-here" and of.source_db is not None else ""
+        return f"{hertz_words(one.frequency_hz)}, {of.rise_db:+.1f} dB{source}, {one.cause}"
+
+    known = change.a or change.b
+    if known is None:
+        return ""
+    quantity = QUANTITIES.get(known.quantity, known.quantity)
+    name = QUANTITY_WORDS.get(quantity, quantity.upper())  # orders above the fifth: H6, as figures call them
+    return f"{name} at {level_name(known.level)} dB SPL: {_sides(change, words)}"
+
+
+def _sides(change: FaultChange[Fault], words: Callable[[Fault], str]) -> str:
+    """Both sides; of one that does not list the fault, what its curves show at the place."""
+    if change.unlisted_db is None:
+        unlisted = "cannot be read there"
+    else:
+        unlisted = f"{change.unlisted_db:+.1f} dB there, not listed"
+    return "; ".join(
+        f"{letter} {words(one) if one is not None else unlisted}" for letter, one in (("A", change.a), ("B", change.b))
+    )

@@ -1,0 +1,113 @@
+"""Audibility for the terminal: margins over the masked threshold per octave, 80 columns wide, with their limits."""
+
+from collections.abc import Sequence
+
+from rich.console import Console
+from rich.table import Table
+from rich.text import Text
+
+from distort.report.text.console import say
+from distort.report.text.headings import print_heading
+from distort.report.text.numbers import NOT_MEASURABLE, OCTAVE_HZ, hertz_words, level_name, octave_index
+from distort.report.text.tables_sweep import octave_table
+from distort.session.results.audibility_results import AudibilityFound, Background, OctaveMargin
+from distort.session.results.condition_results import ConditionResults
+
+SHOWN = ("h2", "h3", "h4", "h5", "multitone")
+NAMES = {"h2": "H2", "h3": "H3", "h4": "H4", "h5": "H5", "multitone": "multi"}
+BOLD_ABOVE_DB = 0.0
+
+LIMITS = (
+    "An estimate: a steady tone that masks its own distortion, an average listener at 1 m, {background}; nothing below "
+    "the threshold of hearing counts. Music masks more than a tone. The first line of each is after Terhardt 1979: "
+    "masking spreads upwards with level, which fits loud tones and masks too much close to the tone. The second is "
+    "after Schroeder, Atal and Hall 1979: the same at any level, less 15.5 dB and one more a Bark, which masks too "
+    "little when it is loud. For high orders of loud tones they lie 60 dB and more apart. Where they do not agree, a "
+    "listening test decides. The multitone's margin is the harder estimate: its distortion lies between the tones that "
+    "mask it.",
+    "Rules of thumb (common practice, no source): a dip troubles listeners less than a peak of the same size, a "
+    "narrow one less than a broad one; high orders are heard more easily than low ones.",
+)
+BACKGROUND_WORDS = {
+    "room": "over the noise in the pauses of the recording",
+    "silence": "as if the room were silent",
+}
+
+
+def print_audibility(console: Console, results: ConditionResults, *, background: Background | None = None) -> None:
+    """Margins of every level over `background` (None: the room's noise where it is known), and what they mean."""
+    print_heading(console, results)
+    every = results.findings.audibility
+    chosen: Background = background or ("room" if any(one.background == "room" for one in every) else "silence")
+    found = [one for one in every if one.background == chosen]
+    if not found:
+        say(console, why_none(results, chosen))
+        console.print()
+        return
+    for level in results.levels_db_spl:
+        here = {one.quantity: one for one in found if one.level_db_spl == level}
+        shown = [here[name] for name in SHOWN if name in here and here[name].octaves]
+        if not shown:
+            say(console, f"{level_name(level)} dB SPL nominal: no order stands clear of its noise.")
+            console.print()
+            continue
+        say(console, f"{level_name(level)} dB SPL nominal: dB over the masked threshold, the worst of each octave")
+        console.print(margins_table(shown))
+        say(console, *(sentence(one) for one in shown if one.worst is not None and one.worst.verdict != "not audible"))
+        console.print()
+    say(console, *(text.format(background=BACKGROUND_WORDS[chosen]) for text in LIMITS))
+    console.print()
+
+
+def why_none(results: ConditionResults, background: Background) -> str:
+    """Why there are no margins over a background."""
+    if any(level.unit == "dbfs" for level in results.findings.levels):
+        return "No audibility: without a calibration no sound pressure level is known."
+    if results.findings.audibility and background == "room":
+        return "No silence was recorded, so the room's noise is not known: leave --background out."
+    return "No audibility: run 'distort analyze' again."
+
+
+def margins_table(found: Sequence[AudibilityFound]) -> Table:
+    """Two rows a quantity, one a model; margins above 0 are bold."""
+    table = octave_table("Hz", worst=False)
+    for one in found:
+        by_octave = {octave_index(octave.midband_hz): octave for octave in one.octaves}
+        octaves = [by_octave.get(index) for index in range(len(OCTAVE_HZ))]
+        table.add_row(
+            Text(NAMES[one.quantity], style="bold"),
+            *(_cell(None if octave is None else octave.terhardt_db) for octave in octaves),
+        )
+        table.add_row(Text(""), *(_cell(None if octave is None else octave.schroeder_db) for octave in octaves))
+    return table
+
+
+def sentence(found: AudibilityFound) -> str:
+    """Where it is most likely heard, and how sure that is."""
+    top = found.worst
+    if top is None:
+        return f"{quantity_words(found.quantity)}: unknown."
+    sure = "audible" if top.verdict == "audible" else "perhaps audible"
+    return f"{quantity_words(found.quantity)}: {_where(found, top)} {_both(top)}: {sure}."
+
+
+def quantity_words(quantity: str) -> str:
+    """A quantity at the beginning of a sentence."""
+    ordinals = {"h2": "Second order", "h3": "Third order", "h4": "Fourth order", "h5": "Fifth order"}
+    return ordinals.get(quantity, "Multitone distortion" if quantity == "multitone" else f"Order {quantity[1:]}")
+
+
+def _where(found: AudibilityFound, top: OctaveMargin) -> str:
+    order = int(found.quantity[1:]) if found.quantity.startswith("h") else 1
+    heard = f", heard at {hertz_words(order * top.frequency_hz)}," if order > 1 else ""
+    return f"at {hertz_words(top.frequency_hz)}{heard}"
+
+
+def _both(top: OctaveMargin) -> str:
+    return f"{top.terhardt_db:+.0f} dB (Terhardt), {top.schroeder_db:+.0f} dB (Schroeder)"
+
+
+def _cell(margin_db: float | None) -> Text:
+    if margin_db is None:
+        return Text(NOT_MEASURABLE, style="dim")
+    return Text(f"{margin_db:+.0f}", style="bold" if margin_db > BOLD_ABOVE_DB else "")

@@ -1,0 +1,152 @@
+"""What `distort show ... coincidences` prints: the dips and peaks, what lines up with them, and a sentence for each."""
+
+from collections.abc import Sequence
+
+from rich.console import Console
+from rich.table import Table
+from rich.text import Text
+
+from distort.analysis.coincidences.faults import Anomaly, Coincidence
+from distort.report.text.console import say
+from distort.report.text.headings import print_heading
+from distort.report.text.numbers import hertz, level_name
+from distort.session.results.condition_results import ConditionResults
+
+PHASES = {"minimum-phase": "yes", "not-minimum-phase": "no", "unknown": "?"}
+EQUALISERS = {
+    "can-mend": "yes",
+    "at-this-point-only": "at this point only",
+    "cannot-mend": "no",
+    "unknown": "?",
+}
+QUANTITIES = {
+    "thd": "THD",
+    "multitone_even": "MT even",
+    "multitone_odd": "MT odd",
+    "compression_sweep": "compr.",
+    "compression_multitone": "compr. MT",
+}
+"""Short names for a column; h2, h3, ... stand for themselves."""
+
+DECIDED = ("weak-fundamental", "response-peak", "made-here", "weak-sum", "own-compression", "room")
+TOP = 3
+LEAST_PROBABILITY = 0.005
+
+
+def print_coincidences(console: Console, results: ConditionResults) -> None:
+    """Both tables of one condition, then a sentence and the next experiment for each coincidence."""
+    print_heading(console, results)
+    anomalies, coincidences = results.findings.anomalies, results.findings.coincidences
+    if anomalies:
+        say(console, "Dips and peaks of the response at the lowest level")
+        console.print(anomalies_table(anomalies))
+        console.print()
+    else:
+        say(console, "No dip or peak stands out of the response.")
+    if not coincidences:
+        say(console, "No distortion and no compression stands out near a dip or peak, or alone.")
+        console.print()
+        return
+    say(console, "What rises, and why")
+    console.print(coincidences_table(coincidences))
+    console.print()
+    for one in coincidences:
+        say(console, f"{one.number}. {one.sentence}")
+        say(console, f"   To be sure: {one.next_experiment}")
+    console.print()
+
+
+def print_top(console: Console, results: ConditionResults) -> None:
+    """The strongest decided coincidences in a sentence each; nothing where there is none."""
+    decided = [one for one in results.findings.coincidences if one.cause in DECIDED]
+    if not decided:
+        return
+    for one in decided[:TOP]:
+        say(console, f"{one.number}. {one.sentence}")
+    more = len(results.findings.coincidences) - min(len(decided), TOP)
+    if more > 0:
+        say(console, f"{more} more: distort show FOLDER coincidences")
+    console.print()
+
+
+def anomalies_table(anomalies: Sequence[Anomaly]) -> Table:
+    """One row a dip or peak, within 80 columns."""
+    table = _table()
+    for name in ("", "kind", "Hz", "dB", "octaves", "Q", "half wave", "shape", "min.ph.", "equaliser mends"):
+        table.add_column(name, justify="left" if name in ("kind", "shape", "equaliser mends") else "right")
+    for one in anomalies:
+        table.add_row(
+            letter(one.number),
+            one.kind,
+            hertz(one.frequency_hz),
+            f"{one.deviation_db:+.1f}",
+            f"{one.width_octaves:.2f}",
+            f"{one.q:.1f}",
+            f"{100.0 * one.half_wave_m:.1f} cm",
+            {"interference": "reflection"}.get(one.shape, one.shape),
+            PHASES[one.phase],
+            EQUALISERS[one.equaliser],
+        )
+    reflections = [one for one in anomalies if one.path_difference_m is not None]
+    lines = [
+        f"{letter(one.number)}: a reflection of amplitude {one.reflection or 0.0:.2f} on a way "
+        f"{100.0 * (one.path_difference_m or 0.0):.1f} cm longer fits best"
+        for one in reflections[:TOP]
+    ]
+    table.caption = Text("\n".join(lines), style="dim") if lines else None
+    return table
+
+
+def coincidences_table(coincidences: Sequence[Coincidence]) -> Table:
+    """One row a coincidence, within 80 columns."""
+    table = _table()
+    for name in ("no.", "at Hz", "what", "dB SPL", "rise", "F", "X", "S", "anomaly", "cause", "chance"):
+        table.add_column(name, justify="left" if name in ("what", "anomaly", "cause") else "right")
+    for one in coincidences:
+        evidence = one.evidence
+        table.add_row(
+            str(one.number),
+            hertz(one.frequency_hz),
+            QUANTITIES.get(one.quantity, one.quantity),
+            level_name(one.level),
+            _db(evidence.rise_db),
+            _db(evidence.fundamental_db),
+            _db(evidence.way_out_db),
+            _db(evidence.source_db),
+            anomaly_words(one),
+            one.cause,
+            chance_words(one.chance_probability_report),
+        )
+    table.caption = Text(
+        "rise = F (the wanted tone falls) + X (the way out at n f) + S (the source makes more), dB.\n"
+        "chance: how often unrelated curves line up as well anywhere in this report",
+        style="dim",
+    )
+    return table
+
+
+def _table() -> Table:
+    return Table(box=None, padding=(0, 1, 0, 0), pad_edge=False, header_style="bold", caption_justify="left")
+
+
+def letter(number: int) -> str:
+    """Anomalies carry letters, so that they are not taken for coincidences: A, B, ... Z, A2, ..."""
+    return chr(ord("A") + (number - 1) % 26) + (str((number - 1) // 26 + 1) if number > 26 else "")
+
+
+def anomaly_words(one: Coincidence) -> str:
+    """Which dip or peak a coincidence lies at, and whether itself or its product does."""
+    if one.anomaly is None:
+        return "none"
+    return f"{letter(one.anomaly)} at f" if one.anomaly_at == 1 else f"{letter(one.anomaly)} at {one.anomaly_at} f"
+
+
+def _db(value: float | None) -> str:
+    return "" if value is None else f"{value:.1f}"
+
+
+def chance_words(value: float | None) -> str:
+    """A probability with two digits; none where there is none."""
+    if value is None:
+        return ""
+    return f"{value:.2f}" if value >= LEAST_PROBABILITY else "<0.01"
