@@ -13,9 +13,8 @@ ROOT = Path(__file__).resolve().parents[2]
 FOLDERS = (
     "signals",
     "distort/analysis",
-    "distort/capture/quality",
-    "distort/capture/alignment",
-    "distort/capture/recorded",
+    "distort/recording",
+    "distort/assembly",
 )
 """What computes results or decides whether a recording may be trusted."""
 
@@ -81,7 +80,7 @@ def all_changes() -> list[Change]:
 
 def changes_in(path: Path) -> list[Change]:
     """Every slip that can be made in one file."""
-    content = path.read_text(encoding="utf-8")
+    content = path.read_bytes()
     finder = _Finder(str(path.relative_to(ROOT)), content)
     finder.visit(ast.parse(content))
     return finder.found
@@ -90,7 +89,7 @@ def changes_in(path: Path) -> list[Change]:
 class _Finder(ast.NodeVisitor):
     """Walks through a module past everything that computes nothing: texts, types, errors, decorators."""
 
-    def __init__(self, path: str, content: str) -> None:
+    def __init__(self, path: str, content: bytes) -> None:
         self.path, self.content = path, content
         self.found: list[Change] = []
         self._within: list[str] = []
@@ -99,14 +98,20 @@ class _Finder(ast.NodeVisitor):
 
     @cached_property
     def _line_starts(self) -> list[int]:
-        lengths = [len(line) for line in self.content.encode().split(b"\n")]
+        lengths = [len(line) for line in self.content.split(b"\n")]
         return [sum(lengths[:number]) + number for number in range(len(lengths))]
 
+    def _ends(self, node: ast.AST) -> tuple[int, int]:
+        """Between which bytes of the file it stands."""
+        first, last = (self._line_starts[line - 1] for line in (node.lineno, node.end_lineno))
+        return first + node.col_offset, last + node.end_col_offset
+
     def _text(self, node: ast.AST) -> str:
-        return ast.get_source_segment(self.content, node) or ""
+        start, end = self._ends(node)
+        return self.content[start:end].decode()
 
     def _add(self, node: ast.AST, slips: Iterator[operators.Slip]) -> None:
-        first, last = (self._line_starts[line - 1] for line in (node.lineno, node.end_lineno))
+        start, end = self._ends(node)
         for slip, after in slips:
             self.found.append(
                 Change(
@@ -114,8 +119,8 @@ class _Finder(ast.NodeVisitor):
                     where=".".join(self._within),
                     line=node.lineno,
                     end_line=node.end_lineno,
-                    start=first + node.col_offset,
-                    end=last + node.end_col_offset,
+                    start=start,
+                    end=end,
                     slip=slip,
                     before=self._text(node),
                     after=after,

@@ -1,7 +1,7 @@
 """Which tests run which lines, and for how long: found once by running the tests that stand nearest to the formulas.
 
-Each of the nearest test files runs once under coverage, in a process of its own; what it ran is kept until it, the
-program or the tests' helpers change.
+Each of the nearest test files runs once under coverage, in a process of its own. What it ran is kept until it changes
+or a source that it ran is gone; where a source has changed since, the functions that ran count as run as a whole.
 """
 
 import ast
@@ -101,17 +101,17 @@ def journal_of(path: Path) -> Path:
 
 
 def keep(path: Path, tests: Sequence[Near]) -> None:
-    """Keep what a test file ran, with what that rests on: the sources that it ran, and the helpers of its tests."""
+    """Keep what a test file ran, by line and by function, with the digests of the sources that the lines are of."""
     ran = {file for test in tests for file in test.lines}
-    rests_on = {str(one.relative_to(ROOT)) for one in _helpers(path)} | ran
     kept = {
-        "rests_on": {name: _digest(ROOT / name) for name in sorted(rests_on)},
+        "sources": {name: _digest(ROOT / name) for name in sorted(ran)},
         "tests": [
             {
                 "name": one.name,
                 "seconds": one.seconds,
                 "shared": one.shared,
                 "lines": {file: sorted(lines) for file, lines in one.lines.items()},
+                "functions": {file: _names_of(ROOT / file, lines) for file, lines in one.lines.items()},
             }
             for one in tests
         ],
@@ -120,40 +120,56 @@ def keep(path: Path, tests: Sequence[Near]) -> None:
 
 
 def known(path: Path) -> list[Near] | None:
-    """What a file is known to run; None where nobody looked, or something that it rests on has changed."""
+    """What a file is known to run; None where nobody looked at it as it is, or a source that it ran is gone."""
     if not journal_of(path).exists():
         return None
     kept = json.loads(journal_of(path).read_text(encoding="utf-8"))
-    for name, digest in kept["rests_on"].items():
-        if not (ROOT / name).exists() or _digest(ROOT / name) != digest:
-            return None
+    if not all((ROOT / name).exists() for name in kept["sources"]):
+        return None
+    same = {name for name, digest in kept["sources"].items() if _digest(ROOT / name) == digest}
     return [
         Near(
             name=one["name"],
             seconds=one["seconds"],
             shared=one["shared"],
-            lines={file: frozenset(lines) for file, lines in one["lines"].items()},
+            lines={
+                file: frozenset(lines) if file in same else _lines_in(ROOT / file, one["functions"][file])
+                for file, lines in one["lines"].items()
+            },
         )
         for one in kept["tests"]
     ]
 
 
 @cache
+def _functions(path: Path) -> dict[str, range]:
+    """The functions of a file, dotted with the class that they are in, and the lines of their bodies."""
+    found: dict[str, range] = {}
+    waiting: list[tuple[str, ast.AST]] = [("", _tree(path))]
+    while waiting:
+        within, node = waiting.pop()
+        for child in ast.iter_child_nodes(node):
+            named = isinstance(child, ast.FunctionDef | ast.ClassDef)
+            name = f"{within}.{child.name}".lstrip(".") if named else within
+            if isinstance(child, ast.FunctionDef):
+                found[name] = range(child.body[0].lineno, (child.end_lineno or child.lineno) + 1)
+            waiting.append((name, child))
+    return found
+
+
+def _names_of(path: Path, lines: Iterable[int]) -> list[str]:
+    ran = set(lines)
+    return sorted(name for name, own in _functions(path).items() if not ran.isdisjoint(own))
+
+
+def _lines_in(path: Path, names: Iterable[str]) -> frozenset[int]:
+    own = _functions(path)
+    return frozenset(line for name in names if name in own for line in own[name])
+
+
+@cache
 def _digest(path: Path) -> str:
     return hashlib.sha256(path.read_bytes()).hexdigest()
-
-
-def _helpers(path: Path) -> set[Path]:
-    """Modules of `tests` that a test file imports, and those that they import."""
-    found: set[Path] = set()
-    waiting = [path]
-    while waiting:
-        for name in imported(waiting.pop()):
-            helper = ROOT / f"{name.replace('.', '/')}.py"
-            if name.startswith("tests.") and helper.exists() and helper not in found:
-                found.add(helper)
-                waiting.append(helper)
-    return found
 
 
 class Nearest:
