@@ -15,6 +15,7 @@ from distort.analysis.coincidences.fine_response import FineResponse
 from distort.analysis.coincidences.minimum_phase import PhaseJudge
 from distort.analysis.coincidences.trend import Detrended, detrended
 from distort.analysis.common.grid import grid_hz
+from distort.analysis.common.sound_in_air import speed_of_sound_m_s
 
 FloatArray = npt.NDArray[np.float64]
 BoolArray = npt.NDArray[np.bool_]
@@ -85,11 +86,6 @@ class _Found:
 _LookedAt = tuple[_Found, SecondOrderFit, CombFit | None]
 
 
-def sound_speed_m_s(temperature_c: float) -> float:
-    """`331.3 sqrt(1 + t / 273.15)` (ideal gas; common practice)."""
-    return float(331.3 * np.sqrt(1.0 + temperature_c / 273.15))
-
-
 def find_anomalies(
     frequency_hz: FloatArray,
     level_db: FloatArray,
@@ -116,7 +112,7 @@ def find_anomalies(
             smoothing_octaves=SHOWN_OCTAVES,
         )
     judge = PhaseJudge(fine)
-    c_m_s = sound_speed_m_s(temperature_c)
+    c_m_s = speed_of_sound_m_s(temperature_c)
     looked_at: list[_LookedAt] = [(one, *_shapes(one, fine)) for one in _outstanding(against)]
     looked_at += _first_dips(looked_at, fine, against)
     looked_at = [_as_later_dip(each, looked_at, fine) for each in looked_at]

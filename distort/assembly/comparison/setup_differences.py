@@ -4,6 +4,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 
+from distort.analysis.common.sound_in_air import speed_of_sound_m_s
 from distort.assembly.comparison.side import Side
 from distort.session.audio.original import without_file_name
 from distort.session.recordings.sidecar import Sidecar
@@ -62,12 +63,12 @@ def _set_ups(a: Side, b: Side) -> Iterator[Unlike]:
     yield from _if_unlike("radiation", one.radiation, other.radiation, "the room's share of the sound differs")
     apart_k = other.temperature_c - one.temperature_c
     if abs(apart_k) >= SAME_TEMPERATURE_K:
-        percent = 100.0 * apart_k / (2.0 * (273.15 + one.temperature_c))
+        percent = 100.0 * (speed_of_sound_m_s(other.temperature_c) / speed_of_sound_m_s(one.temperature_c) - 1.0)
         yield Unlike(
             what="temperature",
             a=f"{one.temperature_c:g} degC",
             b=f"{other.temperature_c:g} degC",
-            meaning=f"sound is {abs(percent):.1f} % {'faster' if apart_k > 0 else 'slower'} in B: dips of "
+            meaning=f"sound is {abs(percent):.1f} % {'faster' if percent > 0 else 'slower'} in B: dips of "
             f"reflections move by so much",
         )
 

@@ -6,13 +6,14 @@ from datetime import UTC, datetime, timedelta
 import numpy as np
 import numpy.typing as npt
 
+from distort.analysis.common.sound_in_air import speed_of_sound_m_s
 from distort.capture.devices.device import require_playable, samples_in
 from distort.capture.devices.guard import Guard, require_allowed
 from distort.capture.simulated.grid import Grid
 from distort.capture.simulated.loudspeaker import Loudspeaker, State
 from distort.capture.simulated.microphone import background_pa, calibrator_pa, converted
 from distort.capture.simulated.parameters import Parameters
-from distort.capture.simulated.path import path_response, sound_speed_m_s
+from distort.capture.simulated.path import path_response
 from signals.errors import SignalError
 
 FloatArray = npt.NDArray[np.float64]
@@ -101,7 +102,7 @@ class SimulatedMonitor:
         )
         self.state = sound.state_at(n_recorded - 1, grid)
         room, microphone = self.parameters.room, self.parameters.microphone
-        travel_s = room.distance_m / sound_speed_m_s(room.temperature_c)
+        travel_s = room.distance_m / speed_of_sound_m_s(room.temperature_c)
         path = path_response(grid, room, condition=self.condition, seed=self._seed, delay_s=latency_s + travel_s)
         heard = grid.samples(sound.pressure * path * grid.converter)[:n_recorded]
         heard += background_pa(n_recorded, sample_rate, room=room, microphone=microphone, random=random)

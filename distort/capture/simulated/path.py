@@ -3,6 +3,7 @@
 import numpy as np
 import numpy.typing as npt
 
+from distort.analysis.common.sound_in_air import speed_of_sound_m_s
 from distort.capture.simulated import filters
 from distort.capture.simulated.grid import Grid
 from distort.capture.simulated.parameters import Room
@@ -17,11 +18,6 @@ TAIL_LENGTH_RT60 = 1.5
 """The tail is cut where it has fallen by 90 dB."""
 
 
-def sound_speed_m_s(temperature_c: float) -> float:
-    """`331.3 sqrt(1 + t/273.15)` m/s."""
-    return float(331.3 * np.sqrt(1.0 + temperature_c / 273.15))
-
-
 def desk_reflection(frequency_hz: FloatArray, room: Room) -> FloatArray:
     """Amplitude of the reflection re the direct sound, `(bins,)`, without its delay."""
     size = 1.0 / (1.0 + (room.desk_low_hz / np.maximum(frequency_hz, 1e-3)) ** 2)
@@ -32,7 +28,7 @@ def direct_response(frequency_hz: FloatArray, room: Room, condition: str) -> Com
     """Direct sound, and the desk's copy of it in that condition, re the sound at 1 m, `(bins,)`; no delay of travel."""
     response = np.ones(frequency_hz.size, dtype=np.complex128)
     if condition == DESK:
-        delay_s = room.desk_path_difference_m / sound_speed_m_s(room.temperature_c)
+        delay_s = room.desk_path_difference_m / speed_of_sound_m_s(room.temperature_c)
         response += desk_reflection(frequency_hz, room) * np.exp(-2j * np.pi * frequency_hz * delay_s)
     return np.asarray(response / room.distance_m)
 

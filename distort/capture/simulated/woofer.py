@@ -17,6 +17,7 @@ from functools import cached_property
 import numpy as np
 import numpy.typing as npt
 
+from distort.analysis.common.sound_in_air import speed_of_sound_m_s
 from distort.capture.simulated.grid import Grid
 from distort.capture.simulated.heat import COLD, Heat, heated, resistance_ohm
 from distort.capture.simulated.parameters import AIR_DENSITY_KG_M3, Box, Woofer
@@ -25,8 +26,8 @@ from distort.capture.simulated.relaxation import not_settled, settle
 FloatArray = npt.NDArray[np.float64]
 ComplexArray = npt.NDArray[np.complex128]
 
-SOUND_SPEED_M_S = 343.2
-"""At 20 degC."""
+SOUND_SPEED_M_S = speed_of_sound_m_s(20.0)
+"""The box is tuned at 20 degC, wherever the room is measured."""
 
 FARTHEST_M = 0.05
 """No pass of a tone that settles goes near this displacement; beyond it the formulas mean nothing."""
