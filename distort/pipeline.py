@@ -39,6 +39,7 @@ from distort.recording.takes import (
     read_sweep_takes,
     reference_for,
     require_one_unit,
+    settings_of,
     sweep_of,
     takes_of_each_level,
 )
@@ -46,7 +47,6 @@ from distort.session.audio.audio_file import read_audio
 from distort.session.audio.resampling import resample
 from distort.session.calibration.reference_responses import (
     CurvesElsewhere,
-    SessionMicrophone,
     read_curves_elsewhere,
     read_microphone,
 )
@@ -122,7 +122,7 @@ def analyze_condition(
     sweeps = takes_of_each_level(recordings, SWEEP)
     _require_some(sweeps, folder.recordings_folder(condition))
     microphone = read_microphone(folder, plan)
-    settings = _settings(plan, microphone)
+    settings = settings_of(plan, microphone)
     read_sweeps = partial(read_sweep_takes, settings=settings)
     reads, shorts = (
         _in_turn(read_sweeps, of_each_level, f"analysing {condition}", threads=threads, progress=progress)
@@ -287,16 +287,6 @@ def _require_some(sweeps: Mapping[float, list[Recording]], where: Path) -> None:
             f"{where} holds no sweep, or every one in it was rejected: record one with `distort measure`, "
             f"or bring one in with `distort add`"
         )
-
-
-def _settings(plan: Plan, microphone: SessionMicrophone | None) -> Settings:
-    gate_ms = plan.analysis.gate_ms
-    return Settings(
-        orders=plan.analysis.orders,
-        smoothing_octaves=plan.analysis.smoothing_octaves,
-        gate_s=None if gate_ms is None else gate_ms / 1000.0,
-        microphone=None if microphone is None else microphone.response,
-    )
 
 
 def _level_found(plan: Plan, level: float, takes: list[Recording], response: Response) -> LevelFound:

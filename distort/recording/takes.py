@@ -17,6 +17,8 @@ from distort.errors import AnalysisError
 from distort.recording.alignment.prepared import prepare
 from distort.recording.clocks import clock_of
 from distort.session.calibration.in_force import CalibrationInForce, reference_of
+from distort.session.calibration.reference_responses import SessionMicrophone
+from distort.session.plan.keys import Plan
 from distort.session.recordings.stimulus_files import SHORT_SWEEP
 from distort.session.recordings.stored import Recording
 from signals import Multitone, Stimulus, Sweep
@@ -30,6 +32,17 @@ simulated monitor)."""
 
 LEAST_ATTACK_DB = 1.0
 """A room that fills up and the fade-in move the first moments by some tenths of a decibel."""
+
+
+def settings_of(plan: Plan, microphone: SessionMicrophone | None) -> Settings:
+    """How recordings are analysed: as [analysis] of the plan says, less the response of the microphone."""
+    gate_ms = plan.analysis.gate_ms
+    return Settings(
+        orders=plan.analysis.orders,
+        smoothing_octaves=plan.analysis.smoothing_octaves,
+        gate_s=None if gate_ms is None else gate_ms / 1000.0,
+        microphone=None if microphone is None else microphone.response,
+    )
 
 
 def takes_of_each_level(recordings: Iterable[Recording], stimulus_name: str) -> dict[float, list[Recording]]:

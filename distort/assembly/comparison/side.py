@@ -19,7 +19,7 @@ from distort.analysis.comparison.curves import (
     multitone_values,
     sweep_values,
 )
-from distort.analysis.comparison.significance import BROAD_OCTAVES, Curve
+from distort.analysis.comparison.significance import BROAD_OCTAVES, NARROW_OCTAVES, Curve
 from distort.analysis.sweep.response import band_mean_db
 from distort.analysis.sweep.sweeps import Settings, sweep_response
 from distort.capture.measuring.steps import REST_BEFORE_DRIFT_S
@@ -33,6 +33,7 @@ from distort.recording.takes import (
     repeats_of,
     require_one_unit,
     set_ups_of_each_level,
+    settings_of,
 )
 from distort.session.calibration.reference_responses import SessionMicrophone, read_microphone
 from distort.session.files.folder import SessionFolder
@@ -92,7 +93,7 @@ def read_side(folder: SessionFolder, condition: str, *, name: str, progress: Pro
     if not sweeps:
         raise SessionError(f"{folder.recordings_folder(condition)} holds no sweep that is not rejected")
     microphone = read_microphone(folder, plan)
-    settings = _settings(plan, microphone)
+    settings = replace(settings_of(plan, microphone), smoothing_octaves=NARROW_OCTAVES)
     jobs: list[Callable[[], _Level]] = [
         *(partial(_read_sweeps, level, parts, settings, plan) for level, parts in sweeps.items()),
         *(partial(_read_tones, level, parts, settings, plan) for level, parts in tones.items()),
@@ -192,16 +193,6 @@ def _repeats(
         for one in (reference, *again)
     )
     return tuple(pair for other in others for pair in zip(first, other, strict=True))
-
-
-def _settings(plan: Plan, microphone: SessionMicrophone | None) -> Settings:
-    gate_ms = plan.analysis.gate_ms
-    return Settings(
-        orders=plan.analysis.orders,
-        smoothing_octaves=1.0 / 12.0,
-        gate_s=None if gate_ms is None else gate_ms / 1000.0,
-        microphone=None if microphone is None else microphone.response,
-    )
 
 
 def _drive_dbfs(recording: Recording) -> float:
