@@ -20,8 +20,9 @@ import html
 import io
 import warnings
 from abc import ABC, abstractmethod
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
+from functools import partial
 from importlib import import_module
 from os import PathLike
 from pathlib import Path
@@ -29,16 +30,16 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import numpy.typing as npt
-from rich.console import Console
+from rich.table import Table
 
 from distort.archive import analyze_and_note
 from distort.errors import SessionError, UsageError, shown
 from distort.report.figures.session_figures import figures_of
-from distort.report.terminal.summary import print_harmonics, print_response, print_summary
-from distort.report.text.console import make_console
+from distort.report.terminal.console import make_console, say
 from distort.report.text.numbers import level_name
-from distort.report.text.tables_compression import print_compression
-from distort.report.text.tables_multitone import print_multitone
+from distort.report.text.summary import harmonics_blocks, response_blocks, summary_blocks
+from distort.report.text.tables_compression import compression_blocks
+from distort.report.text.tables_multitone import multitone_blocks
 from distort.session.files.csv_table import read_table
 from distort.session.files.folder import SessionFolder
 from distort.session.plan.keys import ReportPlan
@@ -50,6 +51,9 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 FloatArray = npt.NDArray[np.float64]
+
+Blocks = Iterator[str | Table]
+"""Sentences and tables, in the order in which they are read."""
 
 
 def analyze(folder: str | PathLike[str], *, condition: str | None = None) -> "Session":
@@ -81,11 +85,11 @@ class Shown(ABC):
     """Something that a terminal and a notebook show as the tables that the commands print."""
 
     @abstractmethod
-    def _print(self, console: Console) -> None: ...
+    def _blocks(self) -> Blocks: ...
 
     def __repr__(self) -> str:
         text = io.StringIO()
-        self._print(make_console(text))
+        say(make_console(text), *self._blocks())
         return text.getvalue().rstrip()
 
     def _repr_html_(self) -> str:
@@ -111,9 +115,9 @@ class Session(Shown):
             raise UsageError(f"no condition {shown(condition)} was analysed: there are {', '.join(self.results)}")
         return Condition(session=self, results=self.results[condition])
 
-    def _print(self, console: Console) -> None:
+    def _blocks(self) -> Blocks:
         for results in self.results.values():
-            print_summary(console, results)
+            yield from summary_blocks(results)
 
 
 @dataclass(frozen=True, repr=False)
@@ -136,25 +140,17 @@ class Condition(Shown):
     def response(self, level_db_spl: float) -> "Curves":
         """The response at one nominal level. Raises UsageError for a level that was not analysed."""
         self._require(level_db_spl, self.levels_db_spl)
-        return self._of_level("response", level_db_spl, print_response, figure="response")
+        return self._of_level("response", level_db_spl, response_blocks, figure="response")
 
     def harmonics(self, level_db_spl: float) -> "Curves":
         """The harmonics at one nominal level. Raises UsageError for a level that was not analysed."""
         self._require(level_db_spl, self.levels_db_spl)
-
-        def table(console: Console, results: ConditionResults) -> None:
-            print_harmonics(console, results, level_db_spl=level_db_spl)
-
-        return self._of_level("harmonics", level_db_spl, table)
+        return self._of_level("harmonics", level_db_spl, partial(harmonics_blocks, level_db_spl=level_db_spl))
 
     def multitone(self, level_db_spl: float) -> "Curves":
         """Multitone distortion at one nominal level. Raises UsageError for a level that was not analysed."""
         self._require(level_db_spl, tuple(one.level_db_spl for one in self.findings.multitones))
-
-        def table(console: Console, results: ConditionResults) -> None:
-            print_multitone(console, results, level_db_spl=level_db_spl)
-
-        return self._of_level("multitone", level_db_spl, table)
+        return self._of_level("multitone", level_db_spl, partial(multitone_blocks, level_db_spl=level_db_spl))
 
     def compression(self, source: str = "sweep") -> "Curves":
         """Change against the lowest level, from "sweep" or "multitone". Raises UsageError when there is none."""
@@ -162,10 +158,10 @@ class Condition(Shown):
         if source not in known:
             raise UsageError(f"there is no compression from {shown(source)}: there is {', '.join(known) or 'none'}")
         path = self.session.folder.compression_path(self.findings.condition, source)
-        return self._curves(path, print_compression, figure=f"compression_{self.findings.condition}_{source}")
+        return self._curves(path, compression_blocks, figure=f"compression_{self.findings.condition}_{source}")
 
-    def _print(self, console: Console) -> None:
-        print_summary(console, self.results)
+    def _blocks(self) -> Blocks:
+        return summary_blocks(self.results)
 
     def _require(self, level_db_spl: float, known: tuple[float, ...]) -> None:
         if level_db_spl not in known:
@@ -176,19 +172,19 @@ class Condition(Shown):
         self,
         kind: str,
         level_db_spl: float,
-        table: Callable[[Console, ConditionResults], None],
+        blocks: Callable[[ConditionResults], Blocks],
         *,
         figure: str | None = None,
     ) -> "Curves":
         condition = self.findings.condition
         path = self.session.folder.level_result_path(condition, kind, level_db_spl)
         name = f"{kind}_{condition}_{level_name(level_db_spl)}dB" if figure is None else f"{figure}_{condition}"
-        return self._curves(path, table, figure=name)
+        return self._curves(path, blocks, figure=name)
 
-    def _curves(self, path: Path, table: Callable[[Console, ConditionResults], None], *, figure: str) -> "Curves":
+    def _curves(self, path: Path, blocks: Callable[[ConditionResults], Blocks], *, figure: str) -> "Curves":
         return Curves(
             values=read_table(path),
-            table=lambda console: table(console, self.results),
+            blocks=lambda: blocks(self.results),
             figure=figures_of(tuple(self.session.results.values()), self.session.words)[figure],
         )
 
@@ -198,7 +194,7 @@ class Curves(Shown):
     """One table of results; `curves["h3_db"]` is a column, `(rows,)`, NaN where nothing is measurable."""
 
     values: Mapping[str, FloatArray]
-    table: Callable[[Console], None]
+    blocks: Callable[[], Blocks]
     figure: "Callable[[], Figure]"
 
     @property
@@ -224,5 +220,5 @@ class Curves(Shown):
         """The figure that `distort report` makes of it, on the scales of the whole session."""
         return self.figure()
 
-    def _print(self, console: Console) -> None:
-        self.table(console)
+    def _blocks(self) -> Blocks:
+        return self.blocks()

@@ -285,6 +285,20 @@ def test_only_reports_and_commands_print() -> None:
     assert {f"{name}:{node.lineno}" for name in quiet for node in ast.walk(tree(name)) if prints(node)} == set()
 
 
+def test_only_the_terminal_writes_to_a_terminal() -> None:
+    """Page and figures take their words from `report.text`, which makes sentences and tables and shows none of them."""
+
+    def shows(node: ast.AST) -> bool:
+        if isinstance(node, ast.Call):
+            return isinstance(node.func, ast.Name | ast.Attribute) and ast.unparse(node.func).endswith("print")
+        if isinstance(node, ast.Import):
+            return any(alias.name.split(".")[0] in ("rich", "sys") for alias in node.names)
+        return isinstance(node, ast.ImportFrom) and node.module in ("rich", "rich.console", "rich.progress", "sys")
+
+    quiet = [name for name in modules() if name.startswith("distort.report.") and ".terminal" not in name]
+    assert {f"{name}:{node.lineno}" for name in quiet for node in ast.walk(tree(name)) if shows(node)} == set()
+
+
 def test_modules_and_public_things_have_docstrings() -> None:
     bare = {name for name in modules() if ast.get_docstring(tree(name)) is None and tree(name).body}
     for name in modules():

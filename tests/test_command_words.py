@@ -11,9 +11,9 @@ from distort.capture.calibration.calibrator import CalibratorReading
 from distort.commands import add, analyze, calibrate, measure, stimuli, verify
 from distort.commands.parser import Parser
 from distort.errors import UsageError
-from distort.report.terminal.capture_words import print_calibration, print_quality
-from distort.report.terminal.checks import checks_table
-from distort.report.text.console import make_console
+from distort.report.terminal.console import make_console, say
+from distort.report.text.capture import calibration_sentences, quality_sentences
+from distort.report.text.verification import checks_table
 
 
 def parse(module, *words: str) -> argparse.Namespace:
@@ -71,7 +71,7 @@ def test_calibration_is_told_with_its_warnings() -> None:
         warnings=("Full scale is odd.",),
     )
     stream = io.StringIO()
-    print_calibration(make_console(stream), reading, db_spl=94.0)
+    say(make_console(stream), *calibration_sentences(reading, db_spl=94.0))
     lines = stream.getvalue().splitlines()
     assert lines[0].startswith("Tone of 1000.2 Hz at -22.41 dBFS, steady within 0.03 dB from 0.4 to 9.8 s")
     assert lines[1] == "The calibrator gives 94 dB SPL, so full scale stands for 116.4 dB SPL."
@@ -80,7 +80,7 @@ def test_calibration_is_told_with_its_warnings() -> None:
 
 def test_quality_is_a_verdict_with_its_reasons() -> None:
     stream = io.StringIO()
-    print_quality(make_console(stream), "desk/sweep_86dB", verdict="usable", sentences=["The peak is low."])
+    say(make_console(stream), *quality_sentences("desk/sweep_86dB", verdict="usable", sentences=["The peak is low."]))
     assert stream.getvalue() == "desk/sweep_86dB: usable\n  The peak is low.\n"
 
 

@@ -24,10 +24,10 @@ from distort.analysis.hearing import masking as hearing
 from distort.analysis.multitone import blocks as multitone_blocks
 from distort.analysis.sweep import harmonics, response, windows
 from distort.capture.importing import sweep_fitting
+from distort.capture.measuring.steps import LevelPlanned
 from distort.capture.reel import finding as reel_finding
 from distort.capture.reel import levels as reel_levels
-from distort.report.terminal.methods_words import methods_text
-from distort.report.terminal.plan_words import LevelPlanned
+from distort.report.terminal.methods import methods_text
 
 ROOT = Path(__file__).resolve().parent.parent
 

@@ -14,8 +14,8 @@ from distort.capture.devices.playing import FADE_S, HOLD_S, Run, Watchdog
 from distort.capture.devices.sound_systems import CardInfo
 from distort.capture.devices.streaming import STALLED_S, follow
 from distort.errors import DeviceError, RecordingError
-from distort.report.terminal.card_words import print_cards
-from distort.report.text.console import make_console
+from distort.report.terminal.console import make_console, say
+from distort.report.text.cards import card_sentences
 from tests.devices.answering import Answering
 from tests.devices.hasty_card import HastyLibrary
 
@@ -139,16 +139,16 @@ def test_cards_are_listed_with_number_host_channels_and_rate(capsys) -> None:
         is_default_input=False,
         is_default_output=True,
     )
-    print_cards(make_console(), [card], {3: (44100, 48000)})
+    say(make_console(), *card_sentences([card], {3: (44100, 48000)}))
     assert capsys.readouterr().out == "3: Interface (ALSA), outputs 2, inputs 4, 44100 48000 Hz, default output\n"
-    print_cards(make_console(), [card], {3: ()})
+    say(make_console(), *card_sentences([card], {3: ()}))
     assert "no common rate now, as when another program holds it" in capsys.readouterr().out
 
 
 @pytest.mark.parametrize(("level_db_spl", "hours"), [(85.0, 8.0), (88.0, 4.0), (100.0, 0.25), (82.0, 16.0)])
 def test_permitted_time(level_db_spl, hours) -> None:
     """NIOSH publication 98-126, table 1-1: 85 dB(A) 8 h, 88 dB(A) 4 h, 100 dB(A) 15 min, 82 dB(A) 16 h."""
-    from distort.report.terminal.plan_words import LevelPlanned
+    from distort.capture.measuring.steps import LevelPlanned
 
     planned = LevelPlanned(level_db_spl=level_db_spl, drive_dbfs=-20.0, peak_dbfs=-20.0, recordings=1, seconds=10.0)
     assert planned.permitted_hours == pytest.approx(hours, rel=1e-12)

@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 from rich.table import Table
 
-from distort.report.text.console import make_console, say
+from distort.report.terminal.console import make_console, say
 from distort.report.text.readable import readable
 
 pytest_plugins = ["tests.clumsy_fixtures"]

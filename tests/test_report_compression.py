@@ -11,7 +11,7 @@ from rich.console import Console
 
 from distort.analysis.compression.coil_heating import coil_change_db
 from distort.analysis.compression.curves import HighestLevel
-from distort.report.terminal.summary import print_ladder_summary
+from distort.report.terminal.console import make_console, say
 from distort.report.text.change_colours import COOL_WARM, FULL_COLOUR_DB, change_colour, change_style, luminance
 from distort.report.text.compression import (
     closer_sentences,
@@ -22,8 +22,8 @@ from distort.report.text.compression import (
     range_clauses,
     range_sentences,
 )
-from distort.report.text.console import make_console
-from distort.report.text.tables_compression import changes_table, print_compression, ranges_table, signed
+from distort.report.text.summary import level_series_sentences
+from distort.report.text.tables_compression import changes_table, compression_blocks, ranges_table, signed
 from distort.session.plan.template import parse_levels
 from distort.session.results.condition_results import ConditionResults
 from distort.session.results.ladder_results import CompressionFound
@@ -100,7 +100,7 @@ def test_corrected_changes_stand_beside_the_plain_ones() -> None:
 
 def said(of: ConditionResults) -> list[str]:
     stream = io.StringIO()
-    print_compression(make_console(stream), of)
+    say(make_console(stream), *compression_blocks(of))
     return [line.rstrip() for line in stream.getvalue().splitlines()]
 
 
@@ -259,7 +259,7 @@ def test_both_sources_are_printed_or_the_reason_why_not() -> None:
 def test_the_summary_is_a_few_lines() -> None:
     stream = io.StringIO()
     whole = with_ladders()
-    print_ladder_summary(make_console(stream), whole)
+    say(make_console(stream), *level_series_sentences(whole))
     lines = stream.getvalue().splitlines()
     assert len(lines) == 3
     assert lines[0].startswith(
@@ -267,7 +267,7 @@ def test_the_summary_is_a_few_lines() -> None:
         "gradual compression by up to 1.6 dB (22 Hz to 45 Hz), "
     )
     nothing = io.StringIO()
-    print_ladder_summary(make_console(nothing), results("desk"))
+    say(make_console(nothing), *level_series_sentences(results("desk")))
     assert nothing.getvalue() == ""
 
 

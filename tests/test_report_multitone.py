@@ -8,10 +8,10 @@ import pytest
 
 from distort.analysis.common.grid import midbands_hz
 from distort.errors import UsageError
-from distort.report.text.console import make_console
+from distort.report.terminal.console import make_console, say
 from distort.report.text.multitone_bands import octaves, third_octaves
 from distort.report.text.numbers import OCTAVE_HZ
-from distort.report.text.tables_multitone import octaves_table, print_multitone, seconds, thirds_table
+from distort.report.text.tables_multitone import multitone_blocks, octaves_table, seconds, thirds_table
 from distort.session.results.condition_results import ConditionResults
 from distort.session.results.multitone_results import BandTable
 from tests.ladder_examples import multitone_bands, multitone_found
@@ -32,7 +32,7 @@ def with_multitones(*, fast_wander: bool = False) -> ConditionResults:
 
 def printed(with_results: ConditionResults, **how: float) -> list[str]:
     stream = io.StringIO()
-    print_multitone(make_console(stream), with_results, **how)
+    say(make_console(stream), *multitone_blocks(with_results, **how))
     return [line.rstrip() for line in stream.getvalue().splitlines()]
 
 

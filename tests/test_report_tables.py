@@ -8,8 +8,8 @@ import pytest
 from rich.console import Console
 from rich.table import Table
 
+from distort.report.terminal.console import make_console, progress, say
 from distort.report.text import numbers
-from distort.report.text.console import make_console, progress, say
 from distort.report.text.tables_sweep import harmonics_table, octave_rows, response_table, thd_floor_db, thd_marks
 from tests.report_examples import FREQUENCY_HZ, harmonics, order, response, row_of
 

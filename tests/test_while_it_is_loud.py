@@ -6,7 +6,7 @@ import pytest
 from distort.capture.measuring.completeness import check_session
 from distort.capture.measuring.third_octaves import Answer, louder, standstill
 from distort.errors import TooLoudError
-from distort.report.terminal.plan_words import ended_sentence
+from distort.report.text.plan import ended_sentence
 from distort.session.recordings.sidecar import reject
 from tests.devices.scaled import ScaledLoudspeaker
 from tests.test_before_it_is_loud import FULL_SCALE_DB_SPL, folder, plan_of, run, stems, sweeps

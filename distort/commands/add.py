@@ -136,9 +136,9 @@ def _require_after(arguments: argparse.Namespace, *, lowest_db_spl: float) -> No
 
 def _add_reel(arguments: argparse.Namespace, folder: "SessionFolder", plan: "Plan", condition: str) -> int:
     from distort.capture.reel.importing import add_reel
-    from distort.report.terminal.capture_words import print_original
-    from distort.report.terminal.reel_words import print_added_reel
-    from distort.report.text.console import make_console, progress, say
+    from distort.report.terminal.console import make_console, progress, say
+    from distort.report.text.capture import original_sentences
+    from distort.report.text.reel import added_reel_sentences
 
     with progress() as moved:
         added = add_reel(
@@ -152,8 +152,8 @@ def _add_reel(arguments: argparse.Namespace, folder: "SessionFolder", plan: "Pla
             keep_metadata=arguments.keep_metadata,
         )
     console = make_console()
-    print_added_reel(console, condition, added, folder=str(folder.root))
-    print_original(console, added.recordings[0])
+    say(console, *added_reel_sentences(condition, added, folder=str(folder.root)))
+    say(console, *original_sentences(added.recordings[0]))
     if added.reel.up_to_db_spl is None:
         say(console, f"Next: distort analyze {folder.root}")
     return 1 if added.refused else 0
@@ -162,9 +162,9 @@ def _add_reel(arguments: argparse.Namespace, folder: "SessionFolder", plan: "Pla
 def _add_files(arguments: argparse.Namespace, folder: "SessionFolder", plan: "Plan", condition: str) -> int:
     from distort.capture.importing.recordings import add, add_with_sweep
     from distort.capture.reel.player_level import level_of_recording
-    from distort.report.terminal.capture_words import print_fitted, print_original, print_recorded, print_rests
-    from distort.report.terminal.reel_words import print_level_warning
-    from distort.report.text.console import make_console, say
+    from distort.report.terminal.console import make_console, say
+    from distort.report.text.capture import fitted_sentences, original_sentences, recorded_sentences, rest_sentences
+    from distort.report.text.reel import level_warning_sentences
     from distort.session.recordings.stored import load_recordings
 
     console = make_console()
@@ -180,14 +180,14 @@ def _add_files(arguments: argparse.Namespace, folder: "SessionFolder", plan: "Pl
     for source in arguments.files:
         if arguments.stimulus_file is not None:
             recording, fitted = add_with_sweep(folder, plan, source, stimulus_file=arguments.stimulus_file, **told)
-            print_fitted(console, arguments.stimulus_file.name, fitted)
+            say(console, *fitted_sentences(arguments.stimulus_file.name, fitted))
         else:
             recording = add(folder, plan, source, stimulus_name=arguments.stimulus, **told)
-        print_recorded(console, condition, (recording,))
-        print_original(console, recording)
-        print_level_warning(console, level_of_recording(folder, plan, recording))
+        say(console, *recorded_sentences(condition, (recording,)))
+        say(console, *original_sentences(recording))
+        say(console, *level_warning_sentences(level_of_recording(folder, plan, recording)))
     if arguments.after:
-        print_rests(console, load_recordings(folder, condition))
+        say(console, *rest_sentences(load_recordings(folder, condition)))
     if recording.sidecar.calibration is None:
         say(console, "There is no calibration: results will be in dBFS, and no sound pressure level is known.")
     if arguments.turned_db is None:

@@ -46,7 +46,7 @@ def analyze_many(arguments: argparse.Namespace) -> int:
     Raises SessionError for a folder that holds no session, or a summary that cannot be written.
     """
     from distort.archive import analyze_in_processes, find_sessions, write_summary
-    from distort.report.text.console import make_console, progress, say
+    from distort.report.terminal.console import make_console, progress, say
 
     sessions = find_sessions(arguments.targets)
     with progress() as moved:
@@ -117,9 +117,9 @@ def _one_session(arguments: argparse.Namespace) -> int:
     from distort.archive import analyze_and_note
     from distort.commands.conditions import say_doubts
     from distort.commands.freeze import say_since_frozen
+    from distort.report.terminal.console import make_console, progress, say
     from distort.report.terminal.documents import findings_documents, print_document
-    from distort.report.terminal.summary import print_summary
-    from distort.report.text.console import make_console, progress, say
+    from distort.report.text.summary import summary_blocks
     from distort.session.files.folder import SessionFolder
 
     (target,) = arguments.targets
@@ -130,7 +130,7 @@ def _one_session(arguments: argparse.Namespace) -> int:
         print_document(console, findings_documents([results.findings for results in found]))
         return 0
     for results in found:
-        print_summary(console, results)
+        say(console, *summary_blocks(results))
     if arguments.condition is None:
         say_doubts(SessionFolder(target), [results.findings for results in found])
     _say_calibrated_since(console, target, found)
@@ -159,7 +159,7 @@ def _more_to_show(found: "tuple[ConditionResults, ...]") -> str:
 
 def _say_calibrated_since(console: "Console", root: Path, found: "tuple[ConditionResults, ...]") -> None:
     """Whoever calibrates after bringing recordings in expects SPL, and must hear why there is none."""
-    from distort.report.text.console import say
+    from distort.report.terminal.console import say
     from distort.session.calibration.calibration_file import read_calibration
     from distort.session.files.folder import SessionFolder
 
@@ -176,14 +176,14 @@ def _one_file(arguments: argparse.Namespace) -> int:
     """One recording without a session: nothing is calibrated, so levels are in dBFS."""
     from distort.analysis.sweep.sweeps import Reference, Settings, sweep_harmonics, sweep_response
     from distort.pipeline import analyze_file
-    from distort.report.terminal.summary import print_single
-    from distort.report.text.console import make_console
+    from distort.report.terminal.console import make_console, say
+    from distort.report.text.summary import single_blocks
 
     (target,) = arguments.targets
     read, quality = analyze_file(target, arguments.stimulus, channel=arguments.channel, settings=Settings())
     response = sweep_response(read, Reference())
     harmonics = sweep_harmonics(read, Reference(), linear=response)
-    print_single(make_console(), target.name, response, harmonics, quality=quality)
+    say(make_console(), *single_blocks(target.name, response, harmonics, quality=quality))
     return 0
 
 

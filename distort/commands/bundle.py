@@ -27,9 +27,9 @@ def run(arguments: argparse.Namespace) -> int:
     from pathlib import Path
 
     from distort.commands.conditions import analysed
-    from distort.report.terminal.capture_words import carried_sentence
-    from distort.report.terminal.left_out_words import left_out_sentences
-    from distort.report.text.console import make_console, say
+    from distort.report.terminal.console import make_console, say
+    from distort.report.text.capture import carried_sentence
+    from distort.report.text.left_out import left_out_sentences
     from distort.session.files.folder import SessionFolder
     from distort.session.plan.reading import read_plan
     from distort.session.published.bundle import CONTENTS, write_bundle

@@ -71,8 +71,8 @@ def run(arguments: argparse.Namespace) -> int:
     Raises UsageError for words that do not fit together, RecordingError and CalibrationError when what was recorded
     does not set a level, DeviceError for the card.
     """
-    from distort.report.terminal.capture_words import print_calibration, print_closing, print_since_last
-    from distort.report.text.console import make_console
+    from distort.report.terminal.console import make_console, say
+    from distort.report.text.capture import calibration_sentences, closing_sentences, since_last_sentences
     from distort.session.calibration.calibration_file import read_calibration
     from distort.session.files.folder import SessionFolder
 
@@ -83,14 +83,14 @@ def run(arguments: argparse.Namespace) -> int:
     console = make_console()
     if arguments.closing:
         reading, closing = _close(arguments, folder, heard)
-        print_calibration(console, reading, db_spl=arguments.spl)
-        print_closing(console, closing)
+        say(console, *calibration_sentences(reading, db_spl=arguments.spl))
+        say(console, *closing_sentences(closing))
         return 0
     last = read_calibration(folder.calibration_path())
     reading = _calibrate(arguments, folder, heard)
-    print_calibration(console, reading, db_spl=arguments.spl)
+    say(console, *calibration_sentences(reading, db_spl=arguments.spl))
     if last is not None:
-        print_since_last(console, reading, last)
+        say(console, *since_last_sentences(reading, last))
     return 0
 
 
@@ -133,7 +133,7 @@ def _close(
 
 def _calibrate(arguments: argparse.Namespace, folder: "SessionFolder", heard: "Heard | None") -> "CalibratorReading":
     from distort.capture.calibration.calibrating import calibrate_from_file, calibrate_from_samples
-    from distort.report.text.console import terminal_question
+    from distort.report.terminal.console import terminal_question
 
     asked = {"replace": arguments.replace, "ask": terminal_question()}
     if heard is None:

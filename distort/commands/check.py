@@ -25,9 +25,9 @@ def run(arguments: argparse.Namespace) -> int:
     """Check. Raises PlanError and SessionError for what cannot be read or trusted."""
     from distort.capture.measuring.completeness import check_session
     from distort.commands.conditions import say_doubts
-    from distort.report.terminal.check_words import print_check
+    from distort.report.terminal.console import make_console, say
     from distort.report.terminal.documents import completeness_document, print_document
-    from distort.report.text.console import make_console
+    from distort.report.text.check import check_sentences
     from distort.session.files.folder import SessionFolder
     from distort.session.plan.reading import read_plan
     from distort.session.results.condition_results import conditions_analysed, read_results
@@ -38,7 +38,7 @@ def run(arguments: argparse.Namespace) -> int:
     if arguments.json:
         print_document(make_console(), completeness_document(found))
     else:
-        print_check(make_console(), found, folder=str(folder.root))
+        say(make_console(), *check_sentences(found, folder=str(folder.root)))
     if analysed := conditions_analysed(folder):
         say_doubts(folder, [read_results(folder, name).findings for name in analysed])
     return 0 if found.complete else 1

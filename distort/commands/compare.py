@@ -54,8 +54,8 @@ def run(arguments: argparse.Namespace) -> int:
     """
     from distort.assembly.comparison.comparing import compare_sides
     from distort.report.terminal.comparison_files import comparison_text, write_comparison
-    from distort.report.text.comparison import print_comparison
-    from distort.report.text.console import make_console, say
+    from distort.report.terminal.console import make_console, say
+    from distort.report.text.comparison import comparison_blocks
 
     a, b = _sides(arguments.a, arguments.b)
     compared = compare_sides(a, b, basis=arguments.basis, calibration_db=arguments.calibration_uncertainty)
@@ -64,7 +64,7 @@ def run(arguments: argparse.Namespace) -> int:
     if arguments.json:
         console.out(comparison_text(compared))
         return 0
-    print_comparison(console, compared)
+    say(console, *comparison_blocks(compared))
     console.print()
     say(console, f"Written: {', '.join(str(path) for path in written)}")
     return 0
@@ -72,7 +72,7 @@ def run(arguments: argparse.Namespace) -> int:
 
 def _sides(a: Target, b: Target) -> "tuple[Side, Side]":
     from distort.assembly.comparison.side import read_side
-    from distort.report.text.console import progress
+    from distort.report.terminal.console import progress
 
     (folder_a, condition_a), (folder_b, condition_b) = (_found(target) for target in (a, b))
     if folder_a.root.resolve() == folder_b.root.resolve():

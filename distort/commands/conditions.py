@@ -41,7 +41,7 @@ def say_doubts(folder: "SessionFolder", found: "Sequence[Findings]") -> None:
     found   what was found, of the conditions in question
     """
     from distort.errors import DistortError
-    from distort.report.text.console import make_console, say
+    from distort.report.terminal.console import make_console, say
     from distort.session.plan.reading import read_plan
     from distort.session.results.analysed import doubts
 
@@ -58,7 +58,7 @@ def say_doubts(folder: "SessionFolder", found: "Sequence[Findings]") -> None:
 
 def say_kept_setup(plan: "Plan", found: "Sequence[Findings]") -> None:
     """Say on stderr where recordings keep a set-up that session.toml no longer states."""
-    from distort.report.text.console import make_console, say
+    from distort.report.terminal.console import make_console, say
     from distort.session.results.kept_setup import kept_setup
 
     again = "To correct it, add or measure them again"

@@ -20,9 +20,9 @@ def add_parser(subparsers: "Subparsers[Parser]") -> None:
 def run(arguments: argparse.Namespace) -> int:
     """List them. Raises DeviceError when PortAudio is missing, or there is none."""
     from distort.capture.devices.sound_systems import list_cards, offered_rates
-    from distort.report.terminal.card_words import print_cards
-    from distort.report.text.console import make_console
+    from distort.report.terminal.console import make_console, say
+    from distort.report.text.cards import card_sentences
 
     cards = list_cards()
-    print_cards(make_console(), cards, {card.number: offered_rates(card) for card in cards})
+    say(make_console(), *card_sentences(cards, {card.number: offered_rates(card) for card in cards}))
     return 0

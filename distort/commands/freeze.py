@@ -33,8 +33,8 @@ def run(arguments: argparse.Namespace) -> int:
     from functools import partial
 
     from distort.pipeline import analyze_session_into
-    from distort.report.terminal.frozen_words import print_frozen
-    from distort.report.text.console import make_console, progress
+    from distort.report.terminal.console import make_console, progress, say
+    from distort.report.text.frozen import frozen_sentences
     from distort.session.files.folder import SessionFolder
     from distort.session.plan.reading import read_plan
     from distort.session.published.frozen import freeze, frozen_folder, software_here
@@ -51,13 +51,14 @@ def run(arguments: argparse.Namespace) -> int:
             software=software_here(__version__),
             write=partial(analyze_session_into, folder, progress=moved),
         )
-    print_frozen(make_console(), frozen, str(frozen_folder(folder, arguments.label)))
+    say(make_console(), *frozen_sentences(frozen, str(frozen_folder(folder, arguments.label))))
     return 0
 
 
 def say_since_frozen(console: "Console", folder: "SessionFolder") -> None:
     """How today's results differ from every set that was frozen. Raises SessionError when one was changed since."""
-    from distort.report.terminal.frozen_words import print_differences
+    from distort.report.terminal.console import say
+    from distort.report.text.frozen import difference_sentences
     from distort.session.plan.reading import read_plan
     from distort.session.published.frozen import frozen_labels, read_frozen, software_here
     from distort.session.published.frozen_differences import differences
@@ -65,4 +66,7 @@ def say_since_frozen(console: "Console", folder: "SessionFolder") -> None:
 
     for label in frozen_labels(folder):
         frozen = read_frozen(folder, label)
-        print_differences(console, differences(folder, read_plan(folder.root), frozen, software_here(__version__)))
+        say(
+            console,
+            *difference_sentences(differences(folder, read_plan(folder.root), frozen, software_here(__version__))),
+        )

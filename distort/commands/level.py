@@ -50,8 +50,8 @@ def add_parser(subparsers: "Subparsers[Parser]") -> None:
 def run(arguments: argparse.Namespace) -> int:
     """Say it. Raises UsageError for words that do not fit together, and the errors of `capture.reel.player_level`."""
     from distort.capture.reel.player_level import player_level
-    from distort.report.terminal.reel_words import print_player_level
-    from distort.report.text.console import make_console
+    from distort.report.terminal.console import make_console, say
+    from distort.report.text.reel import player_level_sentences
     from distort.session.audio.long_recording import open_long
     from distort.session.files.folder import SessionFolder
     from distort.session.plan.reading import read_plan
@@ -65,7 +65,7 @@ def run(arguments: argparse.Namespace) -> int:
     else:
         with open_long(arguments.source, channel=arguments.channel) as recording:
             found = player_level(folder, plan, recording, target_db_spl=arguments.target)
-    print_player_level(make_console(), found, plan)
+    say(make_console(), *player_level_sentences(found, plan))
     return 0
 
 

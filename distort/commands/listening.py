@@ -83,7 +83,7 @@ def listen(arguments: argparse.Namespace, *, seconds: float, sample_rate: int, w
     """
     from distort.capture.devices.sound_input import SoundInput
     from distort.errors import RecordingError
-    from distort.report.text.console import make_console, progress, say
+    from distort.report.terminal.console import make_console, progress, say
 
     meter = Meter()
     microphone = SoundInput(

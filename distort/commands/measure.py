@@ -54,9 +54,9 @@ def measure_aloud(arguments: argparse.Namespace, folder: "SessionFolder", plan: 
     from distort.capture.devices.alone import playing_alone
     from distort.capture.measuring.starting import require_calibration
     from distort.capture.simulated.session import require_real
-    from distort.report.terminal.capture_words import print_microphone
-    from distort.report.terminal.plan_words import print_cautions
-    from distort.report.text.console import make_console
+    from distort.report.terminal.console import make_console, say
+    from distort.report.text.capture import microphone_sentences
+    from distort.report.text.plan import CAUTIONS
 
     if not (arguments.yes or sys.stdin.isatty()):
         raise UsageError("nothing is played, because nobody can be asked here: say --yes when the room is ready")
@@ -66,8 +66,8 @@ def measure_aloud(arguments: argparse.Namespace, folder: "SessionFolder", plan: 
     meter = Meter()
     card = _card(arguments, plan, meter)
     console = make_console()
-    print_cautions(console)
-    print_microphone(console, used=card.microphone_name, calibrated=calibration)
+    say(console, *CAUTIONS)
+    say(console, *microphone_sentences(used=card.microphone_name, calibrated=calibration))
     with playing_alone():
         return _asked_and_played(arguments, folder, plan, card=card, meter=meter, condition=condition)
 
@@ -83,9 +83,9 @@ def _asked_and_played(
 ) -> int:
     from distort.capture.measuring.playing import play
     from distort.capture.measuring.starting import get_ready
-    from distort.report.terminal.capture_words import print_left_out, print_recorded
-    from distort.report.terminal.plan_words import print_ended, print_plan
-    from distort.report.text.console import make_console, say
+    from distort.report.terminal.console import make_console, say
+    from distort.report.text.capture import recorded_sentences, too_peaky_sentences
+    from distort.report.text.plan import ended_sentences, plan_sentences
     from distort.session.recordings.stimulus_files import too_peaky
 
     console = make_console()
@@ -93,7 +93,7 @@ def _asked_and_played(
         meter.progress("playing the quiet run", 0, 1)
         ready = get_ready(folder, plan, card, choice_of(arguments, condition))
     if ready.steps:
-        print_plan(console, ready, plan)
+        say(console, *plan_sentences(ready, plan))
         if not (arguments.yes or _agreed(console)):
             say(console, "Nothing of it was played.")
             return NOT_WANTED
@@ -101,9 +101,9 @@ def _asked_and_played(
             card.attended()
     with _stoppable(meter):
         measured = play(folder, plan, card, ready, progress=meter.progress)
-    print_recorded(console, condition, measured.recordings, ended=measured.ended is not None)
-    print_ended(console, condition, measured.ended)
-    print_left_out(console, too_peaky(plan, ready.drives))
+    say(console, *recorded_sentences(condition, measured.recordings, ended=measured.ended is not None))
+    say(console, *ended_sentences(condition, measured.ended))
+    say(console, *too_peaky_sentences(too_peaky(plan, ready.drives)))
     say(console, f"Next: distort analyze {folder.root}")
     return DONE
 
@@ -140,7 +140,7 @@ def _agreed(console: "Console") -> bool:
 @contextmanager
 def _stoppable(meter: Meter) -> Iterator[None]:
     """A progress bar; and a way to go on is said to whoever presses Ctrl-C."""
-    from distort.report.text.console import make_console, progress, say
+    from distort.report.terminal.console import make_console, progress, say
 
     try:
         with progress() as meter.moved:
@@ -230,9 +230,9 @@ def _simulate(arguments: argparse.Namespace, folder: "SessionFolder", plan: "Pla
     from distort.capture.measuring.starting import get_ready
     from distort.capture.simulated.session import calibrate_simulated, simulated_monitor
     from distort.commands.conditions import of_the_plan
-    from distort.report.terminal.capture_words import print_calibration, print_left_out, print_recorded
-    from distort.report.terminal.plan_words import print_ended, print_plan
-    from distort.report.text.console import make_console, progress, say
+    from distort.report.terminal.console import make_console, progress, say
+    from distort.report.text.capture import calibration_sentences, recorded_sentences, too_peaky_sentences
+    from distort.report.text.plan import ended_sentences, plan_sentences
     from distort.session.recordings.stimulus_files import too_peaky
 
     console = make_console()
@@ -240,14 +240,14 @@ def _simulate(arguments: argparse.Namespace, folder: "SessionFolder", plan: "Pla
     for condition in conditions:
         monitor = simulated_monitor(plan, condition, takes_before=len(folder.recordings(condition)))
         if reading := calibrate_simulated(folder, monitor):
-            print_calibration(console, reading, db_spl=reading.spl_of_full_scale + reading.calibrator_dbfs)
+            say(console, *calibration_sentences(reading, db_spl=reading.spl_of_full_scale + reading.calibrator_dbfs))
         ready = get_ready(folder, plan, monitor, choice_of(arguments, condition))
         if ready.steps:
-            print_plan(console, ready, plan)
+            say(console, *plan_sentences(ready, plan))
         with progress() as moved:
             measured = play(folder, plan, monitor, ready, progress=moved)
-        print_recorded(console, condition, measured.recordings, ended=measured.ended is not None)
-        print_ended(console, condition, measured.ended)
-    print_left_out(console, too_peaky(plan, ready.drives))
+        say(console, *recorded_sentences(condition, measured.recordings, ended=measured.ended is not None))
+        say(console, *ended_sentences(condition, measured.ended))
+    say(console, *too_peaky_sentences(too_peaky(plan, ready.drives)))
     say(console, f"Next: distort analyze {folder.root}")
     return 0

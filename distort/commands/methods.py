@@ -18,8 +18,8 @@ def add_parser(subparsers: "Subparsers[Parser]") -> None:
 
 def run(arguments: argparse.Namespace) -> int:
     """Print the text."""
-    from distort.report.terminal.methods_words import print_methods
-    from distort.report.text.console import make_console
+    from distort.report.terminal.console import make_console
+    from distort.report.terminal.methods import print_methods
 
     print_methods(make_console())
     return 0

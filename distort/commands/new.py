@@ -38,7 +38,7 @@ def add_parser(subparsers: "Subparsers[Parser]") -> None:
 
 def run(arguments: argparse.Namespace) -> int:
     """Make the folder. Raises UsageError for values no plan can hold, SessionError when there is a plan already."""
-    from distort.report.text.console import make_console, say
+    from distort.report.terminal.console import make_console, say
     from distort.session.files.new_folder import new_folder
     from distort.session.plan.template import parse_conditions, parse_levels, plan_text, write_plan
 

@@ -25,7 +25,7 @@ def add_parser(subparsers: "Subparsers[Parser]") -> None:
 def run(arguments: argparse.Namespace) -> int:
     """Mark it. Raises SessionError when there is no such recording, or the reason is empty."""
     from distort.errors import SessionError
-    from distort.report.text.console import make_console, say
+    from distort.report.terminal.console import make_console, say
     from distort.session.files.folder import SessionFolder
     from distort.session.recordings.sidecar import reject
 

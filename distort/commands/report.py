@@ -32,8 +32,8 @@ def run(arguments: argparse.Namespace) -> int:
     from distort.report.figures.session_figures import draw_session
     from distort.report.figures.style import lacking
     from distort.report.page.document import write_page
-    from distort.report.terminal.left_out_words import left_out_sentences
-    from distort.report.text.console import make_console, progress, say
+    from distort.report.terminal.console import make_console, progress, say
+    from distort.report.text.left_out import left_out_sentences
     from distort.session.files.folder import SessionFolder
     from distort.session.plan.reading import read_plan
 

@@ -8,7 +8,10 @@ from distort.commands.values import finite, path
 from distort.errors import shown
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
+
     from rich.console import Console
+    from rich.table import Table
 
     from distort.session.files.folder import SessionFolder
     from distort.session.results.condition_results import ConditionResults
@@ -67,8 +70,8 @@ def add_parser(subparsers: "Subparsers[Parser]") -> None:
 def run(arguments: argparse.Namespace) -> int:
     """Print it. Raises SessionError when there are no results, UsageError for words that do not go together."""
     from distort.commands.conditions import analysed
+    from distort.report.terminal.console import make_console, say
     from distort.report.terminal.documents import findings_documents, print_document, table_documents
-    from distort.report.text.console import make_console
     from distort.session.files.folder import SessionFolder
 
     check_words(arguments)
@@ -79,7 +82,7 @@ def run(arguments: argparse.Namespace) -> int:
     found = analysed(folder, arguments.condition)
     if not arguments.json:
         for results in found:
-            _print(console, results, arguments)
+            say(console, *_blocks(results, arguments))
     elif arguments.what in IN_FINDINGS:
         print_document(console, findings_documents([one.findings for one in found], IN_FINDINGS[arguments.what]))
     else:
@@ -110,8 +113,9 @@ def _print_quality(
     """
     from distort.assembly.condition.against_others import against_others
     from distort.errors import SessionError, UsageError
-    from distort.report.terminal.check_words import print_qualities
+    from distort.report.terminal.console import say
     from distort.report.terminal.documents import print_document, quality_documents
+    from distort.report.text.check import quality_blocks
     from distort.session.plan.reading import read_plan
     from distort.session.recordings.stored import load_recordings
 
@@ -129,26 +133,26 @@ def _print_quality(
         return
     plan = read_plan(folder.root)
     for name, recordings in chosen.items():
-        print_qualities(console, name, recordings, beside=against_others(recordings, plan))
+        say(console, *quality_blocks(name, recordings, beside=against_others(recordings, plan)))
 
 
-def _print(console: "Console", results: "ConditionResults", arguments: argparse.Namespace) -> None:
-    from distort.report.terminal.summary import print_harmonics, print_response
-    from distort.report.text.tables_audibility import print_audibility
-    from distort.report.text.tables_coincidences import print_coincidences
-    from distort.report.text.tables_compression import print_compression
-    from distort.report.text.tables_multitone import print_multitone
+def _blocks(results: "ConditionResults", arguments: argparse.Namespace) -> "Iterator[str | Table]":
+    from distort.report.text.summary import harmonics_blocks, response_blocks
+    from distort.report.text.tables_audibility import audibility_blocks
+    from distort.report.text.tables_coincidences import coincidences_blocks
+    from distort.report.text.tables_compression import compression_blocks
+    from distort.report.text.tables_multitone import multitone_blocks
 
     match arguments.what:
         case "response":
-            print_response(console, results)
+            return response_blocks(results)
         case "harmonics":
-            print_harmonics(console, results, level_db_spl=arguments.level)
+            return harmonics_blocks(results, level_db_spl=arguments.level)
         case "multitone":
-            print_multitone(console, results, level_db_spl=arguments.level)
+            return multitone_blocks(results, level_db_spl=arguments.level)
         case "coincidences":
-            print_coincidences(console, results)
+            return coincidences_blocks(results)
         case "audibility":
-            print_audibility(console, results, background=arguments.background)
+            return audibility_blocks(results, background=arguments.background)
         case _:
-            print_compression(console, results)
+            return compression_blocks(results)

@@ -44,9 +44,9 @@ def run(arguments: argparse.Namespace) -> int:
 
 def _write_reel(arguments: argparse.Namespace) -> int:
     from distort.capture.reel.making import make_reel, require_may_be_written, write_reel
-    from distort.report.terminal.capture_words import print_left_out
-    from distort.report.terminal.reel_words import print_reel
-    from distort.report.text.console import make_console, progress, say
+    from distort.report.terminal.console import make_console, progress, say
+    from distort.report.text.capture import too_peaky_sentences
+    from distort.report.text.reel import reel_sentences
     from distort.session.calibration.drive_file import read_sensitivity
     from distort.session.files.folder import SessionFolder
     from distort.session.plan.reading import read_plan
@@ -62,8 +62,8 @@ def _write_reel(arguments: argparse.Namespace) -> int:
     with progress() as moved:
         moved("writing the reel", 0, 1)
         reel = write_reel(folder, made, replace=arguments.replace)
-    print_reel(console, reel, made.steps)
-    print_left_out(console, too_peaky(plan, drives_dbfs(plan, sensitivity)))
+    say(console, *reel_sentences(reel, made.steps))
+    say(console, *too_peaky_sentences(too_peaky(plan, drives_dbfs(plan, sensitivity))))
     if arguments.up_to is None:
         say(console, f"Next: play stimuli/{reel.file}, record it, and distort add {folder.root} --reel RECORDING")
         return 0
@@ -76,8 +76,8 @@ def _write_reel(arguments: argparse.Namespace) -> int:
 
 
 def _write_single(arguments: argparse.Namespace) -> int:
-    from distort.report.terminal.capture_words import print_left_out
-    from distort.report.text.console import make_console, progress, say
+    from distort.report.terminal.console import make_console, progress, say
+    from distort.report.text.capture import too_peaky_sentences
     from distort.session.calibration.drive_file import read_sensitivity
     from distort.session.files.folder import SessionFolder
     from distort.session.plan.reading import read_plan
@@ -100,7 +100,7 @@ def _write_single(arguments: argparse.Namespace) -> int:
             f"{item.stem}.wav: {item.reel.n_samples / item.reel.sample_rate:.1f} s, "
             f"drive {item.stimulus.drive_dbfs:.1f} dBFS",
         )
-    print_left_out(console, too_peaky(plan, drives))
+    say(console, *too_peaky_sentences(too_peaky(plan, drives)))
     if sensitivity is None:
         say(
             console,

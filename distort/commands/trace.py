@@ -31,9 +31,10 @@ def run(arguments: argparse.Namespace) -> int:
     """Trace. Raises UsageError for a number that is not there, SessionError for files that cannot be trusted."""
     from distort.commands.conditions import analysed
     from distort.errors import UsageError
-    from distort.report.terminal.trace_words import Wanted, print_trace, trace
-    from distort.report.text.console import make_console
+    from distort.report.terminal.console import make_console, say
+    from distort.report.text.trace import trace_sentences
     from distort.session.files.folder import SessionFolder
+    from distort.session.results.number_origin import Wanted, trace
 
     root, condition = arguments.target
     folder = SessionFolder(root)
@@ -42,5 +43,5 @@ def run(arguments: argparse.Namespace) -> int:
         names = ", ".join(f"{root}:{results.findings.condition}" for results in found)
         raise UsageError(f"{root} has several conditions: say which, one of {names}")
     wanted = Wanted(quantity=arguments.quantity, frequency_hz=arguments.hz, level_db_spl=arguments.level)
-    print_trace(make_console(), trace(folder, found[0], wanted), wanted)
+    say(make_console(), *trace_sentences(trace(folder, found[0], wanted), wanted))
     return 0

@@ -19,9 +19,9 @@ def add_parser(subparsers: "Subparsers[Parser]") -> None:
 
 def run(arguments: argparse.Namespace) -> int:
     """Run the checks and print their table; status 1 when one is missed."""
-    from distort.report.terminal.checks import checks_table
+    from distort.report.terminal.console import make_console, say
     from distort.report.terminal.documents import checks_documents, print_document
-    from distort.report.text.console import make_console, say
+    from distort.report.text.verification import checks_table
     from distort.verification import verify
 
     checks = verify()

@@ -36,8 +36,8 @@ def run(arguments: argparse.Namespace) -> int:
     """Print it. Raises UsageError for what is neither a frequency nor a length, or a temperature nobody measures at."""
     from distort.analysis.common.sound_in_air import speed_of_sound_m_s
     from distort.errors import UsageError
-    from distort.report.terminal.wavelength_words import print_for_frequency, print_for_length
-    from distort.report.text.console import make_console
+    from distort.report.terminal.console import make_console, say
+    from distort.report.text.wavelength import frequency_sentences, length_sentences
 
     try:
         speed_of_sound_m_s(arguments.temperature)
@@ -46,9 +46,9 @@ def run(arguments: argparse.Namespace) -> int:
     number, unit = parse_value(arguments.value)
     console = make_console()
     if unit in IN_HZ:
-        print_for_frequency(console, number * IN_HZ[unit], arguments.temperature)
+        say(console, *frequency_sentences(number * IN_HZ[unit], arguments.temperature))
     else:
-        print_for_length(console, number * IN_M[unit], arguments.temperature)
+        say(console, *length_sentences(number * IN_M[unit], arguments.temperature))
     return 0
 
 

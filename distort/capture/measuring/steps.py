@@ -1,13 +1,16 @@
 """Every recording that the plan asks for, in the order of the ladder, and which of them are still to be made."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+
+import numpy as np
 
 from distort.errors import UsageError, shown
 from distort.session.files.folder import SessionFolder
 from distort.session.files.names import RecordingName
 from distort.session.plan.keys import Plan
 from distort.session.recordings.stimulus_files import Planned, planned
+from signals.levels import amplitude_to_db
 
 REST_BEFORE_DRIFT_S = 60.0
 """A voice coil cools in seconds to some tens of seconds; after a minute it is the rest of the chain that differs."""
@@ -74,3 +77,39 @@ def _wanted(
         )
     there = {files.name for files in folder.recordings(condition)}
     return tuple(step for step in every if step.name not in there)
+
+
+@dataclass(frozen=True, kw_only=True)
+class LevelPlanned:
+    """What will be played at one level."""
+
+    level_db_spl: float
+    drive_dbfs: float
+    peak_dbfs: float
+    recordings: int
+    seconds: float
+    """Of sound and the silences around it, without rests."""
+
+    @property
+    def permitted_hours(self) -> float:
+        """Hours a day at this level: `8 / 2^((L - 85)/3)` (NIOSH publication 98-126), L in dB(A)."""
+        return float(8.0 / 2.0 ** ((self.level_db_spl - 85.0) / 3.0))
+
+
+def planned_levels(steps: Sequence[Step]) -> tuple[LevelPlanned, ...]:
+    """What `steps` play at each level, from the lowest level up."""
+    found = []
+    for level in sorted({step.item.level_db_spl for step in steps}):
+        here = [step for step in steps if step.item.level_db_spl == level]
+        distinct = {step.item.stem: step.item.reel for step in here}
+        peaks = [float(np.max(np.abs(reel.samples()))) for reel in distinct.values()]
+        found.append(
+            LevelPlanned(
+                level_db_spl=level,
+                drive_dbfs=here[0].item.stimulus.drive_dbfs,
+                peak_dbfs=float(amplitude_to_db(max(peaks))),
+                recordings=len(here),
+                seconds=sum(distinct[step.item.stem].n_samples / step.item.reel.sample_rate for step in here),
+            )
+        )
+    return tuple(found)

@@ -9,7 +9,7 @@ from typing import Any
 from rich.console import Console
 
 from distort.capture.measuring.completeness import Completeness
-from distort.report.terminal.checks import Check
+from distort.report.text.verification import Check
 from distort.session.files.csv_table import read_table
 from distort.session.files.folder import SessionFolder
 from distort.session.files.json_fields import as_document

@@ -1,8 +1,7 @@
 """What `distort compare` says: what was unlike, what changed, what is excluded, and what became of the faults."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 
-from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
@@ -13,7 +12,6 @@ from distort.analysis.comparison.regions import Region, judged_range_hz, largest
 from distort.analysis.comparison.significance import BROAD_OCTAVES, Difference
 from distort.assembly.comparison.comparing import Compared
 from distort.assembly.comparison.setup_differences import Unlike
-from distort.report.text.console import say
 from distort.report.text.headings import SIMULATED_WORDS
 from distort.report.text.numbers import NOT_MEASURABLE, hertz, hertz_words, level_name, with_interval
 
@@ -39,19 +37,19 @@ LABEL_COLUMNS, CELL_COLUMNS = 10, 17
 """10 + 4 x 17 = 78 of 80 columns."""
 
 
-def print_comparison(console: Console, compared: Compared) -> None:
+def comparison_blocks(compared: Compared) -> Iterator[str | Table]:
     """All of it, in the order in which it must be read."""
-    say(console, heading(compared))
+    yield heading(compared)
     if any(one.sidecar.simulated for one in (*compared.a.recordings, *compared.b.recordings)):
-        say(console, f"{SIMULATED_WORDS}.")
-    console.print()
-    say(console, *unlike_sentences(compared))
-    console.print()
-    console.print(changes_table(compared))
-    console.print()
-    say(console, *change_sentences(compared))
-    console.print()
-    _print_faults(console, compared)
+        yield f"{SIMULATED_WORDS}."
+    yield ""
+    yield from unlike_sentences(compared)
+    yield ""
+    yield changes_table(compared)
+    yield ""
+    yield from change_sentences(compared)
+    yield ""
+    yield from _listed_faults(compared)
 
 
 def heading(compared: Compared) -> str:
@@ -194,26 +192,24 @@ def unlike_words(one: Unlike) -> str:
     return f"{one.what}: {values}{f' ({one.meaning})' if one.meaning else ''}"
 
 
-def _print_faults(console: Console, compared: Compared) -> None:
+def _listed_faults(compared: Compared) -> Iterator[str]:
     if compared.no_faults is not None:
-        say(console, f"Dips, peaks and coincidences are not compared: {compared.no_faults}.")
+        yield f"Dips, peaks and coincidences are not compared: {compared.no_faults}."
         return
-    _print_list(
-        console, "Dips and peaks of the response", [(one.fate, anomaly_words(one)) for one in compared.anomalies]
-    )
-    _print_list(console, "Coincidences", [(one.fate, coincidence_words(one)) for one in compared.coincidences])
+    yield from _listed("Dips and peaks of the response", [(one.fate, anomaly_words(one)) for one in compared.anomalies])
+    yield from _listed("Coincidences", [(one.fate, coincidence_words(one)) for one in compared.coincidences])
 
 
-def _print_list(console: Console, title: str, changes: Sequence[tuple[str, str]]) -> None:
+def _listed(title: str, changes: Sequence[tuple[str, str]]) -> Iterator[str]:
     """What became of each fault, and its words."""
     if not changes:
-        say(console, f"{title}: none on either side.")
+        yield f"{title}: none on either side."
         return
-    console.print(f"{title}:")
+    yield f"{title}:"
     for fate, words in changes[:MOST_FAULTS]:
-        say(console, f"  {fate + ':':10}{words}")
+        yield f"  {fate + ':':10}{words}"
     if len(changes) > MOST_FAULTS:
-        console.print(f"  and {len(changes) - MOST_FAULTS} more, in the .json file")
+        yield f"  and {len(changes) - MOST_FAULTS} more, in the .json file"
 
 
 def anomaly_words(change: FaultChange[Anomaly]) -> str:

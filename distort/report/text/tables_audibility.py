@@ -1,13 +1,11 @@
 """Audibility for the terminal: margins over the masked threshold per octave, 80 columns wide, with their limits."""
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 
-from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
-from distort.report.text.console import say
-from distort.report.text.headings import print_heading
+from distort.report.text.headings import heading_sentences
 from distort.report.text.numbers import NOT_MEASURABLE, OCTAVE_HZ, hertz_words, level_name, octave_index
 from distort.report.text.tables_sweep import octave_table
 from distort.session.results.audibility_results import AudibilityFound, Background, OctaveMargin
@@ -34,29 +32,29 @@ BACKGROUND_WORDS = {
 }
 
 
-def print_audibility(console: Console, results: ConditionResults, *, background: Background | None = None) -> None:
+def audibility_blocks(results: ConditionResults, *, background: Background | None = None) -> Iterator[str | Table]:
     """Margins of every level over `background` (None: the room's noise where it is known), and what they mean."""
-    print_heading(console, results)
+    yield from heading_sentences(results)
     every = results.findings.audibility
     chosen: Background = background or ("room" if any(one.background == "room" for one in every) else "silence")
     found = [one for one in every if one.background == chosen]
     if not found:
-        say(console, why_none(results, chosen))
-        console.print()
+        yield why_none(results, chosen)
+        yield ""
         return
     for level in results.levels_db_spl:
         here = {one.quantity: one for one in found if one.level_db_spl == level}
         shown = [here[name] for name in SHOWN if name in here and here[name].octaves]
         if not shown:
-            say(console, f"{level_name(level)} dB SPL nominal: no order stands clear of its noise.")
-            console.print()
+            yield f"{level_name(level)} dB SPL nominal: no order stands clear of its noise."
+            yield ""
             continue
-        say(console, f"{level_name(level)} dB SPL nominal: dB over the masked threshold, the worst of each octave")
-        console.print(margins_table(shown))
-        say(console, *(sentence(one) for one in shown if one.worst is not None and one.worst.verdict != "not audible"))
-        console.print()
-    say(console, *(text.format(background=BACKGROUND_WORDS[chosen]) for text in LIMITS))
-    console.print()
+        yield f"{level_name(level)} dB SPL nominal: dB over the masked threshold, the worst of each octave"
+        yield margins_table(shown)
+        yield from (sentence(one) for one in shown if one.worst is not None and one.worst.verdict != "not audible")
+        yield ""
+    yield from (text.format(background=BACKGROUND_WORDS[chosen]) for text in LIMITS)
+    yield ""
 
 
 def why_none(results: ConditionResults, background: Background) -> str:

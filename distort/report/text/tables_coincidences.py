@@ -1,14 +1,12 @@
 """What `distort show ... coincidences` prints: the dips and peaks, what lines up with them, and a sentence for each."""
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 
-from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
 from distort.analysis.coincidences.faults import Anomaly, Coincidence
-from distort.report.text.console import say
-from distort.report.text.headings import print_heading
+from distort.report.text.headings import heading_sentences
 from distort.report.text.numbers import hertz, level_name
 from distort.session.results.condition_results import ConditionResults
 
@@ -33,40 +31,40 @@ TOP = 3
 LEAST_PROBABILITY = 0.005
 
 
-def print_coincidences(console: Console, results: ConditionResults) -> None:
+def coincidences_blocks(results: ConditionResults) -> Iterator[str | Table]:
     """Both tables of one condition, then a sentence and the next experiment for each coincidence."""
-    print_heading(console, results)
+    yield from heading_sentences(results)
     anomalies, coincidences = results.findings.anomalies, results.findings.coincidences
     if anomalies:
-        say(console, "Dips and peaks of the response at the lowest level")
-        console.print(anomalies_table(anomalies))
-        console.print()
+        yield "Dips and peaks of the response at the lowest level"
+        yield anomalies_table(anomalies)
+        yield ""
     else:
-        say(console, "No dip or peak stands out of the response.")
+        yield "No dip or peak stands out of the response."
     if not coincidences:
-        say(console, "No distortion and no compression stands out near a dip or peak, or alone.")
-        console.print()
+        yield "No distortion and no compression stands out near a dip or peak, or alone."
+        yield ""
         return
-    say(console, "What rises, and why")
-    console.print(coincidences_table(coincidences))
-    console.print()
+    yield "What rises, and why"
+    yield coincidences_table(coincidences)
+    yield ""
     for one in coincidences:
-        say(console, f"{one.number}. {one.sentence}")
-        say(console, f"   To be sure: {one.next_experiment}")
-    console.print()
+        yield f"{one.number}. {one.sentence}"
+        yield f"   To be sure: {one.next_experiment}"
+    yield ""
 
 
-def print_top(console: Console, results: ConditionResults) -> None:
+def top_sentences(results: ConditionResults) -> Iterator[str]:
     """The strongest decided coincidences in a sentence each; nothing where there is none."""
     decided = [one for one in results.findings.coincidences if one.cause in DECIDED]
     if not decided:
         return
     for one in decided[:TOP]:
-        say(console, f"{one.number}. {one.sentence}")
+        yield f"{one.number}. {one.sentence}"
     more = len(results.findings.coincidences) - min(len(decided), TOP)
     if more > 0:
-        say(console, f"{more} more: distort show FOLDER coincidences")
-    console.print()
+        yield f"{more} more: distort show FOLDER coincidences"
+    yield ""
 
 
 def anomalies_table(anomalies: Sequence[Anomaly]) -> Table:

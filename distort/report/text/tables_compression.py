@@ -5,8 +5,8 @@ known of its uncertainty.
 """
 
 import math
+from collections.abc import Iterator
 
-from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
@@ -21,8 +21,7 @@ from distort.report.text.compression import (
     limiter_sentences,
     range_sentences,
 )
-from distort.report.text.console import say
-from distort.report.text.headings import print_heading
+from distort.report.text.headings import heading_sentences
 from distort.report.text.numbers import NOT_MEASURABLE, OCTAVE_NAMES, level_name, octave_index
 from distort.report.text.tables_sweep import CELL_COLUMNS, LABEL_COLUMNS, octave_table
 from distort.session.results.condition_results import ConditionResults
@@ -39,36 +38,33 @@ WORD_COLUMNS, ONSET_COLUMNS, LIMIT_COLUMNS = 21, 25, 7
 """6 + 21 + 25 + 4 x 7 = 80."""
 
 
-def print_compression(console: Console, results: ConditionResults) -> None:
+def compression_blocks(results: ConditionResults) -> Iterator[str | Table]:
     """Everything about compression in one condition, or why there is nothing."""
-    print_heading(console, results)
+    yield from heading_sentences(results)
     findings = results.findings
     if findings.no_compression is not None:
-        say(console, findings.no_compression)
-        console.print()
+        yield findings.no_compression
+        yield ""
     for found in findings.compression:
-        _print_source(console, results, found)
+        yield from _source_blocks(results, found)
 
 
-def _print_source(console: Console, results: ConditionResults, found: CompressionFound) -> None:
-    say(console, f"Change of {SOURCE_NAMES[found.source]} against {level_name(found.level_db_spl[0])} dB SPL, in dB")
-    console.print(changes_table(found, basis="change"))
+def _source_blocks(results: ConditionResults, found: CompressionFound) -> Iterator[str | Table]:
+    yield f"Change of {SOURCE_NAMES[found.source]} against {level_name(found.level_db_spl[0])} dB SPL, in dB"
+    yield changes_table(found, basis="change")
     if any(band.basis == "corrected" for band in found.ranges):
-        console.print()
-        say(console, "The same, corrected for the drift that the rested repeat shows; the words below stand on this")
-        console.print(changes_table(found, basis="corrected"))
-    console.print()
-    console.print(ranges_table(found))
-    console.print()
-    say(
-        console,
-        *range_sentences(found),
-        *(limiter_sentences(results.findings.multitones) if found.source == "multitone" else []),
-        *closer_sentences(found),
-        *heating_sentences(found, results.findings.multitones),
-        *lag_sentences(found),
-    )
-    console.print()
+        yield ""
+        yield "The same, corrected for the drift that the rested repeat shows; the words below stand on this"
+        yield changes_table(found, basis="corrected")
+    yield ""
+    yield ranges_table(found)
+    yield ""
+    yield from range_sentences(found)
+    yield from limiter_sentences(results.findings.multitones) if found.source == "multitone" else []
+    yield from closer_sentences(found)
+    yield from heating_sentences(found, results.findings.multitones)
+    yield from lag_sentences(found)
+    yield ""
 
 
 def changes_table(found: CompressionFound, *, basis: Basis) -> Table:

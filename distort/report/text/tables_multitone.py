@@ -1,14 +1,14 @@
 """What a multitone of each level says: totals, octaves or third octaves, and what changed while it played."""
 
+from collections.abc import Iterator
+
 import numpy as np
-from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
 from distort.analysis.common.curves import FloatArray
 from distort.errors import UsageError
-from distort.report.text.console import say
-from distort.report.text.headings import print_heading
+from distort.report.text.headings import heading_sentences
 from distort.report.text.multitone_bands import Part, Parts, octaves, third_octaves
 from distort.report.text.numbers import decibels, hertz, hertz_words, level_name, percent, with_interval
 from distort.report.text.tables_sweep import (
@@ -36,23 +36,26 @@ TOLD_FROM_PPM = 0.01
 NO_MULTITONE = "No multitone was recorded, so nothing is known of many tones at once."
 
 
-def print_multitone(console: Console, results: ConditionResults, *, level_db_spl: float | None = None) -> None:
+def multitone_blocks(results: ConditionResults, *, level_db_spl: float | None = None) -> Iterator[str | Table]:
     """Every level in octaves, or one in third octaves. Raises UsageError when that level was not analysed."""
     found = results.findings.multitones
     known = [one.level_db_spl for one in found]
     if level_db_spl is not None and known and level_db_spl not in known:
         there = ", ".join(level_name(level) for level in known)
         raise UsageError(f"no multitone of {level_name(level_db_spl)} dB SPL was analysed: there are {there}")
-    print_heading(console, results)
+    yield from heading_sentences(results)
     if not found:
-        say(console, NO_MULTITONE)
+        yield NO_MULTITONE
     for one, bands in zip(found, results.multitones, strict=True):
         if level_db_spl not in (None, one.level_db_spl):
             continue
-        say(console, *_level_lines(one, bands), totals_line(one), *_clock_lines(one))
-        console.print(octaves_table(bands) if level_db_spl is None else thirds_table(bands))
-        say(console, *attack_lines(one), *warm_up_lines(one))
-        console.print()
+        yield from _level_lines(one, bands)
+        yield totals_line(one)
+        yield from _clock_lines(one)
+        yield octaves_table(bands) if level_db_spl is None else thirds_table(bands)
+        yield from attack_lines(one)
+        yield from warm_up_lines(one)
+        yield ""
 
 
 def totals_line(found: MultitoneFound) -> str:

@@ -1,23 +1,24 @@
 """What `distort analyze` and `distort show` say about a condition."""
 
+from collections.abc import Iterator
+
 import numpy as np
-from rich.console import Console
+from rich.table import Table
 
 from distort.analysis.common.curves import Harmonics, Response
 from distort.analysis.sweep.harmonics import CLEAR_OF_CHAIN_DB
 from distort.errors import UsageError
-from distort.report.terminal.capture_words import print_quality
+from distort.report.text.capture import quality_sentences
 from distort.report.text.compression import limiter_sentences, range_clauses
-from distort.report.text.console import say
-from distort.report.text.headings import print_heading
+from distort.report.text.headings import heading_sentences
 from distort.report.text.numbers import decibels, level_name
-from distort.report.text.tables_coincidences import print_top
+from distort.report.text.tables_coincidences import top_sentences
 from distort.report.text.tables_sweep import PROMINENT_ORDERS, UNIT_NAMES, harmonics_table, response_table
 from distort.session.recordings.sidecar import Quality
 from distort.session.results.condition_results import ConditionResults, Findings, LevelFound
 
 
-def print_ladder_summary(console: Console, results: ConditionResults) -> None:
+def level_series_sentences(results: ConditionResults) -> Iterator[str]:
     """Distortion of many tones at each level, and what compresses from which level; nothing where nothing is known."""
     findings = results.findings
     lines = []
@@ -34,85 +35,84 @@ def print_ladder_summary(console: Console, results: ConditionResults) -> None:
     if findings.no_compression is not None:
         lines.append(findings.no_compression)
     if lines:
-        say(console, *lines)
-        console.print()
+        yield from lines
+        yield ""
 
 
 UNTROUBLED = Quality(verdict="good")
 
 
-def print_summary(console: Console, results: ConditionResults) -> None:
+def summary_blocks(results: ConditionResults) -> Iterator[str | Table]:
     """One table a level with the orders that matter most, under a line that says what was measured."""
-    print_heading(console, results)
-    _print_troubles(console, results.findings)
-    _print_levels(console, results, orders=PROMINENT_ORDERS)
-    print_ladder_summary(console, results)
-    print_top(console, results)
+    yield from heading_sentences(results)
+    yield from _trouble_sentences(results.findings)
+    yield from _level_blocks(results, orders=PROMINENT_ORDERS)
+    yield from level_series_sentences(results)
+    yield from top_sentences(results)
 
 
-def print_response(console: Console, results: ConditionResults) -> None:
+def response_blocks(results: ConditionResults) -> Iterator[str | Table]:
     """The response of every level."""
-    print_heading(console, results)
-    console.print(response_table(dict(zip(results.levels_db_spl, results.responses, strict=True))))
-    console.print()
+    yield from heading_sentences(results)
+    yield response_table(dict(zip(results.levels_db_spl, results.responses, strict=True)))
+    yield ""
 
 
-def print_harmonics(console: Console, results: ConditionResults, *, level_db_spl: float | None = None) -> None:
+def harmonics_blocks(results: ConditionResults, *, level_db_spl: float | None = None) -> Iterator[str | Table]:
     """Every separated order of every level, or of one. Raises UsageError when that level was not analysed."""
     if level_db_spl is not None and level_db_spl not in results.levels_db_spl:
         known = ", ".join(level_name(level) for level in results.levels_db_spl)
         raise UsageError(f"no level of {level_name(level_db_spl)} dB SPL was analysed: there are {known}")
-    print_heading(console, results)
-    _print_levels(console, results, orders=None, only_db_spl=level_db_spl)
+    yield from heading_sentences(results)
+    yield from _level_blocks(results, orders=None, only_db_spl=level_db_spl)
 
 
-def print_single(
-    console: Console, name: str, response: Response, harmonics: Harmonics, *, quality: Quality = UNTROUBLED
-) -> None:
+def single_blocks(
+    name: str, response: Response, harmonics: Harmonics, *, quality: Quality = UNTROUBLED
+) -> Iterator[str | Table]:
     """One recording analysed without a session: what is known of it, in dBFS."""
-    say(console, f"{name}: no session, so no calibration: levels are in dBFS, and no sound pressure level is known.")
+    yield f"{name}: no session, so no calibration: levels are in dBFS, and no sound pressure level is known."
     if quality.verdict != "good":
-        print_quality(console, name, verdict=quality.verdict, sentences=quality.findings)
-    console.print()
-    _say_without_floor(console, harmonics)
-    console.print(harmonics_table(harmonics, response, orders=[order.order for order in harmonics.orders]))
+        yield from quality_sentences(name, verdict=quality.verdict, sentences=quality.findings)
+    yield ""
+    yield from _floor_sentences(harmonics)
+    yield harmonics_table(harmonics, response, orders=[order.order for order in harmonics.orders])
 
 
-def _print_levels(
-    console: Console,
+def _level_blocks(
     results: ConditionResults,
     *,
     orders: tuple[int, ...] | None,
     only_db_spl: float | None = None,
-) -> None:
+) -> Iterator[str | Table]:
     for level, response, harmonics in zip(results.findings.levels, results.responses, results.harmonics, strict=True):
         if only_db_spl is not None and level.level_db_spl != only_db_spl:
             continue
         separated = [order.order for order in harmonics.orders]
         shown = [order for order in separated if orders is None or order in orders]
-        say(console, _level_line(level))
-        _say_without_floor(console, harmonics)
-        _say_chain(console, harmonics)
-        console.print(harmonics_table(harmonics, response, orders=shown))
-        console.print()
+        yield _level_line(level)
+        yield from _floor_sentences(harmonics)
+        yield from _chain_sentences(harmonics)
+        yield harmonics_table(harmonics, response, orders=shown)
+        yield ""
 
 
-def _print_troubles(console: Console, findings: Findings) -> None:
+def _trouble_sentences(findings: Findings) -> Iterator[str]:
     """Every recording that is used although its check found something."""
     troubled = [one for one in findings.recordings if one.quality.verdict != "good" and one.rejected is None]
     for one in troubled:
-        print_quality(console, one.file, verdict=one.quality.verdict, sentences=one.quality.findings)
+        yield from quality_sentences(one.file, verdict=one.quality.verdict, sentences=one.quality.findings)
     if troubled:
-        console.print()
+        yield ""
 
 
-def _say_without_floor(console: Console, harmonics: Harmonics) -> None:
+def _floor_sentences(harmonics: Harmonics) -> Iterator[str]:
     """A table without a noise floor carries no marks, which must not look as if all of it stood clear of noise."""
     if not any(np.isfinite(order.noise_db).any() for order in harmonics.orders):
-        say(console, "No noise floor: no silence was recorded, so nothing here tells distortion from noise.")
+        yield "No noise floor: no silence was recorded, so nothing here tells distortion from noise."
 
 
-def _say_chain(console: Console, harmonics: Harmonics) -> None:
+def _chain_sentences(harmonics: Harmonics) -> Iterator[str]:
     """In how many rows electronics and microphone may have made an order, or a good part of it."""
     near = []
     for order in harmonics.orders:
@@ -121,10 +121,9 @@ def _say_chain(console: Console, harmonics: Harmonics) -> None:
         if rows:
             near.append(f"H{order.order} in {rows} of {int(np.count_nonzero(known))} rows")
     if near:
-        say(
-            console,
+        yield (
             f"Within {CLEAR_OF_CHAIN_DB:.0f} dB of what electronics and microphone may make themselves: "
-            f"{', '.join(near)}.",
+            f"{', '.join(near)}."
         )
 
 

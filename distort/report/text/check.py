@@ -1,15 +1,13 @@
 """What `distort check` and `distort show ... quality` say: what is there, what each is worth, and what to repeat."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 
-from rich.console import Console
 from rich.table import Table
 
 from distort.capture.measuring.completeness import Completeness, Wanted
 from distort.recording.quality.check_result import RANK, Finding, worst
-from distort.report.terminal.plan_words import ended_sentence
-from distort.report.text.console import say
+from distort.report.text.plan import ended_sentence
 from distort.session.files.names import RecordingName
 from distort.session.recordings.stored import Recording
 from signals.levels import NOTHING_DB
@@ -17,9 +15,9 @@ from signals.levels import NOTHING_DB
 NAME_COLUMNS, VERDICT_COLUMNS = 26, 8
 
 
-def print_qualities(
-    console: Console, condition: str, recordings: Sequence[Recording], *, beside: Mapping[str, Sequence[Finding]]
-) -> None:
+def quality_blocks(
+    condition: str, recordings: Sequence[Recording], *, beside: Mapping[str, Sequence[Finding]]
+) -> Iterator[str | Table]:
     """Every recording of a condition with its verdict and the sentences of its check, rejected ones with why; then its
     figures.
 
@@ -31,13 +29,13 @@ def print_qualities(
     table.add_column("What the check found", overflow="fold")
     for one in recordings:
         table.add_row(one.sidecar.name.stem, *_verdict(one, beside.get(one.sidecar.name.stem, ())))
-    console.print(table)
-    console.print()
+    yield table
+    yield ""
     for one in recordings:
         figures = [*_figures(one), *(found.sentence for found in beside.get(one.sidecar.name.stem, ()))]
         if figures:
-            say(console, f"{one.sidecar.name.stem}: {' '.join(figures)}")
-    console.print()
+            yield f"{one.sidecar.name.stem}: {' '.join(figures)}"
+    yield ""
 
 
 def _verdict(recording: Recording, beside: Sequence[Finding]) -> tuple[str, str]:
@@ -88,69 +86,63 @@ def _figures(recording: Recording) -> list[str]:
     return sentences
 
 
-def print_check(console: Console, found: Completeness, *, folder: str) -> None:
+def check_sentences(found: Completeness, *, folder: str) -> Iterator[str]:
     """What is missing, damaged, uncalibrated or doubtful, each with what to do, and the answer in one line."""
     measure = f"distort measure {folder}{' --simulate' if found.simulated else ''}"
-    _print_wanted(console, found, measure=measure)
+    yield from _wanted_sentences(found, measure=measure)
     for condition, ended in found.ended.items():
-        say(console, ended_sentence(condition, ended))
+        yield ended_sentence(condition, ended)
     for sentence in found.damaged:
-        say(console, f"Damaged: {sentence}. Bring back the original, or reject it and record another take.")
-    _print_calibration(console, found, folder=folder)
+        yield f"Damaged: {sentence}. Bring back the original, or reject it and record another take."
+    yield from _calibration_sentences(found, folder=folder)
     for one in found.doubtful:
-        say(
-            console,
+        yield (
             f"Doubtful: {_name(one)}: {' '.join(one.sidecar.quality.findings)} "
-            f"To repeat it: {_again(measure, one.sidecar.condition, one.sidecar.name)}",
+            f"To repeat it: {_again(measure, one.sidecar.condition, one.sidecar.name)}"
         )
     if found.complete:
         doubts = f", {len(found.doubtful)} of them to be read with care" if found.doubtful else ""
-        say(console, f"You may pack up: all {found.recorded} recordings of the plan are there{doubts}.")
+        yield f"You may pack up: all {found.recorded} recordings of the plan are there{doubts}."
     else:
-        say(console, f"Do not pack up yet: {_count(found)}.")
+        yield f"Do not pack up yet: {_count(found)}."
 
 
-def _print_wanted(console: Console, found: Completeness, *, measure: str) -> None:
+def _wanted_sentences(found: Completeness, *, measure: str) -> Iterator[str]:
     for one in found.wanted:
         if one.why == "rejected":
-            say(
-                console,
+            yield (
                 f"Rejected without a replacement: {one.condition}/{one.name.stem}: {one.reason}. "
-                f"To repeat it: {_again(measure, one.condition, one.name)}",
+                f"To repeat it: {_again(measure, one.condition, one.name)}"
             )
     for condition in dict.fromkeys(one.condition for one in found.wanted):
         missing = [one.name.stem for one in found.wanted if one.condition == condition and one.why == "missing"]
         if missing:
-            say(
-                console,
+            yield (
                 f"Missing in {condition}: {', '.join(missing)}. "
-                f"To record them: {measure} --condition {condition}; or bring them in with distort add",
+                f"To record them: {measure} --condition {condition}; or bring them in with distort add"
             )
 
 
-def _print_calibration(console: Console, found: Completeness, *, folder: str) -> None:
+def _calibration_sentences(found: Completeness, *, folder: str) -> Iterator[str]:
     if found.calibration is None:
-        say(
-            console,
+        yield (
             f"Uncalibrated: no calibrator was recorded, so no sound pressure level is known. Before you change any "
-            f"gain: distort calibrate {folder} --spl 94 --from CALIBRATOR.wav",
+            f"gain: distort calibrate {folder} --spl 94 --from CALIBRATOR.wav"
         )
     if found.calibration is not None and found.uncalibrated:
         named = ", ".join(_name(one) for one in found.uncalibrated)
-        say(
-            console,
+        yield (
             f"Uncalibrated: {named} saved before the calibration: if the gain is the same, move them and their "
-            f".json files out of the session, and bring them in again with distort add.",
+            f".json files out of the session, and bring them in again with distort add."
         )
     if found.calibration is not None and found.closing is None:
-        say(
-            console,
+        yield (
             f"Not asked of you, but wise: record the calibrator once more, and say how far the level drifted: "
-            f"distort calibrate {folder} --spl {found.calibration.calibrator_db_spl:g} --from FILE --closing",
+            f"distort calibrate {folder} --spl {found.calibration.calibrator_db_spl:g} --from FILE --closing"
         )
     if found.closing is not None:
         doubt = "" if found.closing.steady else ". Careful: every level of the day is uncertain by it"
-        say(console, f"Drift over the day, by the calibrator: {found.closing.drift_db:+.2f} dB{doubt}.")
+        yield f"Drift over the day, by the calibrator: {found.closing.drift_db:+.2f} dB{doubt}."
 
 
 def _name(recording: Recording) -> str:

@@ -1,9 +1,8 @@
 """What `distort wavelength` says: lengths for a frequency, frequencies for a length, and what to tape."""
 
-from rich.console import Console
+from collections.abc import Iterator
 
 from distort.analysis.common.sound_in_air import delayed_copy_dips_hz, half_wave, quarter_wave, speed_of_sound_m_s
-from distort.report.text.console import say
 from distort.report.text.numbers import three_digits
 
 TAPE = (
@@ -15,36 +14,32 @@ AS_HALF = "as half wave:   "
 AS_QUARTER = "as quarter wave:"
 
 
-def print_for_frequency(console: Console, frequency_hz: float, temperature_c: float) -> None:
+def frequency_sentences(frequency_hz: float, temperature_c: float) -> Iterator[str]:
     """Lengths that belong to `frequency_hz`. Raises ValueError as `distort.analysis.common.sound_in_air` does."""
     half_m, quarter_m = half_wave(frequency_hz, temperature_c), quarter_wave(frequency_hz, temperature_c)
-    _say_speed(console, temperature_c)
+    yield from _speed_sentences(temperature_c)
     at = hertz_text(frequency_hz)
-    console.print(f"{at} {AS_HALF} {length_text(half_m)} (reflection, gap open at both ends)")
-    console.print(f"{at} {AS_QUARTER} {length_text(quarter_m)} (cavity closed at one end)")
-    console.print()
-    say(
-        console,
+    yield f"{at} {AS_HALF} {length_text(half_m)} (reflection, gap open at both ends)"
+    yield f"{at} {AS_QUARTER} {length_text(quarter_m)} (cavity closed at one end)"
+    yield ""
+    yield (
         f"{at} as a half wave and {hertz_text(frequency_hz / 2)} as a quarter wave are the same path, "
         f"{length_text(half_m)}; {at} as a quarter wave and {hertz_text(2 * frequency_hz)} as a half wave are, too, "
-        f"{length_text(quarter_m)}.",
+        f"{length_text(quarter_m)}."
     )
-    _say_dips(console, half_m, temperature_c)
+    yield from _dip_sentences(half_m, temperature_c)
 
 
-def print_for_length(console: Console, length_m: float, temperature_c: float) -> None:
+def length_sentences(length_m: float, temperature_c: float) -> Iterator[str]:
     """Frequencies that belong to `length_m`. Raises ValueError as `distort.analysis.common.sound_in_air` does."""
     half_hz, quarter_hz = half_wave(length_m, temperature_c), quarter_wave(length_m, temperature_c)
-    _say_speed(console, temperature_c)
+    yield from _speed_sentences(temperature_c)
     at = length_text(length_m)
-    console.print(f"{at} {AS_HALF} {hertz_text(half_hz)} (reflection, gap open at both ends)")
-    console.print(f"{at} {AS_QUARTER} {hertz_text(quarter_hz)} (cavity closed at one end)")
-    console.print()
-    say(
-        console,
-        f"{hertz_text(half_hz)} as a half wave and {hertz_text(quarter_hz)} as a quarter wave are the same path.",
-    )
-    _say_dips(console, length_m, temperature_c)
+    yield f"{at} {AS_HALF} {hertz_text(half_hz)} (reflection, gap open at both ends)"
+    yield f"{at} {AS_QUARTER} {hertz_text(quarter_hz)} (cavity closed at one end)"
+    yield ""
+    yield f"{hertz_text(half_hz)} as a half wave and {hertz_text(quarter_hz)} as a quarter wave are the same path."
+    yield from _dip_sentences(length_m, temperature_c)
 
 
 def length_text(length_m: float) -> str:
@@ -60,15 +55,14 @@ def hertz_text(frequency_hz: float) -> str:
     return f"{three_digits(frequency_hz)} Hz"
 
 
-def _say_speed(console: Console, temperature_c: float) -> None:
-    say(console, f"Sound travels {speed_of_sound_m_s(temperature_c):.1f} m/s at {temperature_c:g} degC.")
-    console.print()
+def _speed_sentences(temperature_c: float) -> Iterator[str]:
+    yield f"Sound travels {speed_of_sound_m_s(temperature_c):.1f} m/s at {temperature_c:g} degC."
+    yield ""
 
 
-def _say_dips(console: Console, path_m: float, temperature_c: float) -> None:
+def _dip_sentences(path_m: float, temperature_c: float) -> Iterator[str]:
     dips = ", ".join(hertz_text(dip) for dip in delayed_copy_dips_hz(path_m, temperature_c))
-    say(
-        console,
-        f"A copy of the sound that comes {length_text(path_m)} later makes dips at {dips} ..., peaks half way between.",
-        TAPE,
+    yield (
+        f"A copy of the sound that comes {length_text(path_m)} later makes dips at {dips} ..., peaks half way between."
     )
+    yield TAPE

@@ -1,93 +1,85 @@
 """What is said about a calibration and about the quality of a recording."""
 
-from collections.abc import Iterable, Sequence
-
-from rich.console import Console
+from collections.abc import Iterable, Iterator, Sequence
 
 from distort.capture.calibration.calibrator import CalibratorReading
 from distort.capture.importing.sweep_fitting import FittedSweep
 from distort.capture.measuring.steps import REST_BEFORE_DRIFT_S
 from distort.recording.clocks import clock_of
-from distort.report.text.console import say
 from distort.report.text.numbers import hertz_words, level_name
 from distort.session.audio.original import Original
 from distort.session.calibration.calibration_file import STEADY_DAY_DB, ClosingCalibration, MicrophoneCalibration
 from distort.session.recordings.stored import Recording
 
 
-def print_calibration(console: Console, reading: CalibratorReading, *, db_spl: float) -> None:
+def calibration_sentences(reading: CalibratorReading, *, db_spl: float) -> Iterator[str]:
     """What the calibrator's recording said, what full scale stands for, and every warning."""
     start_s, end_s = reading.steady_s
-    say(
-        console,
+    yield (
         f"Tone of {reading.frequency_hz:.1f} Hz at {reading.calibrator_dbfs:.2f} dBFS, steady within "
         f"{reading.stability_db:.2f} dB from {start_s:.1f} to {end_s:.1f} s, "
-        f"harmonics {reading.harmonic_percent:.2f} %.",
-        f"The calibrator gives {db_spl:g} dB SPL, so full scale stands for {reading.spl_of_full_scale:.1f} dB SPL.",
-        *(f"Careful: {warning}" for warning in reading.warnings),
+        f"harmonics {reading.harmonic_percent:.2f} %."
     )
+    yield f"The calibrator gives {db_spl:g} dB SPL, so full scale stands for {reading.spl_of_full_scale:.1f} dB SPL."
+    yield from (f"Careful: {warning}" for warning in reading.warnings)
 
 
-def print_since_last(console: Console, reading: CalibratorReading, last: MicrophoneCalibration) -> None:
+def since_last_sentences(reading: CalibratorReading, last: MicrophoneCalibration) -> Iterator[str]:
     """By how much a new calibration differs from the one that it replaces."""
     moved_db = last.spl_of_full_scale - reading.spl_of_full_scale
-    say(
-        console,
+    yield (
         f"It replaces the calibration of {last.date}; the same sound reads {moved_db:+.2f} dB against that one. "
-        f"Recordings made before keep the calibration that they were made with.",
+        f"Recordings made before keep the calibration that they were made with."
     )
 
 
-def print_microphone(console: Console, *, used: str, calibrated: MicrophoneCalibration) -> None:
+def microphone_sentences(*, used: str, calibrated: MicrophoneCalibration) -> Iterator[str]:
     """A caution when the calibrator was heard live on another input than the one that is `used`; else nothing."""
     if calibrated.live and calibrated.device != used:
-        say(
-            console,
+        yield (
             f"Careful: the calibrator was heard on {calibrated.device}, and you record {used}. Levels hold only if "
-            f"both have the same gain.",
+            f"both have the same gain."
         )
 
 
-def print_closing(console: Console, closing: ClosingCalibration) -> None:
+def closing_sentences(closing: ClosingCalibration) -> Iterator[str]:
     """How far the level drifted over the work, and what that means."""
-    say(
-        console,
-        f"Drift since the calibration of {closing.opening.date}: the same sound reads {closing.drift_db:+.2f} dB now.",
+    yield (
+        f"Drift since the calibration of {closing.opening.date}: the same sound reads {closing.drift_db:+.2f} dB now."
     )
     if closing.steady:
-        say(console, f"That is within {STEADY_DAY_DB:g} dB: the levels of the day stand. The calibration is unchanged.")
+        yield f"That is within {STEADY_DAY_DB:g} dB: the levels of the day stand. The calibration is unchanged."
         return
-    say(
-        console,
+    yield (
         f"Careful: that is more than {STEADY_DAY_DB:g} dB, so every level of the day is uncertain by it. Seat the "
-        f"microphone firmly, check battery and gain, and close again; if it stays, calibrate anew and measure again.",
+        f"microphone firmly, check battery and gain, and close again; if it stays, calibrate anew and measure again."
     )
 
 
-def print_quality(console: Console, name: str, *, verdict: str, sentences: Iterable[str]) -> None:
+def quality_sentences(name: str, *, verdict: str, sentences: Iterable[str]) -> Iterator[str]:
     """One recording: its verdict, and under it a sentence for everything that was found."""
-    say(console, f"{name}: {verdict}")
-    say(console, *(f"  {sentence}" for sentence in sentences))
+    yield f"{name}: {verdict}"
+    yield from (f"  {sentence}" for sentence in sentences)
 
 
-def print_recorded(console: Console, condition: str, recordings: tuple[Recording, ...], *, ended: bool = False) -> None:
+def recorded_sentences(condition: str, recordings: tuple[Recording, ...], *, ended: bool = False) -> Iterator[str]:
     """What was recorded or brought in, one line each, with what the check found.
 
     ended   the ladder ends below the plan's highest level, so that not everything is there
     """
     if not recordings and not ended:
-        say(console, f"{condition}: everything the plan asks for is recorded already.")
+        yield f"{condition}: everything the plan asks for is recorded already."
     for recording in recordings:
         quality = recording.sidecar.quality
         name = f"{condition}/{recording.sidecar.name.stem}"
-        print_quality(console, name, verdict=quality.verdict, sentences=quality.findings)
+        yield from quality_sentences(name, verdict=quality.verdict, sentences=quality.findings)
 
 
-def print_original(console: Console, recording: Recording) -> None:
+def original_sentences(recording: Recording) -> Iterator[str]:
     """When it was recorded by its recorder's clock; nothing where its file does not say."""
     original = recording.sidecar.original
     if original is not None and original.began is not None:
-        say(console, f"  Recorded {recorder_moment(original)}.")
+        yield f"  Recorded {recorder_moment(original)}."
 
 
 def recorder_moment(original: Original) -> str:
@@ -95,7 +87,7 @@ def recorder_moment(original: Original) -> str:
     return f"{original.began} by the recorder's own clock ({original.began_from})"
 
 
-def print_rests(console: Console, recordings: Sequence[Recording]) -> None:
+def rest_sentences(recordings: Sequence[Recording]) -> Iterator[str]:
     """What the repeats of the lowest level can show, by the rest before each; `recordings` are all of a condition."""
     clock = clock_of(recordings)
     for one in recordings:
@@ -103,15 +95,14 @@ def print_rests(console: Console, recordings: Sequence[Recording]) -> None:
             continue
         rest_s = clock.rest_s(one)
         if rest_s is None:
-            say(
-                console,
+            yield (
                 f"Careful: {one.sidecar.name.stem} shows neither drift nor residual heating, because nobody knows how "
                 f"long the loudspeaker rested before it: that takes a date and time of one recorder's clock in every "
-                f"file of the condition, one recording after another.",
+                f"file of the condition, one recording after another."
             )
             continue
         shows = "drift" if rest_s >= REST_BEFORE_DRIFT_S else "residual heating"
-        say(console, f"The loudspeaker rested {rest_s:.0f} s before {one.sidecar.name.stem}: it shows {shows}.")
+        yield f"The loudspeaker rested {rest_s:.0f} s before {one.sidecar.name.stem}: it shows {shows}."
 
 
 def carried_sentence(names: Sequence[str]) -> str:
@@ -124,23 +115,21 @@ def carried_sentence(names: Sequence[str]) -> str:
     )
 
 
-def print_fitted(console: Console, name: str, fitted: FittedSweep) -> None:
+def fitted_sentences(name: str, fitted: FittedSweep) -> Iterator[str]:
     """What sweep a file holds, and how well it is one."""
     sweep = fitted.sweep
-    say(
-        console,
+    yield (
         f"{name}: an exponential sweep from {sweep.start_hz:.3g} Hz to {hertz_words(sweep.stop_hz)} in "
         f"{sweep.duration_s:.2f} s, drive {sweep.drive_dbfs:.1f} dBFS, at full level from {sweep.full_level_hz:.3g} "
-        f"Hz. The fit leaves {fitted.residual_db:.0f} dB of it; the analysis divides by the file's own samples.",
+        f"Hz. The fit leaves {fitted.residual_db:.0f} dB of it; the analysis divides by the file's own samples."
     )
 
 
-def print_left_out(console: Console, levels_db_spl: tuple[float, ...]) -> None:
+def too_peaky_sentences(levels_db_spl: tuple[float, ...]) -> Iterator[str]:
     """Which multitones are not played, because their peaks would pass digital full scale; nothing where all are."""
     if levels_db_spl:
         named = ", ".join(level_name(level) for level in levels_db_spl)
-        say(
-            console,
+        yield (
             f"No multitone at {named} dB SPL: its peak would pass digital full scale. Turn the loudspeaker up, or "
-            f'choose another seed or phases = "low-crest" in [multitone] of session.toml.',
+            f'choose another seed or phases = "low-crest" in [multitone] of session.toml.'
         )

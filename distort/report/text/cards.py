@@ -1,24 +1,20 @@
 """Which sound cards there are, as people read it."""
 
-from collections.abc import Mapping, Sequence
-
-from rich.console import Console
+from collections.abc import Iterator, Mapping, Sequence
 
 from distort.capture.devices.sound_systems import CardInfo
-from distort.report.text.console import say
 
 
-def print_cards(console: Console, cards: Sequence[CardInfo], rates_hz: Mapping[int, Sequence[int]]) -> None:
+def card_sentences(cards: Sequence[CardInfo], rates_hz: Mapping[int, Sequence[int]]) -> Iterator[str]:
     """Every sound card: number, name, host API, channels, and the rates, by its number, that it takes now."""
     for card in cards:
         defaults = [
             way for way, chosen in (("output", card.is_default_output), ("input", card.is_default_input)) if chosen
         ]
         mark = f", default {' and '.join(defaults)}" if defaults else ""
-        say(
-            console,
+        yield (
             f"{card.number}: {card.name} ({card.host_api}), outputs {card.outputs}, inputs {card.inputs}, "
-            f"{_rates(rates_hz[card.number])}{mark}",
+            f"{_rates(rates_hz[card.number])}{mark}"
         )
 
 

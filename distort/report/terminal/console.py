@@ -7,6 +7,7 @@ from typing import IO, Any, NoReturn
 
 from rich.console import Console
 from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
+from rich.table import Table
 from rich.text import Text
 
 from distort.report.text.readable import one_line, readable
@@ -42,10 +43,13 @@ def make_console(stream: IO[str] | None = None, *, stderr: bool = False) -> Cons
     return console
 
 
-def say(console: Console, *sentences: str) -> None:
-    """Print each sentence as a paragraph: folded at words on a terminal, one line in a pipe."""
-    for sentence in sentences:
-        console.print(one_line(sentence), soft_wrap=not console.is_terminal)
+def say(console: Console, *blocks: str | Table) -> None:
+    """Print each sentence as a paragraph, folded at words on a terminal, one line in a pipe; tables as they are."""
+    for block in blocks:
+        if isinstance(block, str):
+            console.print(one_line(block), soft_wrap=not console.is_terminal)
+        else:
+            console.print(block)
 
 
 def terminal_question() -> Callable[[str], bool] | None:

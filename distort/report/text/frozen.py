@@ -1,10 +1,8 @@
 """What is said of frozen results: that they are kept, and how today's differ from them."""
 
 import math
+from collections.abc import Iterator
 
-from rich.console import Console
-
-from distort.report.text.console import say
 from distort.report.text.numbers import hertz_words
 from distort.session.published.frozen import Frozen
 from distort.session.published.frozen_differences import Differences, TableDifference
@@ -15,40 +13,39 @@ MOST_TABLES = 5
 MOST_REASONS = 8
 
 
-def print_frozen(console: Console, frozen: Frozen, where: str) -> None:
+def frozen_sentences(frozen: Frozen, where: str) -> Iterator[str]:
     """What was kept, and what for."""
     programs = ", ".join(f"{one.name} {one.version}" for one in frozen.software)
-    say(
-        console,
+    yield (
         f"Kept {len(frozen.results)} files of results in {where}, with the SHA-256 of the {len(frozen.inputs)} files "
-        f"that they rest on.",
-        f"Made with {programs}.",
-        "From now on 'distort analyze' says what differs from them, and why.",
+        f"that they rest on."
     )
+    yield f"Made with {programs}."
+    yield "From now on 'distort analyze' says what differs from them, and why."
 
 
-def print_differences(console: Console, found: Differences) -> None:
+def difference_sentences(found: Differences) -> Iterator[str]:
     """Whether today's results are the frozen ones; if not, where they differ most and what changed."""
     name = f"what was frozen as {found.frozen.label} on {found.frozen.date[:10]}"
     if found.same:
-        say(console, f"Every number is the same as in {name}.")
+        yield f"Every number is the same as in {name}."
         return
-    say(console, f"Against {name}:")
+    yield f"Against {name}:"
     for table in sorted(found.tables, key=lambda one: -one.changed)[:MOST_TABLES]:
-        say(console, f"  {_table_line(table)}")
+        yield f"  {_table_line(table)}"
     if len(found.tables) > MOST_TABLES:
-        say(console, f"  and {len(found.tables) - MOST_TABLES} more tables.")
+        yield f"  and {len(found.tables) - MOST_TABLES} more tables."
     for file in found.missing:
-        say(console, f"  {file} was frozen, and is not there now.")
+        yield f"  {file} was frozen, and is not there now."
     for file in found.added:
-        say(console, f"  {file} is new.")
+        yield f"  {file} is new."
     if not found.reasons:
-        say(console, "Why: no input and no version changed, so it must be the machine, or another build of a library.")
+        yield "Why: no input and no version changed, so it must be the machine, or another build of a library."
         return
-    say(console, "Why, as far as inputs and versions tell:")
-    say(console, *(f"  {reason}" for reason in found.reasons[:MOST_REASONS]))
+    yield "Why, as far as inputs and versions tell:"
+    yield from (f"  {reason}" for reason in found.reasons[:MOST_REASONS])
     if len(found.reasons) > MOST_REASONS:
-        say(console, f"  and {len(found.reasons) - MOST_REASONS} more.")
+        yield f"  and {len(found.reasons) - MOST_REASONS} more."
 
 
 def _table_line(table: TableDifference) -> str:
