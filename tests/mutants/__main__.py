@@ -1,10 +1,12 @@
 """`python -m tests.mutants --count 200 --seed 7`: how many of so many slips a test sees, and which none does.
 
 Without `--seed` it is taken from the hash of the last commit. `--only distort/analysis/sweep` looks at one folder or
-file, `--list` tells the slips of a run without trying any.
+file, `--list` tells the slips of a run without trying any. What was found is kept as soon as it is there: a run that
+was broken off goes on where it stopped, until a source or a test changes.
 """
 
 import argparse
+import json
 import random
 import subprocess
 import sys
@@ -15,11 +17,13 @@ from collections.abc import Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor, as_completed
 from multiprocessing import get_context
 from pathlib import Path
+from typing import Any
 
+from tests.kept_answers import journal
 from tests.mutants import trial
-from tests.mutants.changes import ROOT, Change, all_changes, one_line
+from tests.mutants.changes import ROOT, Change, all_changes, files, one_line
 from tests.mutants.equivalent import out_of_date, proofs
-from tests.mutants.nearest import PINNED
+from tests.mutants.nearest import PINNED, near_files
 from tests.mutants.operators import OPERATORS
 from tests.mutants.trial import Verdict
 
@@ -77,7 +81,33 @@ def _parser() -> argparse.ArgumentParser:
 
 
 def _tried(chosen: Sequence[Change], folder: Path, *, jobs: int) -> Iterator[Verdict]:
-    """The verdicts as they come in."""
+    """The verdicts as they come in, those first that an earlier run has kept."""
+    kept = journal("distort_mutants", [str(path.relative_to(ROOT)) for path in (*files(), *near_files())])
+    known = _kept_in(kept)
+    for change in chosen:
+        if _place(change) in known:
+            yield Verdict(change=change, **known[_place(change)])
+    missing = [change for change in chosen if _place(change) not in known]
+    print(f"{len(chosen) - len(missing)} are known from a run before; the others are kept in {kept}", flush=True)
+    for verdict in _tried_now(missing, folder, jobs=jobs):
+        found = {"killed": verdict.killed, "by": verdict.by, "seconds": verdict.seconds}
+        with kept.open("a", encoding="utf-8") as file:
+            print(json.dumps([_place(verdict.change), found]), file=file)
+        yield verdict
+
+
+def _kept_in(path: Path) -> dict[str, dict[str, Any]]:
+    """What was found of each slip."""
+    lines = path.read_text(encoding="utf-8").splitlines() if path.exists() else []
+    return dict(map(json.loads, lines))
+
+
+def _place(change: Change) -> str:
+    """Tells it from every other slip, also from the same one elsewhere in a function."""
+    return f"{change.path} {change.start} {change.after}"
+
+
+def _tried_now(chosen: Sequence[Change], folder: Path, *, jobs: int) -> Iterator[Verdict]:
     began = time.monotonic()
     spawn = get_context("spawn")
     with ProcessPoolExecutor(jobs, mp_context=spawn, initializer=trial.begin, initargs=(folder,)) as pool:

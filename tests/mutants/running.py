@@ -98,7 +98,12 @@ def in_child(folder: Path, work: Callable[[], int], *, limit_s: float) -> Ended:
         child = os.fork()
         if child == 0:
             _be_child(folder, work, output.fileno(), limit_s)
-        status, seconds = _wait_for(child)
+        try:
+            status, seconds = _wait_for(child)
+        except KeyboardInterrupt:
+            with contextlib.suppress(ProcessLookupError):
+                os.killpg(child, signal.SIGKILL)  # it leads a group of its own, which nobody else interrupts
+            raise
         output.seek(0)
         return Ended(status=status, said=output.read(), seconds=seconds)
 
