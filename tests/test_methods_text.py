@@ -15,6 +15,7 @@ from distort.analysis.coincidences import (
     standing_out,
 )
 from distort.analysis.coincidences import distortion_rises as rises
+from distort.analysis.common import caution
 from distort.analysis.common import sound_in_air as wavelength
 from distort.analysis.common.grid import ROWS_PER_OCTAVE
 from distort.analysis.comparison import significance as comparison
@@ -59,8 +60,8 @@ def test_every_own_method_names_its_test() -> None:
         (r"from 0\.45 of the gap to order n \+ 1", windows.BEFORE_SHARE == 0.45),
         (r"to 0\.6 of the gap to order n - 1", windows.AFTER_SHARE == 0.6),
         (r"24 an octave", ROWS_PER_OCTAVE == 24),
-        (r"under 10 dB above its noise floor", harmonics.CLEAR_OF_NOISE_DB == 10.0),
-        (r"under 25 dB above the leak", harmonics.CLEAR_OF_LEAK_DB == 25.0),
+        (r"under 10 dB above its noise floor", caution.CLEAR_OF_NOISE_DB == 10.0),
+        (r"under 25 dB above the leak", caution.CLEAR_OF_LEAK_DB == 25.0),
         (r"beyond 0\.3 dB", harmonics.STEADY_BIAS_DB == 0.3),
         (r"2\.5 times the sweep's start", response.VALID_FROM_RE_START == 2.5),
         (r"Blocks of 8 periods", multitone_blocks.BLOCK_PERIODS == 8),

@@ -141,10 +141,12 @@ def test_a_result_by_hand():
 
 @pytest.mark.parametrize(("margin_db", "doubtful"), [(9.9, True), (10.1, False)])
 def test_bands_are_marked_under_ten_decibels_over_the_floor(margin_db, doubtful):
-    for part, power in (("even", 4e-4), ("odd", 9e-4)):
-        floor = power * 10.0 ** (-margin_db / 10.0)
-        result = multitone_result([readings(**{f"{part}_noise": floor})], Reference())
+    """Even and odd of 4e-4 and 9e-4 together, whichever of them the floor belongs to."""
+    floor = 13e-4 * 10.0 ** (-margin_db / 10.0)
+    for parts in ({"even_noise": floor}, {"odd_hum": floor}, {"even_wander": 0.5 * floor, "odd_noise": 0.5 * floor}):
+        result = multitone_result([readings(**parts)], Reference())
         assert result.bands.doubtful[1] == doubtful
+        assert not result.bands.doubtful[2]  # no line, no reading, no mark
 
 
 def test_several_realisations_are_averaged_in_power_and_their_gains_as_they_are():

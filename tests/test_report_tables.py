@@ -10,7 +10,7 @@ from rich.table import Table
 
 from distort.report.terminal.console import make_console, progress, say
 from distort.report.text import numbers
-from distort.report.text.tables_sweep import harmonics_table, octave_rows, response_table, thd_floor_db, thd_marks
+from distort.report.text.tables_sweep import harmonics_table, octave_rows, response_table, thd_marks
 from tests.report_examples import FREQUENCY_HZ, harmonics, order, response, row_of
 
 
@@ -113,9 +113,9 @@ def test_floor_of_thd_is_the_sum_of_the_orders_floors() -> None:
     """Two equal powers together are 10 log10(2) = 3.0103 dB higher (closed form)."""
     curves = harmonics(orders=3, noise_db=-80.0)
     # written with five digits
-    assert thd_floor_db(curves)[row_of(1000)] == pytest.approx(-80.0 + 3.0103, abs=1e-4)
-    assert thd_floor_db(curves)[row_of(10000)] == pytest.approx(-80.0, abs=1e-9)  # order 2 alone; rounding
-    assert np.isnan(thd_floor_db(curves)[row_of(16000)])
+    assert curves.thd_noise_db[row_of(1000)] == pytest.approx(-80.0 + 3.0103, abs=1e-4)
+    assert curves.thd_noise_db[row_of(10000)] == pytest.approx(-80.0, abs=1e-9)  # order 2 alone; rounding
+    assert np.isnan(curves.thd_noise_db[row_of(16000)])
 
 
 def test_thd_is_doubtful_where_its_strongest_order_is() -> None:

@@ -11,6 +11,9 @@ from typing import Literal
 import numpy as np
 import numpy.typing as npt
 
+from distort.analysis.common.sums import known_sum
+from signals.levels import db_to_power, power_to_db
+
 FloatArray = npt.NDArray[np.float64]
 BoolArray = npt.NDArray[np.bool_]
 LevelUnit = Literal["db_spl", "dbfs"]
@@ -76,3 +79,9 @@ class Harmonics:
     """What is neither fundamental nor a separated order, re the fundamental."""
     orders: tuple[Order, ...]
     """Orders 2, 3, ... in ascending order."""
+
+    @property
+    def thd_noise_db(self) -> FloatArray:
+        """Noise floor of `thd_db`: r.m.s. sum of the orders' noise floors; NaN where no order has one."""
+        floors = np.array([order.noise_db for order in self.orders]).reshape(-1, self.frequency_hz.size)
+        return power_to_db(known_sum(db_to_power(floors)))

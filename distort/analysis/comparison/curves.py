@@ -10,16 +10,18 @@ from itertools import pairwise
 import numpy as np
 import numpy.typing as npt
 
+from distort.analysis.common.caution import CLEAR_OF_NOISE_DB, caution
 from distort.analysis.common.grid import grid_hz
 from distort.analysis.common.smoothing import band_width_hz
+from distort.analysis.common.sums import known_sum
 from distort.analysis.comparison.significance import BROAD_OCTAVES, NARROW_OCTAVES, Curve, pooled_freedom
 from distort.analysis.multitone.curves import MultitoneResult
-from distort.analysis.sweep.harmonics import CLEAR_OF_NOISE_DB, doubtful_rows
+from distort.analysis.sweep.harmonics import doubtful_rows
 from distort.analysis.sweep.readings import Reading, silence_averages
 from distort.analysis.sweep.response import lowest_valid_hz
 from distort.analysis.sweep.sweeps import Reference, Settings, SweepReadings, smoothed_over
 from distort.analysis.sweep.uncertainty import DB_PER_NEPER_OF_POWER, TWO_SIDED_95
-from signals.levels import db_to_power, power_to_db
+from signals.levels import power_to_db
 
 FloatArray = npt.NDArray[np.float64]
 BoolArray = npt.NDArray[np.bool_]
@@ -82,7 +84,7 @@ def multitone_values(result: MultitoneResult, period_s: float) -> Valuation:
             value_db=value_db,
             variance=_variance(uncertainty_db),
             freedom=_freedom_of_bins(bands.frequency_hz, period_s),
-            clear=value_db > floor_db + CLEAR_OF_NOISE_DB,
+            clear=np.isfinite(value_db) & ~caution(value_db, (floor_db, CLEAR_OF_NOISE_DB)),
         )
     return found
 
@@ -90,12 +92,12 @@ def multitone_values(result: MultitoneResult, period_s: float) -> Valuation:
 def line_values(result: MultitoneResult, period_s: float) -> Valuation:
     """The response at the lines of one multitone of period `period_s`, as "response-multitone"."""
     response = result.response
-    clear = response.level_db > response.noise_db + CLEAR_OF_NOISE_DB
+    near = caution(response.level_db, (response.noise_db, CLEAR_OF_NOISE_DB))
     valued = Valued(
         value_db=response.response_db,
         variance=_variance(response.uncertainty_db),
         freedom=_freedom_of_bins(response.frequency_hz, period_s),
-        clear=clear,
+        clear=np.isfinite(response.level_db) & ~near,
     )
     return {("response-multitone", BROAD_OCTAVES): valued}
 
@@ -218,13 +220,13 @@ def _rows(reading: Reading, rows: slice) -> Reading:
 
 
 def _response(reading: Reading, offset_db: float, valid: BoolArray, freedom: FloatArray) -> Valued:
-    with np.errstate(invalid="ignore"):
-        clear = valid & ~(reading.power < db_to_power(CLEAR_OF_NOISE_DB) * reading.noise)
+    level_db = power_to_db(reading.power)
+    near = caution(level_db, (power_to_db(reading.noise), CLEAR_OF_NOISE_DB))
     return Valued(
-        value_db=power_to_db(reading.power) + offset_db,
+        value_db=level_db + offset_db,
         variance=_square_db(reading.variance),
         freedom=freedom,
-        clear=clear & np.isfinite(reading.power),
+        clear=valid & np.isfinite(level_db) & ~near,
     )
 
 
@@ -246,21 +248,20 @@ def _order(parts: Sequence[Reading], order: int, valid: BoolArray, freedom: Floa
 def _thd(parts: Sequence[Reading], valid: BoolArray, freedom: FloatArray) -> Valued:
     """Sum of the orders re the fundamental; its variance is that of the sum: sum of (P_n^2 v_n) over (sum P_n)^2."""
     fundamental = parts[0]
-    power = np.array([one.power for one in parts[1:]])
+    power, noise, variance = (
+        np.array([getattr(one, name) for one in parts[1:]]) for name in ("power", "noise", "variance")
+    )
     there = np.isfinite(power)
-    power = np.where(there, power, 0.0)
-    total = power.sum(axis=0)
-    noise = np.where(there, [one.noise for one in parts[1:]], 0.0).sum(axis=0)
-    variance = np.where(there, np.square(power) * [one.variance for one in parts[1:]], 0.0).sum(axis=0)
-    known = there.any(axis=0) & (total > 0)
-    safe = np.where(known, total, 1.0)
-    with np.errstate(invalid="ignore"):
-        clear = valid & known & ~(total < db_to_power(CLEAR_OF_NOISE_DB) * noise)
+    total = known_sum(power)
+    total = np.where(total > 0, total, np.nan)
+    value_db = power_to_db(total / fundamental.power)
+    noise_db = power_to_db(known_sum(np.where(there, noise, np.nan)) / fundamental.power)
+    of_orders = known_sum(np.where(there, np.square(power) * variance, np.nan)) / np.square(total)
     return Valued(
-        value_db=np.where(known, power_to_db(safe / fundamental.power), np.nan),
-        variance=_square_db(variance / np.square(safe) + fundamental.variance),
+        value_db=value_db,
+        variance=_square_db(of_orders + fundamental.variance),
         freedom=freedom,
-        clear=clear & np.isfinite(fundamental.power),
+        clear=valid & np.isfinite(value_db) & ~caution(value_db, (noise_db, CLEAR_OF_NOISE_DB)),
     )
 
 

@@ -83,12 +83,6 @@ def input_output(found: Compression, *, lowest_valid_hz: float) -> InputOutput:
     )
 
 
-def _noise_of_all_orders(one: Harmonics) -> FloatArray:
-    """Noise power re the fundamental in the sum of the orders, `(rows,)`; NaN where that of none is known."""
-    floors = np.array([db_to_power(order.noise_db) for order in one.orders]).reshape(-1, one.frequency_hz.size)
-    return np.where(np.any(np.isfinite(floors), axis=0), np.nansum(floors, axis=0), np.nan)
-
-
 def octave_distortion(harmonics: Sequence[Harmonics], midband_hz: FloatArray) -> tuple[FloatArray, FloatArray]:
     """Total harmonic distortion re the fundamental per octave of excitation, and its noise floor, both in dB.
 
@@ -103,7 +97,7 @@ def octave_distortion(harmonics: Sequence[Harmonics], midband_hz: FloatArray) ->
     noise_db = np.full_like(thd_db, np.nan)
     for level, one in enumerate(harmonics):
         power = db_to_power(one.fundamental_db)
-        noise = _noise_of_all_orders(one)
+        noise = db_to_power(one.thd_noise_db)
         for band, (low, high) in enumerate(zip(low_hz, high_hz, strict=True)):
             row = (one.frequency_hz >= low) & (one.frequency_hz < high) & np.isfinite(one.thd_db + one.fundamental_db)
             if np.any(row):

@@ -16,6 +16,7 @@ from collections.abc import Sequence
 import numpy as np
 import numpy.typing as npt
 
+from distort.analysis.common.caution import CLEAR_OF_NOISE_DB, caution
 from distort.analysis.compression.curves import (
     BandRange,
     Basis,
@@ -39,9 +40,6 @@ FINE_STEP_DB = 1.5
 LEAST_NAMED_DB = 0.1
 """Joins the uncertainty of every change before it is given a name. Noise says how well one run was read, not how well
 the next would agree with it; what repeats to 0.1 dB is a good measurement (common practice, no source)."""
-
-CLEAR_OF_NOISE_DB = 10.0
-"""Distortion nearer to its noise floor than this is not said to exceed a limit: it may be noise."""
 
 COMPRESSION_LIMITS_DB = (1.0, 3.0)
 DISTORTION_LIMITS_PERCENT = (3.0, 10.0)
@@ -179,7 +177,7 @@ def distortion_limits(
         limit_db = float(amplitude_to_db(percent / 100.0))
         certain_db = distortion_db
         if noise_db is not None:
-            noisy = (distortion_db > limit_db) & (distortion_db < noise_db + CLEAR_OF_NOISE_DB)
+            noisy = (distortion_db > limit_db) & caution(distortion_db, (noise_db, CLEAR_OF_NOISE_DB))
             certain_db = np.where(noisy, np.nan, distortion_db)
         found.append(highest_level(level_db_spl, certain_db, limit_db=limit_db, quantity="distortion", limit=percent))
     return tuple(found)

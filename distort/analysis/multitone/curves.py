@@ -10,7 +10,9 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from distort.analysis.common.caution import CLEAR_OF_NOISE_DB, caution
 from distort.analysis.common.curves import LevelUnit
+from signals.levels import db_to_power, power_to_db
 
 FloatArray = npt.NDArray[np.float64]
 BoolArray = npt.NDArray[np.bool_]
@@ -43,8 +45,16 @@ class MultitoneBands:
     even_level_db: FloatArray
     odd_level_db: FloatArray
     noise_level_db: FloatArray
-    doubtful: BoolArray
-    """Even or odd under 10 dB above its floor: read with care."""
+
+    @property
+    def floor_db(self) -> FloatArray:
+        """Of `distortion_db`: the floors of even and odd together."""
+        return power_to_db(db_to_power(self.even_floor_db) + db_to_power(self.odd_floor_db))
+
+    @property
+    def doubtful(self) -> BoolArray:
+        """Where `distortion_db` is less than 10 dB above its floor: to be used with caution."""
+        return caution(self.distortion_db, (self.floor_db, CLEAR_OF_NOISE_DB))
 
 
 @dataclass(frozen=True, kw_only=True)

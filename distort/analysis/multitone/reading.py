@@ -29,9 +29,6 @@ FloatArray = npt.NDArray[np.float64]
 LEAST_PERIODS = BLOCK_PERIODS + 2 * HOP_PERIODS
 """Three blocks: fewer do not tell noise from what repeats."""
 
-CLEAR_OF_FLOOR_DB = 10.0
-"""Distortion nearer to its floor than this is marked."""
-
 
 @dataclass(frozen=True, kw_only=True)
 class MultitoneTake:
@@ -175,9 +172,6 @@ def _bands(bands: BandPowers, reference: Reference) -> MultitoneBands:
     lines = np.where(bands.lines > 0, bands.lines, np.nan)
     even_floor = bands.even_noise + bands.even_wander + bands.even_hum
     odd_floor = bands.odd_noise + bands.odd_wander + bands.odd_hum
-    margin = 10.0 ** (CLEAR_OF_FLOOR_DB / 10.0)
-    with np.errstate(invalid="ignore"):
-        doubtful = (bands.even < margin * even_floor) | (bands.odd < margin * odd_floor)
 
     def relative_db(power: FloatArray) -> FloatArray:
         return power_to_db(power / lines)
@@ -202,7 +196,6 @@ def _bands(bands: BandPowers, reference: Reference) -> MultitoneBands:
         even_level_db=_level_db(bands.even, reference),
         odd_level_db=_level_db(bands.odd, reference),
         noise_level_db=_level_db(bands.noise, reference),
-        doubtful=doubtful,
     )
 
 

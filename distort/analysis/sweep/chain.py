@@ -16,6 +16,7 @@ import numpy as np
 import numpy.typing as npt
 
 from distort.analysis.common.curves import Harmonics, Response
+from distort.analysis.common.sums import known_sum
 from distort.analysis.sweep.harmonics import doubtful_rows
 from distort.analysis.sweep.readings import Reading
 from signals.levels import db_to_power, power_to_db
@@ -69,9 +70,7 @@ def with_chain(found: Harmonics, bounds_db: Mapping[int, Sequence[FloatArray]], 
         if not powers:
             orders.append(order)
             continue
-        known = np.isfinite(powers).any(axis=0)
-        chain_db = np.where(known, power_to_db(np.nansum(powers, axis=0)), np.nan)
-        chain_db = np.where(np.isfinite(order.relative_db), chain_db, np.nan)
+        chain_db = np.where(np.isfinite(order.relative_db), power_to_db(known_sum(powers)), np.nan)
         doubtful = doubtful_rows(
             order.relative_db,
             noise_db=order.noise_db,

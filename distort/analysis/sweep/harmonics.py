@@ -11,20 +11,15 @@ from collections.abc import Sequence
 import numpy as np
 import numpy.typing as npt
 
+from distort.analysis.common.caution import CLEAR_OF_CHAIN_DB, CLEAR_OF_LEAK_DB, CLEAR_OF_NOISE_DB, caution
 from distort.analysis.common.curves import BoolArray, Harmonics, LevelUnit, Order, Response
 from distort.analysis.common.grid import ROWS_PER_OCTAVE
+from distort.analysis.common.sums import known_sum
 from distort.analysis.sweep.readings import Reading
 from distort.analysis.sweep.uncertainty import interval_db
 from signals.levels import power_to_db
 
 FloatArray = npt.NDArray[np.float64]
-
-CLEAR_OF_NOISE_DB = 10.0
-CLEAR_OF_LEAK_DB = 25.0
-"""An order less far above these is marked: noise scatters it, or the next order's decay moves it by about 0.5 dB."""
-
-CLEAR_OF_CHAIN_DB = 10.0
-"""An order less far above what electronics and microphone may make is marked: they may change it by 3 dB."""
 
 STEADY_BIAS_DB = 0.3
 STEADY_WITHIN_OCTAVES = 0.25
@@ -67,8 +62,7 @@ def harmonics(
         for number in range(2, len(found) + 1)
     )
     ratios = np.array([reading.power / fundamental for reading in found[1:]]).reshape(len(found) - 1, frequency_hz.size)
-    counted = np.sum(np.isfinite(ratios), axis=0)
-    total = np.where(counted > 0, np.nansum(ratios, axis=0), np.nan)
+    total = known_sum(ratios)
     return Harmonics(
         frequency_hz=frequency_hz,
         fundamental_db=power_to_db(fundamental) + level_offset_db,
@@ -76,7 +70,7 @@ def harmonics(
         thd_db=power_to_db(total),
         thd_percent=100.0 * np.sqrt(total),
         thd_total_percent=100.0 * np.sqrt(total / (1.0 + total)),
-        thd_orders=np.asarray(counted, dtype=np.int64),
+        thd_orders=np.asarray(np.sum(np.isfinite(ratios), axis=0), dtype=np.int64),
         residual_db=power_to_db(residual),
         orders=orders,
     )
@@ -134,11 +128,10 @@ def doubtful_rows(
     chain_db  what electronics and microphone may make; None where nothing is known of them
     invalid   rows below the lowest frequency at which the fundamental holds: `relative_db` is stated re it
     """
-    with np.errstate(invalid="ignore"):
-        unclear = (relative_db < noise_db + CLEAR_OF_NOISE_DB) | (relative_db < leak_db + CLEAR_OF_LEAK_DB)
-        if chain_db is not None:
-            unclear |= relative_db < chain_db + CLEAR_OF_CHAIN_DB
-    return np.asarray(invalid | unclear | _rushed(bias_db, uncertainty_db))
+    floors = [(noise_db, CLEAR_OF_NOISE_DB), (leak_db, CLEAR_OF_LEAK_DB)]
+    if chain_db is not None:
+        floors.append((chain_db, CLEAR_OF_CHAIN_DB))
+    return np.asarray(invalid | caution(relative_db, *floors) | _rushed(bias_db, uncertainty_db))
 
 
 def _bias_db(relative_db: FloatArray, number: int, short: Sequence[Reading] | None) -> FloatArray:

@@ -10,14 +10,13 @@ from distort.analysis.coincidences.compression_excess import ChangeCurve
 from distort.analysis.coincidences.fine_response import fine_response
 from distort.analysis.coincidences.looked_at import Looked
 from distort.analysis.coincidences.split import DistortionCurve
+from distort.analysis.common.caution import CLEAR_OF_LEAK_DB, CLEAR_OF_NOISE_DB
 from distort.analysis.common.curves import Harmonics, Order, Response
-from distort.analysis.sweep.harmonics import CLEAR_OF_LEAK_DB, CLEAR_OF_NOISE_DB
 from distort.analysis.sweep.orders import SeparatedOrders
 from distort.session.calibration.reference_responses import CurvesElsewhere
 from distort.session.plan.keys import Setup
 from distort.session.results.ladder_results import ChangeCurves
 from distort.session.results.multitone_results import BandTable
-from signals.levels import db_to_power, power_to_db
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -84,17 +83,15 @@ def _of_sweep(one: Harmonics, level: float, *, lowest_valid_hz: float) -> Iterat
             uncertainty_db=order.uncertainty_db,
             fundamental_db=one.fundamental_db,
         )
-    noise = np.array([db_to_power(order.noise_db) for order in one.orders])
-    noise_db = power_to_db(np.where(np.any(np.isfinite(noise), axis=0), np.nansum(noise, axis=0), np.nan))
     yield DistortionCurve(
         quantity="thd",
         level=level,
         order=None,
         frequency_hz=one.frequency_hz,
         relative_db=np.where(invalid, np.nan, one.thd_db),
-        noise_db=noise_db,
-        floor_db=noise_db,
-        uncertainty_db=np.zeros_like(noise_db),
+        noise_db=one.thd_noise_db,
+        floor_db=one.thd_noise_db,
+        uncertainty_db=np.zeros_like(one.frequency_hz),
         fundamental_db=one.fundamental_db,
     )
 

@@ -5,8 +5,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from distort.analysis.common.caution import CLEAR_OF_NOISE_DB
 from distort.analysis.common.curves import FloatArray, Response
-from distort.analysis.sweep.harmonics import CLEAR_OF_NOISE_DB
 from distort.report.figures.labels import Labelled, label_right
 from distort.report.figures.response import shown
 from distort.report.figures.style import (

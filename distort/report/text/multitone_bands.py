@@ -4,14 +4,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from distort.analysis.common.caution import CLEAR_OF_NOISE_DB, caution
 from distort.analysis.common.curves import BoolArray, FloatArray
 from distort.analysis.common.grid import OCTAVE_RATIO
 from distort.report.text.numbers import OCTAVE_HZ
 from distort.session.results.multitone_results import BandTable
 from signals.levels import db_to_power, power_to_db
-
-CLEAR_OF_FLOOR_DB = 10.0
-"""Nearer to its floor a reading is doubtful, as for harmonics."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -30,7 +28,7 @@ class Part:
     @property
     def doubtful(self) -> BoolArray:
         """Less than 10 dB above the floor, or under it."""
-        return self.values_db < self.floor_db + CLEAR_OF_FLOOR_DB
+        return caution(self.values_db, (self.floor_db, CLEAR_OF_NOISE_DB))
 
 
 @dataclass(frozen=True, kw_only=True)

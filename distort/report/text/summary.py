@@ -5,8 +5,8 @@ from collections.abc import Iterator
 import numpy as np
 from rich.table import Table
 
+from distort.analysis.common.caution import CLEAR_OF_CHAIN_DB, caution
 from distort.analysis.common.curves import Harmonics, Response
-from distort.analysis.sweep.harmonics import CLEAR_OF_CHAIN_DB
 from distort.errors import UsageError
 from distort.report.text.capture import quality_sentences
 from distort.report.text.compression import limiter_sentences, range_clauses
@@ -117,7 +117,7 @@ def _chain_sentences(harmonics: Harmonics) -> Iterator[str]:
     near = []
     for order in harmonics.orders:
         known = np.isfinite(order.chain_db) & np.isfinite(order.relative_db)
-        rows = int(np.count_nonzero(known & (order.relative_db < order.chain_db + CLEAR_OF_CHAIN_DB)))
+        rows = int(np.count_nonzero(known & caution(order.relative_db, (order.chain_db, CLEAR_OF_CHAIN_DB))))
         if rows:
             near.append(f"H{order.order} in {rows} of {int(np.count_nonzero(known))} rows")
     if near:

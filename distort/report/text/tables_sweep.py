@@ -11,10 +11,9 @@ import numpy as np
 from rich.table import Table
 from rich.text import Text
 
+from distort.analysis.common.caution import CLEAR_OF_NOISE_DB, caution
 from distort.analysis.common.curves import BoolArray, FloatArray, Harmonics, Order, Response
-from distort.analysis.sweep.harmonics import CLEAR_OF_NOISE_DB
 from distort.report.text.numbers import NOT_MEASURABLE, OCTAVE_HZ, OCTAVE_NAMES, decibels, hertz, level_name, percent
-from signals.levels import db_to_power, power_to_db
 
 DOUBTFUL, BELOW_FLOOR = "?", "<"
 LEGEND = {
@@ -56,7 +55,7 @@ class Quantity:
 
 def level_quantity(response: Response, label: str) -> Quantity:
     """The response as a row: near its noise, or below the lowest frequency that its window allows, it is doubtful."""
-    near = response.level_db < response.noise_db + CLEAR_OF_NOISE_DB
+    near = caution(response.level_db, (response.noise_db, CLEAR_OF_NOISE_DB))
     return Quantity(
         label=label,
         values=response.level_db,
@@ -85,19 +84,11 @@ def thd_quantity(harmonics: Harmonics) -> Quantity:
     return Quantity(
         label="THD %",
         values=harmonics.thd_percent,
-        floor=100.0 * 10.0 ** (thd_floor_db(harmonics) / 20.0),
+        floor=100.0 * 10.0 ** (harmonics.thd_noise_db / 20.0),
         doubtful=doubtful,
         below=below,
         write=percent,
     )
-
-
-def thd_floor_db(harmonics: Harmonics) -> FloatArray:
-    """r.m.s. sum of the orders' noise floors, dB re the fundamental, `(rows,)`; NaN where no order has one."""
-    floors = np.stack([order.noise_db for order in harmonics.orders])
-    known = np.isfinite(floors)
-    total = np.where(known, db_to_power(np.where(known, floors, 0.0)), 0.0).sum(axis=0)
-    return np.where(known.any(axis=0), power_to_db(total), np.nan)
 
 
 def thd_marks(harmonics: Harmonics) -> tuple[BoolArray, BoolArray]:
@@ -110,7 +101,7 @@ def thd_marks(harmonics: Harmonics) -> tuple[BoolArray, BoolArray]:
     strongest = np.argmax(np.where(np.isfinite(readings), readings, -np.inf), axis=0)[np.newaxis]
     below = np.stack([order.relative_db < order.noise_db for order in harmonics.orders])
     doubtful = np.stack([order.doubtful for order in harmonics.orders])
-    near = harmonics.thd_db < thd_floor_db(harmonics) + CLEAR_OF_NOISE_DB
+    near = caution(harmonics.thd_db, (harmonics.thd_noise_db, CLEAR_OF_NOISE_DB))
     return (
         np.take_along_axis(doubtful, strongest, axis=0)[0] | near,
         np.take_along_axis(below, strongest, axis=0)[0],

@@ -1,0 +1,28 @@
+"""Marks and sums that tables, figures, page and comparison share."""
+
+import numpy as np
+import pytest
+
+from distort.analysis.common.caution import caution
+from distort.analysis.common.sums import known_sum
+
+NAN = float("nan")
+
+
+def test_a_reading_is_marked_by_any_floor_that_is_too_near() -> None:
+    """By hand: -40 dB stands 10 dB above -50 and 25 dB above -65; what is not known marks nothing."""
+    reading = np.array([-40.0, -40.0, -40.0, -40.0, NAN])
+    noise = np.array([-50.0, -49.9, NAN, -60.0, -90.0])
+    leak = np.array([-65.0, -90.0, NAN, -64.9, -90.0])
+    assert caution(reading, (noise, 10.0), (leak, 25.0)).tolist() == [False, True, False, True, False]
+    assert not caution(reading).any()
+
+
+def test_a_sum_holds_what_is_known() -> None:
+    """By hand: 1 + 2, 2 alone, nothing; infinite is not known either."""
+    found = known_sum([[1.0, NAN, NAN, np.inf], [2.0, 2.0, NAN, 3.0]])
+    assert found[:2].tolist() == [3.0, 2.0]
+    assert np.isnan(found[2])
+    assert found[3] == pytest.approx(3.0)
+    assert known_sum(np.empty((0, 2))).shape == (2,)
+    assert np.isnan(known_sum(np.empty((0, 2)))).all()
