@@ -9,6 +9,8 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from distort.analysis.common.log_frequency import over_log_frequency
+
 FloatArray = npt.NDArray[np.float64]
 ComplexArray = npt.NDArray[np.complex128]
 BoolArray = npt.NDArray[np.bool_]
@@ -48,4 +50,4 @@ class MicrophoneResponse:
 
     def _held(self, frequency_hz: npt.ArrayLike, values: FloatArray) -> FloatArray:
         wanted = np.maximum(np.asarray(frequency_hz, dtype=np.float64), self.frequency_hz[0])  # 0 Hz has no logarithm
-        return np.asarray(np.interp(np.log(wanted), np.log(self.frequency_hz), values))
+        return over_log_frequency(wanted, self.frequency_hz, values)

@@ -20,6 +20,7 @@ import numpy.typing as npt
 
 from distort.analysis.common.curves import BoolArray, Harmonics
 from distort.analysis.common.grid import OCTAVE_RATIO
+from distort.analysis.common.log_frequency import over_log_frequency
 from distort.analysis.hearing.masking import (
     NOISE_MASKING_DB,
     critical_bandwidth_hz,
@@ -150,5 +151,5 @@ def _floor_db(at_hz: FloatArray, noise_hz: FloatArray, noise_db_spl: FloatArray 
     there = np.isfinite(noise_db_spl)
     if not there.any():
         return quiet_db
-    in_noise_db = np.interp(np.log(at_hz), np.log(noise_hz[there]), noise_db_spl[there]) - NOISE_MASKING_DB
+    in_noise_db = over_log_frequency(at_hz, noise_hz[there], noise_db_spl[there]) - NOISE_MASKING_DB
     return np.asarray(np.maximum(quiet_db, in_noise_db))

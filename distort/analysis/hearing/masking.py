@@ -13,6 +13,8 @@ Schroeder 1979      15.81 + 7.5 (dz + 0.474) - 17.5 sqrt(1 + (dz + 0.474)^2) dB,
 import numpy as np
 import numpy.typing as npt
 
+from distort.analysis.common.log_frequency import over_log_frequency
+
 FloatArray = npt.NDArray[np.float64]
 
 THRESHOLD_DB_SPL: dict[float, float] = {
@@ -83,7 +85,7 @@ def threshold_of_hearing_db_spl(frequency_hz: npt.ArrayLike) -> FloatArray:
     frequency = np.asarray(frequency_hz, dtype=np.float64)
     inside = (frequency >= table_hz[0] * (1.0 - 3e-3)) & (frequency <= table_hz[-1])  # 19.953 Hz is called 20
     safe = np.where(inside, frequency, table_hz[0])
-    return np.asarray(np.where(inside, np.interp(np.log(safe), np.log(table_hz), values), np.nan))
+    return np.where(inside, over_log_frequency(safe, table_hz, values), np.nan)
 
 
 def masked_by_terhardt_db(masker_hz: FloatArray, masker_db_spl: FloatArray, at_hz: FloatArray) -> FloatArray:

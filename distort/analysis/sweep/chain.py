@@ -16,6 +16,7 @@ import numpy as np
 import numpy.typing as npt
 
 from distort.analysis.common.curves import Harmonics, Response
+from distort.analysis.common.log_frequency import over_log_frequency
 from distort.analysis.common.sums import known_sum
 from distort.analysis.sweep.harmonics import doubtful_rows
 from distort.analysis.sweep.readings import Reading
@@ -49,9 +50,9 @@ def electronics_bound_db(found: Sequence[Reading], number: int, response: Respon
     relative_db = power_to_db(power / fundamental.power)
     if response is None:
         return np.asarray(relative_db)
-    log_hz = np.log(response.frequency_hz)
-    at_product = np.interp(log_hz + np.log(number), log_hz, response.level_db, right=np.nan)
-    lift_db = np.nan_to_num(at_product - response.level_db)
+    hz = response.frequency_hz
+    at_product_db = over_log_frequency(number * hz, hz, response.level_db, outside=np.nan)
+    lift_db = np.nan_to_num(at_product_db - response.level_db)
     return np.asarray(relative_db + np.maximum(lift_db, 0.0))
 
 

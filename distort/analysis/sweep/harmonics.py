@@ -14,6 +14,7 @@ import numpy.typing as npt
 from distort.analysis.common.caution import CLEAR_OF_CHAIN_DB, CLEAR_OF_LEAK_DB, CLEAR_OF_NOISE_DB, caution
 from distort.analysis.common.curves import BoolArray, Harmonics, LevelUnit, Order, Response
 from distort.analysis.common.grid import ROWS_PER_OCTAVE
+from distort.analysis.common.log_frequency import over_log_frequency
 from distort.analysis.common.sums import known_sum
 from distort.analysis.sweep.readings import Reading
 from distort.analysis.sweep.uncertainty import interval_db
@@ -154,7 +155,8 @@ def _equivalent_input_db(
 ) -> FloatArray:
     if linear is None:
         return np.full_like(relative_db, np.nan)
-    log_hz = np.log(linear.frequency_hz)
-    own = np.interp(np.log(frequency_hz), log_hz, linear.level_db, left=np.nan, right=np.nan)
-    product = np.interp(np.log(number * frequency_hz), log_hz, linear.level_db, left=np.nan, right=np.nan)
+    own, product = (
+        over_log_frequency(at_hz, linear.frequency_hz, linear.level_db, outside=np.nan)
+        for at_hz in (frequency_hz, number * frequency_hz)
+    )
     return np.asarray(relative_db - (product - own))

@@ -8,6 +8,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from distort.analysis.common.log_frequency import over_log_frequency
 from distort.capture.measuring.playing_takes import Take
 from distort.capture.measuring.quiet_run import QuietRun
 from distort.errors import PlanError, RecordingError
@@ -44,7 +45,7 @@ def expected_rms_dbfs(quiet: QuietRun, item: Planned) -> float:
     readable = np.isfinite(quiet.heard_db_spl)
     if not isinstance(stimulus, Multitone):
         return float(np.max(quiet.heard_db_spl[readable])) + stimulus.drive_dbfs - quiet.offset_db
-    heard_db = np.interp(np.log(stimulus.line_hz), np.log(quiet.frequency_hz[readable]), quiet.heard_db_spl[readable])
+    heard_db = over_log_frequency(stimulus.line_hz, quiet.frequency_hz[readable], quiet.heard_db_spl[readable])
     power = np.square(stimulus.line_amplitudes) / 2.0 / FULL_SCALE_SINE_RMS**2  # of each line re a full-scale sine
     return float(to_db(np.sum(power * db_to_power(heard_db)))) - quiet.offset_db
 

@@ -4,6 +4,7 @@ import numpy as np
 import numpy.typing as npt
 import scipy
 
+from distort.analysis.common.log_frequency import over_log_frequency
 from distort.capture.devices.guard import Expected
 from distort.capture.measuring.expected import expected_rms_dbfs
 from distort.capture.measuring.quiet_run import QuietRun
@@ -97,12 +98,8 @@ def _peaks(quiet: QuietRun, item: Planned, moment_s: FloatArray) -> FloatArray:
         return np.full(moment_s.size, db_to_amplitude(expected_rms_dbfs(quiet, item)))
     frequency_hz = stimulus.start_hz * np.exp(moment_s / stimulus.rate_s)
     readable = np.isfinite(quiet.heard_db_spl)
-    heard_db = np.interp(
-        np.log(frequency_hz),
-        np.log(quiet.frequency_hz[readable]),
-        quiet.heard_db_spl[readable],
-        left=-np.inf,
-        right=-np.inf,
+    heard_db = over_log_frequency(
+        frequency_hz, quiet.frequency_hz[readable], quiet.heard_db_spl[readable], outside=-np.inf
     )
     drive = db_to_amplitude(stimulus.drive_dbfs - quiet.offset_db) * stimulus.envelope(frequency_hz)
     return np.asarray(drive * db_to_amplitude(heard_db))

@@ -10,6 +10,7 @@ import numpy as np
 import numpy.typing as npt
 
 from distort.analysis.common.grid import grid_hz
+from distort.analysis.common.log_frequency import over_log_frequency
 from distort.analysis.comparison.regions import judged_range_hz, largest
 from distort.analysis.comparison.significance import BROAD_OCTAVES, NARROW_OCTAVES, Difference
 from distort.assembly.comparison.comparing import Compared
@@ -164,7 +165,7 @@ def _on_grid(one: Difference, values: FloatArray) -> FloatArray:
     """Values on the rows of the grid that are nearest to theirs; NaN elsewhere."""
     grid = grid_hz()
     result = np.full(grid.size, np.nan)
-    rows = np.rint(np.interp(np.log(one.frequency_hz), np.log(grid), np.arange(grid.size))).astype(np.int64)
+    rows = np.rint(over_log_frequency(one.frequency_hz, grid, np.arange(float(grid.size)))).astype(np.int64)
     near = np.abs(np.log(one.frequency_hz / grid[rows])) < np.log(grid[1] / grid[0])
     result[rows[near]] = values[near]
     return result

@@ -1,9 +1,10 @@
-"""Marks and sums that tables, figures, page and comparison share."""
+"""What tables, figures, page and comparison share: marks, sums, values between frequencies, quantiles."""
 
 import numpy as np
 import pytest
 
 from distort.analysis.common.caution import caution
+from distort.analysis.common.log_frequency import over_log_frequency
 from distort.analysis.common.sums import known_sum
 
 NAN = float("nan")
@@ -26,3 +27,11 @@ def test_a_sum_holds_what_is_known() -> None:
     assert found[3] == pytest.approx(3.0)
     assert known_sum(np.empty((0, 2))).shape == (2,)
     assert np.isnan(known_sum(np.empty((0, 2)))).all()
+
+
+def test_between_frequencies_values_are_straight_over_their_logarithm() -> None:
+    """By hand: 200 Hz lies half way between 100 and 400 Hz, 800 Hz three quarters of the way from 100 to 1600 Hz."""
+    known_hz, values = np.array([100.0, 400.0, 1600.0]), np.array([0.0, 10.0, 30.0])
+    assert over_log_frequency(np.array([200.0, 800.0]), known_hz, values) == pytest.approx([5.0, 20.0])
+    assert over_log_frequency(np.array([50.0, 3200.0]), known_hz, values).tolist() == [0.0, 30.0]
+    assert np.isnan(over_log_frequency(np.array([50.0, 3200.0]), known_hz, values, outside=np.nan)).all()
