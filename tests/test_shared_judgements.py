@@ -2,9 +2,11 @@
 
 import numpy as np
 import pytest
+import scipy
 
 from distort.analysis.common.caution import caution
 from distort.analysis.common.log_frequency import over_log_frequency
+from distort.analysis.common.statistics import DB_PER_NEPER_OF_POWER, TWO_SIDED_95
 from distort.analysis.common.sums import known_sum
 
 NAN = float("nan")
@@ -35,3 +37,9 @@ def test_between_frequencies_values_are_straight_over_their_logarithm() -> None:
     assert over_log_frequency(np.array([200.0, 800.0]), known_hz, values) == pytest.approx([5.0, 20.0])
     assert over_log_frequency(np.array([50.0, 3200.0]), known_hz, values).tolist() == [0.0, 30.0]
     assert np.isnan(over_log_frequency(np.array([50.0, 3200.0]), known_hz, values, outside=np.nan)).all()
+
+
+def test_the_quantile_is_that_of_a_normal_variable() -> None:
+    """scipy's normal distribution; seven digits are stated, so half of the last one is what it may be off."""
+    assert pytest.approx(scipy.stats.norm.ppf(0.975), abs=5e-7) == TWO_SIDED_95
+    assert pytest.approx(10.0 * np.log10(1.0 + 1e-6), rel=1e-6) == DB_PER_NEPER_OF_POWER * 1e-6

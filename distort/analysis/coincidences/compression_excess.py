@@ -12,8 +12,9 @@ import numpy.typing as npt
 
 from distort.analysis.coincidences.contrast import gap_for, rises
 from distort.analysis.coincidences.faults import Anomaly
-from distort.analysis.coincidences.split import CONTRAST_SHARE, TWO_SIDED_95, filled_in
+from distort.analysis.coincidences.split import CONTRAST_SHARE, filled_in
 from distort.analysis.coincidences.trend import rows_per_octave, scatter_about_trend
+from distort.analysis.common.statistics import TWO_SIDED_95
 
 FloatArray = npt.NDArray[np.float64]
 

@@ -14,6 +14,7 @@ import numpy.typing as npt
 from distort.analysis.coincidences.contrast import rises
 from distort.analysis.coincidences.trend import scatter_about_trend
 from distort.analysis.coincidences.way_out import OWN_WAY, UNKNOWN_WAY, Way, way_out
+from distort.analysis.common.statistics import TWO_SIDED_95
 
 FloatArray = npt.NDArray[np.float64]
 BoolArray = npt.NDArray[np.bool_]
@@ -25,8 +26,6 @@ CONTRAST_SHARE = 1.5
 """Scatter of a rise over that of its curve about the trend (measured on ripple of 1/12 to 1/4 octave)."""
 
 LEAST_CALM_ROWS = 40
-
-TWO_SIDED_95 = 1.959964
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)

@@ -13,6 +13,7 @@ import numpy.typing as npt
 from distort.analysis.common.caution import CLEAR_OF_NOISE_DB, caution
 from distort.analysis.common.grid import grid_hz
 from distort.analysis.common.smoothing import band_width_hz
+from distort.analysis.common.statistics import DB_PER_NEPER_OF_POWER, TWO_SIDED_95
 from distort.analysis.common.sums import known_sum
 from distort.analysis.comparison.significance import BROAD_OCTAVES, NARROW_OCTAVES, Curve, pooled_freedom
 from distort.analysis.multitone.curves import MultitoneResult
@@ -20,7 +21,6 @@ from distort.analysis.sweep.harmonics import doubtful_rows
 from distort.analysis.sweep.readings import Reading, silence_averages
 from distort.analysis.sweep.response import lowest_valid_hz
 from distort.analysis.sweep.sweeps import Reference, Settings, SweepReadings, smoothed_over
-from distort.analysis.sweep.uncertainty import DB_PER_NEPER_OF_POWER, TWO_SIDED_95
 from signals.levels import power_to_db
 
 FloatArray = npt.NDArray[np.float64]

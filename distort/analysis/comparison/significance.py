@@ -16,8 +16,8 @@ import numpy as np
 import numpy.typing as npt
 import scipy
 
+from distort.analysis.common.statistics import DB_PER_NEPER_OF_POWER, TWO_SIDED_95
 from distort.analysis.compression.take_scatter import TakeScatter, take_scatter
-from distort.analysis.sweep.uncertainty import DB_PER_NEPER_OF_POWER, TWO_SIDED_95
 
 FloatArray = npt.NDArray[np.float64]
 BoolArray = npt.NDArray[np.bool_]

@@ -12,7 +12,7 @@ import numpy as np
 import numpy.typing as npt
 import scipy
 
-from distort.analysis.sweep.uncertainty import DB_PER_NEPER_OF_POWER
+from distort.analysis.common.statistics import DB_PER_NEPER_OF_POWER
 
 FloatArray = npt.NDArray[np.float64]
 

@@ -13,7 +13,7 @@ import numpy as np
 import numpy.typing as npt
 import scipy
 
-from distort.analysis.sweep.uncertainty import TWO_SIDED_95
+from distort.analysis.common.statistics import TWO_SIDED_95
 from distort.errors import AnalysisError
 from signals import Multitone
 from signals.levels import power_to_db

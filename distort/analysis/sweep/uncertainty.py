@@ -19,14 +19,10 @@ import numpy as np
 import numpy.typing as npt
 import scipy
 
+from distort.analysis.common.statistics import DB_PER_NEPER_OF_POWER, TWO_SIDED_95
 from distort.analysis.sweep.windows import OrderWindow, window_samples
 
 FloatArray = npt.NDArray[np.float64]
-
-TWO_SIDED_95 = 1.959964
-"""Normal quantile: 95 % of a normal variable lie within this many standard deviations."""
-
-DB_PER_NEPER_OF_POWER = 10.0 / np.log(10.0)
 
 
 @dataclass(frozen=True, eq=False)

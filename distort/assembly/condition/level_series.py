@@ -7,6 +7,7 @@ import numpy as np
 
 from distort.analysis.common.curves import Harmonics
 from distort.analysis.common.grid import grid_hz
+from distort.analysis.common.statistics import DB_PER_NEPER_OF_POWER, TWO_SIDED_95
 from distort.analysis.compression.change import compression, sweep_output
 from distort.analysis.compression.curves import Compression, Output, Repeat, Rung
 from distort.analysis.compression.octaves import input_output, octave_distortion
@@ -14,7 +15,6 @@ from distort.analysis.compression.operating_range import operating_ranges
 from distort.analysis.compression.sweep_lag import SweepLag, sweep_lags
 from distort.analysis.multitone.curves import MultitoneResult
 from distort.analysis.sweep.sweeps import Settings, SweepReadings
-from distort.analysis.sweep.uncertainty import DB_PER_NEPER_OF_POWER, TWO_SIDED_95
 from distort.capture.measuring.steps import REST_BEFORE_DRIFT_S
 from distort.errors import AnalysisError
 from distort.recording.clocks import ConditionClock, clock_of, recorded_at_s

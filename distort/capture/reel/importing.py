@@ -5,6 +5,7 @@ from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
+from distort.analysis.common.statistics import TWO_SIDED_95
 from distort.capture.importing.recordings import Elsewhere, sidecar_elsewhere
 from distort.capture.reel.cutting import Cut, cut
 from distort.capture.reel.finding import FoundReel, find_session_reel, require_whole
@@ -114,7 +115,7 @@ def add_reel(
         recordings=recordings,
         refused=refused,
         clock_ppm=1e6 * found.clock,
-        clock_uncertainty_ppm=1.96e6 * found.clock_sigma,
+        clock_uncertainty_ppm=1e6 * TWO_SIDED_95 * found.clock_sigma,
         turned_db=work.turned_db,
         can_tell_level=levels.can_tell,
         set_aside=set_aside,

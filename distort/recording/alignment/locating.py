@@ -13,6 +13,7 @@ import numpy as np
 import numpy.typing as npt
 import scipy
 
+from distort.analysis.common.statistics import TWO_SIDED_95
 from distort.analysis.sweep.noise import BLOCK_S
 from distort.errors import CutOffError, RecordingError, WrongStimulusError
 from distort.recording.alignment.chirp_places import as_recorded, place_sigma
@@ -355,7 +356,7 @@ def _alignment(found: _Found, chirps: _Chirps, reel: Reel, n_recorded: int) -> A
         stimulus_start=found.start,
         chirp_positions=chirps.positions,
         clock_difference_ppm=1e6 * chirps.clock_difference,
-        clock_uncertainty_ppm=1.96e6 * chirps.clock_sigma,
+        clock_uncertainty_ppm=1e6 * TWO_SIDED_95 * chirps.clock_sigma,
         polarity=found.polarity,
         peak_to_background_db=chirps.stands_out_db,
         stimulus_peak_to_background_db=found.stands_out_db,
