@@ -5,6 +5,7 @@ from functools import cached_property
 
 import numpy as np
 import numpy.typing as npt
+import scipy
 
 from distort.analysis.common.grid import OCTAVE_RATIO
 
@@ -22,7 +23,7 @@ class PowerSpectrum:
     @cached_property
     def _running(self) -> FloatArray:
         """Integral from 0 Hz up to each bin, in bins."""
-        return np.concatenate([[0.0], np.cumsum(0.5 * (self.power[1:] + self.power[:-1]))])
+        return np.asarray(scipy.integrate.cumulative_trapezoid(self.power, initial=0))
 
     def _integral(self, position: FloatArray) -> FloatArray:
         power, below = self.power, np.minimum(position.astype(np.int64), self.power.size - 2)

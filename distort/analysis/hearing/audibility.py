@@ -17,6 +17,7 @@ from typing import Literal
 
 import numpy as np
 import numpy.typing as npt
+import scipy
 
 from distort.analysis.common.curves import BoolArray, Harmonics
 from distort.analysis.common.grid import OCTAVE_RATIO
@@ -62,8 +63,8 @@ def room_noise_db_spl(noise: NoiseDensity, *, full_scale_db_spl: float, at_hz: F
     full_scale_db_spl   SPL that full scale (AES17) stands for; a full-scale sine has the power 1/2
     """
     width = critical_bandwidth_hz(at_hz)
-    running = np.concatenate([[0.0], np.cumsum(0.5 * (noise.density[1:] + noise.density[:-1]))])
-    running *= noise.frequency_hz[1] - noise.frequency_hz[0]
+    bin_hz = noise.frequency_hz[1] - noise.frequency_hz[0]
+    running = scipy.integrate.cumulative_trapezoid(noise.density, initial=0) * bin_hz
     low, high = (np.interp(at_hz + sign * 0.5 * width, noise.frequency_hz, running) for sign in (-1.0, 1.0))
     return np.asarray(power_to_db(2.0 * (high - low)) + full_scale_db_spl)
 

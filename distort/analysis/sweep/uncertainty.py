@@ -57,8 +57,8 @@ def noise_averaging(window: OrderWindow, sample_rate: int) -> NoiseAveraging:
 
     def twice_integrated(kernel: FloatArray) -> FloatArray:
         """int_0^B (B - v) kernel(v) dv at every B, as the running integral of the running integral."""
-        once = np.concatenate([[0.0], np.cumsum(0.5 * (kernel[1:] + kernel[:-1]))]) * lag_hz[1]
-        return np.asarray(np.concatenate([[0.0], np.cumsum(0.5 * (once[1:] + once[:-1]))]) * lag_hz[1])
+        once = scipy.integrate.cumulative_trapezoid(kernel, initial=0) * lag_hz[1]
+        return np.asarray(scipy.integrate.cumulative_trapezoid(once, initial=0) * lag_hz[1])
 
     return NoiseAveraging(
         lag_hz=lag_hz,
