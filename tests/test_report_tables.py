@@ -10,7 +10,7 @@ from rich.table import Table
 
 from distort.report.terminal.console import make_console, progress, say
 from distort.report.text import numbers
-from distort.report.text.tables_sweep import harmonics_table, octave_rows, response_table, thd_marks
+from distort.report.text.tables_sweep import harmonics_table, midband_rows, response_table, thd_marks
 from tests.report_examples import FREQUENCY_HZ, harmonics, order, response, row_of
 
 
@@ -30,7 +30,7 @@ def cells(line: str) -> list[str]:
 
 def test_octave_midbands_are_those_of_the_standard() -> None:
     """IEC 61260-1: exact octave midbands 1000 x 10^(3k/10) Hz; the grid meets each."""
-    rows = octave_rows(FREQUENCY_HZ)
+    rows = midband_rows(FREQUENCY_HZ)
     assert len(rows) == 10
     assert None not in rows
     expected = [31.623, 63.096, 125.89, 251.19, 501.19, 1000.0, 1995.3, 3981.1, 7943.3, 15849.0]
@@ -39,7 +39,7 @@ def test_octave_midbands_are_those_of_the_standard() -> None:
 
 
 def test_an_octave_outside_the_grid_has_no_row() -> None:
-    assert octave_rows(FREQUENCY_HZ[FREQUENCY_HZ > 100])[:2] == (None, None)
+    assert midband_rows(FREQUENCY_HZ[FREQUENCY_HZ > 100])[:2] == (None, None)
 
 
 def test_harmonics_table_shows_each_reading_at_its_octave() -> None:

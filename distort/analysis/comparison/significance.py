@@ -27,10 +27,11 @@ ALPHA = 0.05
 
 BROAD_OCTAVES, NARROW_OCTAVES = 1.0 / 3.0, 1.0 / 12.0
 
-LEAST_NAMED_DB = {"response": 0.1, "change": 0.1, "change-multitone": 0.1}
-"""A smaller change is never called one: noise intervals of a quiet recording are some thousandths of a decibel, and
-air, heat and cables move more than that (common practice, no source)."""
+LEAST_NAMED_RESPONSE_DB = 0.1
+"""A smaller change of response or compression is never called one: noise intervals of a quiet recording are some
+thousandths of a decibel, and air, heat and cables move more than that (common practice, no source)."""
 LEAST_NAMED_DISTORTION_DB = 0.5
+OF_RESPONSE = ("response", "change", "change-multitone")
 
 WELL_READ = 3.0
 """Of the median interval: one band beside a hum must not hide what all others exclude."""
@@ -84,7 +85,7 @@ class Difference:
     significant: BoolArray
     """After correction for everything in the comparison, and no smaller than `least_named_db`."""
     least_named_db: FloatArray
-    """A smaller change is not called one; see `LEAST_NAMED_DB`, and what repeats of the reference show."""
+    """A smaller change is not called one; see `least_named_db`, and what repeats of the reference show."""
 
     @property
     def judged(self) -> BoolArray:
@@ -174,7 +175,7 @@ def pooled_freedom(total: FloatArray, parts: Sequence[tuple[FloatArray, FloatArr
 
 def least_named_db(quantity: str) -> float:
     """The smallest change of a quantity that is called one."""
-    return LEAST_NAMED_DB.get(quantity, LEAST_NAMED_DISTORTION_DB)
+    return LEAST_NAMED_RESPONSE_DB if quantity in OF_RESPONSE else LEAST_NAMED_DISTORTION_DB
 
 
 def _key(curve: Curve) -> tuple[str, float, float]:

@@ -27,7 +27,7 @@ LOUDER_DB = 3.0
 """Twice the power. Seating, air and heat move a third octave by tenths of a decibel; a loudspeaker does not give more
 than its drive asks, so what does is a gain that was turned, a wrong patch or an expander."""
 
-CLEAR_OF_NOISE_DB = 15.0
+READABLE_ABOVE_NOISE_DB = 15.0
 """Noise that much below a reading moves it by at most `20 log10(1 + 10^(-15/20))` = 1.4 dB, so that of two readings
 neither is taken for one that is `LOUDER_DB` higher."""
 
@@ -88,7 +88,7 @@ def answer_of(response: Response, *, drive_dbfs: float) -> Answer:
         level = float(power_to_db(np.mean(db_to_power(response.level_db[rows]))))
         noise = float(power_to_db(np.mean(db_to_power(response.noise_db[rows])))) - level
         kept.append(middle)
-        output_db.append(level if noise <= -CLEAR_OF_NOISE_DB else np.nan)
+        output_db.append(level if noise <= -READABLE_ABOVE_NOISE_DB else np.nan)
         noise_db.append(noise)
     return Answer(
         drive_dbfs=drive_dbfs,

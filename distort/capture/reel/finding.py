@@ -14,6 +14,7 @@ import numpy.typing as npt
 
 from distort.errors import RecordingError
 from distort.recording.alignment.chirp_places import ChirpHeard, Peaks, find_peaks, hear_chirp, resampled_chirp
+from distort.recording.alignment.clock import LARGEST_CLOCK_DIFFERENCE
 from distort.session.audio.long_recording import LongRecording
 from distort.session.recordings.reel_file import ReelPart, SessionReel
 from signals import Chirp, SignalError
@@ -23,9 +24,6 @@ IntArray = npt.NDArray[np.int64]
 
 FOLLOW_S = 0.5
 """How far from its place a chirp is sought: silence reaches that far about each, so only a chirp is like one there."""
-
-LARGEST_CLOCK_DIFFERENCE = 5e-4
-"""No pair of crystals differs by more (`recording.quality.check` refuses it as well)."""
 
 COARSE_S = 2e-3
 """Exactness of a place before it is looked at closely: the early room may be as strong as the direct sound."""

@@ -14,6 +14,10 @@ from distort.errors import RecordingError
 
 FloatArray = npt.NDArray[np.float64]
 
+LARGEST_CLOCK_DIFFERENCE = 5e-4
+"""No pair of crystals differs by more: beyond it something was lost (one buffer of 512 samples from a default reel of
+15.9 s looks like 6.7e-4), and what was recorded may well not be stretched."""
+
 LARGEST_PPM = 10_000.0
 """Beyond it the kernel, which does not move its cut-off, would let through what folds over."""
 

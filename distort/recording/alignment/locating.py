@@ -17,7 +17,7 @@ from distort.analysis.common.statistics import TWO_SIDED_95
 from distort.analysis.sweep.noise import BLOCK_S
 from distort.errors import CutOffError, RecordingError, WrongStimulusError
 from distort.recording.alignment.chirp_places import as_recorded, place_sigma
-from distort.recording.alignment.clock import repair_clock
+from distort.recording.alignment.clock import LARGEST_CLOCK_DIFFERENCE, repair_clock
 from distort.recording.alignment.matched import Lags, correlate, deconvolve, stands_out_db, summit
 from signals import Chirp, Noise, Reel, Stimulus, Sweep
 
@@ -25,12 +25,9 @@ __all__ = ["Alignment", "find_reel", "made_whole", "repair_clock"]
 
 FloatArray = npt.NDArray[np.float64]
 
-LARGEST_CLOCK_DIFFERENCE = 2e-3
+SEEK_CLOCK_WITHIN = 2e-3
 """Within which the second chirp is sought. Crystals differ by 2e-4 at most; a lost buffer of 1024 samples looks like
 1.4e-3 over a default reel, and is to be seen rather than missed."""
-
-LARGEST_CLOCK = 5e-4
-"""No pair of crystals differs by more: beyond it something was lost, and the stimulus may well not be stretched."""
 
 CHIRP_STANDS_OUT_DB = 16.0
 """Of noise alone, the highest of 5000 values stands 12 dB above the r.m.s.; of 1e6 values, 14 dB (Gaussian)."""
@@ -119,7 +116,7 @@ def find_reel(recording: npt.ArrayLike, reel: Reel) -> Alignment:
     for coarse in _coarse_starts(samples, reel, chirp_output):
         chirps = _find_chirps(samples, reel, chirp_output, coarse - stimulus_first)
         found = _find_stimulus(samples, stimulus, template, coarse=coarse, chirps=chirps, reel=reel)
-        if abs(chirps.clock_to_use) > LARGEST_CLOCK:
+        if abs(chirps.clock_to_use) > LARGEST_CLOCK_DIFFERENCE:
             kept = replace(chirps, clock_difference=0.0)
             other = _find_stimulus(samples, stimulus, template, coarse=coarse, chirps=kept, reel=reel)
             found = _clearer(found, other)
@@ -210,7 +207,7 @@ def _first_of_pair(output: Lags, distance: int) -> int | None:
 
 def _clock_reach(distance: int, *, chirp_samples: int) -> int:
     """Samples by which the second chirp may be off after `distance`; a lost buffer is at most half a chirp."""
-    return max(round(LARGEST_CLOCK_DIFFERENCE * distance), chirp_samples // 2)
+    return max(round(SEEK_CLOCK_WITHIN * distance), chirp_samples // 2)
 
 
 def _find_chirps(samples: FloatArray, reel: Reel, output: Lags | None, reel_start: int) -> _Chirps:

@@ -7,6 +7,7 @@ import numpy as np
 import numpy.typing as npt
 
 from distort.errors import RecordingError
+from distort.recording.alignment.clock import LARGEST_CLOCK_DIFFERENCE
 from distort.recording.alignment.locating import Alignment
 from distort.recording.quality.check_result import Finding, Verdict, worst
 from distort.recording.quality.clipping import clipped_samples, held_crests
@@ -50,8 +51,7 @@ CLOCK_SAME_PPM = 0.01
 CLOCK_GOOD_PPM = 200.0
 """Two crystals of 100 ppm each, the usual limit of consumer equipment (common practice, no source)."""
 
-CLOCK_REFUSE_PPM = 500.0
-"""No pair of crystals; one buffer of 512 samples lost from a default reel of 15.9 s looks like 670 ppm."""
+CLOCK_REFUSE_PPM = 1e6 * LARGEST_CLOCK_DIFFERENCE
 
 
 @dataclass(frozen=True, kw_only=True)

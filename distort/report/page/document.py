@@ -23,7 +23,7 @@ from distort.report.page.live import asset, chart_places, scripts
 from distort.report.page.markup import Markup, bullets, element, markup
 from distort.report.page.verdicts import READING, verdicts
 from distort.report.text.headings import SIMULATED_WORDS
-from distort.report.text.tables_coincidences import DECIDED
+from distort.report.text.tables_coincidences import DECIDED_CAUSES
 from distort.session.files.folder import SessionFolder
 from distort.session.plan.keys import ReportPlan
 from distort.session.plan.reading import read_plan
@@ -158,7 +158,7 @@ def _verdicts(conditions: Sequence[ConditionResults]) -> Markup:
     parts = []
     for results in conditions:
         found = results.findings.coincidences
-        strongest = [one.sentence for one in found if one.cause in DECIDED][:MOST_COINCIDENCES]
+        strongest = [one.sentence for one in found if one.cause in DECIDED_CAUSES][:MOST_COINCIDENCES]
         said = [*verdicts(results), *strongest, *heard_sentences(results)]
         more = len(found) - len(strongest)
         link = element("p", _to("coincidences", f"{more} more that may line up")) if more > 0 else ""

@@ -26,7 +26,7 @@ QUANTITIES = {
 }
 """Short names for a column; h2, h3, ... stand for themselves."""
 
-DECIDED = ("weak-fundamental", "response-peak", "made-here", "weak-sum", "own-compression", "room")
+DECIDED_CAUSES = ("weak-fundamental", "response-peak", "made-here", "weak-sum", "own-compression", "room")
 TOP = 3
 LEAST_PROBABILITY = 0.005
 
@@ -56,7 +56,7 @@ def coincidences_blocks(results: ConditionResults) -> Iterator[str | Table]:
 
 def top_sentences(results: ConditionResults) -> Iterator[str]:
     """The strongest decided coincidences in a sentence each; nothing where there is none."""
-    decided = [one for one in results.findings.coincidences if one.cause in DECIDED]
+    decided = [one for one in results.findings.coincidences if one.cause in DECIDED_CAUSES]
     if not decided:
         return
     for one in decided[:TOP]:

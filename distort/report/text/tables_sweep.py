@@ -108,7 +108,7 @@ def thd_marks(harmonics: Harmonics) -> tuple[BoolArray, BoolArray]:
     )
 
 
-def octave_rows(frequency_hz: FloatArray) -> tuple[int | None, ...]:
+def midband_rows(frequency_hz: FloatArray) -> tuple[int | None, ...]:
     """For each octave midband the grid row that is nearest, or None where the grid does not reach it.
 
     `frequency_hz` is `(rows,)`, ascending. Nearest means within 1/48 octave, half a step of the usual grid.
@@ -167,7 +167,7 @@ def octave_table(corner: str, *, worst: bool) -> Table:
 def cells(quantity: Quantity, frequency_hz: FloatArray) -> list[Text]:
     """The label of a quantity, and its reading at each octave midband; `frequency_hz` is its grid, `(rows,)`."""
     written = [Text(quantity.label, style="bold")]
-    for row in octave_rows(frequency_hz):
+    for row in midband_rows(frequency_hz):
         if row is None or not np.isfinite(quantity.values[row]):
             written.append(Text(NOT_MEASURABLE, style="dim"))
             continue
@@ -197,7 +197,7 @@ def add_legend(
     words: Mapping[str, str] = LEGEND,
 ) -> None:
     """Explain under the table the marks that stand in it, in the `words` for each; `before` comes first."""
-    rows = [row for row in octave_rows(frequency_hz) if row is not None]
+    rows = [row for row in midband_rows(frequency_hz) if row is not None]
     shown = {quantity.mark(row) for quantity in quantities for row in rows if np.isfinite(quantity.values[row])}
     lines = [before, *(words[mark] for mark in (DOUBTFUL, BELOW_FLOOR) if mark in shown)]
     table.caption = Text("\n".join(line for line in lines if line), style="dim")
