@@ -8,7 +8,7 @@ import ast
 import hashlib
 import json
 import tempfile
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
@@ -193,6 +193,20 @@ class Nearest:
                 prepared |= fresh.keys()
                 taken += seconds
         return chosen
+
+
+def in_turn(tests: Sequence[Near], files_at_once: Sequence[int]) -> Iterator[list[Near]]:
+    """The tests of so many files at a time, and of all others at last: those first that run the fewest lines at all,
+    because they ask for what stands in them and for little else."""
+    widths: dict[str, int] = {}
+    for one in tests:
+        width = sum(map(len, one.lines.values()))
+        widths[one.file] = min(width, widths.get(one.file, width))
+    waiting = sorted(widths, key=lambda file: widths[file])
+    for count in (*files_at_once, len(waiting)):
+        now, waiting = waiting[:count], waiting[count:]
+        if now:
+            yield [one for one in tests if one.file in now]
 
 
 def _seconds(test: Near) -> float:

@@ -1,7 +1,9 @@
 """Runs tests in a copy of the repository, each time in a process of its own that starts with the libraries loaded."""
 
 import contextlib
+import gc
 import importlib
+import itertools
 import os
 import resource
 import shutil
@@ -30,6 +32,12 @@ THREADS = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS")
 
 QUIETLY = (
     *("-q", "--tb=line", "-p", "no:cacheprovider", "-p", "no:xdist", "-p", "no:benchmark"),
+    *(
+        "-p",
+        "no:unraisableexception",
+        "-p",
+        "no:threadexception",
+    ),  # collect garbage, which takes longer than a test
     *("-W", "ignore::pytest.PytestAssertRewriteWarning"),  # the libraries are loaded before pytest begins
 )
 
@@ -59,9 +67,9 @@ def load_libraries() -> None:
     """Before the first run; computing in one thread, since runs stand side by side."""
     for name in THREADS:
         os.environ[name] = "1"
-    os.environ["PYTHONDONTWRITEBYTECODE"] = "1"
     for name in LIBRARIES:
         importlib.import_module(name)
+    gc.freeze()
 
 
 def copied(folder: Path) -> Path:
@@ -120,7 +128,6 @@ def _be_child(folder: Path, work: Callable[[], int], output: int, limit_s: float
         resource.setrlimit(resource.RLIMIT_CPU, (most, most + 5))
         os.chdir(folder)
         sys.path[0:0] = [str(folder)]
-        sys.dont_write_bytecode = True
         for name in [name for name in sys.modules if name.partition(".")[0] in OWN]:
             del sys.modules[name]
         status = work()
@@ -146,14 +153,17 @@ def _wait_for(child: int) -> tuple[int | None, float]:
     return (os.waitstatus_to_exitcode(status) if os.WIFEXITED(status) else None), seconds
 
 
+_versions = itertools.count(1)
+
+
 @contextlib.contextmanager
 def changed(folder: Path, change: Change):
     """The change in the copy, and the file as it was afterwards."""
     path = folder / change.path
     original, times = path.read_bytes(), path.stat()
     path.write_bytes(change.applied(original))
-    # a time of its own: what was compiled of another version of the file does not belong to this one
-    os.utime(path, ns=(times.st_atime_ns, times.st_mtime_ns + 10**10))
+    # a time of its own, to the second: what was compiled of another version of the file does not belong to this one
+    os.utime(path, ns=(times.st_atime_ns, times.st_mtime_ns + 10**9 * next(_versions)))
     try:
         yield
     finally:

@@ -7,15 +7,19 @@ from pathlib import Path
 
 from tests.mutants.changes import Change
 from tests.mutants.looking import look_at as look_at_file
-from tests.mutants.nearest import Nearest, known, near_files
+from tests.mutants.nearest import Nearest, in_turn, known, near_files
 from tests.mutants.running import changed, copied, load_libraries, run_tests
 
-BUDGET_S = 12.0
+BUDGET_S = 6.0
 """Seconds of processor time, as the tests took under coverage, that the tests of one slip may take together."""
 
 PATIENCE = 4.0
 SET_UP_S = 10.0
 """A slip is stopped after so many times what its tests usually take, and what it takes to begin: endless loops end."""
+
+FILES_AT_ONCE = (2, 4)
+"""Test files that are loaded first, and next: most slips are seen by the nearest, and loading the others takes longer
+than running their tests."""
 
 TESTS_FAILED, INTERRUPTED, NOT_FOUND = 1, 2, 4
 """Exit statuses of pytest: the last two where a module cannot even be imported."""
@@ -69,15 +73,16 @@ def try_one(change: Change) -> Verdict:
     tests = _nearest().to(change, budget_s=BUDGET_S)
     if not tests:
         return Verdict(change=change, killed=False, by="no near test runs it", seconds=0.0)
-    usual_s = sum(one.seconds + sum(one.shared.values()) for one in tests)
+    seconds = 0.0
     with changed(_copy[0], change):
-        ended = run_tests(_copy[0], [one.name for one in tests], limit_s=PATIENCE * usual_s + SET_UP_S)
-    if ended.status in (TESTS_FAILED, INTERRUPTED, NOT_FOUND):
-        by = ended.failed or "its import"
-    elif ended.status is None:
-        by = "time"
-    elif ended.status == PASSED:
-        return Verdict(change=change, killed=False, by=f"{len(tests)} tests saw nothing", seconds=ended.seconds)
-    else:
-        raise RuntimeError(f"pytest ended with {ended.status} at {change.key}:\n{ended.said}")
-    return Verdict(change=change, killed=True, by=by, seconds=ended.seconds)
+        for some in in_turn(tests, FILES_AT_ONCE):
+            usual_s = sum(one.seconds + sum(one.shared.values()) for one in some)
+            ended = run_tests(_copy[0], [one.name for one in some], limit_s=PATIENCE * usual_s + SET_UP_S)
+            seconds += ended.seconds
+            if ended.status in (TESTS_FAILED, INTERRUPTED, NOT_FOUND):
+                return Verdict(change=change, killed=True, by=ended.failed or "its import", seconds=seconds)
+            if ended.status is None:
+                return Verdict(change=change, killed=True, by="time", seconds=seconds)
+            if ended.status != PASSED:
+                raise RuntimeError(f"pytest ended with {ended.status} at {change.key}:\n{ended.said}")
+    return Verdict(change=change, killed=False, by=f"{len(tests)} tests saw nothing", seconds=seconds)
