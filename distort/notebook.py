@@ -37,6 +37,7 @@ from distort.errors import SessionError, UsageError, shown
 from distort.report.figures.session_figures import figures_of
 from distort.report.terminal.console import make_console, say
 from distort.report.text.numbers import level_name
+from distort.report.text.staleness import stale_clauses
 from distort.report.text.summary import harmonics_blocks, response_blocks, summary_blocks
 from distort.report.text.tables_compression import compression_blocks
 from distort.report.text.tables_multitone import multitone_blocks
@@ -44,7 +45,7 @@ from distort.session.files.csv_table import read_table
 from distort.session.files.folder import SessionFolder
 from distort.session.plan.keys import ReportPlan
 from distort.session.plan.reading import read_plan
-from distort.session.results.analysed import doubts
+from distort.session.results.analysed import staleness
 from distort.session.results.condition_results import ConditionResults, Findings, conditions_analysed, read_results
 
 if TYPE_CHECKING:
@@ -76,7 +77,7 @@ def load(folder: str | PathLike[str]) -> "Session":
     if not found:
         raise SessionError(f"{folder} has no results yet: distort.analyze({str(folder)!r}) makes some")
     plan = read_plan(place.root)
-    for one in doubts(place, plan):
+    for one in stale_clauses(staleness(place, plan)):
         warnings.warn(f"{one}: distort.analyze({str(folder)!r}) analyses it again", stacklevel=2)
     return Session(folder=place, results=found, words=plan.report)
 

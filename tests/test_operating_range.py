@@ -15,6 +15,7 @@ from distort.analysis.compression.operating_range import (
     operating_ranges,
 )
 from distort.errors import AnalysisError
+from distort.report.text.compression import onset_words
 from tests.devices.ladder import FULL_SCALE_DB_SPL, HZ, flat_output
 
 COARSE = np.array([76.0, 86.0, 96.0, 102.0])
@@ -61,7 +62,7 @@ def test_an_onset_on_a_coarse_ladder_is_bracketed():
     found = onset(limited(COARSE, threshold=91.0, ratio=1e9), COARSE)
     assert (found.kind, found.above_db_spl, found.up_to_db_spl) == ("compression", 86.0, 96.0)
     assert found.level_db_spl is None
-    assert found.text == "between 86 and 96 dB"
+    assert onset_words(found) == "between 86 and 96 dB"
 
 
 @pytest.mark.parametrize("threshold", np.arange(91.0, 99.0, 0.4))
@@ -72,7 +73,7 @@ def test_an_onset_on_a_fine_ladder_is_a_number(threshold, ratio):
     found = onset(limited(FINE, threshold=threshold, ratio=ratio), FINE)
     assert found.level_db_spl == pytest.approx(threshold, abs=0.16)
     assert found.above_db_spl <= found.level_db_spl <= found.up_to_db_spl
-    assert found.text == f"at {found.level_db_spl:.1f} dB"
+    assert onset_words(found) == f"at {found.level_db_spl:.1f} dB"
 
 
 def test_there_is_no_number_without_two_rungs_beyond_the_onset():
@@ -83,7 +84,7 @@ def test_there_is_no_number_without_two_rungs_beyond_the_onset():
 def test_there_is_no_number_across_a_wide_gap():
     levels = np.array([76.0, 90.0, 91.5, 93.0])
     found = onset([0.0, -0.5, -1.0, -1.5], levels)
-    assert found.text == "between 76 and 90 dB"
+    assert onset_words(found) == "between 76 and 90 dB"
 
 
 def test_a_band_is_named_by_its_highest_level_that_is_not_linear():
@@ -92,7 +93,7 @@ def test_a_band_is_named_by_its_highest_level_that_is_not_linear():
     found = operating_ranges(input_output(changed_by(change_db), lowest_valid_hz=25.0))[0]
     assert found.words == ("reference", "expansion", "linear", "gradual compression")
     assert found.word == "gradual compression"
-    assert found.onset.text == "between 96 and 102 dB"
+    assert onset_words(found.onset) == "between 96 and 102 dB"
 
 
 def changed_by(change_db):
@@ -189,7 +190,7 @@ def test_ranges_of_all_bands():
     table = input_output(sloping_compression(), lowest_valid_hz=25.0)
     ranges = operating_ranges(table)
     assert [one.word for one in ranges] == ["linear"] * 5 + ["gradual compression"] * 5
-    assert ranges[-1].onset.text == "between 86 and 96 dB"
+    assert onset_words(ranges[-1].onset) == "between 86 and 96 dB"
     assert ranges[-1].compression_limits[0].level_db_spl is None  # exactly 1 dB is kept
     assert ranges[-1].distortion_limits == ()
     assert {one.word for one in operating_ranges(table, basis="corrected")} == {"unknown"}

@@ -13,6 +13,7 @@ from distort.recording.takes import (
     set_ups_of_each_level,
     takes_of_each_level,
 )
+from distort.report.text.comparison import pairing_sentences
 from signals import framed
 from tests.session_examples import SIDECAR
 from tests.test_recorded_rules import curve, folder, quantities, recording, side
@@ -62,9 +63,9 @@ def test_rungs_of_equal_drive_are_put_side_by_side(folder):
     b = side(folder, "stand", drives={87.0: -30.04, 97.0: -20.06})
     found = compare_sides(a, b, basis="drive")
     assert set(quantities(found)) == {("response", 86.0), ("h2", 86.0), ("even", 86.0)}
-    assert found.levels == ("No partner of equal drive, not compared: 96 dB of desk, 97 dB of stand.",)
+    assert pairing_sentences(found) == ["No partner of equal drive, not compared: 96 dB of desk, 97 dB of stand."]
     whole = compare_sides(a, side(folder, "stand"), basis="drive")
-    assert whole.levels == ()
+    assert pairing_sentences(whole) == []
     assert ("change", 96.0) in quantities(whole)
     assert ("change-multitone", 96.0) in quantities(whole)
     assert whole.basis == "drive"
@@ -80,7 +81,7 @@ def test_compression_re_other_lowest_levels_is_not_compared(folder):
     curves = [curve(name, 96.0, -40.0) for name in ("response", "change", "change-multitone")]
     found = compare_sides(a, side(folder, "stand", drives={76.0: -40.0, 96.0: -20.0}, curves=curves), basis="drive")
     assert set(quantities(found)) == {("response", 96.0)}
-    assert any("The lowest levels differ in drive" in one for one in found.levels)
+    assert any("The lowest levels differ in drive" in one for one in pairing_sentences(found))
 
 
 def test_rungs_of_equal_output_are_read_between_those_of_the_other_side(folder):
@@ -91,8 +92,8 @@ def test_rungs_of_equal_output_are_read_between_those_of_the_other_side(folder):
     b = side(folder, "stand", outputs={86.0: 144.0, 96.0: 154.0}, curves=curves)
     found = compare_sides(a, b, basis="output")
     assert quantities(found) == {("response", 96.0): pytest.approx(18.0 + 40.0)}
-    assert "nothing is extrapolated" in found.levels[0]
-    assert "interpolated between 86 and 96 dB" in found.levels[1]
+    assert "nothing is extrapolated" in pairing_sentences(found)[0]
+    assert "interpolated between 86 and 96 dB" in pairing_sentences(found)[1]
     for near_db, value_db in ((152.09, 20.0), (152.11, 10.0 + 10.0 * (152.0 - 144.0) / (152.11 - 144.0))):
         b = side(folder, "stand", outputs={86.0: 144.0, 96.0: near_db}, curves=curves)
         found = compare_sides(a, b, basis="output")

@@ -26,6 +26,7 @@ from distort.recording.takes import (
     repeats_of,
     takes_of_each_level,
 )
+from distort.report.text.comparison import meaning_words
 from distort.session.calibration.in_force import CalibrationInForce
 from distort.session.files.folder import SessionFolder
 from distort.session.plan.reading import read_plan
@@ -332,7 +333,7 @@ def tone(**changes) -> Recording:
 
 
 def told(a: Side, b: Side) -> dict[str, tuple[str, str, str]]:
-    return {one.what: (one.a, one.b, one.meaning) for one in unlike(a, b)}
+    return {one.what: (one.a, one.b, meaning_words(one)) for one in unlike(a, b)}
 
 
 # --- what is handed on to the search ----------------------------------------------------------------------------------

@@ -14,6 +14,7 @@ from distort.analysis.compression.curves import Rung
 from distort.analysis.compression.octaves import input_output
 from distort.analysis.compression.operating_range import operating_ranges
 from distort.analysis.compression.sweep_lag import bias_parts, needed_seconds, sweep_lag, sweep_lags
+from distort.report.text.compression import onset_words
 from signals import Sweep
 from tests.devices.heated_coil import HeatedCoil
 from tests.devices.ladder import FULL_SCALE_DB_SPL, HZ, flat_output, output_of, rung_at, smoothed_db, sweep_at
@@ -60,7 +61,7 @@ def test_a_coarse_ladder_brackets_the_onset_and_names_the_band(coarse, device, w
     assert middle.midband_hz == pytest.approx(1000.0)
     assert middle.words == ("reference", "linear", word, word)
     assert middle.word == word
-    assert middle.onset.text == "between 86 and 96 dB"
+    assert onset_words(middle.onset) == "between 86 and 96 dB"
     assert [bands[at].word for at in (0, 1, 2, 8)] == ["linear"] * 4  # 31.6, 63, 126 Hz and 7.9 kHz
 
 

@@ -115,7 +115,7 @@ def run(arguments: argparse.Namespace) -> int:
 
 def _one_session(arguments: argparse.Namespace) -> int:
     from distort.archive import analyze_and_note
-    from distort.commands.conditions import say_doubts
+    from distort.commands.conditions import say_stale
     from distort.commands.freeze import say_since_frozen
     from distort.report.terminal.console import make_console, progress, say
     from distort.report.terminal.documents import findings_documents, print_document
@@ -132,7 +132,7 @@ def _one_session(arguments: argparse.Namespace) -> int:
     for results in found:
         say(console, *summary_blocks(results))
     if arguments.condition is None:
-        say_doubts(SessionFolder(target), [results.findings for results in found])
+        say_stale(SessionFolder(target), [results.findings for results in found])
     _say_calibrated_since(console, target, found)
     say_since_frozen(console, SessionFolder(target))
     say(

@@ -24,7 +24,7 @@ def add_parser(subparsers: "Subparsers[Parser]") -> None:
 def run(arguments: argparse.Namespace) -> int:
     """Check. Raises PlanError and SessionError for what cannot be read or trusted."""
     from distort.capture.measuring.completeness import check_session
-    from distort.commands.conditions import say_doubts
+    from distort.commands.conditions import say_stale
     from distort.report.terminal.console import make_console, say
     from distort.report.terminal.documents import completeness_document, print_document
     from distort.report.text.check import check_sentences
@@ -40,5 +40,5 @@ def run(arguments: argparse.Namespace) -> int:
     else:
         say(make_console(), *check_sentences(found, folder=str(folder.root)))
     if analysed := conditions_analysed(folder):
-        say_doubts(folder, [read_results(folder, name).findings for name in analysed])
+        say_stale(folder, [read_results(folder, name).findings for name in analysed])
     return 0 if found.complete else 1

@@ -31,38 +31,40 @@ def analysed(folder: "SessionFolder", wanted: str | None) -> "tuple[ConditionRes
             f"there are {', '.join(known)}"
         )
     found = tuple(read_results(folder, name) for name in known if wanted in (None, name))
-    say_doubts(folder, [one.findings for one in found])
+    say_stale(folder, [one.findings for one in found])
     return found
 
 
-def say_doubts(folder: "SessionFolder", found: "Sequence[Findings]") -> None:
+def say_stale(folder: "SessionFolder", found: "Sequence[Findings]") -> None:
     """Say on stderr why the results may not be what an analysis would give now, so that no old number is published.
 
     found   what was found, of the conditions in question
     """
     from distort.errors import DistortError
     from distort.report.terminal.console import make_console, say
+    from distort.report.text.staleness import stale_clauses
     from distort.session.plan.reading import read_plan
-    from distort.session.results.analysed import doubts
+    from distort.session.results.analysed import staleness
 
     console = make_console(stderr=True)
     try:
         plan = read_plan(folder.root)
-        doubtful = doubts(folder, plan)
+        stale = stale_clauses(staleness(folder, plan))
     except DistortError as error:  # what was analysed may be read all the same
         say(console, f"Careful: whether these results are up to date cannot be told. {error}")
         return
-    say(console, *(f"Careful: {one}. Run 'distort analyze {folder.root}'." for one in doubtful))
+    say(console, *(f"Careful: {one}. Run 'distort analyze {folder.root}'." for one in stale))
     say_kept_setup(plan, found)
 
 
 def say_kept_setup(plan: "Plan", found: "Sequence[Findings]") -> None:
     """Say on stderr where recordings keep a set-up that session.toml no longer states."""
     from distort.report.terminal.console import make_console, say
+    from distort.report.text.staleness import kept_setup_clause
     from distort.session.results.kept_setup import kept_setup
 
     again = "To correct it, add or measure them again"
-    say(make_console(stderr=True), *(f"Careful: {one}. {again}." for one in kept_setup(plan, found)))
+    say(make_console(stderr=True), *(f"Careful: {kept_setup_clause(one)}. {again}." for one in kept_setup(plan, found)))
 
 
 def of_the_plan(plan: "Plan", wanted: str | None) -> tuple[str, ...]:

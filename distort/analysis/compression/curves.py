@@ -153,13 +153,6 @@ class Onset:
     level_db_spl: float | None
     """Interpolated; None where the rungs are too far apart for a number."""
 
-    @property
-    def text(self) -> str:
-        """The bracket, or the number."""
-        if self.level_db_spl is None:
-            return f"between {self.above_db_spl:g} and {self.up_to_db_spl:g} dB"
-        return f"at {self.level_db_spl:.1f} dB"
-
 
 Quantity = Literal["distortion", "compression"]
 Verdict = Literal["found", "kept to the last", "exceeded at the first", "unknown"]

@@ -31,6 +31,31 @@ BETWEEN_ALONE = ("response-multitone",)
 
 
 @dataclass(frozen=True, kw_only=True)
+class AtOutput:
+    """A level of A with the output that it gave, and the levels of B that give as much."""
+
+    level_db_spl: float
+    output_db: float
+    levels_b_db_spl: tuple[float, ...]
+    """One that gives it, two to interpolate between, or none: B was not measured there."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Paired:
+    """Which levels were put side by side."""
+
+    alone_a_db_spl: tuple[float, ...] = ()
+    """Levels of A of whose drive B has none, and the other way round: not compared."""
+    alone_b_db_spl: tuple[float, ...] = ()
+    lowest_differ: bool = False
+    """In drive, so that compression, which is stated re the lowest, is not compared."""
+    outputs: tuple[AtOutput, ...] = ()
+    """At equal output: every level of A."""
+    one_uncalibrated: bool = False
+    """So that the responses are not compared."""
+
+
+@dataclass(frozen=True, kw_only=True)
 class Compared:
     """Everything a comparison says; differences are B less A."""
 
@@ -38,8 +63,7 @@ class Compared:
     b: Side
     basis: Basis
     unlike: tuple[Unlike, ...]
-    levels: tuple[str, ...]
-    """Which rungs were put side by side, and which could not be, a sentence each."""
+    paired: Paired
     curves_a: tuple[Curve, ...]
     curves_b: tuple[Curve, ...]
     """As they were compared."""
@@ -69,13 +93,13 @@ def compare_sides(a: Side, b: Side, *, basis: Basis | None = None, calibration_d
     Raises AnalysisError when no rung of one side can be put beside the other.
     """
     chosen = basis or default_basis(a, b)
-    curves_a, curves_b, levels = (_at_equal_drive if chosen == "drive" else _at_equal_output)(a, b)
+    curves_a, curves_b, paired = (_at_equal_drive if chosen == "drive" else _at_equal_output)(a, b)
     left_out = set(BETWEEN_ALONE)
     if not same_multitones(a, b):
         left_out |= set(OF_MULTITONES)
     if len({side.sweeps[0].sidecar.calibration is None for side in (a, b)}) == 2:
         left_out.add("response")
-        levels = (*levels, "One side has no calibration: the responses are not compared.")
+        paired = replace(paired, one_uncalibrated=True)
     curves_a, curves_b = (tuple(one for one in side if one.quantity not in left_out) for side in (curves_a, curves_b))
     differences = compare(curves_a, curves_b, calibration_db=calibration_db or 0.0, repeats=(*a.repeats, *b.repeats))
     faults = [read_faults(side.folder, side.condition, side.recordings) for side in (a, b)]
@@ -86,7 +110,7 @@ def compare_sides(a: Side, b: Side, *, basis: Basis | None = None, calibration_d
         b=b,
         basis=chosen,
         unlike=unlike(a, b),
-        levels=levels,
+        paired=paired,
         curves_a=curves_a,
         curves_b=curves_b,
         differences=differences,
@@ -111,8 +135,8 @@ def _of_coincidences(found: Sequence[FaultsFound], curves: Sides) -> tuple[Fault
     return coincidence_changes(found[0].coincidences, found[1].coincidences, rises_db=partial(at_coincidence, curves))
 
 
-Matched = tuple[tuple[Curve, ...], tuple[Curve, ...], tuple[str, ...]]
-"""Curves of A, those of B under the levels of A, and sentences about the rungs."""
+Matched = tuple[tuple[Curve, ...], tuple[Curve, ...], Paired]
+"""Curves of A, those of B under the levels of A, and which these are."""
 
 
 def _at_equal_drive(a: Side, b: Side) -> Matched:
@@ -125,41 +149,48 @@ def _at_equal_drive(a: Side, b: Side) -> Matched:
         raise AnalysisError(
             f"no level of {a.name} was played with the drive of a level of {b.name}: compare them with --basis output"
         )
-    alone = [f"{level:g} dB of {a.name}" for level in a.drives_dbfs if level not in partner.values()]
-    alone += [f"{level:g} dB of {b.name}" for level in b.drives_dbfs if level not in partner]
-    said = [f"No partner of equal drive, not compared: {', '.join(alone)}."] if alone else []
     moved = tuple(
         replace(one, level_db_spl=partner[one.level_db_spl]) for one in b.curves if one.level_db_spl in partner
     )
-    if partner.get(min(b.drives_dbfs)) != min(a.drives_dbfs):
-        said.append("The lowest levels differ in drive: compression, which is stated re them, is not compared.")
+    lowest_differ = partner.get(min(b.drives_dbfs)) != min(a.drives_dbfs)
+    if lowest_differ:
         moved = tuple(one for one in moved if one.quantity not in OF_COMPRESSION)
-    return a.curves, moved, tuple(said)
+    paired = Paired(
+        alone_a_db_spl=tuple(level for level in a.drives_dbfs if level not in partner.values()),
+        alone_b_db_spl=tuple(level for level in b.drives_dbfs if level not in partner),
+        lowest_differ=lowest_differ,
+    )
+    return a.curves, moved, paired
 
 
 def _at_equal_output(a: Side, b: Side) -> Matched:
     units = {side.sweeps[0].sidecar.calibration is None for side in (a, b)}
     if units != {False}:
         raise AnalysisError("equal output needs a calibration on both sides: use --basis drive, or calibrate")
-    curves_a, curves_b, said = [], [], []
+    curves_a: list[Curve] = []
+    curves_b: list[Curve] = []
+    outputs = []
     for level, output_db in a.outputs_db.items():
         nearest_db = min(b.outputs_db.values(), key=lambda rung_db: abs(rung_db - output_db))
         target_db = nearest_db if abs(nearest_db - output_db) <= SAME_OUTPUT_DB else output_db
         own = [one for one in a.curves if one.level_db_spl == level]
         others = _interpolated(b, [(one.quantity, one.octaves) for one in own], target_db, level)
-        if not others:
-            said.append(
-                f"{level:g} dB of {a.name} gave {output_db:.1f} dB SPL: {b.name} was measured from "
-                f"{min(b.outputs_db.values()):.1f} to {max(b.outputs_db.values()):.1f} dB SPL, and nothing is "
-                f"extrapolated."
-            )
-            continue
-        said.append(f"{level:g} dB of {a.name} gave {output_db:.1f} dB SPL: {_rungs_used(b, target_db)}.")
-        curves_a += own
-        curves_b += others
+        used = _rungs_used(b, target_db) if others else ()
+        outputs.append(AtOutput(level_db_spl=level, output_db=output_db, levels_b_db_spl=used))
+        if others:
+            curves_a += own
+            curves_b += others
     if not curves_a:
-        raise AnalysisError(f"the outputs of {a.name} and {b.name} do not overlap. {' '.join(said)}")
-    return tuple(curves_a), tuple(curves_b), tuple(said)
+        raise AnalysisError(
+            f"the outputs of {a.name} and {b.name} do not overlap: {_outputs_of(a)}, {_outputs_of(b)}, and nothing is "
+            f"extrapolated"
+        )
+    return tuple(curves_a), tuple(curves_b), Paired(outputs=tuple(outputs))
+
+
+def _outputs_of(side: Side) -> str:
+    low_db, high_db = min(side.outputs_db.values()), max(side.outputs_db.values())
+    return f"{side.name} was measured from {low_db:.1f} to {high_db:.1f} dB SPL"
 
 
 def _interpolated(b: Side, keys: Sequence[tuple[str, float]], output_db: float, level_db_spl: float) -> list[Curve]:
@@ -176,11 +207,12 @@ def _interpolated(b: Side, keys: Sequence[tuple[str, float]], output_db: float, 
     return found
 
 
-def _rungs_used(b: Side, output_db: float) -> str:
+def _rungs_used(b: Side, output_db: float) -> tuple[float, ...]:
+    """The level of B that gives `output_db` exactly, else those below and above it."""
     rungs = sorted((rung_db, level) for level, rung_db in b.outputs_db.items())
     for rung_db, level in rungs:
         if rung_db == output_db:
-            return f"{b.name} gives that at {level:g} dB"
+            return (level,)
     below = max(level for rung_db, level in rungs if rung_db < output_db)
     above = min(level for rung_db, level in rungs if rung_db > output_db)
-    return f"{b.name} is interpolated between {below:g} and {above:g} dB"
+    return below, above

@@ -1,7 +1,7 @@
 """What two sides of a comparison do not have in common, besides what was meant to differ."""
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 
 from distort.analysis.common.sound_in_air import speed_of_sound_m_s
@@ -33,8 +33,10 @@ class Unlike:
     what: str
     a: str
     b: str
-    meaning: str = ""
-    """What it does to the comparison, as a clause; empty where that is plain."""
+    parameter_of: str = ""
+    """"sweep" or "multitone", of which `what` is a parameter; empty: it is none."""
+    sound_faster_percent: float | None = None
+    """Of a temperature: by how much the speed of sound is higher in B."""
 
 
 def unlike(a: Side, b: Side) -> tuple[Unlike, ...]:
@@ -57,10 +59,8 @@ def _loudspeakers(a: Side, b: Side) -> Iterator[Unlike]:
 
 def _set_ups(a: Side, b: Side) -> Iterator[Unlike]:
     one, other = a.sweeps[0].sidecar.setup, b.sweeps[0].sidecar.setup
-    yield from _if_unlike(
-        "distance", f"{one.distance_m:g} m", f"{other.distance_m:g} m", "the room's share of the sound differs"
-    )
-    yield from _if_unlike("radiation", one.radiation, other.radiation, "the room's share of the sound differs")
+    yield from _if_unlike("distance", f"{one.distance_m:g} m", f"{other.distance_m:g} m")
+    yield from _if_unlike("radiation", one.radiation, other.radiation)
     apart_k = other.temperature_c - one.temperature_c
     if abs(apart_k) >= SAME_TEMPERATURE_K:
         percent = 100.0 * (speed_of_sound_m_s(other.temperature_c) / speed_of_sound_m_s(one.temperature_c) - 1.0)
@@ -68,16 +68,15 @@ def _set_ups(a: Side, b: Side) -> Iterator[Unlike]:
             what="temperature",
             a=f"{one.temperature_c:g} degC",
             b=f"{other.temperature_c:g} degC",
-            meaning=f"sound is {abs(percent):.1f} % {'faster' if percent > 0 else 'slower'} in B: dips of "
-            f"reflections move by so much",
+            sound_faster_percent=percent,
         )
 
 
 def _stimuli(a: Side, b: Side) -> Iterator[Unlike]:
     for what, one, other in (("sweep", a.sweeps, b.sweeps), ("multitone", a.multitones, b.multitones)):
-        meaning = "the sweep's speed biases the orders of each side differently" if what == "sweep" else "not compared"
         if one and other:
-            yield from _differing_keys(what, _stimulus_words(one), _stimulus_words(other), meaning)
+            for found in _differing_keys(what, _stimulus_words(one), _stimulus_words(other)):
+                yield replace(found, parameter_of=what)
         elif one or other:
             yield Unlike(what=what, a="played" if one else "none", b="played" if other else "none")
 
@@ -88,9 +87,8 @@ def _analysis(a: Side, b: Side) -> Iterator[Unlike]:
         "time gate",
         "none" if one.gate_ms is None else f"{one.gate_ms:g} ms",
         "none" if other.gate_ms is None else f"{other.gate_ms:g} ms",
-        "the room is cut off at another time",
     )
-    yield from _if_unlike("orders separated", str(one.orders), str(other.orders), "THD sums other orders")
+    yield from _if_unlike("orders separated", str(one.orders), str(other.orders))
 
 
 def _chain(a: Side, b: Side) -> Iterator[Unlike]:
@@ -102,9 +100,7 @@ def _chain(a: Side, b: Side) -> Iterator[Unlike]:
     calibrations = [one.sidecar.calibration for one in first]
     if calibrations[0] != calibrations[1]:
         words = ["none" if one is None else f"{one.calibrator_dbfs:.2f} dBFS in the calibrator" for one in calibrations]
-        yield Unlike(
-            what="calibration", a=words[0], b=words[1], meaning="its uncertainty is in the response if you say how much"
-        )
+        yield Unlike(what="calibration", a=words[0], b=words[1])
     yield from _if_unlike("player and recorder", *(without_file_name(one.sidecar.device) for one in first))
     simulated = ["simulated" if one.sidecar.simulated else "measured" for one in first]
     yield from _if_unlike("origin", simulated[0], simulated[1])
@@ -115,7 +111,6 @@ def _chain(a: Side, b: Side) -> Iterator[Unlike]:
                 what="volume control",
                 a=NOT_SAID if letter == "A" else "",
                 b=NOT_SAID if letter == "B" else "",
-                meaning="equal drive is taken on trust, and compression is not compared",
             )
 
 
@@ -131,14 +126,14 @@ def _dates(a: Sidecar, b: Sidecar) -> Iterator[Unlike]:
         yield Unlike(what="date", a=days[0], b=days[1])
 
 
-def _if_unlike(what: str, a: str, b: str, meaning: str = "") -> Iterator[Unlike]:
+def _if_unlike(what: str, a: str, b: str) -> Iterator[Unlike]:
     if a != b:
-        yield Unlike(what=what, a=a or NOT_SAID, b=b or NOT_SAID, meaning=meaning)
+        yield Unlike(what=what, a=a or NOT_SAID, b=b or NOT_SAID)
 
 
-def _differing_keys(what: str, a: dict[str, str], b: dict[str, str], meaning: str) -> Iterator[Unlike]:
+def _differing_keys(what: str, a: dict[str, str], b: dict[str, str]) -> Iterator[Unlike]:
     for key in {**a, **b}:
-        yield from _if_unlike(f"{what}, {key}", a.get(key, "none"), b.get(key, "none"), meaning)
+        yield from _if_unlike(f"{what}, {key}", a.get(key, "none"), b.get(key, "none"))
 
 
 def _stimulus_words(recordings: Sequence[Recording]) -> dict[str, str]:

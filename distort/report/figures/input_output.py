@@ -21,6 +21,7 @@ from distort.report.figures.style import (
     level_colour,
     new_page,
 )
+from distort.report.text.compression import onset_words
 from distort.report.text.numbers import OCTAVE_HZ, level_name, octave_index, octave_words
 from distort.report.text.tables_sweep import UNIT_NAMES
 from distort.session.results.ladder_results import CompressionFound, OctaveLevels
@@ -102,7 +103,7 @@ def _draw(axes: "Axes", octave: OctaveLevels, band: BandRange, *, drive_db: Floa
     axes.plot(drive_db, output_db, color=BLACK, linewidth=1.2, zorder=2.0)
     colours = [level_colour(index, drive_db.size) for index in range(drive_db.size)]
     axes.scatter(drive_db, output_db, c=colours, s=26.0, zorder=2.5, linewidths=0.0)
-    onset = f"begins {band.onset.text}" if band.onset is not None else ""
+    onset = f"begins {onset_words(band.onset)}" if band.onset is not None else ""
     _words(axes, octave.midband_hz, f"{band.word}\n{onset}")
     outputs = [output_db for output_db in octave.output_db if output_db is not None]
     if outputs:

@@ -23,11 +23,12 @@ from distort.report.page.live import asset, chart_places, scripts
 from distort.report.page.markup import Markup, bullets, element, markup
 from distort.report.page.verdicts import READING, verdicts
 from distort.report.text.headings import SIMULATED_WORDS
+from distort.report.text.staleness import stale_clauses
 from distort.report.text.tables_coincidences import DECIDED_CAUSES
 from distort.session.files.folder import SessionFolder
 from distort.session.plan.keys import ReportPlan
 from distort.session.plan.reading import read_plan
-from distort.session.results.analysed import doubts
+from distort.session.results.analysed import staleness
 from distort.session.results.comparison_files import read_comparisons
 from distort.session.results.condition_results import ConditionResults
 from distort.session.results.page_file import page_path, write_page_file
@@ -72,7 +73,7 @@ def page(
     pictures = figure_sections(figures, conditions, words, charts=chart_places(charts))
     body = element(
         "body",
-        _header(conditions, words, doubts(folder, read_plan(folder.root))),
+        _header(conditions, words, stale_clauses(staleness(folder, read_plan(folder.root)))),
         _main(folder, conditions, contents(figures, conditions), pictures),
         _footer(words),
         scripts(charts),

@@ -19,6 +19,8 @@ from distort.report.text.comparison import (
     change_sentences,
     fault_sentences,
     heading,
+    meaning_words,
+    pairing_sentences,
     uncertainty_sentence,
     unlike_sentences,
 )
@@ -104,8 +106,10 @@ def _document(compared: Compared) -> dict[str, Any]:
         "a": _side(compared.a),
         "b": _side(compared.b),
         "basis": compared.basis,
-        "unlike": [dataclasses.asdict(one) for one in compared.unlike],
-        "levels": list(compared.levels),
+        "unlike": [
+            {"what": one.what, "a": one.a, "b": one.b, "meaning": meaning_words(one)} for one in compared.unlike
+        ],
+        "levels": pairing_sentences(compared),
         "uncertainty": uncertainty_sentence(compared),
         "calibration_uncertainty_db": compared.calibration_db,
         "quantities": [_quantity(compared, one) for one in compared.differences],

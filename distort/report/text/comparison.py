@@ -10,7 +10,7 @@ from distort.analysis.coincidences.faults import Anomaly, Coincidence
 from distort.analysis.comparison.fault_places import QUANTITIES
 from distort.analysis.comparison.regions import Region, judged_range_hz, largest
 from distort.analysis.comparison.significance import BROAD_OCTAVES, Difference
-from distort.assembly.comparison.comparing import Compared
+from distort.assembly.comparison.comparing import AtOutput, Compared
 from distort.assembly.comparison.setup_differences import Unlike
 from distort.report.text.headings import SIMULATED_WORDS
 from distort.report.text.numbers import NOT_MEASURABLE, hertz, hertz_words, level_name, with_interval
@@ -32,6 +32,22 @@ QUANTITY_WORDS = {
 SHORT_WORDS = {"even": "MT even", "odd": "MT odd", "change": "Compr.", "change-multitone": "MT compr."} | {
     f"h{order}": f"H{order}" for order in range(2, 6)
 }
+MEANINGS = {
+    "distance": "the room's share of the sound differs",
+    "radiation": "the room's share of the sound differs",
+    "time gate": "the room is cut off at another time",
+    "orders separated": "THD sums other orders",
+    "calibration": "its uncertainty is in the response if you say how much",
+    "volume control": "equal drive is taken on trust, and compression is not compared",
+}
+"""What a difference does to the comparison, by what differs."""
+
+MEANINGS_OF_PARAMETERS = {
+    "sweep": "the sweep's speed biases the orders of each side differently",
+    "multitone": "not compared",
+}
+"""The same of any parameter of a stimulus."""
+
 MOST_LEVELS, MOST_REGIONS, MOST_FAULTS = 4, 3, 12
 LABEL_COLUMNS, CELL_COLUMNS = 10, 17
 """10 + 4 x 17 = 78 of 80 columns."""
@@ -70,7 +86,36 @@ def unlike_sentences(compared: Compared) -> list[str]:
         unlike = ["Unlike, besides what was meant to differ:", *(f"  {unlike_words(one)}" for one in compared.unlike)]
     else:
         unlike = ["Stimuli, gate, distance, loudspeaker, microphone and calibration were alike."]
-    return [*unlike, *compared.levels, uncertainty_sentence(compared)]
+    return [*unlike, *pairing_sentences(compared), uncertainty_sentence(compared)]
+
+
+def pairing_sentences(compared: Compared) -> list[str]:
+    """Which levels were put side by side, and which could not be."""
+    a, b, paired = compared.a, compared.b, compared.paired
+    alone = [f"{level_name(level)} dB of {a.name}" for level in paired.alone_a_db_spl]
+    alone += [f"{level_name(level)} dB of {b.name}" for level in paired.alone_b_db_spl]
+    sentences = [f"No partner of equal drive, not compared: {', '.join(alone)}."] if alone else []
+    if paired.lowest_differ:
+        sentences.append("The lowest levels differ in drive: compression, which is stated re them, is not compared.")
+    sentences += [_output_sentence(compared, one) for one in paired.outputs]
+    if paired.one_uncalibrated:
+        sentences.append("One side has no calibration: the responses are not compared.")
+    return sentences
+
+
+def _output_sentence(compared: Compared, one: AtOutput) -> str:
+    name, outputs_db = compared.b.name, compared.b.outputs_db.values()
+    match [level_name(level) for level in one.levels_b_db_spl]:
+        case [level]:
+            there = f"{name} gives that at {level} dB"
+        case [below, above]:
+            there = f"{name} is interpolated between {below} and {above} dB"
+        case _:
+            there = (
+                f"{name} was measured from {min(outputs_db):.1f} to {max(outputs_db):.1f} dB SPL, and nothing is "
+                f"extrapolated"
+            )
+    return f"{level_name(one.level_db_spl)} dB of {compared.a.name} gave {one.output_db:.1f} dB SPL: {there}."
 
 
 def fault_sentences(compared: Compared) -> list[str]:
@@ -189,7 +234,16 @@ def _region_words(region: Region) -> str:
 def unlike_words(one: Unlike) -> str:
     """One line: what, both values, and what it means."""
     values = " and ".join(f"{side} {value}" for side, value in (("A", one.a), ("B", one.b)) if value)
-    return f"{one.what}: {values}{f' ({one.meaning})' if one.meaning else ''}"
+    meaning = meaning_words(one)
+    return f"{one.what}: {values}{f' ({meaning})' if meaning else ''}"
+
+
+def meaning_words(one: Unlike) -> str:
+    """What a difference does to the comparison, as a clause; empty where that is plain."""
+    if one.sound_faster_percent is not None:
+        how = "faster" if one.sound_faster_percent > 0 else "slower"
+        return f"sound is {abs(one.sound_faster_percent):.1f} % {how} in B: dips of reflections move by so much"
+    return MEANINGS_OF_PARAMETERS[one.parameter_of] if one.parameter_of else MEANINGS.get(one.what, "")
 
 
 def _listed_faults(compared: Compared) -> Iterator[str]:

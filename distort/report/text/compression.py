@@ -6,7 +6,7 @@ from itertools import groupby
 
 from distort.analysis.common.grid import OCTAVE_RATIO, band_edges_hz
 from distort.analysis.compression.coil_heating import coil_rise_k
-from distort.analysis.compression.curves import BandRange, HighestLevel
+from distort.analysis.compression.curves import BandRange, HighestLevel, Onset
 from distort.analysis.compression.operating_range import FINE_STEP_DB
 from distort.analysis.compression.sweep_lag import ACCEPTED_LAG_DB
 from distort.report.text.numbers import hertz_words, level_name, octave_words, with_interval
@@ -36,6 +36,13 @@ def limit_word(limit: HighestLevel) -> str:
     if limit.verdict == "exceeded at the first" and limit.exceeded_at_db_spl is not None:
         return f"< {level_name(limit.exceeded_at_db_spl)}"
     return "-"
+
+
+def onset_words(onset: Onset) -> str:
+    """Where a band leaves the straight line: a number, or the two steps between which it does."""
+    if onset.level_db_spl is None:
+        return f"between {level_name(onset.above_db_spl)} and {level_name(onset.up_to_db_spl)} dB"
+    return f"at {onset.level_db_spl:.1f} dB"
 
 
 def range_sentences(found: CompressionFound) -> list[str]:
@@ -193,8 +200,8 @@ def _onset(run: Sequence[Band]) -> str:
     if not onsets:
         return "at a level between two that are linear"
     first = min(onsets, key=lambda onset: (onset.up_to_db_spl, onset.level_db_spl or onset.above_db_spl))
-    alike = len({onset.text for onset in onsets}) == 1
-    return f"{first.text} SPL{'' if alike else ' at the earliest'}"
+    alike = len({onset_words(onset) for onset in onsets}) == 1
+    return f"{onset_words(first)} SPL{'' if alike else ' at the earliest'}"
 
 
 def _largest(run: Sequence[Band], found: CompressionFound) -> tuple[float, float, float]:

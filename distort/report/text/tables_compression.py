@@ -19,6 +19,7 @@ from distort.report.text.compression import (
     lag_sentences,
     limit_word,
     limiter_sentences,
+    onset_words,
     range_sentences,
 )
 from distort.report.text.headings import heading_sentences
@@ -141,7 +142,7 @@ def ranges_table(found: CompressionFound) -> Table:
         table.add_row(
             Text(OCTAVE_NAMES[octave_index(band.midband_hz)], style="bold"),
             band.word,
-            "" if band.onset is None else band.onset.text.removesuffix(" dB"),
+            "" if band.onset is None else onset_words(band.onset).removesuffix(" dB"),
             *(limit_word(kept[wanted]) if wanted in kept else NOT_MEASURABLE for wanted in limits),
         )
     words = "right: highest level, dB SPL, with at most so much compression"

@@ -9,7 +9,7 @@ time.
 import json
 import os
 import time
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import asdict, dataclass, field, replace
 from pathlib import Path
 
@@ -63,6 +63,20 @@ class Analysed:
     """Of what session.toml says, apart from the words of the report and the limits while playing."""
 
 
+@dataclass(frozen=True, kw_only=True)
+class Staleness:
+    """Why the results may not be what an analysis of the session as it is now would give; all empty: they are."""
+
+    never_whole: bool = False
+    """No analysis of the whole session stands behind them."""
+    changed: tuple[str, ...] = ()
+    """Inputs that are not what they were, relative to the session."""
+    edited: tuple[str, ...] = ()
+    """Results that are not as they were written, likewise."""
+    gone: tuple[str, ...] = ()
+    """Conditions whose recordings are gone, so that their results are all that is left."""
+
+
 def read_analysed(folder: SessionFolder) -> Analysed | None:
     """What the last whole analysis left; None where there was none, or the file cannot be trusted."""
     try:
@@ -99,14 +113,14 @@ def is_current(folder: SessionFolder, last: Analysed, software: str, inputs: tup
         return False
 
 
-def doubts(folder: SessionFolder, plan: Plan) -> tuple[str, ...]:
-    """Why the results may not be what an analysis of the session as it is now would give, a clause each.
+def staleness(folder: SessionFolder, plan: Plan) -> Staleness:
+    """In what the session as it is now differs from the one that the last whole analysis saw.
 
     Raises SessionError when a file cannot be read or leads out of the session.
     """
     last = read_analysed(folder)
     if last is None:
-        return ("no analysis of the whole session stands behind these results",)
+        return Staleness(never_whole=True)
     written = [(one, folder.inside(*one.file.split("/"))) for one in last.results]
     edited = [one.file for one, path in written if path.exists() and not is_file_of(path, one.sha256)]
     before, now = (
@@ -117,13 +131,7 @@ def doubts(folder: SessionFolder, plan: Plan) -> tuple[str, ...]:
     if plan_name in changed and last.plan_sha256 == _plan_sha256(plan):
         changed.remove(plan_name)
     gone = [name for name in conditions_analysed(folder) if not folder.recordings(name)]
-    found = [f"{_first_of(changed)} changed since these results were made"] if changed else []
-    found += [f"{_first_of(edited)} is not as it was written"] if edited else []
-    return (*found, *(f"the recordings of {name} are gone, and its results are all that is left" for name in gone))
-
-
-def _first_of(names: Sequence[str]) -> str:
-    return names[0] if len(names) == 1 else f"{names[0]} and {len(names) - 1} more"
+    return Staleness(changed=tuple(changed), edited=tuple(edited), gone=tuple(gone))
 
 
 def inputs_seen(folder: SessionFolder, plan: Plan, known: tuple[Input, ...] = ()) -> tuple[Input, ...]:

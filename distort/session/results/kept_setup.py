@@ -3,9 +3,8 @@
 A distance or a name that is corrected later changes no recording, and so no result; whoever corrects one must hear it.
 """
 
-from collections.abc import Sequence
-from dataclasses import fields
-from typing import Any
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, fields
 
 from distort.session.plan.keys import Plan
 from distort.session.results.condition_results import Findings
@@ -13,22 +12,24 @@ from distort.session.results.condition_results import Findings
 NOT_OF_ONE_CONDITION = {"conditions"}
 
 
-def kept_setup(plan: Plan, found: Sequence[Findings]) -> tuple[str, ...]:
-    """One clause for each key of [loudspeaker] and [setup] that recordings were made with another value of."""
-    clauses = []
+@dataclass(frozen=True, kw_only=True)
+class KeptSetup:
+    """One key of [loudspeaker] or [setup] that recordings were made with another value of."""
+
+    key: str
+    now: str | float
+    """What session.toml says."""
+    recorded: str | float
+    """What the first of `conditions` was recorded with."""
+    conditions: tuple[str, ...]
+
+
+def kept_setup(plan: Plan, found: Sequence[Findings]) -> Iterator[KeptSetup]:
+    """Every such key, in the order of the plan."""
     for section, now in (("loudspeaker", plan.loudspeaker), ("setup", plan.setup)):
         for key in (field.name for field in fields(now) if field.name not in NOT_OF_ONE_CONDITION):
             value = getattr(now, key)
             made_with = {one.condition: getattr(getattr(one, section), key) for one in found}
-            other = [name for name, kept in made_with.items() if kept != value]
+            other = tuple(name for name, kept in made_with.items() if kept != value)
             if other:
-                clauses.append(
-                    f"session.toml says {key} = {_spelled(value)}, but {' and '.join(other)} "
-                    f"{'was' if len(other) == 1 else 'were'} recorded with {_spelled(made_with[other[0]])}, and the "
-                    f"results keep that"
-                )
-    return tuple(clauses)
-
-
-def _spelled(value: Any) -> str:
-    return f'"{value}"' if isinstance(value, str) else f"{value:g}"
+                yield KeptSetup(key=key, now=value, recorded=made_with[other[0]], conditions=other)
