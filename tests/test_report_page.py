@@ -3,6 +3,7 @@
 import base64
 import hashlib
 import io
+import json
 import os
 import re
 import zipfile
@@ -11,14 +12,14 @@ from html.parser import HTMLParser
 
 import numpy as np
 import pytest
+from jinja2 import UndefinedError
 
 from distort.report.page.chart_data import plain_chart
 from distort.report.page.charts import session_charts
-from distort.report.page.document import page, write_page
-from distort.report.page.hearing import ABOUT
-from distort.report.page.live import LIBRARY, asset, script_safe
-from distort.report.page.markup import Markup, element
-from distort.report.page.verdicts import verdicts
+from distort.report.page.document import LIBRARY, page, write_page
+from distort.report.page.rendering import asset, environment, rendered
+from distort.report.page.sections import PageTable
+from distort.report.text.verdicts import verdicts
 from distort.session.files.folder import SessionFolder
 from distort.session.plan.keys import ReportPlan
 from distort.session.results.audibility_results import AudibilityFound, OctaveMargin
@@ -108,13 +109,29 @@ def test_a_users_words_are_escaped_wherever_they_stand(folder) -> None:
     assert sum(HOSTILE in text for text in reader.said) >= 5
 
 
-def test_elements_escape_text_and_keep_markup() -> None:
-    assert element("p", "a<b", Markup("<i>c</i>"), title='"x"') == '<p title="&quot;x&quot;">a&lt;b<i>c</i></p>'
-    assert element("img", alt="", hidden=True, width=None) == '<img alt="" hidden>'
+def test_templates_escape_text_and_attributes() -> None:
+    """Every macro of parts.html.j2 passes text on; a table has it in text and in an attribute."""
+    words = 'a<b "x" & {{y}}'
+    table = rendered("tables.html.j2", content=[(words, PageTable(headers=[words], rows=[[words]], caption=words))])
+    assert "a<b" not in table
+    assert '"x"' not in table
+    assert Reader(table).said.count(words) == 4
+    assert Reader(table).tags[1][1]["aria-label"] == words
+
+
+def test_a_template_that_lacks_a_value_does_not_go_on_without() -> None:
+    with pytest.raises(UndefinedError):
+        rendered("tables.html.j2")
 
 
 def test_data_cannot_end_its_script() -> None:
-    assert "<" not in script_safe('["</script>", "<!--"]')
+    words = ["</script>", "<!--", "&lt;"]
+    template = environment().from_string("{{ value | tojson }}")
+    written = template.render(value=words)
+    assert not set("<>&") & set(written)
+    assert json.loads(written) == words
+    with pytest.raises(ValueError, match="not JSON compliant"):
+        template.render(value=float("nan"))
 
 
 def test_simulated_is_said_and_a_measurement_is_not_called_so(folder) -> None:
@@ -168,8 +185,9 @@ def test_coincidences_and_hearing_show_where_they_are_there(folder) -> None:
         assert text in reader.said, text
     assert reader.said.count(f"To be sure: {RISE.next_experiment}") == 1
     assert reader.said.count(found.sentence) == 2  # what matters most stands at the top, and all beside its evidence
-    for text in ("Third order", "1.2 kHz", "3.6 kHz", "+6 dB", "+31 dB", "audible", ABOUT):
+    for text in ("Third order", "1.2 kHz", "3.6 kHz", "+6 dB", "+31 dB", "audible"):
         assert text in reader.said, text
+    assert any(text.startswith("An estimate: a steady tone that masks its own distortion") for text in reader.said)
     assert "Audibility over the noise in the pauses of the recording, desk" in reader.said
     (sentence,) = [text for text in reader.said if text.startswith("Estimated at 96 dB SPL (nominal)")]
     assert "Third order" in sentence

@@ -1,11 +1,10 @@
 """What `distort compare` wrote into results/compare: what it said, its pictures, and its tables to download."""
 
-import base64
 from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
-from distort.report.page.markup import Markup, bullets, element, markup
+from distort.report.page.downloads import Download, data_address
 from distort.report.page.vector import vector_address
 from distort.session.audio.original import without_file_names
 from distort.session.files.folder import SessionFolder
@@ -14,29 +13,30 @@ from distort.session.results.comparison_files import Comparison, read_comparison
 from distort.session.results.condition_results import conditions_analysed
 
 
-def comparison_part(folder: SessionFolder) -> Markup:
-    """Every comparison of the session with its pictures and tables. Raises OSError when a file cannot be read."""
-    return markup([_comparison(folder, one) for one in read_comparisons(folder).each])
+def comparisons(folder: SessionFolder) -> list[dict[str, Any]]:
+    """Every comparison of the session as its template wants it. Raises OSError when a file cannot be read."""
+    return [_comparison(folder, one) for one in read_comparisons(folder).each]
 
 
-def _comparison(folder: SessionFolder, one: Comparison) -> Markup:
-    """One comparison; its words as they were said, and a caution where the session was analysed again since."""
+def _comparison(folder: SessionFolder, one: Comparison) -> dict[str, Any]:
+    """One comparison; its words as they were said, and whether the session was analysed again since."""
     words = _words(one.said["words"])
-    newer = any(
-        folder.findings_path(condition).stat().st_mtime_ns > one.document.stat().st_mtime_ns
-        for condition in conditions_analysed(folder)
-    )
-    caution = "Careful: the session was analysed again after this was compared."
-    return element(
-        "div",
-        element("h3", words.get("heading", [one.document.stem.replace("__", " and ")])[0]),
-        element("p", caution, class_="simulated", role="note") if newer else "",
-        bullets(words.get("changes", [])),
-        bullets(words.get("faults", [])),
-        element("p", " ".join(one.strip() for one in words.get("alike", [])), class_="how"),
-        _pictures(one.files),
-        _links(one.files),
-    )
+    return {
+        "heading": words.get("heading", [one.document.stem.replace("__", " and ")])[0],
+        "older": any(
+            folder.findings_path(condition).stat().st_mtime_ns > one.document.stat().st_mtime_ns
+            for condition in conditions_analysed(folder)
+        ),
+        "changes": words.get("changes", []),
+        "faults": words.get("faults", []),
+        "alike": " ".join(each.strip() for each in words.get("alike", [])),
+        "pictures": [_picture(path) for path in _pictures(one.files)],
+        "tables": [
+            Download(name=path.name, address=data_address("text/csv", read_bytes(path)))
+            for path in one.files
+            if path.suffix == ".csv"
+        ],
+    }
 
 
 def _words(found: Any) -> dict[str, list[str]]:
@@ -51,34 +51,16 @@ def _words(found: Any) -> dict[str, list[str]]:
     }
 
 
-def _pictures(files: Sequence[Path]) -> Markup:
+def _pictures(files: Sequence[Path]) -> list[Path]:
     """Each once, as vectors where there are some."""
     vectors = [path for path in files if path.suffix == ".svg"]
     drawn = {path.with_suffix("") for path in vectors}
-    pictures = [*vectors, *(path for path in files if path.suffix == ".png" and path.with_suffix("") not in drawn)]
-    return element("div", (_picture(path) for path in sorted(pictures))) if pictures else Markup("")
+    return sorted([*vectors, *(path for path in files if path.suffix == ".png" and path.with_suffix("") not in drawn)])
 
 
-def _picture(path: Path) -> Markup:
-    name = path.stem.replace("__", " and ").replace("_", " ")
-    if path.suffix == ".svg":
-        address = vector_address(read_text(path))
-    else:
-        address = f"data:image/png;base64,{base64.b64encode(read_bytes(path)).decode('ascii')}"
-    return element(
-        "figure",
-        element("img", src=address, alt=f"Comparison: {name}. Its table is below.", width="1280", height="720"),
-        element("figcaption", name),
+def _picture(path: Path) -> Download:
+    vectors = path.suffix == ".svg"
+    return Download(
+        name=path.stem.replace("__", " and ").replace("_", " "),
+        address=vector_address(read_text(path)) if vectors else data_address("image/png", read_bytes(path)),
     )
-
-
-def _links(files: Sequence[Path]) -> Markup:
-    tables = [path for path in files if path.suffix == ".csv"]
-    if not tables:
-        return Markup("")
-
-    def link(path: Path) -> Markup:
-        address = f"data:text/csv;base64,{base64.b64encode(read_bytes(path)).decode('ascii')}"
-        return element("li", element("a", path.name, href=address, download=path.name))
-
-    return element("ul", (link(path) for path in tables))

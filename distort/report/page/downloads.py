@@ -3,9 +3,10 @@
 import base64
 import io
 import zipfile
+from collections.abc import Sequence
+from dataclasses import dataclass
 from pathlib import Path
 
-from distort.report.page.markup import Markup, element
 from distort.session.files.folder import SessionFolder
 from distort.session.files.reading import read_bytes
 from distort.session.results.condition_results import ConditionResults, result_paths
@@ -14,21 +15,35 @@ NO_DATE = (1980, 1, 1, 0, 0, 0)
 """The earliest that a ZIP archive knows: the same data always give the same bytes."""
 
 
-def download_items(folder: SessionFolder, results: ConditionResults) -> Markup:
-    """A link to the archive of a condition, and what is in it. Raises OSError when a table cannot be read."""
-    condition = results.findings.condition
+@dataclass(frozen=True, kw_only=True)
+class Download:
+    """A link whose address is what it leads to."""
+
+    name: str
+    address: str
+    kilobytes: str = ""
+    files: tuple[str, ...] = ()
+    """What an archive holds."""
+
+
+def download_of(folder: SessionFolder, results: ConditionResults) -> Download:
+    """The archive of a condition, and what is in it. Raises OSError when a table cannot be read."""
     files = result_paths(folder, results.findings)
     archive = archive_of(files)
-    address = f"data:application/zip;base64,{base64.b64encode(archive).decode('ascii')}"
-    name = f"{condition}_results.zip"
-    return element(
-        "li",
-        element("a", name, href=address, download=name),
-        f" ({len(archive) / 1000:.0f} kB): {', '.join(path.name for path in files)}",
+    return Download(
+        name=f"{results.findings.condition}_results.zip",
+        address=data_address("application/zip", archive),
+        kilobytes=f"{len(archive) / 1000:.0f}",
+        files=tuple(path.name for path in files),
     )
 
 
-def archive_of(files: tuple[Path, ...]) -> bytes:
+def data_address(kind: str, data: bytes) -> str:
+    """`data` of the media type `kind` as an address (RFC 2397)."""
+    return f"data:{kind};base64,{base64.b64encode(data).decode('ascii')}"
+
+
+def archive_of(files: Sequence[Path]) -> bytes:
     """`files` in a ZIP archive under their own names. Raises OSError when one cannot be read."""
     buffer = io.BytesIO()
     with zipfile.ZipFile(buffer, "w", zipfile.ZIP_DEFLATED, compresslevel=9) as archive:

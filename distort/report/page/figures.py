@@ -2,13 +2,13 @@
 
 import re
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from itertools import groupby
 from pathlib import Path
 
-from distort.report.figures.kinds import Kind, Placed, placed
+from distort.report.figures.kinds import Placed, placed
 from distort.report.figures.session_figures import legend_of
-from distort.report.page.markup import Markup, element, markup
+from distort.report.page.sections import Section
 from distort.report.page.vector import vector_address
 from distort.report.text.tables_multitone import how_it_sounds
 from distort.session.files.reading import read_text
@@ -18,13 +18,20 @@ from distort.session.results.condition_results import ConditionResults
 MOST_LEVELS = 4
 """Of each condition so many levels have their pictures in the page."""
 
-LEFT_OUT = "In the live chart, and as files beside this page, but not here:"
+
+@dataclass(frozen=True, kw_only=True)
+class Picture:
+    """A figure in the page."""
+
+    address: str
+    alt: str
+    caption: str
 
 
 def figure_sections(
-    paths: Sequence[Path], conditions: Sequence[ConditionResults], words: ReportPlan, *, charts: Mapping[str, Markup]
-) -> Markup:
-    """One section a kind. `charts` holds what stands above the pictures of a kind: the place of its live chart.
+    paths: Sequence[Path], conditions: Sequence[ConditionResults], words: ReportPlan, *, charts: Sequence[str]
+) -> list[Section]:
+    """One section a kind. `charts` names the kind that each live chart stands above, in their order.
 
     Raises OSError when a picture cannot be read.
     """
@@ -34,11 +41,21 @@ def figure_sections(
     for kind, group in groupby(placed(vectors, by_name), key=lambda one: one.kind):
         members = list(group)
         shown = _shown(members)
-        pictures = [_picture(one, vectors[one.stem], by_name, words) for one in shown]
-        if len(shown) < len(members):
-            pictures.append(element("p", f"{LEFT_OUT} {', '.join(one.title for one in members if one not in shown)}."))
-        sections.append(_section(kind, pictures, charts.get(kind.stem, Markup(""))))
-    return markup(sections)
+        content = {
+            "kind": kind,
+            "charts": [index for index, above in enumerate(charts) if above == kind.stem],
+            "pictures": [_picture(one, vectors[one.stem], by_name, words) for one in shown],
+            "left_out": [one.title for one in members if one not in shown],
+        }
+        sections.append(
+            Section(
+                anchor=f"figures-{kind.stem or 'other'}",
+                heading=kind.heading,
+                template="figures.html.j2",
+                content=content,
+            )
+        )
+    return sections
 
 
 def _shown(members: Sequence[Placed]) -> list[Placed]:
@@ -52,34 +69,12 @@ def _shown(members: Sequence[Placed]) -> list[Placed]:
     return shown
 
 
-def _section(kind: Kind, pictures: Sequence[Markup], chart: Markup) -> Markup:
-    name = f"figures-{kind.stem or 'other'}"
-    return element(
-        "section",
-        element("h2", kind.heading, id=name),
-        element("p", kind.shows) if kind.shows else "",
-        element("p", kind.measured, class_="how") if kind.measured else "",
-        chart,
-        element("div", pictures, class_="pictures"),
-        aria_labelledby=name,
-    )
-
-
-def _picture(one: Placed, path: Path, by_name: Mapping[str, ConditionResults], words: ReportPlan) -> Markup:
-    caption = one.title
+def _picture(one: Placed, path: Path, by_name: Mapping[str, ConditionResults], words: ReportPlan) -> Picture:
     results = by_name.get(one.condition or "")
-    if results is not None:
-        caption = f"{one.title}. {_how(one, results, words)}"
-    return element(
-        "figure",
-        element(
-            "img",
-            src=vector_address(read_text(path)),
-            alt=f"{one.kind.heading}: {one.title}. The data are in the tables to download at the end of this page.",
-            width="1280",
-            height="720",
-        ),
-        element("figcaption", caption),
+    return Picture(
+        address=vector_address(read_text(path)),
+        alt=f"{one.kind.heading}: {one.title}. The data are in the tables to download at the end of this page.",
+        caption=one.title if results is None else f"{one.title}. {_how(one, results, words)}",
     )
 
 
@@ -91,11 +86,3 @@ def _how(one: Placed, results: ConditionResults, words: ReportPlan) -> str:
         levels = {f"{found.level_db_spl:g}dB": found for found in multitones}
         legend = replace(legend, stimulus=how_it_sounds(levels.get(one.rest, multitones[0])))
     return legend.caption()
-
-
-def contents(paths: Sequence[Path], conditions: Sequence[ConditionResults]) -> list[tuple[str, str]]:
-    """Anchor and heading of every section that `figure_sections` makes."""
-    stems = {path.stem for path in paths if path.suffix == ".svg"}
-    members = placed(stems, [results.findings.condition for results in conditions])
-    kinds = dict.fromkeys(one.kind for one in members)
-    return [(f"figures-{kind.stem or 'other'}", kind.heading) for kind in kinds]

@@ -60,6 +60,11 @@ def with_interval(value: float, half_width: float) -> str:
     return f"{value:.{decimals}f} +- {max(half_width, 0.01):.{decimals}f}"
 
 
+def with_plus_minus(sentence: str) -> str:
+    """A sentence with the sign for its intervals, where a terminal may not have it."""
+    return sentence.replace(" +- ", " \N{PLUS-MINUS SIGN} ")
+
+
 def level_name(level_db: float) -> str:
     """A nominal level as file names and tables write it: 86 or 91.5."""
     return f"{level_db:g}"

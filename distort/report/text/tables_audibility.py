@@ -35,9 +35,7 @@ BACKGROUND_WORDS = {
 def audibility_blocks(results: ConditionResults, *, background: Background | None = None) -> Iterator[str | Table]:
     """Margins of every level over `background` (None: the room's noise where it is known), and what they mean."""
     yield from heading_sentences(results)
-    every = results.findings.audibility
-    chosen: Background = background or ("room" if any(one.background == "room" for one in every) else "silence")
-    found = [one for one in every if one.background == chosen]
+    chosen, found = over_one_background(results, background)
     if not found:
         yield why_none(results, chosen)
         yield ""
@@ -87,6 +85,25 @@ def sentence(found: AudibilityFound) -> str:
         return f"{quantity_words(found.quantity)}: unknown."
     sure = "audible" if top.verdict == "audible" else "perhaps audible"
     return f"{quantity_words(found.quantity)}: {_where(found, top)} {_both(top)}: {sure}."
+
+
+def heard_sentences(results: ConditionResults) -> list[str]:
+    """What both models call audible, a sentence each, from the lowest level up."""
+    return [
+        f"Estimated at {level_name(one.level_db_spl)} dB SPL (nominal): {sentence(one)}"
+        for one in over_one_background(results)[1]
+        if one.worst is not None and one.worst.verdict == "audible"
+    ]
+
+
+def over_one_background(
+    results: ConditionResults, wanted: Background | None = None
+) -> tuple[Background, list[AudibilityFound]]:
+    """What was found over the background `wanted` (None: the room's noise where it is known, else silence), from the
+    lowest level up, and which background that is."""
+    every = results.findings.audibility
+    chosen: Background = wanted or ("room" if any(one.background == "room" for one in every) else "silence")
+    return chosen, sorted((one for one in every if one.background == chosen), key=lambda one: one.level_db_spl)
 
 
 def quantity_words(quantity: str) -> str:

@@ -7,7 +7,7 @@ import numpy as np
 
 from distort.analysis.common.curves import BoolArray, FloatArray, Harmonics, Response
 from distort.report.text.compression import limiter_sentences, range_clauses
-from distort.report.text.numbers import decibels, hertz_words, level_name, percent
+from distort.report.text.numbers import decibels, hertz_words, level_name, percent, with_plus_minus
 from distort.report.text.tables_sweep import UNIT_NAMES, Quantity, level_quantity, thd_quantity
 from distort.session.results.condition_results import ConditionResults, LevelFound
 from distort.session.results.multitone_results import MultitoneFound
@@ -38,7 +38,7 @@ def verdicts(results: ConditionResults) -> list[str]:
         sentences.append(f"Change of the response with level ({name}): {range_clauses(found)}.")
     if findings.no_compression is not None:
         sentences.append(findings.no_compression)
-    return [sentence.replace(" +- ", " \N{PLUS-MINUS SIGN} ") for sentence in sentences]
+    return [with_plus_minus(sentence) for sentence in sentences]
 
 
 def _response_sentences(level: LevelFound, response: Response) -> list[str]:
