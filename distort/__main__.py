@@ -73,9 +73,9 @@ def _run(words: list[str]) -> int:
 def _check_command(words: Sequence[str], commands: Collection[str]) -> None:
     first = next((word for word in words if not word.startswith("-")), None)
     if first is not None and first not in commands:
-        from distort.commands.parser import nearest
+        from distort.commands.parser import right_word
 
-        raise UsageError(f"there is no command {shown(first)}{nearest(first, commands)}. See distort --help")
+        raise UsageError(f"there is no command {shown(first)}{right_word(first, commands)}. See distort --help")
 
 
 def _sentence(error: Exception) -> str:

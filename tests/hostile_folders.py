@@ -78,11 +78,11 @@ def whole_session(root: Path) -> Path:
     beside = root.parent
     soundfile.write(beside / "tone.wav", 0.03 * np.sin(2.0 * np.pi * 1000.0 * np.arange(4 * RATE) / RATE), RATE)
     done("calibrate", root, "--spl", "94", "--from", beside / "tone.wav")
-    done("calibrate", root, "--spl", "94", "--from", beside / "tone.wav", "--closing")
+    done("calibrate", root, "--spl", "94", "--from", beside / "tone.wav", "--post-check")
     played = root / "stimuli/sweep_86dB.wav"
     for seed, condition in enumerate(CONDITIONS):
         soundfile.write(beside / "take.wav", heard(played, seed=seed), RATE, subtype="PCM_24")
-        done("add", root, beside / "take.wav", *AS_THE_SWEEP, "--condition", condition, "--turned-db", "0")
+        done("add", root, beside / "take.wav", *AS_THE_SWEEP, "--condition", condition, "--playback-change-db", "0")
     (root / "loopback/stand").mkdir(parents=True)
     soundfile.write(root / "loopback/stand/sweep_86dB.flac", soundfile.read(played)[0], RATE, subtype="PCM_24")
     done("analyze", root)

@@ -47,7 +47,7 @@ def analysed(with_takes, tmp_path_factory) -> Path:
     session = Path(shutil.copytree(with_takes, tmp_path_factory.mktemp("analysed") / "monitor"))
     for level in (76, 86):
         take = with_takes.parent / f"take_{level}.wav"
-        words = ["--stimulus", "sweep", "--level", str(level), "--turned-db", "0"]
+        words = ["--stimulus", "sweep", "--level", str(level), "--playback-change-db", "0"]
         assert main(["add", str(session), str(take), *words]) == 0
     assert main(["analyze", str(session)]) == 0
     return session

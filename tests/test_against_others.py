@@ -56,7 +56,7 @@ def test_show_quality_says_it_of_a_session(distort, session, tmp_path) -> None:
             samples[middle : middle + 2000] += 0.05 * np.random.default_rng(3).standard_normal(2000)
         path = tmp_path / f"take{seed}.wav"
         soundfile.write(path, samples, RATE, subtype="FLOAT")
-        distort.done("add", session, path, "--stimulus", "sweep", "--level", "86", "--turned-db", "0")
+        distort.done("add", session, path, "--stimulus", "sweep", "--level", "86", "--playback-change-db", "0")
     said = distort.done("show", session, "quality")
     assert "something sounded during one of them" in said
     assert "Its response differs from that of sweep_86dB by" in said

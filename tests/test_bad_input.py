@@ -144,7 +144,7 @@ def test_of_several_files_those_before_a_bad_one_are_kept(distort, session, reco
         (("--stimulus", "sweep"), 2, "--level"),
         (("--level", "86"), 2, "--stimulus"),
         (("--stimulus", "sweep", "--level", "loud"), 2, "'loud' is not a number"),
-        ((*AS_THE_SWEEP, "--turned-db", "nan"), 2, "'nan' is not a finite number"),
+        ((*AS_THE_SWEEP, "--playback-change-db", "nan"), 2, "'nan' is not a finite number"),
         ((*AS_THE_SWEEP, "--condition", "desk"), 2, "no condition 'desk': it has default"),
         ((*AS_THE_SWEEP, "--conditon", "desk"), 2, "did you mean --condition?"),
     ],

@@ -38,7 +38,7 @@ def here(analysed, tmp_path, monkeypatch) -> Path:
 
 
 ADD = ("add", "m", "t.wav")
-TRACE = ("trace", "m", "h2", "--hz", "640", "--level", "86")
+ORIGIN = ("origin", "m", "h2", "--hz", "640", "--level", "86")
 CALIBRATE = ("calibrate", "m", "--spl", "94")
 
 BAD_WORDS = [
@@ -75,10 +75,10 @@ BAD_WORDS = [
     (("wavelength", DIGITS), 2, "as a frequency is outside 1 Hz to 1 MHz"),
     (("wavelength", "1e-320"), 2, "1e-320 as a frequency is outside"),
     (("wavelength", "1200", "--temperature", "1e300"), 2, "is outside -40 ... 60 degC"),
-    ((*TRACE, "--hz", "1e-320"), 2, "has no row: they reach from 20 to 19953 Hz"),
-    ((*TRACE, "--hz", "1e308"), 2, "has no row"),
-    (("trace", "m", LONG, *TRACE[3:]), 2, f"{CUT} is no quantity"),
-    (("trace", f"m:{'x' * 250}", *TRACE[2:]), 2, "(250 characters) was analysed in m"),
+    ((*ORIGIN, "--hz", "1e-320"), 2, "has no row: they reach from 20 to 19953 Hz"),
+    ((*ORIGIN, "--hz", "1e308"), 2, "has no row"),
+    (("origin", "m", LONG, *ORIGIN[3:]), 2, f"{CUT} is no quantity"),
+    (("origin", f"m:{'x' * 250}", *ORIGIN[2:]), 2, "(250 characters) was analysed in m"),
     (("compare", "m", "m:a\nb"), 2, "no recordings of condition 'a\\nb'"),
     (("compare", "m", "none\n"), 1, "there is no folder none\\n:"),
     (("compare", "m", "m", "--calibration-uncertainty", "1e300"), 2, "'1e300' dB is above 100 dB"),
@@ -153,7 +153,7 @@ def test_a_session_of_a_name_with_line_ends_is_told_of_in_single_lines(distort, 
         (("freeze", session, "spring"), "spring"),
         (("bundle", session, "--to", tmp_path / "a\nb.zip"), "a\\nb.zip"),
         (reject, "default/sweep_86dB"),
-        (("trace", session, "h2", "--hz", "640", "--level", "86"), spelled),
+        (("origin", session, "h2", "--hz", "640", "--level", "86"), spelled),
         (("analyze", session, "--summary", tmp_path / "s\n.csv"), "s\\n.csv"),
     ):
         ending = distort(*words)

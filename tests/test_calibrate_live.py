@@ -79,7 +79,7 @@ def test_it_asks_and_closes_like_it_does_of_a_file(session, distort, ear) -> Non
     ear.level_dbfs = -24.0
     assert "118.0 dB SPL, 2.0 dB less than in the calibration of" in refused(distort, *words, inside=session)
     ear.level_dbfs = -26.3
-    assert "the same sound reads -0.30 dB now" in distort.done(*words, "--closing")
+    assert "the same sound reads -0.30 dB now" in distort.done(*words, "--post-check")
     assert in_force(session) == before
     assert (session / "calibration/closing_94dB.flac").exists()
     ear.level_dbfs = -24.0
@@ -126,8 +126,8 @@ def test_words_that_do_not_fit(session, distort, words, said) -> None:
 
 
 def test_nothing_is_heard_when_there_is_nothing_to_close(session, distort) -> None:
-    said = distort.refused("calibrate", session, "--spl", "94", "--closing", inside=session)
-    assert "has no calibration that a closing could be compared with" in said
+    said = distort.refused("calibrate", session, "--spl", "94", "--post-check", inside=session)
+    assert "leave --post-check out" in said
 
 
 def test_a_simulated_session_is_not_calibrated_with_a_real_microphone(session, distort, ear) -> None:

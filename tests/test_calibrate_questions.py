@@ -81,12 +81,12 @@ def test_on_a_terminal_it_asks(empty, tmp_path, answer, status) -> None:
     assert (b"full scale stands for" in out) is (status == 0)
 
 
-def test_closing_states_the_drift_and_leaves_the_calibration(distort, empty, tmp_path) -> None:
+def test_a_check_after_the_work_states_the_drift_and_leaves_the_calibration(distort, empty, tmp_path) -> None:
     distort.done("calibrate", empty, "--spl", "94", "--from", calibrator(tmp_path / "a.wav", -30.0))
     before = in_force(empty)
     # another calibrator, 20 dB louder and at 250 Hz: what counts is what full scale stands for
     after = calibrator(tmp_path / "b.wav", -10.12, hz=250.0)
-    out = distort.done("calibrate", empty, "--spl", "114", "--from", after, "--closing")
+    out = distort.done("calibrate", empty, "--spl", "114", "--from", after, "--post-check")
     assert "the same sound reads -0.12 dB now" in out
     assert "the levels of the day stand" in out
     assert in_force(empty) == before
@@ -98,14 +98,16 @@ def test_closing_states_the_drift_and_leaves_the_calibration(distort, empty, tmp
 
 def test_a_day_that_drifted_is_told(distort, empty, tmp_path) -> None:
     distort.done("calibrate", empty, "--spl", "94", "--from", calibrator(tmp_path / "a.wav", -30.0))
-    out = distort.done("calibrate", empty, "--spl", "94", "--from", calibrator(tmp_path / "b.wav", -28.8), "--closing")
+    out = distort.done(
+        "calibrate", empty, "--spl", "94", "--from", calibrator(tmp_path / "b.wav", -28.8), "--post-check"
+    )
     assert "the same sound reads +1.20 dB now" in out
     assert "Careful: that is more than 0.5 dB" in out
 
 
-def test_a_closing_needs_an_opening_and_replaces_nothing(distort, empty, tmp_path) -> None:
+def test_a_check_after_the_work_needs_an_opening_and_replaces_nothing(distort, empty, tmp_path) -> None:
     tone = calibrator(tmp_path / "a.wav", -30.0)
-    words = ("calibrate", empty, "--spl", "94", "--from", tone, "--closing")
-    assert "has no calibration that a closing could be compared with" in distort.refused(*words, inside=empty)
-    assert "--closing replaces no calibration" in distort.refused(*words, "--replace", status=2, inside=empty)
+    words = ("calibrate", empty, "--spl", "94", "--from", tone, "--post-check")
+    assert "leave --post-check out" in distort.refused(*words, inside=empty)
+    assert "--post-check replaces no calibration" in distort.refused(*words, "--replace", status=2, inside=empty)
     assert not any("closing" in name for name in contents(empty))

@@ -40,7 +40,7 @@ def bring_in(distort, session, tmp_path, condition: str) -> np.ndarray:
     heard = electronics(np.pad(played, (4800, 4800))) + 1e-6 * random.standard_normal(played.size + 9600)
     path = tmp_path / f"{condition}.wav"
     soundfile.write(path, heard, RATE, subtype="FLOAT")
-    words = ("--stimulus", "sweep", "--level", "86", "--condition", condition, "--turned-db", "0")
+    words = ("--stimulus", "sweep", "--level", "86", "--condition", condition, "--playback-change-db", "0")
     distort.done("add", session, path, *words)
     return played
 

@@ -44,7 +44,7 @@ def test_a_whole_session_may_be_packed_up(distort, monitor) -> None:
     ending = distort("check", monitor)
     assert (ending.status, ending.err) == (0, "")
     assert f"You may pack up: all {len(recordings(monitor))} recordings of the plan are there" in ending.out
-    assert "--closing" in ending.out
+    assert "--post-check" in ending.out
     assert contents(monitor) == before
 
 

@@ -10,7 +10,7 @@ import pytest
 
 from distort import __main__ as program
 from distort.commands import table, values
-from distort.commands.parser import Parser, Subparsers, add_command
+from distort.commands.parser import RENAMED, Parser, Subparsers, add_command
 from distort.errors import RecordingError, UsageError
 from distort.session.plan.reading import read_plan
 from signals import SignalError
@@ -96,6 +96,35 @@ def test_wrong_words_are_named_with_the_nearest_right_ones(monkeypatch, capsys, 
     monkeypatch.setattr(table, "COMMANDS", (Failing(None),))
     assert program.main(words) == 2
     assert said in capsys.readouterr().err
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        ("trace m h3 --hz 640 --level 96", "there is no command 'trace' (it is called origin now). See"),
+        ("level m --target 86", "there is no command 'level' (it is called player-level now). See"),
+        (
+            "add m a.wav --stimulus sweep --level 86 --turned-db 0",
+            "distort add does not know '--turned-db' (it is called --playback-change-db now). See",
+        ),
+        ("add m --reel a.wav --turned-db=0", "'--turned-db' (it is called --playback-change-db now). See"),
+        (
+            "calibrate m --spl 94 --closing",
+            "distort calibrate does not know '--closing' (it is called --post-check now). See",
+        ),
+    ],
+)
+def test_a_word_of_an_earlier_version_is_answered_with_the_one_of_today(capsys, words, said):
+    assert program.main(words.split()) == 2
+    out, err = capsys.readouterr()
+    assert (out, said in err) == ("", True), err
+
+
+def test_a_word_of_an_earlier_version_is_none_of_today():
+    commands = table.build_parser().commands()
+    today = {*commands, *(word for one in commands.values() for word in one.words())}
+    assert set(RENAMED.values()) <= today
+    assert today & set(RENAMED) == set()
 
 
 def test_no_command_at_all_shows_the_help_and_is_wrong_usage(capsys):

@@ -28,14 +28,14 @@ def test_what_each_command_takes() -> None:
     assert (taken.spl, taken.source, taken.channel, taken.replace) == (94.0, Path("c.wav"), 2, True)
     taken = parse(measure, "s", "--simulate", "--condition", "desk", "--only", "sweep_96dB", "--again")
     assert (taken.simulate, taken.condition, taken.only, taken.again) == (True, "desk", "sweep_96dB", True)
-    taken = parse(add, "s", "a.wav", "b.wav", "--stimulus", "sweep", "--level", "86", "--turned-db", "0")
+    taken = parse(add, "s", "a.wav", "b.wav", "--stimulus", "sweep", "--level", "86", "--playback-change-db", "0")
     assert (taken.files, taken.stimulus, taken.level) == ([Path("a.wav"), Path("b.wav")], "sweep", 86.0)
-    assert (taken.turned_db, taken.condition, taken.channel) == (0.0, None, None)
+    assert (taken.playback_change_db, taken.condition, taken.channel) == (0.0, None, None)
     assert parse(verify).command == "verify"
 
 
 def test_what_nobody_said_is_not_made_up() -> None:
-    assert parse(add, "s", "a.wav", "--stimulus", "sweep", "--level", "86").turned_db is None
+    assert parse(add, "s", "a.wav", "--stimulus", "sweep", "--level", "86").playback_change_db is None
     with pytest.raises(UsageError, match="--spl"):
         parse(calibrate, "s", "--from", "c.wav")
     with pytest.raises(UsageError, match="--level"):
@@ -43,7 +43,8 @@ def test_what_nobody_said_is_not_made_up() -> None:
 
 
 def test_a_negative_number_is_a_value_and_no_option() -> None:
-    assert parse(add, "s", "a.wav", "--stimulus", "sweep", "--level", "86", "--turned-db", "-6.5").turned_db == -6.5
+    taken = parse(add, "s", "a.wav", "--stimulus", "sweep", "--level", "86", "--playback-change-db", "-6.5")
+    assert taken.playback_change_db == -6.5
 
 
 def test_analyze_wants_a_session_or_a_recording_with_its_stimulus(tmp_path) -> None:

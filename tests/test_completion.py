@@ -30,7 +30,7 @@ def completed(words: list[str]) -> set[str]:
         (["distort", "ana"], {"analyze"}),
         (["distort", "measure", "--simu"], {"--simulate"}),
         (["distort", "show", "folder", "harm"], {"harmonics"}),
-        (["distort", "calibrate", "--clo"], {"--closing"}),
+        (["distort", "calibrate", "--post"], {"--post-check"}),
         (["distort", "verify", "--simu"], set()),
     ],
 )

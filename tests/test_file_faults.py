@@ -99,7 +99,7 @@ def test_what_a_kill_leaves_beside_a_file_outside_the_session_goes_with_the_next
 
 @pytest.mark.parametrize(
     "words",
-    [("show", "harmonics"), ("check",), ("trace", "h2", "--hz", "1000", "--level", "86"), ("report",), ("bundle",)],
+    [("show", "harmonics"), ("check",), ("origin", "h2", "--hz", "1000", "--level", "86"), ("report",), ("bundle",)],
 )
 def test_results_that_are_not_what_an_analysis_would_give_say_so(distort, analysed, tmp_path, words) -> None:
     """A table was edited; the plan was; a recording has gone; and nothing of the kind once it was analysed again."""

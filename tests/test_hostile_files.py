@@ -215,8 +215,8 @@ def test_tables_of_results(session, capsys, cases) -> None:
 
     tables = {path: path.read_text(encoding="utf-8") for path in sorted(session.glob("results/default/*.csv"))}
     assert len(tables) == 2
-    trace = ["trace", str(session), "h2", "--hz", "640", "--level", "86"]
-    commands = [["show", str(session), "response"], ["show", str(session), "harmonics"], trace]
+    origin = ["origin", str(session), "h2", "--hz", "640", "--level", "86"]
+    commands = [["show", str(session), "response"], ["show", str(session), "harmonics"], origin]
 
     def case(chance: random.Random) -> None:
         path = chance.choice(list(tables))

@@ -1,4 +1,4 @@
-"""Numbers that were published: frozen, traced, bundled."""
+"""Numbers that were published: frozen, explained, bundled."""
 
 import json
 import shutil
@@ -133,7 +133,7 @@ def test_an_analysis_that_fails_leaves_nothing_frozen(distort, own) -> None:
 
 
 def test_trace_names_the_row_its_floors_and_its_recording(distort, own) -> None:
-    said = distort.done("trace", own, "h2", "--hz", "1000", "--level", "86")
+    said = distort.done("origin", own, "h2", "--hz", "1000", "--level", "86")
     row = table(own / "results/default/harmonics_86dB.csv")
     at = int(abs(row["frequency_hz"] - 1000.0).argmin())
     assert f"{row['h2_db'][at]:.1f} dB re the fundamental" in said.splitlines()[0]
@@ -142,7 +142,7 @@ def test_trace_names_the_row_its_floors_and_its_recording(distort, own) -> None:
     assert sidecar["recording_sha256"][:16] in said
     assert "as analysed" in said
     (own / "recordings/default/sweep_86dB.wav").write_bytes(b"another")
-    after = distort("trace", own, "h2", "--hz", "1000", "--level", "86")
+    after = distort("origin", own, "h2", "--hz", "1000", "--level", "86")
     assert "CHANGED" in after.out
     assert "Careful: recordings/default/sweep_86dB.wav changed since these results were made." in after.err
 
@@ -150,13 +150,13 @@ def test_trace_names_the_row_its_floors_and_its_recording(distort, own) -> None:
 @pytest.mark.parametrize(
     ("words", "reason"),
     [
-        (("h7", "--hz", "1000", "--level", "86"), "no quantity that can be traced"),
+        (("h7", "--hz", "1000", "--level", "86"), "no quantity of these tables"),
         (("h2", "--hz", "1000", "--level", "96"), "no level of 96"),
         (("h2", "--hz", "30000", "--level", "86"), "has no row"),
     ],
 )
-def test_a_number_that_is_not_there_cannot_be_traced(distort, own, words, reason) -> None:
-    assert reason in distort.refused("trace", own, *words, status=2, inside=own)
+def test_a_number_that_is_not_there_has_no_origin(distort, own, words, reason) -> None:
+    assert reason in distort.refused("origin", own, *words, status=2, inside=own)
 
 
 def test_what_is_in_a_bundle_gives_the_same_results(distort, own, tmp_path) -> None:

@@ -145,7 +145,9 @@ def bring_in(distort, session, folder, *, dated: bool = True, name: str = "take"
             "FLOAT",
             began=later(began_s) if dated else None,
         )
-        said = distort.done("add", session, path, "--stimulus", "sweep", "--level", level, "--turned-db", "0", *words)
+        said = distort.done(
+            "add", session, path, "--stimulus", "sweep", "--level", level, "--playback-change-db", "0", *words
+        )
     return said
 
 
@@ -157,8 +159,8 @@ def test_drift_is_found_by_the_recorders_clock(distort, session, tmp_path) -> No
     assert "The loudspeaker rested 110 s before sweep_86dB_take2_after: it shows drift." in said
     assert "2024-05-01T12:03:31 by the recorder's own clock (bext)" in said
     distort.done("analyze", session)
-    traced = distort.done("trace", session, "h2", "--hz", "1000", "--level", "96")
-    assert "2024-05-01T12:01:01 by the recorder's own clock (bext), drive" in traced
+    origin = distort.done("origin", session, "h2", "--hz", "1000", "--level", "96")
+    assert "2024-05-01T12:01:01 by the recorder's own clock (bext), drive" in origin
     change = table(session / "results/default/compression_sweep.csv")
     rows = (change["frequency_hz"] > 100.0) & (change["frequency_hz"] < 10e3)
     # noise lies 60 dB below the sweep, before what is smoothed and averaged over the rows: 0.01 dB at most

@@ -113,7 +113,7 @@ def test_the_same_file_is_told_however_it_was_brought_in(distort, session, priva
     distort.done("add", session, take, *AS_THE_SWEEP)
     again = Path(shutil.copy(take, private / "under another name.wav"))
     for file in (take, again, session / "recordings/default/sweep_86dB.wav"):
-        for words in ((), ("--keep-metadata",), ("--turned-db", "0")):
+        for words in ((), ("--keep-metadata",), ("--playback-change-db", "0")):
             said = distort.refused("add", session, file, *AS_THE_SWEEP, *words, inside=session)
             assert "is in the session already, as" in said
 
@@ -185,9 +185,9 @@ def test_a_comparison_does_not_say_the_name(distort, session, private, good) -> 
     assert marked({name: what for name, what in contents(session).items() if name.startswith("results")}) == []
 
 
-def test_a_calibrator_and_a_closing(distort, session, private) -> None:
+def test_a_calibrator_before_and_after_the_work(distort, session, private) -> None:
     tone = 0.03 * np.sin(2.0 * np.pi * 1000.0 * np.arange(4 * RATE) / RATE)
-    for words in ((), ("--closing",)):
+    for words in ((), ("--post-check",)):
         take = write_wav(private / f"{MARK} {len(words)}.wav", tone, RATE)
         distort.done("calibrate", session, "--spl", "94", "--from", take, *words)
         file = session / f"calibration/{'closing' if words else 'microphone'}.json"

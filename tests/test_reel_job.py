@@ -60,11 +60,11 @@ def test_the_whole_job(distort, session):
     assert "Hearing: 85 dB(A)" in said
     assert "reel_up_to_86dB.wav plays these levels" in said
     trial = play(session, "reel_up_to_86dB", off_db=-3.2)
-    said = distort.done("level", session, "--target", "86", "--from", trial)
+    said = distort.done("player-level", session, "--target", "86", "--from", trial)
     assert "The sweep of 86 dB SPL gives 82.8 dB SPL at 1 m" in said
     assert "Turn the player up by 3.2 dB." in said
     right = play(session, "reel_up_to_86dB")
-    assert "The volume is right" in distort.done("level", session, "--target", "86", "--from", right)
+    assert "The volume is right" in distort.done("player-level", session, "--target", "86", "--from", right)
     assert "The quiet part has passed" in distort.done("add", session, "--reel", right)
     distort.done("stimuli", session, "--reel")
     whole = play(session, "reel", off_db=0.1)
@@ -119,7 +119,7 @@ def test_what_is_said_of_the_volume_counts(distort, session):
     distort.done("add", session, "--reel", play(session, "reel_up_to_86dB"))
     said = distort.done("add", session, "--reel", play(session, "reel_up_to_86dB", off_db=1.0))
     assert "no compression result: nobody said how far" in said
-    distort.done("add", session, "--reel", play(session, "reel_up_to_86dB", off_db=2.0), "--turned-db", "2")
+    distort.done("add", session, "--reel", play(session, "reel_up_to_86dB", off_db=2.0), "--playback-change-db", "2")
     turned = [
         read_sidecar(session / f"recordings/default/sweep_86dB{take}.json").turned_db
         for take in ("", "_take2", "_take3")
@@ -150,17 +150,17 @@ def test_a_part_that_is_no_good_is_left_out_and_told(distort, session):
 def test_level_without_what_it_needs(distort, session, tmp_path):
     distort.done("stimuli", session, "--reel", "--up-to", "86")
     trial = play(session, "reel_up_to_86dB")
-    words = ("level", session, "--from", trial, "--target")
+    words = ("player-level", session, "--from", trial, "--target")
     assert "the plan has no level of 90 dB SPL" in distort.refused(*words, "90", status=2, inside=session)
     sound, _ = soundfile.read(trial)
     soundfile.write(tmp_path / "short.wav", sound[: 9 * RATE], RATE, subtype="FLOAT")
-    said = distort.refused("level", session, "--target", "86", "--from", tmp_path / "short.wav", inside=session)
+    said = distort.refused("player-level", session, "--target", "86", "--from", tmp_path / "short.wav", inside=session)
     assert "no whole sweep" in said or "nothing like" in said
     (session / "calibration/microphone.json").unlink()
     assert "has no calibration" in distort.refused(*words, "86", inside=session)
     # asked before anything is listened to
-    assert "has no calibration" in distort.refused("level", session, "--target", "86", inside=session)
-    both = ("level", session, "--target", "86", "--channel", "1")
+    assert "has no calibration" in distort.refused("player-level", session, "--target", "86", inside=session)
+    both = ("player-level", session, "--target", "86", "--channel", "1")
     assert "--channel is that of a file" in distort.refused(*both, status=2, inside=session)
 
 

@@ -37,7 +37,7 @@ def findings(session: Path) -> dict:
 
 def test_tables_of_a_level_that_was_rejected_do_not_stay_behind(distort, session, add) -> None:
     for level in (86, 96):
-        add("sweep", level, "--turned-db", "0")
+        add("sweep", level, "--playback-change-db", "0")
     distort.done("analyze", session)
     results = session / "results/default"
     (results / "my notes.csv").write_text("mine", encoding="utf-8")
@@ -51,8 +51,8 @@ def test_tables_of_a_level_that_was_rejected_do_not_stay_behind(distort, session
 
 
 def test_takes_between_which_the_volume_was_turned_are_not_averaged(distort, session, add) -> None:
-    add("sweep", 86, "--turned-db", "0")
-    add("sweep", 86, "--turned-db", "3", gain_db=3.0, seed=2)
+    add("sweep", 86, "--playback-change-db", "0")
+    add("sweep", 86, "--playback-change-db", "3", gain_db=3.0, seed=2)
     said = distort.refused("analyze", session, inside=session)
     assert "turns of the volume" in said
     assert "reject one of them" in said
@@ -61,9 +61,9 @@ def test_takes_between_which_the_volume_was_turned_are_not_averaged(distort, ses
 def test_the_short_sweep_counts_at_its_own_volume(distort, session, add) -> None:
     """Two levels of one curve, but before the louder short sweep the volume was turned up by 2 dB, which was said."""
     for level in (86, 96):
-        add("sweep", level, "--turned-db", "0")
-    add("sweep-short", 86, "--turned-db", "0")
-    add("sweep-short", 96, "--turned-db", "2", gain_db=2.0)
+        add("sweep", level, "--playback-change-db", "0")
+    add("sweep-short", 86, "--playback-change-db", "0")
+    add("sweep-short", 96, "--playback-change-db", "2", gain_db=2.0)
     distort.done("analyze", session)
     octaves = findings(session)["compression"][0]["octaves"]
     bias_db = [one["bias_db"][1] for one in octaves if 200.0 < one["midband_hz"] < 9000.0]

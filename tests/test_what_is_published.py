@@ -114,7 +114,7 @@ def test_calibrator_recordings_are_known_by_what_rests_on_them(distort, own, tmp
     import numpy as np
     import soundfile
 
-    for number, words in ((1, ()), (2, ()), (3, ("--closing",))):
+    for number, words in ((1, ()), (2, ()), (3, ("--post-check",))):
         tone = (0.03 + 0.001 * number) * np.sin(2.0 * np.pi * 1000.0 * np.arange(4 * 48000) / 48000)
         soundfile.write(tmp_path / f"{number}.wav", tone, 48000, subtype="PCM_24")
         distort.done("calibrate", own, "--spl", "94", "--from", tmp_path / f"{number}.wav", *words)

@@ -54,7 +54,7 @@ def add_parser(subparsers: "Subparsers[Parser]") -> None:
 def _add_circumstances(parser: Parser) -> None:
     parser.add_argument("--condition", metavar="NAME", help="the condition it was made in (default: the only one)")
     parser.add_argument(
-        "--turned-db",
+        "--playback-change-db",
         metavar="DB",
         type=finite,
         help="how far the volume was turned up since the first recording; 0: nothing was turned "
@@ -146,7 +146,7 @@ def _add_reel(arguments: argparse.Namespace, folder: "SessionFolder", plan: "Pla
             plan,
             arguments.reel,
             condition=condition,
-            turned_db=arguments.turned_db,
+            turned_db=arguments.playback_change_db,
             channel=arguments.channel,
             progress=moved,
             keep_metadata=arguments.keep_metadata,
@@ -171,7 +171,7 @@ def _add_files(arguments: argparse.Namespace, folder: "SessionFolder", plan: "Pl
     told = {
         "level_db_spl": arguments.level,
         "condition": condition,
-        "turned_db": arguments.turned_db,
+        "turned_db": arguments.playback_change_db,
         "channel": arguments.channel,
         "repositioned": arguments.repositioned,
         "after": arguments.after,
@@ -190,7 +190,10 @@ def _add_files(arguments: argparse.Namespace, folder: "SessionFolder", plan: "Pl
         say(console, *rest_sentences(load_recordings(folder, condition)))
     if recording.sidecar.calibration is None:
         say(console, "There is no calibration: results will be in dBFS, and no sound pressure level is known.")
-    if arguments.turned_db is None:
-        say(console, "Nobody said how far the volume was turned (--turned-db): there will be no compression result.")
+    if arguments.playback_change_db is None:
+        say(
+            console,
+            "Nobody said how far the volume was turned (--playback-change-db): there will be no compression result.",
+        )
     say(console, f"Next: distort analyze {folder.root}")
     return 0

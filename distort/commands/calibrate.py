@@ -29,7 +29,7 @@ def add_parser(subparsers: "Subparsers[Parser]") -> None:
         examples=[
             "distort calibrate our-monitor --spl 94 --input 3 --input-channel 2",
             "distort calibrate our-monitor --spl 94 --from calibrator.wav",
-            "distort calibrate our-monitor --spl 94 --from after-the-work.wav --closing",
+            "distort calibrate our-monitor --spl 94 --from after-the-work.wav --post-check",
         ],
     )
     parser.add_argument("folder", metavar="FOLDER", type=path, help="the session")
@@ -52,7 +52,7 @@ def add_parser(subparsers: "Subparsers[Parser]") -> None:
         help="ask nothing: take it although it looks implausible, or lies more than 1 dB from the last",
     )
     parser.add_argument(
-        "--closing",
+        "--post-check",
         action="store_true",
         help="after the work: say how far the level drifted, and leave the calibration in force",
     )
@@ -81,7 +81,7 @@ def run(arguments: argparse.Namespace) -> int:
     folder.require()
     heard = None if arguments.source is not None else _listen(arguments, folder)
     console = make_console()
-    if arguments.closing:
+    if arguments.post_check:
         reading, closing = _close(arguments, folder, heard)
         say(console, *calibration_sentences(reading, db_spl=arguments.spl))
         say(console, *closing_sentences(closing))
@@ -95,8 +95,8 @@ def run(arguments: argparse.Namespace) -> int:
 
 
 def _require_fitting(arguments: argparse.Namespace) -> None:
-    if arguments.closing and arguments.replace:
-        raise UsageError("--closing replaces no calibration: leave --replace out")
+    if arguments.post_check and arguments.replace:
+        raise UsageError("--post-check replaces no calibration: leave --replace out")
     if arguments.keep_metadata and arguments.source is None:
         raise UsageError("--keep-metadata is about a file: name it with --from, or leave it out")
     require_one_source(arguments)
@@ -109,7 +109,7 @@ def _listen(arguments: argparse.Namespace, folder: "SessionFolder") -> "Heard":
     from distort.session.plan.reading import read_plan
 
     require_real(folder)
-    if arguments.closing:
+    if arguments.post_check:
         require_opening(folder)
     rate_hz = read_plan(folder.root).sweep.sample_rate
     return listen(arguments, seconds=LISTEN_S, sample_rate=rate_hz, what="listening to the calibrator")

@@ -2,7 +2,7 @@
 
 import argparse
 import re
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Collection, Iterable, Sequence
 from typing import Any, NoReturn
 
 from distort.errors import UsageError, shown
@@ -45,12 +45,28 @@ _QUOTED = re.compile(r"'([^']{80,})'")
 """A value that argparse shows, too long to be one of its own choices."""
 
 
+RENAMED = {
+    "trace": "origin",
+    "level": "player-level",
+    "--turned-db": "--playback-change-db",
+    "--closing": "--post-check",
+}
+"""Commands and options of earlier versions, and what they are called now: nearness would not find these."""
+
+
 def nearest(word: str, known: Iterable[str]) -> str:
     """`" (did you mean X?)"` for the word of `known` that is nearest to `word`, or nothing when none is near."""
     from difflib import get_close_matches
 
     matches = get_close_matches(word, list(known), n=1, cutoff=0.55)
     return f" (did you mean {matches[0]}?)" if matches else ""
+
+
+def right_word(word: str, known: Collection[str]) -> str:
+    """The same for a command or an option; one of an earlier version is answered with its name of today."""
+    if RENAMED.get(word) in known:
+        return f" (it is called {RENAMED[word]} now)"
+    return nearest(word, known)
 
 
 def add_command(
@@ -87,4 +103,4 @@ def check_leftover(parser: Parser, leftover: Sequence[str]) -> None:
         return
     options = [word for word in parser.words() if word.startswith("--")]
     word = leftover[0].split("=")[0]
-    raise UsageError(f"{parser.prog} does not know {shown(word)}{nearest(word, options)}. See {parser.prog} --help")
+    raise UsageError(f"{parser.prog} does not know {shown(word)}{right_word(word, options)}. See {parser.prog} --help")

@@ -11,7 +11,9 @@ it change."""
 OWN_WAY = frozenset({"analyze", "new"})
 """`analyze` may have many sessions and holds one after the other; `new` makes a folder and replaces nothing."""
 
-READ = frozenset({"check", "completion", "devices", "level", "methods", "show", "trace", "verify", "wavelength"})
+READ = frozenset(
+    {"check", "completion", "devices", "methods", "origin", "player-level", "show", "verify", "wavelength"}
+)
 """Commands that write nothing, and so work on a read-only folder and beside another command."""
 
 

@@ -69,8 +69,8 @@ def _write_reel(arguments: argparse.Namespace) -> int:
         return 0
     say(
         console,
-        f"Next: turn the volume low, play stimuli/{reel.file}, record it, and distort level {folder.root} --target "
-        f"{arguments.up_to:g} --from RECORDING; when it is right, distort add {folder.root} --reel RECORDING",
+        f"Next: turn the volume low, play stimuli/{reel.file}, record it, and distort player-level {folder.root} "
+        f"--target {arguments.up_to:g} --from RECORDING; when it is right, distort add {folder.root} --reel RECORDING",
     )
     return 0
 

@@ -118,7 +118,7 @@ def _require_comparable(of_each_level: Mapping[float, Sequence[Recording]]) -> N
             if one.sidecar.turned_db is None:
                 raise AnalysisError(
                     f"nobody said by how much the volume was turned before "
-                    f"{one.files.audio_path.name} (distort add --turned-db, 0 where nothing was turned)"
+                    f"{one.files.audio_path.name} (distort add --playback-change-db, 0 where nothing was turned)"
                 )
 
 

@@ -144,7 +144,7 @@ def require_opening(folder: SessionFolder) -> MicrophoneCalibration:
     opening = read_calibration(folder.calibration_path())
     if opening is None:
         raise CalibrationError(
-            f"{folder.root} has no calibration that a closing could be compared with: leave --closing out"
+            f"{folder.root} has no calibration to hold a check after the work against: leave --post-check out"
         )
     return opening
 

@@ -166,8 +166,8 @@ def require_may_be_written(
         level = format_level(quiet_db_spl)
         raise SessionError(
             f"the louder part of the reel is written when the quiet part has been brought in: write it with `distort "
-            f"stimuli {folder.root} --reel --up-to {level}`, set the volume with `distort level {folder.root} --target "
-            f"{level} --from RECORDING`, then `distort add {folder.root} --reel RECORDING`"
+            f"stimuli {folder.root} --reel --up-to {level}`, set the volume with `distort player-level {folder.root} "
+            f"--target {level} --from RECORDING`, then `distort add {folder.root} --reel RECORDING`"
         )
     _require_same_plan(folder, plan, sensitivity, passed)
     if passed.highest_at_top_db_spl > plan.safety.ceiling_db_spl:

@@ -62,7 +62,7 @@ class SweepLevel:
 
 @dataclass(frozen=True, kw_only=True)
 class PlayerLevel:
-    """The answer of `distort level`."""
+    """The answer of `distort player-level`."""
 
     part: ReelPart
     """The sweep that was read."""

@@ -138,7 +138,7 @@ def _calibration_sentences(found: Completeness, *, folder: str) -> Iterator[str]
     if found.calibration is not None and found.closing is None:
         yield (
             f"Not asked of you, but wise: record the calibrator once more, and say how far the level drifted: "
-            f"distort calibrate {folder} --spl {found.calibration.calibrator_db_spl:g} --from FILE --closing"
+            f"distort calibrate {folder} --spl {found.calibration.calibrator_db_spl:g} --from FILE --post-check"
         )
     if found.closing is not None:
         doubt = "" if found.closing.steady else ". Careful: every level of the day is uncertain by it"

@@ -109,9 +109,9 @@ def _measured(level: SweepLevel) -> str:
 def _compression_sentences(added: AddedReel) -> Iterator[str]:
     if added.turned_db is not None:
         return
-    why = "nobody said how far the volume was turned since the first recording (--turned-db)"
+    why = "nobody said how far the volume was turned since the first recording (--playback-change-db)"
     if not added.can_tell_level:
-        why = "noise leaves open whether the player changed its level meanwhile; say --turned-db if you know"
+        why = "noise leaves open whether the player changed its level meanwhile; say --playback-change-db if you know"
     yield f"There will be no compression result: {why}."
 
 

@@ -30,7 +30,7 @@ class Wanted:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Traced:
+class Origin:
     """A number with what it rests on."""
 
     results: ConditionResults
@@ -44,14 +44,14 @@ class Traced:
     """Each with its sidecar, and whether the file is still the one that was analysed."""
 
 
-def trace(folder: SessionFolder, results: ConditionResults, wanted: Wanted) -> Traced:
+def origin_of(folder: SessionFolder, results: ConditionResults, wanted: Wanted) -> Origin:
     """Find it. Raises UsageError for a level, order or frequency that has no number, SessionError for sidecars."""
     if wanted.level_db_spl not in results.levels_db_spl:
         known = ", ".join(f"{level:g}" for level in results.levels_db_spl)
         raise UsageError(f"no level of {wanted.level_db_spl:g} dB SPL was analysed: there are {known}")
     at = results.levels_db_spl.index(wanted.level_db_spl)
     harmonics = results.harmonics[at]
-    return Traced(
+    return Origin(
         results=results,
         level=results.findings.levels[at],
         response=results.responses[at],
@@ -78,7 +78,7 @@ def _order(harmonics: Harmonics, quantity: str) -> Order | None:
         if quantity == f"h{order.order}":
             return order
     last = harmonics.orders[-1].order if harmonics.orders else 1
-    raise UsageError(f"{shown(quantity)} is no quantity that can be traced: {RESPONSE}, {THD}, or h2 to h{last}")
+    raise UsageError(f"{shown(quantity)} is no quantity of these tables: {RESPONSE}, {THD}, or h2 to h{last}")
 
 
 def _recordings(

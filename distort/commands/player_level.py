@@ -1,4 +1,4 @@
-"""distort level: for players without a cable, by how much to turn the volume."""
+"""distort player-level: for players without a cable, by how much to turn the volume."""
 
 import argparse
 from typing import TYPE_CHECKING
@@ -20,13 +20,13 @@ def add_parser(subparsers: "Subparsers[Parser]") -> None:
     """Add the command."""
     parser = add_command(
         subparsers,
-        "level",
+        "player-level",
         "say by how much to turn a player that has no cable",
         details="Listens to the sound card while the reel plays, or reads a recording, and says how loud its sweep is "
         "at 1 m. Start the player when it listens.",
         examples=[
-            "distort level our-monitor --target 86 --from trial.wav",
-            "distort level our-monitor --target 86 --input 3 --seconds 60",
+            "distort player-level our-monitor --target 86 --from trial.wav",
+            "distort player-level our-monitor --target 86 --input 3 --seconds 60",
         ],
     )
     parser.add_argument("folder", metavar="FOLDER", type=path, help="the session")

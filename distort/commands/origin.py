@@ -1,4 +1,4 @@
-"""distort trace: says where one number comes from."""
+"""distort origin: says where one number comes from."""
 
 import argparse
 
@@ -10,12 +10,12 @@ def add_parser(subparsers: "Subparsers[Parser]") -> None:
     """Add the command."""
     parser = add_command(
         subparsers,
-        "trace",
+        "origin",
         "say where one number comes from",
         details="The recording, window, floors, bias, calibration and version behind one row of the tables.",
         examples=[
-            "distort trace our-monitor:desk h3 --hz 640 --level 96",
-            "distort trace our-monitor thd --hz 50 --level 86",
+            "distort origin our-monitor:desk h3 --hz 640 --level 96",
+            "distort origin our-monitor thd --hz 50 --level 86",
         ],
     )
     parser.add_argument(
@@ -28,13 +28,13 @@ def add_parser(subparsers: "Subparsers[Parser]") -> None:
 
 
 def run(arguments: argparse.Namespace) -> int:
-    """Trace. Raises UsageError for a number that is not there, SessionError for files that cannot be trusted."""
+    """Say it. Raises UsageError for a number that is not there, SessionError for files that cannot be trusted."""
     from distort.commands.conditions import analysed
     from distort.errors import UsageError
     from distort.report.terminal.console import make_console, say
-    from distort.report.text.trace import trace_sentences
+    from distort.report.text.origin import origin_sentences
     from distort.session.files.folder import SessionFolder
-    from distort.session.results.number_origin import Wanted, trace
+    from distort.session.results.number_origin import Wanted, origin_of
 
     root, condition = arguments.target
     folder = SessionFolder(root)
@@ -43,5 +43,5 @@ def run(arguments: argparse.Namespace) -> int:
         names = ", ".join(f"{root}:{results.findings.condition}" for results in found)
         raise UsageError(f"{root} has several conditions: say which, one of {names}")
     wanted = Wanted(quantity=arguments.quantity, frequency_hz=arguments.hz, level_db_spl=arguments.level)
-    say(make_console(), *trace_sentences(trace(folder, found[0], wanted), wanted))
+    say(make_console(), *origin_sentences(origin_of(folder, found[0], wanted), wanted))
     return 0

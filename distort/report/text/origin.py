@@ -13,20 +13,20 @@ from distort.report.text.tables_sweep import UNIT_NAMES
 from distort.session.recordings.sidecar import Sidecar
 from distort.session.recordings.stimulus_files import SWEEP
 from distort.session.results.condition_results import RecordingUsed
-from distort.session.results.number_origin import RESPONSE, THD, Traced, Wanted
+from distort.session.results.number_origin import RESPONSE, THD, Origin, Wanted
 from signals import Sweep
 
 NAME_WIDTH = 15
 
 
-def trace_sentences(found: Traced, wanted: Wanted) -> Iterator[str]:
+def origin_sentences(found: Origin, wanted: Wanted) -> Iterator[str]:
     """The number, and a line for everything it rests on."""
     yield _headline(found, wanted)
     for name, text in _lines(found, wanted):
         yield f"  {name:<{NAME_WIDTH}}{text}"
 
 
-def _headline(found: Traced, wanted: Wanted) -> str:
+def _headline(found: Origin, wanted: Wanted) -> str:
     findings, row = found.results.findings, found.row
     if found.order is not None:
         value, re = decibels(found.order.relative_db[row]), "dB re the fundamental"
@@ -41,7 +41,7 @@ def _headline(found: Traced, wanted: Wanted) -> str:
     )
 
 
-def _lines(found: Traced, wanted: Wanted) -> Iterator[tuple[str, str]]:
+def _lines(found: Origin, wanted: Wanted) -> Iterator[tuple[str, str]]:
     row_hz = float(found.harmonics.frequency_hz[found.row])
     kind = "response" if wanted.quantity == RESPONSE else "harmonics"
     yield "row", f"{row_hz:.1f} Hz of {kind}_{level_name(wanted.level_db_spl)}dB.csv, the nearest"
@@ -75,7 +75,7 @@ def _order_lines(order: Order, row: int, row_hz: float, unit: str) -> Iterator[t
     yield "to be read", "with care: it is marked ?" if order.doubtful[row] else "without a mark"
 
 
-def _method_lines(found: Traced) -> Iterator[tuple[str, str]]:
+def _method_lines(found: Origin) -> Iterator[tuple[str, str]]:
     findings = found.results.findings
     sweep = next((one.stimulus for _, one, _ in found.recordings if one.stimulus_name == SWEEP), None)
     if isinstance(sweep, Sweep):
@@ -99,7 +99,7 @@ def _recording_lines(used: RecordingUsed, sidecar: Sidecar, *, unchanged: bool) 
     yield "", f"{made}, drive {sidecar.drive_dbfs:.2f} dBFS{clock}, quality {sidecar.quality.verdict}"
 
 
-def _calibration_lines(found: Traced) -> Iterator[tuple[str, str]]:
+def _calibration_lines(found: Origin) -> Iterator[tuple[str, str]]:
     findings = found.results.findings
     in_force = {sidecar.calibration for _, sidecar, _ in found.recordings}
     if not in_force:
