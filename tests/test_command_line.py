@@ -12,6 +12,7 @@ from distort import __main__ as program
 from distort.commands import table, values
 from distort.commands.parser import RENAMED, Parser, Subparsers, add_command
 from distort.errors import RecordingError, UsageError
+from distort.session.plan.keys import Levels
 from distort.session.plan.reading import read_plan
 from signals import SignalError
 
@@ -199,6 +200,11 @@ def test_new_makes_a_session_that_reads_back(tmp_path, capsys):
     assert plan.levels.db_spl == (90.0, 96.0, 102.0)
     assert plan.setup.conditions == ("stand", "desk")
     assert plan.setup.distance_m == 0.8
+
+
+def test_new_takes_the_levels_of_the_plan_where_none_are_named(tmp_path):
+    assert program.main(["new", str(tmp_path / "monitor")]) == 0
+    assert read_plan(tmp_path / "monitor").levels.db_spl == Levels().db_spl == (81.0, 86.0, 91.0, 96.0, 101.0)
 
 
 def test_new_never_rewrites_a_plan(tmp_path, capsys):

@@ -50,7 +50,7 @@ def test_the_shortest_plan_has_the_stated_defaults() -> None:
     plan = plan_of("")
     assert plan == Plan(loudspeaker=Loudspeaker(name="Monitor"))
     assert (plan.setup.distance_m, plan.setup.temperature_c, plan.setup.conditions) == (1.0, 20.0, ("default",))
-    assert plan.levels.db_spl == (76.0, 86.0, 96.0, 102.0)
+    assert plan.levels.db_spl == (81.0, 86.0, 91.0, 96.0, 101.0)
     assert (plan.levels.band_hz, plan.levels.repeat_reference) == ((300.0, 3000.0), True)
     assert (plan.levels.rest_s, plan.levels.takes) == (20.0, 1)
     assert (plan.safety.ceiling_db_spl, plan.safety.max_drive_dbfs) == (105.0, -6.0)
@@ -328,6 +328,7 @@ def test_a_new_plan_that_cannot_be_is_refused(bad: dict[str, Any], said: str) ->
     ("text", "levels"),
     [
         ("76,86,96,102", (76, 86, 96, 102)),
+        ("81:101:5", (81, 86, 91, 96, 101)),
         (" 76 , 86.5 ", (76, 86.5)),
         ("90", (90,)),
         ("90:102:1.5", (90, 91.5, 93, 94.5, 96, 97.5, 99, 100.5, 102)),

@@ -24,8 +24,8 @@ def add_parser(subparsers: "Subparsers[Parser]") -> None:
     parser.add_argument(
         "--levels",
         metavar="DB,DB,...",
-        default="76,86,96,102",
-        help="levels in dB SPL at 1 m, rising, or first:last:step (default: 76,86,96,102)",
+        default="81:101:5",
+        help="levels in dB SPL at 1 m, rising, or first:last:step (default: 81:101:5)",
     )
     parser.add_argument(
         "--distance", metavar="M", type=positive, default=1.0, help="metres to the microphone (default: 1)"

@@ -86,7 +86,7 @@ class Levels:
     """The ladder of levels."""
 
     db_spl: tuple[float, ...] = field(
-        default=(76.0, 86.0, 96.0, 102.0), metadata=_facts(rules.levels, "dB SPL at 1 m, from the lowest up")
+        default=(81.0, 86.0, 91.0, 96.0, 101.0), metadata=_facts(rules.levels, "dB SPL at 1 m, from the lowest up")
     )
     band_hz: tuple[float, float] = field(
         default=(300.0, 3000.0), metadata=_facts(rules.band, "Hz; the band whose mean response sets the drive")

@@ -95,7 +95,7 @@ def one_of(*choices: str) -> Rule:
 
 def levels(value: Any) -> tuple[float, ...]:
     """Nominal levels, dB SPL: at least one, each above the one before."""
-    numbers = _each(value, number(20.0, 140.0), "levels, such as [76, 86, 96]")
+    numbers = _each(value, number(20.0, 140.0), "levels, such as [81, 86, 91]")
     for level in numbers:
         try:
             format_level(level)

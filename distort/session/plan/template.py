@@ -63,7 +63,7 @@ def write_plan(folder: Path, text: str) -> None:
 
 
 def parse_levels(text: str) -> tuple[float, ...]:
-    """Levels in dB SPL from "76,86,96,102", or from "90:102:1.5" (first, last, step).
+    """Levels in dB SPL from "81,86,91", or from "81:101:5" (first, last, step).
 
     Raises UsageError when they are no ascending levels, or the steps do not end on the last.
     """
@@ -74,7 +74,7 @@ def parse_levels(text: str) -> tuple[float, ...]:
     except ValueError as error:
         reason = "" if "could not convert" in str(error) else f" (they must be {error})"
         raise UsageError(
-            f"levels {shown(text)} are not understood{reason}: write 76,86,96,102, or first:last:step as in 90:102:1.5"
+            f"levels {shown(text)} are not understood{reason}: write 81,86,91, or first:last:step as in 81:101:5"
         ) from error
 
 
