@@ -36,11 +36,11 @@ from distort.archive import analyze_and_note
 from distort.errors import SessionError, UsageError, shown
 from distort.report.figures.session_figures import figures_of
 from distort.report.terminal.console import make_console, say
+from distort.report.text.multitone import multitone_blocks
 from distort.report.text.numbers import level_name
 from distort.report.text.staleness import stale_clauses
 from distort.report.text.summary import harmonics_blocks, response_blocks, summary_blocks
 from distort.report.text.tables_compression import compression_blocks
-from distort.report.text.tables_multitone import multitone_blocks
 from distort.session.files.csv_table import read_table
 from distort.session.files.folder import SessionFolder
 from distort.session.plan.keys import ReportPlan

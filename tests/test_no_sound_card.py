@@ -15,7 +15,7 @@ from distort.capture.devices.sound_systems import CardInfo
 from distort.capture.devices.streaming import STALLED_S, follow
 from distort.errors import DeviceError, RecordingError
 from distort.report.terminal.console import make_console, say
-from distort.report.text.cards import card_sentences
+from distort.report.text.capture import card_sentences
 from tests.devices.answering import Answering
 from tests.devices.hasty_card import HastyLibrary
 

@@ -9,9 +9,9 @@ import pytest
 from distort.analysis.common.grid import midbands_hz
 from distort.errors import UsageError
 from distort.report.terminal.console import make_console, say
+from distort.report.text.multitone import multitone_blocks, octaves_table, seconds, thirds_table
 from distort.report.text.multitone_bands import octaves, third_octaves
 from distort.report.text.numbers import OCTAVE_HZ
-from distort.report.text.tables_multitone import multitone_blocks, octaves_table, seconds, thirds_table
 from distort.session.results.condition_results import ConditionResults
 from distort.session.results.multitone_results import BandTable
 from tests.ladder_examples import multitone_bands, multitone_found

@@ -28,8 +28,7 @@ def run(arguments: argparse.Namespace) -> int:
 
     from distort.commands.conditions import analysed
     from distort.report.terminal.console import make_console, say
-    from distort.report.text.capture import carried_sentence
-    from distort.report.text.left_out import left_out_sentences
+    from distort.report.text.published import carried_sentence, left_out_sentences
     from distort.session.files.folder import SessionFolder
     from distort.session.plan.reading import read_plan
     from distort.session.published.bundle import CONTENTS, write_bundle

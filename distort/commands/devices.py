@@ -21,7 +21,7 @@ def run(arguments: argparse.Namespace) -> int:
     """List them. Raises DeviceError when PortAudio is missing, or there is none."""
     from distort.capture.devices.sound_systems import list_cards, offered_rates
     from distort.report.terminal.console import make_console, say
-    from distort.report.text.cards import card_sentences
+    from distort.report.text.capture import card_sentences
 
     cards = list_cards()
     say(make_console(), *card_sentences(cards, {card.number: offered_rates(card) for card in cards}))

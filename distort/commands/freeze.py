@@ -34,7 +34,7 @@ def run(arguments: argparse.Namespace) -> int:
 
     from distort.pipeline import analyze_session_into
     from distort.report.terminal.console import make_console, progress, say
-    from distort.report.text.frozen import frozen_sentences
+    from distort.report.text.published import frozen_sentences
     from distort.session.files.folder import SessionFolder
     from distort.session.plan.reading import read_plan
     from distort.session.published.frozen import freeze, frozen_folder, software_here
@@ -58,7 +58,7 @@ def run(arguments: argparse.Namespace) -> int:
 def say_since_frozen(console: "Console", folder: "SessionFolder") -> None:
     """How today's results differ from every set that was frozen. Raises SessionError when one was changed since."""
     from distort.report.terminal.console import say
-    from distort.report.text.frozen import difference_sentences
+    from distort.report.text.published import difference_sentences
     from distort.session.plan.reading import read_plan
     from distort.session.published.frozen import frozen_labels, read_frozen, software_here
     from distort.session.published.frozen_differences import differences

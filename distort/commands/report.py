@@ -33,7 +33,7 @@ def run(arguments: argparse.Namespace) -> int:
     from distort.report.figures.style import lacking
     from distort.report.page.document import write_page
     from distort.report.terminal.console import make_console, progress, say
-    from distort.report.text.left_out import left_out_sentences
+    from distort.report.text.published import left_out_sentences
     from distort.session.files.folder import SessionFolder
     from distort.session.plan.reading import read_plan
 

@@ -137,11 +137,11 @@ def _print_quality(
 
 
 def _blocks(results: "ConditionResults", arguments: argparse.Namespace) -> "Iterator[str | Table]":
+    from distort.report.text.audibility import audibility_blocks
+    from distort.report.text.coincidences import coincidences_blocks
+    from distort.report.text.multitone import multitone_blocks
     from distort.report.text.summary import harmonics_blocks, response_blocks
-    from distort.report.text.tables_audibility import audibility_blocks
-    from distort.report.text.tables_coincidences import coincidences_blocks
     from distort.report.text.tables_compression import compression_blocks
-    from distort.report.text.tables_multitone import multitone_blocks
 
     match arguments.what:
         case "response":

@@ -29,8 +29,8 @@ from distort.report.figures.style import (
     new_page,
     note,
 )
+from distort.report.text.coincidences import letter
 from distort.report.text.numbers import level_name
-from distort.report.text.tables_coincidences import letter
 from distort.session.results.condition_results import ConditionResults
 
 if TYPE_CHECKING:

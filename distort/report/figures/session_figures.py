@@ -22,7 +22,7 @@ from distort.report.figures.response import response_figure, response_limits
 from distort.report.figures.saving import FileKind
 from distort.report.figures.style import Legend
 from distort.report.figures.thd import thd_figure
-from distort.report.text.tables_multitone import how_it_sounds
+from distort.report.text.multitone import how_it_sounds
 from distort.session.files.folder import SessionFolder, format_level
 from distort.session.plan.keys import ReportPlan
 from distort.session.results.condition_results import ConditionResults

@@ -15,10 +15,10 @@ from distort.report.page.figures import figure_sections
 from distort.report.page.rendering import rendered
 from distort.report.page.sections import Section
 from distort.report.page.what_was_found import sections_of_findings
+from distort.report.text.audibility import heard_sentences
+from distort.report.text.coincidences import DECIDED_CAUSES
 from distort.report.text.headings import SIMULATED_WORDS
 from distort.report.text.staleness import stale_clauses
-from distort.report.text.tables_audibility import heard_sentences
-from distort.report.text.tables_coincidences import DECIDED_CAUSES
 from distort.report.text.verdicts import READING, verdicts
 from distort.session.files.folder import SessionFolder
 from distort.session.plan.keys import ReportPlan

@@ -10,7 +10,7 @@ from distort.report.figures.kinds import Placed, placed
 from distort.report.figures.session_figures import legend_of
 from distort.report.page.sections import Section
 from distort.report.page.vector import vector_address
-from distort.report.text.tables_multitone import how_it_sounds
+from distort.report.text.multitone import how_it_sounds
 from distort.session.files.reading import read_text
 from distort.session.plan.keys import ReportPlan
 from distort.session.results.condition_results import ConditionResults

@@ -5,9 +5,9 @@ from collections.abc import Sequence
 from distort.analysis.coincidences.cause_words import quantity_words as cause_quantity_words
 from distort.analysis.coincidences.faults import Anomaly, Cause, Coincidence
 from distort.report.page.sections import PageTable, Section
+from distort.report.text.audibility import BACKGROUND_WORDS, over_one_background, quantity_words
+from distort.report.text.coincidences import EQUALISERS, PHASES, anomaly_words, chance_words, letter
 from distort.report.text.numbers import hertz_words, level_name
-from distort.report.text.tables_audibility import BACKGROUND_WORDS, over_one_background, quantity_words
-from distort.report.text.tables_coincidences import EQUALISERS, PHASES, anomaly_words, chance_words, letter
 from distort.session.results.condition_results import ConditionResults
 
 CAUSES: dict[Cause, str] = {

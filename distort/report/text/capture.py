@@ -1,8 +1,9 @@
-"""What is said about a calibration and about the quality of a recording."""
+"""What is said about sound cards, a calibration, and recordings as they are made or brought in."""
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 
 from distort.capture.calibration.calibrator import CalibratorReading
+from distort.capture.devices.sound_systems import CardInfo
 from distort.capture.importing.sweep_fitting import FittedSweep
 from distort.capture.measuring.steps import REST_BEFORE_DRIFT_S
 from distort.recording.clocks import clock_of
@@ -105,16 +106,6 @@ def rest_sentences(recordings: Sequence[Recording]) -> Iterator[str]:
         yield f"The loudspeaker rested {rest_s:.0f} s before {one.sidecar.name.stem}: it shows {shows}."
 
 
-def carried_sentence(names: Sequence[str]) -> str:
-    """Which files of a bundle tell more than their sound, and what to do."""
-    one = len(names) == 1
-    return (
-        f"Careful: {len(names)} of them still {'carries' if one else 'carry'} notes of a recorder or the name of the "
-        f"file that was brought in ({', '.join(names)}): what a session holds is never rewritten, so to leave that "
-        f"behind, bring the originals in once more, into a new session."
-    )
-
-
 def fitted_sentences(name: str, fitted: FittedSweep) -> Iterator[str]:
     """What sweep a file holds, and how well it is one."""
     sweep = fitted.sweep
@@ -133,3 +124,20 @@ def too_peaky_sentences(levels_db_spl: tuple[float, ...]) -> Iterator[str]:
             f"No multitone at {named} dB SPL: its peak would pass digital full scale. Turn the loudspeaker up, or "
             f'choose another seed or phases = "low-crest" in [multitone] of session.toml.'
         )
+
+
+def card_sentences(cards: Sequence[CardInfo], rates_hz: Mapping[int, Sequence[int]]) -> Iterator[str]:
+    """Every sound card: number, name, host API, channels, and the rates, by its number, that it takes now."""
+    for card in cards:
+        defaults = [
+            way for way, chosen in (("output", card.is_default_output), ("input", card.is_default_input)) if chosen
+        ]
+        mark = f", default {' and '.join(defaults)}" if defaults else ""
+        yield (
+            f"{card.number}: {card.name} ({card.host_api}), outputs {card.outputs}, inputs {card.inputs}, "
+            f"{_rates(rates_hz[card.number])}{mark}"
+        )
+
+
+def _rates(rates_hz: Sequence[int]) -> str:
+    return f"{' '.join(map(str, rates_hz))} Hz" if rates_hz else "no common rate now, as when another program holds it"

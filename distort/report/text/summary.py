@@ -9,10 +9,10 @@ from distort.analysis.common.caution import CLEAR_OF_CHAIN_DB, caution
 from distort.analysis.common.curves import Harmonics, Response
 from distort.errors import UsageError
 from distort.report.text.capture import quality_sentences
+from distort.report.text.coincidences import top_sentences
 from distort.report.text.compression import limiter_sentences, range_clauses
 from distort.report.text.headings import heading_sentences
 from distort.report.text.numbers import decibels, level_name
-from distort.report.text.tables_coincidences import top_sentences
 from distort.report.text.tables_sweep import PROMINENT_ORDERS, UNIT_NAMES, harmonics_table, response_table
 from distort.session.recordings.sidecar import Quality
 from distort.session.results.condition_results import ConditionResults, Findings, LevelFound

@@ -1,7 +1,7 @@
-"""What is said of frozen results: that they are kept, and how today's differ from them."""
+"""What is said of what is published: frozen results and how they differ from today's, and what stays out."""
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 from distort.report.text.numbers import hertz_words
 from distort.session.published.frozen import Frozen
@@ -11,6 +11,8 @@ MOST_TABLES = 5
 """Tables told one by one; of more, how many."""
 
 MOST_REASONS = 8
+
+COMPARED = "results/compare/"
 
 
 def frozen_sentences(frozen: Frozen, where: str) -> Iterator[str]:
@@ -57,3 +59,25 @@ def _table_line(table: TableDifference) -> str:
 
 def _number(value: float) -> str:
     return "empty" if math.isnan(value) else f"{value:.4f}".rstrip("0").rstrip(".")
+
+
+def left_out_sentences(names: Sequence[str], folder: str) -> Iterator[str]:
+    """A sentence for what each command would write anew; `names` are relative to the session `folder`."""
+    compared = [name for name in names if name.startswith(COMPARED)]
+    others = [name for name in names if not name.startswith(COMPARED)]
+    for those, command in ((others, f"distort report {folder}"), (compared, "distort compare")):
+        if len(those) == 1:
+            yield f"Careful: {those[0]} may not be as it was written, so it stays out: '{command}' writes it anew."
+        elif those:
+            which = f"{those[0]} and {len(those) - 1} more"
+            yield f"Careful: {which} may not be as they were written, so they stay out: '{command}' writes them anew."
+
+
+def carried_sentence(names: Sequence[str]) -> str:
+    """Which files of a bundle tell more than their sound, and what to do."""
+    one = len(names) == 1
+    return (
+        f"Careful: {len(names)} of them still {'carries' if one else 'carry'} notes of a recorder or the name of the "
+        f"file that was brought in ({', '.join(names)}): what a session holds is never rewritten, so to leave that "
+        f"behind, bring the originals in once more, into a new session."
+    )
