@@ -30,6 +30,7 @@ from distort.assembly.condition.audible import audibility
 from distort.assembly.condition.chain import with_chain_of_levels
 from distort.assembly.condition.inputs_of_findings import look_at
 from distort.assembly.condition.level_series import Ladder, multitone_ladder, stated, sweep_ladder
+from distort.assembly.kinds import with_further
 from distort.errors import AnalysisError, SessionError, shown
 from distort.recording.alignment.prepared import prepare_samples
 from distort.recording.quality.examined import examine
@@ -52,9 +53,9 @@ from distort.session.calibration.reference_responses import (
 )
 from distort.session.files.folder import SessionFolder
 from distort.session.plan.keys import Plan
+from distort.session.plan.kinds import MULTITONE, SHORT_SWEEP, SWEEP
 from distort.session.plan.reading import read_plan
 from distort.session.recordings.sidecar import Quality, read_stimulus_sidecar
-from distort.session.recordings.stimulus_files import MULTITONE, SHORT_SWEEP, SWEEP
 from distort.session.recordings.stored import Recording, coded_link, load_recordings
 from distort.session.results.condition_results import (
     ConditionResults,
@@ -132,8 +133,7 @@ def analyze_condition(
     harmonics = with_chain_of_levels(folder, plan, sweeps, harmonics=harmonics, responses=responses, settings=settings)
     multitones = takes_of_each_level(recordings, MULTITONE)
     read_tones = partial(read_multitone_takes, microphone=settings.microphone)
-    what = f"analysing the multitones of {condition}"
-    tones = _in_turn(read_tones, multitones, what, threads=threads, progress=progress)
+    tones = _in_turn(read_tones, multitones, f"analysing multitones of {condition}", threads=threads, progress=progress)
     sources: dict[str, Callable[[], Ladder]] = {
         "sweeps": partial(
             _from_sweeps, recordings, sweeps, reads, shorts=shorts, harmonics=harmonics, settings=settings
@@ -165,6 +165,7 @@ def analyze_condition(
         multitones=tuple(band_table(one.result.bands) for one in tones.values()),
         changes=tuple(ladder.curves for ladder in ladders),
     )
+    found = with_further(found, recordings, settings)
     return _with_coincidences(found, reads[min(reads)].separated, elsewhere=read_curves_elsewhere(folder, plan))
 
 

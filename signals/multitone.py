@@ -234,6 +234,11 @@ class Multitone:
         """Frequency of each line, `(lines,)`."""
         return np.asarray(self.line_bins / self.period_s)
 
+    @property
+    def highest_hz(self) -> float:
+        """Of the highest line."""
+        return float(self.line_hz[-1])
+
     @cached_property
     def line_amplitudes(self) -> FloatArray:
         """Amplitude of each line as played, `(lines,)`, digital full scale = 1."""

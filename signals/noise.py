@@ -54,6 +54,11 @@ class Noise:
         """Length in samples."""
         return round(self.seconds * self.sample_rate)
 
+    @property
+    def highest_hz(self) -> float:
+        """The upper band edge."""
+        return self.high_hz
+
     def _bins_hz(self) -> FloatArray:
         return np.asarray(scipy.fft.rfftfreq(self.n_samples, 1.0 / self.sample_rate))
 

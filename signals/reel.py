@@ -126,9 +126,15 @@ class Reel:
         """The whole reel as float64 `(n_samples,)`, digital full scale = 1."""
         return np.concatenate([item.samples() for item in self.items])
 
+    def chirps(self) -> tuple[tuple[int, Chirp], ...]:
+        """(first sample, chirp) of each clock chirp."""
+        return tuple(
+            (start, item) for start, item in zip(self.starts, self.items, strict=True) if isinstance(item, Chirp)
+        )
+
     def chirp_starts(self) -> tuple[int, ...]:
         """First sample of each clock chirp."""
-        return tuple(s for s, item in zip(self.starts, self.items, strict=True) if isinstance(item, Chirp))
+        return tuple(start for start, _ in self.chirps())
 
     def quiet_spans(self) -> tuple[tuple[int, int], ...]:
         """(first, end) samples of each stretch in which noise may be read."""

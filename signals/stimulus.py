@@ -1,16 +1,17 @@
 """What all stimuli have in common, and how one is written down and made again exactly."""
 
 from dataclasses import asdict, fields
-from typing import Any, Protocol
+from typing import Any, Protocol, TypeVar
 
 import numpy as np
 import numpy.typing as npt
 
+from signals.burst import Burst
 from signals.errors import SignalError
 from signals.multitone import Multitone
 from signals.noise import Noise
 from signals.sweep import SampledSweep, Sweep
-from signals.tones import Burst, Tone
+from signals.tones import Tone
 
 
 class Playable(Protocol):
@@ -39,6 +40,13 @@ class Stimulus(Playable, Protocol):
         """r.m.s. of the steady part, dBFS (AES17)."""
         ...
 
+    @property
+    def highest_hz(self) -> float:
+        """The highest frequency that is tested with it."""
+        ...
+
+
+T = TypeVar("T")
 
 KINDS: dict[str, type[Any]] = {
     "sweep": Sweep,
@@ -54,10 +62,25 @@ KINDS: dict[str, type[Any]] = {
 def describe(stimulus: Stimulus) -> dict[str, Any]:
     """`stimulus` as plain numbers and texts: its kind and every field. Raises SignalError for a kind not in KINDS."""
     given: Any = stimulus  # a dataclass, which the protocol cannot say
+    return {"kind": kind_of(stimulus), **asdict(given)}
+
+
+def kind_of(stimulus: Stimulus) -> str:
+    """The name in KINDS of what `stimulus` is. Raises SignalError for what is no stimulus, or not in KINDS."""
     for kind, made_by in KINDS.items():
-        if type(given) is made_by:
-            return {"kind": kind, **asdict(given)}
+        if type(stimulus) is made_by:
+            return kind
     raise SignalError(f"{type(stimulus).__name__} cannot be written down: add it to signals.stimulus.KINDS")
+
+
+def as_a(made_by: type[T], stimulus: Stimulus) -> T | None:
+    """`stimulus` where it is one of `made_by`, for code that is about this kind alone; None where it is another."""
+    return stimulus if isinstance(stimulus, made_by) else None
+
+
+def sampled(stimulus: Stimulus) -> SampledSweep | None:
+    """`stimulus` where its samples are no part of its description and stand in a file; None for all others."""
+    return as_a(SampledSweep, stimulus)
 
 
 def from_description(description: dict[str, Any]) -> Any:

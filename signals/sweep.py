@@ -72,6 +72,11 @@ class Sweep:
             )
 
     @property
+    def highest_hz(self) -> float:
+        """Where it stops, Hz."""
+        return self.stop_hz
+
+    @property
     def fade_out_hz(self) -> float:
         """Where the fade-out begins, Hz."""
         return float(self.stop_hz * 2.0**-self.fade_out_octaves)

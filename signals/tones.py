@@ -1,4 +1,4 @@
-"""The steady tone, the calibration tone and the tone burst."""
+"""The steady tone and the calibration tone."""
 
 import math
 from dataclasses import dataclass
@@ -54,6 +54,11 @@ class Tone:
         """Length in samples."""
         return round(self.seconds * self.sample_rate)
 
+    @property
+    def highest_hz(self) -> float:
+        """Of the sine."""
+        return self.frequency_hz
+
     def samples(self) -> FloatArray:
         """The tone as float64 `(n_samples,)`, digital full scale = 1."""
         time_s = np.arange(self.n_samples) / self.sample_rate
@@ -69,35 +74,3 @@ class Tone:
 def calibration_tone(*, frequency_hz: float = 1000.0, drive_dbfs: float = -20.0, sample_rate: int = 48000) -> Tone:
     """Ten seconds of the tone that a sound calibrator gives: 1 kHz, or 250 Hz (IEC 60942, from memory)."""
     return Tone(frequency_hz=frequency_hz, seconds=10.0, drive_dbfs=drive_dbfs, sample_rate=sample_rate)
-
-
-@dataclass(frozen=True, kw_only=True)
-class Burst:
-    """A whole number of periods of a sine under a raised-cosine (Hann) envelope.
-
-    Its spectrum is one lobe about `frequency_hz`, `4 frequency_hz / periods` wide between its first zeros, so it tests
-    short-term behaviour at one frequency. `drive_dbfs` is the level (AES17) of the sine at the envelope's top.
-    Raises SignalError when the fields do not make a burst.
-    """
-
-    frequency_hz: float = 1000.0
-    periods: int = 8
-    sample_rate: int = 48000
-    drive_dbfs: float = -20.0
-
-    def __post_init__(self) -> None:
-        require_positive(frequency_hz=self.frequency_hz, periods=self.periods, sample_rate=self.sample_rate)
-        require_length(self.periods / self.frequency_hz * self.sample_rate)
-        require_within_full_scale(self.drive_dbfs)
-        require_below_nyquist(self.frequency_hz, self.sample_rate, "frequency_hz")
-
-    @property
-    def n_samples(self) -> int:
-        """Length in samples."""
-        return round(self.periods / self.frequency_hz * self.sample_rate)
-
-    def samples(self) -> FloatArray:
-        """The burst as float64 `(n_samples,)`, digital full scale = 1."""
-        turns = self.frequency_hz * np.arange(self.n_samples) / self.sample_rate
-        envelope = 0.5 - 0.5 * np.cos(2.0 * np.pi * turns / self.periods)
-        return np.asarray(db_to_amplitude(self.drive_dbfs) * envelope * np.sin(2.0 * np.pi * turns))

@@ -110,12 +110,21 @@ MAY_IMPORT = {
 """Each part and the parts below it. A new part of the house is added here, on purpose."""
 
 ROOMS = {
-    "distort.analysis": ("common", "sweep", "multitone", "compression", "coincidences", "comparison", "hearing"),
+    "distort.analysis": (
+        "common",
+        "sweep",
+        "multitone",
+        "compression",
+        "burst",
+        "coincidences",
+        "comparison",
+        "hearing",
+    ),
     "distort.session": ("files", "plan", "audio", "calibration", "recordings", "results", "published"),
-    "distort.recording": ("clocks", "alignment", "quality", "takes"),
+    "distort.recording": ("clocks", "kinds", "alignment", "quality", "takes"),
     "distort.capture": ("calibration", "devices", "simulated", "measuring", "importing", "reel"),
-    "distort.assembly": ("condition", "comparison"),
-    "distort.report": ("text", "figures", "page", "terminal"),
+    "distort.assembly": ("condition", "comparison", "kinds"),
+    "distort.report": ("kinds", "text", "figures", "page", "terminal"),
 }
 """The rooms of each part, and the modules that stand in none: each may import from those before it."""
 

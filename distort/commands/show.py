@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 from distort.commands.parser import Parser, Subparsers, add_command
 from distort.commands.values import finite, path
 from distort.errors import shown
+from distort.report.kinds import SHOWN
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -16,7 +17,7 @@ if TYPE_CHECKING:
     from distort.session.files.folder import SessionFolder
     from distort.session.results.condition_results import ConditionResults
 
-RESULTS = ("quality", "response", "harmonics", "multitone", "compression", "coincidences", "audibility")
+RESULTS = ("quality", "response", "harmonics", "multitone", "compression", "coincidences", "audibility", *SHOWN)
 OF_ONE_LEVEL = ("harmonics", "multitone")
 IN_FINDINGS = {
     "multitone": ("multitones",),
@@ -80,7 +81,9 @@ def run(arguments: argparse.Namespace) -> int:
         _print_quality(console, folder, arguments.condition, for_machines=arguments.json)
         return 0
     found = analysed(folder, arguments.condition)
-    if not arguments.json:
+    if arguments.what in SHOWN:
+        _print_kind(console, folder, found, arguments)
+    elif not arguments.json:
         for results in found:
             say(console, *_blocks(results, arguments))
     elif arguments.what in IN_FINDINGS:
@@ -89,6 +92,25 @@ def run(arguments: argparse.Namespace) -> int:
         tables = [table_documents(folder, one, arguments.what, level_db_spl=arguments.level) for one in found]
         print_document(console, [table for of_condition in tables for table in of_condition])
     return 0
+
+
+def _print_kind(
+    console: "Console", folder: "SessionFolder", found: "tuple[ConditionResults, ...]", arguments: argparse.Namespace
+) -> None:
+    """Raises SessionError when no condition has a result of that kind."""
+    from distort.errors import SessionError
+    from distort.report.terminal.console import say
+    from distort.report.terminal.documents import further_documents, print_document
+
+    kind = arguments.what
+    having = [results for results in found if kind in results.further]
+    if not having:
+        raise SessionError(f"{folder.root} holds no analysed {kind}: add [{kind}] to session.toml, record it, analyse")
+    if arguments.json:
+        print_document(console, further_documents(having, kind))
+        return
+    for results in having:
+        say(console, *SHOWN[kind].blocks(results))
 
 
 def check_words(arguments: argparse.Namespace) -> None:

@@ -19,9 +19,9 @@ from distort.recording.clocks import clock_of
 from distort.session.calibration.in_force import CalibrationInForce, reference_of
 from distort.session.calibration.reference_responses import SessionMicrophone
 from distort.session.plan.keys import Plan
-from distort.session.recordings.stimulus_files import SHORT_SWEEP
+from distort.session.plan.kinds import SHORT_SWEEP
 from distort.session.recordings.stored import Recording
-from signals import Multitone, Stimulus, Sweep
+from signals import Multitone, Stimulus, Sweep, as_a, kind_of
 
 TIME_BANDS_HZ = ((20.0, 200.0), (200.0, 2000.0), (2000.0, 20000.0))
 """Lines that are looked at together against time: a decade each, so that single lines do not speak for a driver."""
@@ -169,9 +169,9 @@ def read_multitone_takes(
 def _multitone_take(recording: Recording) -> tuple[MultitoneTake, Multitone]:
     """As recorded, on the recorder's clock: the analysis finds the difference anew, from the lines."""
     sidecar = recording.sidecar
-    tone = sidecar.stimulus
-    if not isinstance(tone, Multitone):
-        raise AnalysisError(f"{recording.files.audio_path} is a {type(tone).__name__.lower()}, not a multitone")
+    tone = as_a(Multitone, sidecar.stimulus)
+    if tone is None:
+        raise AnalysisError(f"{recording.files.audio_path} is a {kind_of(sidecar.stimulus)}, not a multitone")
     prepared = prepare(recording, repair=False)
     clock_ppm = math.nan if sidecar.clock_difference_ppm is None else sidecar.clock_difference_ppm
     take = MultitoneTake(
@@ -185,9 +185,10 @@ def _multitone_take(recording: Recording) -> tuple[MultitoneTake, Multitone]:
 
 def sweep_of(stimulus: Stimulus, path: Path) -> Sweep:
     """`stimulus`, which `path` holds or describes. Raises AnalysisError when it is no sweep."""
-    if not isinstance(stimulus, Sweep):
-        raise AnalysisError(f"{path} is a {type(stimulus).__name__.lower()}, where an exponential sweep was expected")
-    return stimulus
+    sweep = as_a(Sweep, stimulus)
+    if sweep is None:
+        raise AnalysisError(f"{path} is a {kind_of(stimulus)}, where an exponential sweep was expected")
+    return sweep
 
 
 def _sweep_take(recording: Recording) -> SweepTake:

@@ -38,8 +38,8 @@ from distort.recording.takes import (
 from distort.session.calibration.reference_responses import SessionMicrophone, read_microphone
 from distort.session.files.folder import SessionFolder
 from distort.session.plan.keys import Plan
+from distort.session.plan.kinds import MULTITONE, SWEEP
 from distort.session.plan.reading import read_plan
-from distort.session.recordings.stimulus_files import MULTITONE, SWEEP
 from distort.session.recordings.stored import Recording, load_recordings
 
 FloatArray = npt.NDArray[np.float64]

@@ -17,6 +17,7 @@ from distort.recording.clocks import clock_of
 from distort.recording.quality.check_result import Finding
 from distort.recording.takes import read_sweep_takes, reference_for, sweep_of
 from distort.session.plan.keys import Plan
+from distort.session.plan.kinds import SWEEPS
 from distort.session.recordings.stored import Recording
 from signals import Sweep
 from signals.levels import power_to_db
@@ -49,7 +50,7 @@ def against_others(recordings: Sequence[Recording], plan: Plan) -> dict[str, tup
     `level_spl` where it was calibrated; `delay` where there was a loopback; `repeatability` and `noise_during` where
     there is an earlier recording of the same sweep. Raises as `prepare` and `read_sweep_takes` do.
     """
-    sweeps = [one for one in recordings if one.sidecar.rejected is None and isinstance(one.sidecar.stimulus, Sweep)]
+    sweeps = [one for one in recordings if one.sidecar.rejected is None and one.sidecar.stimulus_name in SWEEPS]
     found: dict[str, tuple[Finding, ...]] = {}
     first_of: dict[Sweep, tuple[Recording, Response]] = {}
     for one in sorted(sweeps, key=clock_of(recordings).began_s):

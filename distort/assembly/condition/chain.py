@@ -16,7 +16,7 @@ from distort.session.audio.audio_file import read_audio
 from distort.session.audio.resampling import resample
 from distort.session.files.folder import SessionFolder
 from distort.session.plan.keys import Plan
-from distort.session.recordings.stimulus_files import SWEEP
+from distort.session.plan.kinds import SWEEP
 from distort.session.recordings.stored import Recording, load_recordings
 from signals.levels import distance_gain_db
 

@@ -19,7 +19,7 @@ from distort.capture.measuring.steps import REST_BEFORE_DRIFT_S
 from distort.errors import AnalysisError
 from distort.recording.clocks import ConditionClock, clock_of, recorded_at_s
 from distort.recording.takes import read_sweep_takes, reference_for, repeats_of, takes_of_each_level
-from distort.session.recordings.stimulus_files import SHORT_SWEEP, SWEEP
+from distort.session.plan.kinds import SHORT_SWEEP, SWEEP
 from distort.session.recordings.stored import Recording
 from distort.session.results.ladder_results import ChangeCurves, CompressionFound, Source, compression_found, curves_of
 

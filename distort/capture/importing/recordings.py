@@ -18,9 +18,10 @@ from distort.session.files.folder import SessionFolder
 from distort.session.files.moments import now_utc
 from distort.session.files.names import RecordingName
 from distort.session.plan.keys import Plan
+from distort.session.plan.kinds import SWEEP
 from distort.session.recordings.sampled_stimuli import keep_stimulus_file
 from distort.session.recordings.sidecar import Sidecar, read_stimulus_sidecar
-from distort.session.recordings.stimulus_files import SWEEP, read_stimulus, stimulus_sidecars
+from distort.session.recordings.stimulus_files import read_stimulus, stimulus_sidecars
 from distort.session.recordings.stored import Recording, bring_in_recording, load_recordings
 from signals import Reel, Stimulus
 

@@ -8,8 +8,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from distort.analysis.common.log_frequency import over_log_frequency
-from distort.capture.measuring.playing_takes import Take
+from distort.capture.measuring.kinds import loud
 from distort.capture.measuring.quiet_run import QuietRun
 from distort.errors import PlanError, RecordingError
 from distort.recording.quality.check import HIGH_PEAK_DBFS
@@ -17,16 +16,8 @@ from distort.recording.quality.noise import REFUSE_SNR_DB
 from distort.session.files.names import format_level
 from distort.session.plan.keys import Plan
 from distort.session.recordings.stimulus_files import Planned
-from signals import Multitone
 from signals.levels import FULL_SCALE_SINE_RMS, amplitude_to_db, db_to_amplitude, db_to_power, distance_gain_db
 from signals.levels import power_to_db as to_db
-
-MULTITONE_CREST_DB = 10.0
-"""Peak of many tones at the microphone over a sine of the same r.m.s.: the loudspeaker's phase makes any phases random,
-and those give a crest factor of 4.2 as a rule; 10 dB stands for 4.5."""
-
-NOISE_BELOW_MULTITONE_DB = 6.0
-"""Noise that low must grow by 6 dB and more before the sum with the multitone rises by the 3 dB that are allowed."""
 
 STOP_ABOVE_DB = 6.0
 """Over the peak that is expected: twice the amplitude. The third octaves are held to 3 dB after each recording; a peak
@@ -37,51 +28,25 @@ CEILING_MARGIN_DB = 3.0
 
 
 def expected_rms_dbfs(quiet: QuietRun, item: Planned) -> float:
-    """r.m.s. at the input, dBFS: of a sweep where it is loudest, of a multitone altogether.
-
-    A multitone's is the sum over its lines of their power times the response at them.
-    """
-    stimulus = item.stimulus
-    readable = np.isfinite(quiet.heard_db_spl)
-    if not isinstance(stimulus, Multitone):
-        return float(np.max(quiet.heard_db_spl[readable])) + stimulus.drive_dbfs - quiet.offset_db
-    heard_db = over_log_frequency(stimulus.line_hz, quiet.frequency_hz[readable], quiet.heard_db_spl[readable])
-    power = np.square(stimulus.line_amplitudes) / 2.0 / FULL_SCALE_SINE_RMS**2  # of each line re a full-scale sine
-    return float(to_db(np.sum(power * db_to_power(heard_db)))) - quiet.offset_db
-
-
-def multitone_louder_db(quiet: QuietRun, item: Planned, take: Take) -> float | None:
-    """By how much the r.m.s. of a multitone that was recorded passes what was expected; None where noise may do that.
-
-    The noise of the quiet run is taken off.
-    """
-    first = max(round(take.examined.alignment.stimulus_start), 0)
-    heard = take.samples[first : first + item.stimulus.n_samples]
-    noise = float(np.sum(quiet.noise.density)) * float(quiet.noise.frequency_hz[1])
-    expected_dbfs = expected_rms_dbfs(quiet, item)
-    if float(to_db(noise / FULL_SCALE_SINE_RMS**2)) > expected_dbfs - NOISE_BELOW_MULTITONE_DB:
-        return None
-    power = max(float(np.mean(np.square(heard - np.mean(heard)))) - noise, 0.0)
-    return float(to_db(power / FULL_SCALE_SINE_RMS**2)) - expected_dbfs
+    """r.m.s. of the loudest stretch at the input, dBFS."""
+    return loud(item.stimulus).expected_rms_dbfs(quiet, item.stimulus)
 
 
 def expected_peak_dbfs(quiet: QuietRun, item: Planned) -> float:
     """Peak at the input, dBFS, noise included."""
-    crest_db = MULTITONE_CREST_DB if isinstance(item.stimulus, Multitone) else 0.0
-    peak = float(db_to_amplitude(expected_rms_dbfs(quiet, item) + crest_db))
+    peak = float(db_to_amplitude(expected_rms_dbfs(quiet, item) + loud(item.stimulus).crest_db))
     return float(amplitude_to_db(peak + quiet.noise_peak))
 
 
 def highest_peak(quiet: QuietRun, plan: Plan, item: Planned) -> float:
     """Peak at the input, full scale 1, its offset taken off, above which playing is broken off.
 
-    6 dB over what is expected or 3 dB over the plan's ceiling at 1 m (a multitone's peaks count as those of a tone that
-    is `MULTITONE_CREST_DB` weaker), whichever comes first; the noise comes on top.
+    6 dB over what is expected or 3 dB over the plan's ceiling at 1 m (peaks count as those of a tone that is the
+    crest of the kind weaker), whichever comes first; the noise comes on top.
     """
-    crest_db = MULTITONE_CREST_DB if isinstance(item.stimulus, Multitone) else 0.0
     expected_dbfs = expected_rms_dbfs(quiet, item) + STOP_ABOVE_DB
     ceiling_dbfs = plan.safety.ceiling_db_spl - quiet.offset_db + CEILING_MARGIN_DB
-    return float(db_to_amplitude(min(expected_dbfs, ceiling_dbfs) + crest_db)) + quiet.noise_peak
+    return float(db_to_amplitude(min(expected_dbfs, ceiling_dbfs) + loud(item.stimulus).crest_db)) + quiet.noise_peak
 
 
 def signal_to_noise_db(quiet: QuietRun, plan: Plan, drive_dbfs: float) -> float:

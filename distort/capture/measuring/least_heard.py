@@ -4,21 +4,18 @@ import numpy as np
 import numpy.typing as npt
 import scipy
 
-from distort.analysis.common.log_frequency import over_log_frequency
 from distort.capture.devices.guard import Expected
 from distort.capture.measuring.expected import expected_rms_dbfs
+from distort.capture.measuring.kinds import loud
 from distort.capture.measuring.quiet_run import QuietRun
 from distort.session.recordings.stimulus_files import Planned
-from signals import Chirp, Sweep
+from signals import Chirp
 from signals.levels import db_to_amplitude
 
 FloatArray = npt.NDArray[np.float64]
 
 STRETCH_S = 0.05
-"""Stretch in which a peak must be heard: a whole period of 20 Hz. Of a slow sweep it is `STRETCH_OCTAVES` instead, so
-that no dip of a room is longer."""
-
-STRETCH_OCTAVES = 1.0 / 20.0
+"""Stretch in which a peak must be heard: a whole period of 20 Hz. Of a slow sweep it is longer."""
 
 OTHER_STREAM_S = 0.5
 """How much later or earlier than in the quiet run another stream may bring what is heard. A card's buffers hold 0.1 s
@@ -42,7 +39,7 @@ def least_heard(quiet: QuietRun, item: Planned) -> tuple[Expected, ...]:
     The first is the clock chirp before the stimulus: a microphone that has gone deaf since the last take is noticed
     before anything is loud. Stretches in which the quiet run foretells nothing that stands clear of noise are left out.
     """
-    chirps = [_chirp_heard(quiet, item, start) for start in item.reel.chirp_starts()]
+    chirps = [_chirp_heard(quiet, chirp, start) for start, chirp in item.reel.chirps()]
     return tuple(one for one in chirps if one is not None) + _stimulus_heard(quiet, item)
 
 
@@ -52,10 +49,8 @@ def _least(quiet: QuietRun, expected: FloatArray) -> FloatArray:
     return np.asarray(np.where(least <= expected * db_to_amplitude(-CLEAR_BY_DB), least, 0.0))
 
 
-def _chirp_heard(quiet: QuietRun, item: Planned, start: int) -> Expected | None:
-    """The chirp at `start` of the reel: its peak is at least that of the middle of the responses that it passes."""
-    chirp = item.reel.items[item.reel.starts.index(start)]
-    assert isinstance(chirp, Chirp)
+def _chirp_heard(quiet: QuietRun, chirp: Chirp, start: int) -> Expected | None:
+    """`chirp` at `start` of the reel: its peak is at least that of the middle of the responses that it passes."""
     passed = (quiet.frequency_hz >= chirp.low_hz) & (quiet.frequency_hz <= chirp.high_hz)
     heard_db = quiet.heard_db_spl[passed & np.isfinite(quiet.heard_db_spl)]
     if heard_db.size == 0:
@@ -73,10 +68,7 @@ def _stimulus_heard(quiet: QuietRun, item: Planned) -> tuple[Expected, ...]:
     """Stretch after stretch of the stimulus, half of each within the next."""
     sent_at, stimulus = item.reel.only_stimulus()
     rate = stimulus.sample_rate
-    stretch_s = STRETCH_S
-    if isinstance(stimulus, Sweep):
-        stretch_s = max(stretch_s, STRETCH_OCTAVES * stimulus.rate_s * float(np.log(2.0)))
-    step_s = stretch_s / 2.0
+    step_s = max(STRETCH_S, loud(stimulus).stretch_s(stimulus)) / 2.0
     moment_s = step_s * np.arange(int(stimulus.n_samples / rate / step_s) + 1, dtype=np.float64)
     expected = _peaks(quiet, item, moment_s)
     # the least of what may be sounding: the stretch itself, and as much before and after it as the delay is unsure
@@ -93,16 +85,10 @@ def _stimulus_heard(quiet: QuietRun, item: Planned) -> tuple[Expected, ...]:
 
 def _peaks(quiet: QuietRun, item: Planned, moment_s: FloatArray) -> FloatArray:
     """Peak expected at the input at each moment after the stimulus's first sample; 0 where no reading foretells it."""
-    stimulus = item.stimulus
-    if not isinstance(stimulus, Sweep):
+    foretold = loud(item.stimulus).peaks
+    if foretold is None:
         return np.full(moment_s.size, db_to_amplitude(expected_rms_dbfs(quiet, item)))
-    frequency_hz = stimulus.start_hz * np.exp(moment_s / stimulus.rate_s)
-    readable = np.isfinite(quiet.heard_db_spl)
-    heard_db = over_log_frequency(
-        frequency_hz, quiet.frequency_hz[readable], quiet.heard_db_spl[readable], outside=-np.inf
-    )
-    drive = db_to_amplitude(stimulus.drive_dbfs - quiet.offset_db) * stimulus.envelope(frequency_hz)
-    return np.asarray(drive * db_to_amplitude(heard_db))
+    return foretold(quiet, item.stimulus, moment_s)
 
 
 def _expected(from_s: float, to_s: float, least: float, *, sample_rate: int) -> Expected:

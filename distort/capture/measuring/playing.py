@@ -6,7 +6,8 @@ from dataclasses import dataclass, replace
 
 from distort.capture.devices.device import Device
 from distort.capture.devices.guard import Guard
-from distort.capture.measuring.expected import highest_peak, multitone_louder_db
+from distort.capture.measuring.expected import highest_peak
+from distort.capture.measuring.kinds import loud
 from distort.capture.measuring.least_heard import least_heard
 from distort.capture.measuring.playing_takes import Take, play_and_examine, save_loopback
 from distort.capture.measuring.quiet_run import QuietRun
@@ -16,20 +17,19 @@ from distort.capture.measuring.third_octaves import (
     LOUDER_DB,
     Answer,
     Standstill,
-    answer_of_take,
     fell_everywhere_db,
-    louder,
     standstill,
 )
 from distort.errors import DeafError, RecordingError, TooLoudError
 from distort.session.calibration.calibration_file import MicrophoneCalibration
+from distort.session.calibration.in_force import reference_of
 from distort.session.files.folder import SessionFolder
 from distort.session.files.moments import iso_utc
 from distort.session.plan.keys import Plan
+from distort.session.plan.kinds import SWEEP
 from distort.session.recordings.sidecar import Sidecar, StimulusSidecar
-from distort.session.recordings.stimulus_files import SWEEP, write_stimulus
+from distort.session.recordings.stimulus_files import write_stimulus
 from distort.session.recordings.stored import Recording, save_recording
-from signals import Multitone
 
 FELL_DB = 3.0
 """By which no third octave falls as the drive rises. A limiter holds the output; what it gives less is under this."""
@@ -90,20 +90,15 @@ def play(folder: SessionFolder, plan: Plan, device: Device, ready: Ready, *, pro
 
 
 def _held_against(quiet: QuietRun, plan: Plan, step: Step, take: Take, *, ready: Ready) -> Answer | None:
-    """What a sweep answered; None for a multitone. Raises TooLoudError when either is louder than expected."""
+    """What its third octaves answered, where it tells. Raises TooLoudError when it is louder than expected."""
     stimulus = step.item.stimulus
     what = f"{ready.choice.condition}/{step.name.stem}"
-    answer = None
-    if isinstance(stimulus, Multitone):
-        by_db, where = multitone_louder_db(quiet, step.item, take) or 0.0, ""
-    else:
-        in_force, distance_m = ready.calibration.in_force(), plan.setup.distance_m
-        answer = answer_of_take(take, stimulus, calibration=in_force, distance_m=distance_m)
-        found = louder(answer, quiet.answer)
-        by_db, where = (0.0, "") if found is None else (found.by_db, f" about {found.at_hz:.0f} Hz")
-    if by_db > LOUDER_DB:
+    reference = reference_of(ready.calibration.in_force(), plan.setup.distance_m)
+    found, answer = loud(stimulus).held_against(quiet, stimulus, take, reference)
+    if found is not None and found.by_db > LOUDER_DB:
+        where = "" if found.at_hz is None else f" about {found.at_hz:.0f} Hz"
         raise TooLoudError(
-            f"stopped: {what} came out {by_db:.1f} dB louder{where} than the quiet run foretold, and up to "
+            f"stopped: {what} came out {found.by_db:.1f} dB louder{where} than the quiet run foretold, and up to "
             f"{LOUDER_DB:g} dB are allowed. It is kept, and nothing louder is played. Look whether a volume or a gain "
             f"was turned up or the loudspeaker expands; reject the recording before you go on"
         )

@@ -25,7 +25,7 @@ from distort.session.calibration.drive_file import Sensitivity
 from distort.session.calibration.in_force import reference_of
 from distort.session.files.moments import now_utc
 from distort.session.plan.keys import Plan
-from distort.session.plan.reading import sweep_stimulus
+from distort.session.plan.kinds import sweep_stimulus
 from signals.levels import db_to_amplitude, distance_gain_db
 
 FloatArray = npt.NDArray[np.float64]

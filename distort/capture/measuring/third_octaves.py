@@ -9,12 +9,11 @@ import numpy.typing as npt
 from distort.analysis.common.curves import Response
 from distort.analysis.common.grid import band_edges_hz, midbands_hz
 from distort.analysis.compression.operating_range import LIMITING_SLOPE
-from distort.analysis.sweep.sweeps import Settings, SweepTake, read_sweep, sweep_response
+from distort.analysis.sweep.sweeps import Reference, Settings, SweepTake, read_sweep, sweep_response
 from distort.capture.measuring.playing_takes import Take
 from distort.recording.clocks import recorded_at_s
 from distort.recording.takes import read_sweep_takes, reference_for
-from distort.session.calibration.in_force import CalibrationInForce, reference_of
-from distort.session.recordings.stimulus_files import SWEEP
+from distort.session.plan.kinds import SWEEP
 from distort.session.recordings.stored import Recording
 from signals import Sweep
 from signals.levels import amplitude_to_db, db_to_amplitude, db_to_power, power_to_db
@@ -58,7 +57,8 @@ class Louder:
     """By how much one answer is louder than another at equal drive, where it is most."""
 
     by_db: float
-    at_hz: float
+    at_hz: float | None = None
+    """None: altogether."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -98,12 +98,12 @@ def answer_of(response: Response, *, drive_dbfs: float) -> Answer:
     )
 
 
-def answer_of_take(take: Take, sweep: Sweep, *, calibration: CalibrationInForce | None, distance_m: float) -> Answer:
+def answer_of_take(take: Take, sweep: Sweep, reference: Reference) -> Answer:
     """What a take that was just played says. Raises AnalysisError when it does not hold the whole sweep."""
     alignment = take.examined.alignment
     silences = tuple(take.samples[first:end] for first, end in alignment.silence_spans)
     held = SweepTake(samples=take.samples, start=alignment.stimulus_start, silences=silences)
-    response = sweep_response(read_sweep([held], sweep, ANSWER_SETTINGS), reference_of(calibration, distance_m))
+    response = sweep_response(read_sweep([held], sweep, ANSWER_SETTINGS), reference)
     return answer_of(response, drive_dbfs=sweep.drive_dbfs)
 
 

@@ -21,6 +21,7 @@ from distort.session.files.folder import SessionFolder
 from distort.session.files.moments import iso_utc, now_utc
 from distort.session.files.names import RecordingName
 from distort.session.plan.keys import Plan
+from distort.session.plan.kinds import SWEEP
 from distort.session.recordings.reel_file import (
     QuietReelPassed,
     ReelPart,
@@ -30,7 +31,6 @@ from distort.session.recordings.reel_file import (
     write_passed,
 )
 from distort.session.recordings.sidecar import reject
-from distort.session.recordings.stimulus_files import SWEEP
 from distort.session.recordings.stored import Recording, load_recordings, save_recording
 
 Progress = Callable[[str, int, int], None]

@@ -2,6 +2,7 @@
 
 import math
 from dataclasses import dataclass
+from pathlib import Path
 
 import numpy as np
 
@@ -13,6 +14,7 @@ from distort.capture.reel.finding import FoundReel, find_session_reel
 from distort.errors import RecordingError, UsageError
 from distort.recording.alignment.prepared import Prepared, prepare, prepare_samples
 from distort.recording.quality.examined import examine
+from distort.recording.takes import sweep_of
 from distort.session.audio.long_recording import LongRecording
 from distort.session.calibration.calibration_file import MicrophoneCalibration
 from distort.session.calibration.in_force import CalibrationInForce, reference_of
@@ -20,8 +22,8 @@ from distort.session.calibration.reference_responses import read_microphone
 from distort.session.files.folder import SessionFolder
 from distort.session.files.names import format_level
 from distort.session.plan.keys import Plan
+from distort.session.plan.kinds import SWEEP, SWEEPS
 from distort.session.recordings.reel_file import ReelPart, session_reels
-from distort.session.recordings.stimulus_files import SWEEP
 from distort.session.recordings.stored import Recording
 from signals import Sweep
 from signals.levels import db_to_power, power_to_db
@@ -75,13 +77,13 @@ class PlayerLevel:
 def level_of_recording(folder: SessionFolder, plan: Plan, recording: Recording) -> SweepLevel | None:
     """How loud a recorded sweep of the session was; None for another stimulus, or without a calibration."""
     sidecar = recording.sidecar
-    if sidecar.calibration is None or not isinstance(sidecar.stimulus, Sweep):
+    if sidecar.calibration is None or sidecar.stimulus_name not in SWEEPS:
         return None
     return _sweep_level(
         folder,
         plan,
         prepare(recording),
-        sweep=sidecar.stimulus,
+        sweep=sweep_of(sidecar.stimulus, recording.files.audio_path),
         calibration=sidecar.calibration,
         nominal_db_spl=sidecar.level_db_spl,
     )
@@ -106,13 +108,12 @@ def player_level(folder: SessionFolder, plan: Plan, recording: LongRecording, *,
         start=examined.alignment.stimulus_start,
         clock_difference_ppm=examined.clock_difference_ppm(),
     )
-    stimulus = found.reel.stimulus(part)
-    assert isinstance(stimulus, Sweep)
+    sweep = sweep_of(found.reel.stimulus(part), Path(recording.what))
     level = _sweep_level(
         folder,
         plan,
         prepared,
-        sweep=stimulus,
+        sweep=sweep,
         calibration=calibration.in_force(),
         nominal_db_spl=part.level_db_spl,
     )

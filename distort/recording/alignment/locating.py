@@ -19,7 +19,8 @@ from distort.errors import CutOffError, RecordingError, WrongStimulusError
 from distort.recording.alignment.chirp_places import as_recorded, place_sigma
 from distort.recording.alignment.clock import LARGEST_CLOCK_DIFFERENCE, repair_clock
 from distort.recording.alignment.matched import Lags, correlate, deconvolve, stands_out_db, summit
-from signals import Chirp, Noise, Reel, Stimulus, Sweep
+from distort.recording.kinds import aligned
+from signals import Chirp, Reel, Stimulus, kind_of
 
 __all__ = ["Alignment", "find_reel", "made_whole", "repair_clock"]
 
@@ -165,31 +166,28 @@ def _require_whole(start: float, n_recorded: int, stimulus: Stimulus, stretch: f
 
 
 def _named(stimulus: Stimulus) -> str:
-    return f"{type(stimulus).__name__.lower()}, {stimulus.n_samples / stimulus.sample_rate:.2f} s"
-
-
-def _chirps_of(reel: Reel) -> list[tuple[int, Chirp]]:
-    return [(start, item) for start, item in zip(reel.starts, reel.items, strict=True) if isinstance(item, Chirp)]
+    return f"{kind_of(stimulus)}, {stimulus.n_samples / stimulus.sample_rate:.2f} s"
 
 
 def _chirp_output(samples: FloatArray, reel: Reel) -> Lags | None:
     """The whole recording through the first chirp's matched filter; None when the reel has no chirps."""
-    chirps = _chirps_of(reel)
+    chirps = reel.chirps()
     return correlate(samples, chirps[0][1].samples()) if chirps else None
 
 
 def _coarse_starts(samples: FloatArray, reel: Reel, chirp_output: Lags | None) -> Iterator[int]:
     """Places, to some milliseconds, where the stimulus may begin: after a pair of chirps, then by its own filter."""
     stimulus_first, stimulus = reel.only_stimulus()
-    chirps = _chirps_of(reel)
+    chirps = reel.chirps()
     if chirp_output is not None and len(chirps) > 1:
         distance = chirps[-1][0] - chirps[0][0]
         first = _first_of_pair(chirp_output, distance)
         if first is not None:
             yield first + stimulus_first - chirps[0][0]
     template = stimulus.samples()
-    if isinstance(stimulus, Sweep | Noise):
-        yield deconvolve(samples, template, band=_band(stimulus)).highest()
+    band = _flat_band(stimulus)
+    if band is not None:
+        yield deconvolve(samples, template, band=band).highest()
     else:
         yield correlate(samples, template).highest()
 
@@ -212,7 +210,7 @@ def _clock_reach(distance: int, *, chirp_samples: int) -> int:
 
 def _find_chirps(samples: FloatArray, reel: Reel, output: Lags | None, reel_start: int) -> _Chirps:
     """The reel's chirps where they should lie if the reel began at `reel_start`, and the clock they tell."""
-    chirps = _chirps_of(reel)
+    chirps = reel.chirps()
     if output is None:
         return _Chirps((), (), math.nan, math.nan, 1)
     lags = [_chirp_lag(output, reel_start + first, reel.n_samples, n_recorded=samples.size) for first, chirp in chirps]
@@ -287,12 +285,12 @@ def _same_summit(first_output: Lags, first: int, last_output: Lags, last: int) -
     return last + int(np.argmax(np.where(nearly_highest, likeness, -np.inf))) - SUMMIT_REACH
 
 
-def _band(stimulus: Sweep | Noise) -> tuple[float, float]:
-    """Band in cycles a sample over which the stimulus is at its full level."""
-    if isinstance(stimulus, Sweep):
-        low_hz, high_hz = max(stimulus.full_level_hz, stimulus.lowest_hz or 0.0), stimulus.fade_out_hz
-    else:
-        low_hz, high_hz = stimulus.low_hz, stimulus.high_hz
+def _flat_band(stimulus: Stimulus) -> tuple[float, float] | None:
+    """Band in cycles a sample over which the stimulus is at its full level; None where it is to be correlated."""
+    flat_hz = aligned(stimulus).flat_hz
+    if flat_hz is None:
+        return None
+    low_hz, high_hz = flat_hz(stimulus)
     return low_hz / stimulus.sample_rate, high_hz / stimulus.sample_rate
 
 
@@ -304,8 +302,9 @@ def _find_stimulus(
     stretched = as_recorded(template, chirps.clock_to_use, stimulus.sample_rate)
     first = coarse - 3 * near
     piece = _cut(samples, first, coarse + stretched.size + 3 * near)
-    if isinstance(stimulus, Sweep | Noise):
-        output = deconvolve(piece, stretched, band=_band(stimulus), whole=True)
+    band = _flat_band(stimulus)
+    if band is not None:
+        output = deconvolve(piece, stretched, band=band, whole=True)
         lag = output.between(2 * near, 4 * near).highest()
         margin = stands_out_db(output, lag, inner=0.05 * near, outer=2 * near)
         if margin < SWEEP_STANDS_OUT_DB:
@@ -329,7 +328,7 @@ def _start_by_chirps(chirps: _Chirps, reel: Reel) -> float | None:
     stretch = 1.0 + chirps.clock_to_use
     starts = [
         place + (stimulus_first - first) * stretch
-        for (first, _), place in zip(_chirps_of(reel), chirps.positions, strict=True)
+        for (first, _), place in zip(reel.chirps(), chirps.positions, strict=True)
         if not math.isnan(place)
     ]
     return float(np.mean(starts)) if starts else None

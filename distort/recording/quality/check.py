@@ -9,13 +9,14 @@ import numpy.typing as npt
 from distort.errors import RecordingError
 from distort.recording.alignment.clock import LARGEST_CLOCK_DIFFERENCE
 from distort.recording.alignment.locating import Alignment
+from distort.recording.kinds import aligned
 from distort.recording.quality.check_result import Finding, Verdict, worst
 from distort.recording.quality.clipping import clipped_samples, held_crests
 from distort.recording.quality.continuity import Continuity, continuity
 from distort.recording.quality.noise import noise_findings
 from distort.recording.quality.not_found import why_not_found
 from distort.recording.quality.track import LEAST_AGREEMENT
-from signals import Multitone, Reel, Sweep
+from signals import Reel
 from signals.levels import amplitude_to_db
 
 __all__ = ["Finding", "Quality", "Verdict", "check_recording"]
@@ -124,8 +125,8 @@ def _clipped(
     if isinstance(alignment, RecordingError):
         return clipped_samples(stored)
     _, stimulus = reel.only_stimulus()
-    clipped = clipped_samples(stored, whole_sweep=isinstance(stimulus, Sweep))
-    if not isinstance(stimulus, Multitone):
+    clipped = clipped_samples(stored, whole_sweep=aligned(stimulus).passes)
+    if not aligned(stimulus).repeats:
         return clipped
     clock = 0.0 if math.isnan(alignment.clock_difference_ppm) else 1e-6 * alignment.clock_difference_ppm
     held = held_crests(

@@ -15,7 +15,8 @@ import scipy
 
 from distort.recording.alignment.clock import repair_clock
 from distort.recording.alignment.locating import Alignment
-from signals import Chirp, Reel, Sweep
+from distort.recording.kinds import aligned
+from signals import Reel
 from signals.tapers import log_rise, rise
 
 FloatArray = npt.NDArray[np.float64]
@@ -82,7 +83,7 @@ class Markers:
 
 def band_edges_hz(reel: Reel) -> FloatArray:
     """Edges of the third octaves over which the reel's chirps are heard, `(bands + 1,)`."""
-    chirp = next(item for item in reel.items if isinstance(item, Chirp))
+    _, chirp = reel.chirps()[0]
     span = chirp.high_hz - chirp.low_hz
     low_hz, high_hz = chirp.low_hz + LOWEST_SHARE * span, chirp.low_hz + HIGHEST_SHARE * span
     bands = max(round(BANDS_PER_OCTAVE * math.log2(high_hz / low_hz)), 2)
@@ -94,7 +95,7 @@ def markers(samples: FloatArray, reel: Reel, alignment: Alignment, *, clock: flo
 
     clock   what is believed of the recorder's clock, a ratio less 1; None: what the chirps tell
     """
-    chirps = [(start, item) for start, item in zip(reel.starts, reel.items, strict=True) if isinstance(item, Chirp)]
+    chirps = reel.chirps()
     if len(chirps) < 2 or math.isnan(alignment.clock_difference_ppm):
         return None
     positions = alignment.chirp_positions
@@ -161,4 +162,4 @@ def path_of(samples: FloatArray, signal: FloatArray, reel: Reel, *, at: float) -
 
 def _before_s(reel: Reel) -> float:
     _, stimulus = reel.only_stimulus()
-    return min(BEFORE_S, 0.35 * stimulus.advance_s(2)) if isinstance(stimulus, Sweep) else BEFORE_S
+    return min(BEFORE_S, 0.35 * stimulus.advance_s(2)) if aligned(stimulus).passes else BEFORE_S

@@ -7,10 +7,11 @@ import numpy as np
 import numpy.typing as npt
 
 from distort.recording.alignment.locating import Alignment
+from distort.recording.kinds import aligned
 from distort.recording.quality.check_result import Finding, Verdict
 from distort.recording.quality.chirp_response import Markers, Path, band_edges_hz, markers
 from distort.recording.quality.track import Track, band_gains_db, multitone_agreement, track
-from signals import Multitone, Reel
+from signals import Reel
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -117,7 +118,7 @@ def continuity(samples: FloatArray, reel: Reel, alignment: Alignment) -> Continu
 def _agreement(samples: FloatArray, reel: Reel, found: Markers, *, jump: Jump | None) -> float:
     """With the clock as the chirps tell it, or with what is left of it without a jump, or without any."""
     first, stimulus = reel.only_stimulus()
-    if not isinstance(stimulus, Multitone):
+    if not aligned(stimulus).repeats:
         return 1.0
     clocks = {0.0, found.clock} if jump is None else {0.0, found.clock, _without(jump, found)}
     return max(
@@ -214,7 +215,7 @@ def _gain(along: Track | None, found: Markers) -> Finding:
     uniform = spread_db < UNIFORM_SHARE * abs(mean_db) + noise_db
     rose = float(np.min((gain_db - 2.0 * sigma_db)[-3:])) > LEAST_RISE_DB
     # a multitone's first period holds how it comes in
-    settled = isinstance(found.reel.only_stimulus()[1], Multitone)
+    settled = aligned(found.reel.only_stimulus()[1]).repeats
     sudden = along is not None and turned_suddenly(along.gain_db[int(settled) :], high_db)
     calm = along is not None and along.gain_db.size == gain_db.size and _calm(along.gain_db, gain_db)
     refuse = abs(high_db) > GAIN_REFUSE_DB

@@ -14,7 +14,7 @@ from distort.recording.quality.check_result import Finding
 from distort.session.audio.audio_file import require_sound
 from distort.session.audio.resampling import resample
 from distort.session.recordings import sidecar as on_disk
-from signals import Multitone, Reel
+from signals import Reel
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -117,8 +117,7 @@ def examine(
 def least_rate_hz(reel: Reel) -> float:
     """The lowest sample rate, Hz, that holds the stimulus of `reel` as far up as results go."""
     _, stimulus = reel.only_stimulus()
-    highest_hz = stimulus.line_hz[-1] if isinstance(stimulus, Multitone) else stimulus.stop_hz
-    return 2.0 * min(float(highest_hz), float(grid_hz()[-1]))
+    return 2.0 * min(float(stimulus.highest_hz), float(grid_hz()[-1]))
 
 
 def _require_band(reel: Reel, *, what: str, stated_hz: int | None) -> None:

@@ -9,8 +9,9 @@ import scipy
 
 from distort.analysis.common.grid import OCTAVE_RATIO
 from distort.recording.alignment.locating import Alignment
+from distort.recording.kinds import aligned
 from distort.recording.quality.check_result import Finding, Verdict
-from signals import Noise, Reel, Sweep
+from signals import Reel
 from signals.levels import FULL_SCALE_SINE_RMS, NOTHING_DB, power_to_db
 
 FloatArray = npt.NDArray[np.float64]
@@ -287,16 +288,12 @@ def _energy(samples: FloatArray, sample_rate: int) -> tuple[FloatArray, FloatArr
 def _octaves(reel: Reel) -> list[tuple[float, float, float, float]]:
     """(middle, low, high in Hz, seconds the stimulus spends between) of each octave in which it sounds.
 
-    Low and high are cut to the band that a sweep or noise covers, so that signal and noise are read over the same band.
+    Low and high are cut to the band that the stimulus covers, so that signal and noise are read over the same band.
     """
     _, stimulus = reel.only_stimulus()
     rate = reel.sample_rate
-    if isinstance(stimulus, Sweep):
-        covered = stimulus.full_level_hz, stimulus.fade_out_hz
-    elif isinstance(stimulus, Noise):
-        covered = stimulus.low_hz, stimulus.high_hz
-    else:
-        covered = 0.0, rate / 2
+    kind = aligned(stimulus)
+    covered = (0.0, rate / 2) if kind.covered_hz is None else kind.covered_hz(stimulus)
     frequency, energy = _energy(stimulus.samples(), rate)
     octaves = []
     for index in OCTAVE_INDEX:
@@ -307,9 +304,10 @@ def _octaves(reel: Reel) -> list[tuple[float, float, float, float]]:
         if high_hz <= middle_hz or np.sum(energy[inside]) < ENERGY_SHARE * np.sum(energy):
             continue
         seconds = stimulus.n_samples / rate
-        if isinstance(stimulus, Sweep):
-            seconds = float(stimulus.time_s(high_hz) - stimulus.time_s(low_hz))
-        octaves.append((middle_hz, low_hz, high_hz, seconds))
+        if kind.seconds_in is not None:
+            seconds = kind.seconds_in(stimulus, low_hz, high_hz)
+        if seconds > 0.0:  # where it never sounds its spectrum has skirts alone
+            octaves.append((middle_hz, low_hz, high_hz, seconds))
     return octaves
 
 

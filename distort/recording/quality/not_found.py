@@ -8,10 +8,11 @@ import numpy.typing as npt
 from distort.errors import CutOffError, RecordingError
 from distort.recording.alignment.locating import NEAR_S
 from distort.recording.alignment.matched import correlate, deconvolve, stands_out_db
+from distort.recording.kinds import aligned
 from distort.recording.quality.check_result import Finding
 from distort.recording.quality.chirp_response import path_of
 from distort.recording.quality.track import LEAST_AGREEMENT, multitone_agreement
-from signals import Chirp, Multitone, Reel, Sweep
+from signals import Multitone, Reel, Sweep
 from signals.levels import amplitude_to_db
 
 FloatArray = npt.NDArray[np.float64]
@@ -69,14 +70,14 @@ def _missing_s(samples: FloatArray, reel: Reel) -> float | None:
     first, stimulus = reel.only_stimulus()
     rate = reel.sample_rate
     chirp_at = _first_chirp(samples, reel)
-    if isinstance(stimulus, Sweep):
+    if aligned(stimulus).passes:
         if chirp_at is None:
             band = stimulus.full_level_hz / rate, stimulus.fade_out_hz / rate
             start = deconvolve(samples, stimulus.samples(), band=band).highest()
         else:
             start = chirp_at + first - reel.chirp_starts()[0]
         there = _holds_head_of_sweep(samples, stimulus, start)
-    elif isinstance(stimulus, Multitone) and chirp_at is not None:
+    elif aligned(stimulus).repeats and chirp_at is not None:
         start = chirp_at + first - reel.chirp_starts()[0]
         there = _holds_head_of_multitone(samples, reel, stimulus, start=start, chirp_at=chirp_at)
     else:
@@ -87,10 +88,9 @@ def _missing_s(samples: FloatArray, reel: Reel) -> float | None:
 
 def _first_chirp(samples: FloatArray, reel: Reel) -> int | None:
     """Lag of the strongest chirp in the part that lies before the stimulus; None when none stands out."""
-    chirp = next((item for item in reel.items if isinstance(item, Chirp)), None)
-    if chirp is None:
+    if not reel.chirps():
         return None
-    output = correlate(samples, chirp.samples())
+    output = correlate(samples, reel.chirps()[0][1].samples())
     lag = output.highest()
     usual = float(np.sqrt(np.median(np.square(output.values)) / 0.455))  # of a normal variable
     return lag if abs(output.at(lag)) > usual * 10.0 ** (CHIRP_TELLS_DB / 20.0) else None
@@ -113,6 +113,6 @@ def _holds_head_of_sweep(samples: FloatArray, sweep: Sweep, start: int) -> bool:
 def _holds_head_of_multitone(samples: FloatArray, reel: Reel, tone: Multitone, *, start: int, chirp_at: int) -> bool:
     if samples.size < start + tone.period_samples:
         return False
-    chirp = next(item for item in reel.items if isinstance(item, Chirp))
+    _, chirp = reel.chirps()[0]
     path = path_of(samples, chirp.samples(), reel, at=float(chirp_at))
     return multitone_agreement(samples, tone, path, at=float(start)) > LEAST_AGREEMENT

@@ -8,6 +8,7 @@ import numpy as np
 import numpy.typing as npt
 import scipy
 
+from distort.recording.kinds import aligned
 from distort.recording.quality.chirp_response import ComplexArray, Markers, Path, as_heard, band_edges_hz, path_of
 from signals import Multitone, Reel, Sweep
 from signals.levels import power_to_db
@@ -44,12 +45,12 @@ class Track:
 
 
 def track(samples: FloatArray, reel: Reel, found: Markers) -> Track | None:
-    """Delay and gain of the stimulus in `samples` `(n,)`; None for stimuli that are neither sweep nor multitone, and
-    where no band of the chirps holds enough of them."""
+    """Delay and gain of the stimulus in `samples` `(n,)`; None for stimuli that neither pass each frequency once nor
+    repeat a period, and where no band of the chirps holds enough of them."""
     _, stimulus = reel.only_stimulus()
-    if isinstance(stimulus, Sweep):
+    if aligned(stimulus).passes:
         return _sweep_track(samples, reel, found, stimulus)
-    if isinstance(stimulus, Multitone):
+    if aligned(stimulus).repeats:
         return _multitone_track(samples, reel, found, stimulus)
     return None
 

@@ -6,6 +6,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import asdict
 from typing import Any
 
+import numpy as np
+import numpy.typing as npt
 from rich.console import Console
 
 from distort.capture.measuring.completeness import Completeness
@@ -15,6 +17,7 @@ from distort.session.files.folder import SessionFolder
 from distort.session.files.json_fields import as_document
 from distort.session.recordings.stored import Recording
 from distort.session.results.condition_results import ConditionResults, Findings
+from distort.session.results.kinds import STORED
 
 
 def print_document(console: Console, document: object) -> None:
@@ -48,6 +51,26 @@ def table_documents(
         for level in results.levels_db_spl
         if level_db_spl in (None, level)
     ]
+
+
+def further_documents(found: Sequence[ConditionResults], kind: str) -> list[dict[str, Any]]:
+    """The table of another kind of stimulus, of every condition: columns of numbers and texts, null for no value."""
+    return [
+        {
+            "condition": results.findings.condition,
+            "simulated": results.findings.simulated,
+            "columns": {
+                name: [None if isinstance(cell, float) and math.isnan(cell) else cell for cell in _cells(values)]
+                for name, values in STORED[kind].columns(results.further[kind]).items()
+            },
+        }
+        for results in found
+    ]
+
+
+def _cells(values: npt.ArrayLike) -> list[Any]:
+    cells: list[Any] = np.asarray(values).tolist()
+    return cells
 
 
 def quality_documents(recordings: Mapping[str, Sequence[Recording]]) -> list[dict[str, Any]]:

@@ -4,10 +4,13 @@ from importlib.resources import files
 
 from rich.console import Console
 
+from distort.report.kinds import SHOWN
+
 
 def methods_text() -> str:
     """How every quantity is measured, with formulas and sources, as Markdown."""
-    return files("distort.report").joinpath("methods.md").read_text(encoding="utf-8")
+    texts = ["methods.md", *(kind.methods for kind in SHOWN.values())]
+    return "\n".join(files("distort.report").joinpath(name).read_text(encoding="utf-8") for name in texts)
 
 
 def print_methods(console: Console) -> None:

@@ -10,6 +10,7 @@ from distort.recording.clocks import clock_of
 from distort.report.text.numbers import hertz_words, level_name
 from distort.session.audio.original import Original
 from distort.session.calibration.calibration_file import STEADY_DAY_DB, ClosingCalibration, MicrophoneCalibration
+from distort.session.plan.kinds import PlayedKind
 from distort.session.recordings.stored import Recording
 
 
@@ -116,13 +117,13 @@ def fitted_sentences(name: str, fitted: FittedSweep) -> Iterator[str]:
     )
 
 
-def too_peaky_sentences(levels_db_spl: tuple[float, ...]) -> Iterator[str]:
-    """Which multitones are not played, because their peaks would pass digital full scale; nothing where all are."""
-    if levels_db_spl:
+def too_peaky_sentences(left_out: Mapping[PlayedKind, tuple[float, ...]]) -> Iterator[str]:
+    """What is not played, because its peak would pass digital full scale; nothing where all is."""
+    for kind, levels_db_spl in left_out.items():
         named = ", ".join(level_name(level) for level in levels_db_spl)
         yield (
-            f"No multitone at {named} dB SPL: its peak would pass digital full scale. Turn the loudspeaker up, or "
-            f'choose another seed or phases = "low-crest" in [multitone] of session.toml.'
+            f"No {kind.name} at {named} dB SPL: its peak would pass digital full scale. Turn the loudspeaker up, or "
+            f"{kind.lower_peak}."
         )
 
 

@@ -10,11 +10,11 @@ from distort.errors import SessionError
 from distort.report.text.capture import recorder_moment
 from distort.report.text.numbers import decibels, hertz_words, level_name
 from distort.report.text.tables_sweep import UNIT_NAMES
+from distort.session.plan.kinds import SWEEP
 from distort.session.recordings.sidecar import Sidecar
-from distort.session.recordings.stimulus_files import SWEEP
 from distort.session.results.condition_results import RecordingUsed
 from distort.session.results.number_origin import RESPONSE, THD, Origin, Wanted
-from signals import Sweep
+from signals import Sweep, as_a
 
 NAME_WIDTH = 15
 
@@ -77,8 +77,9 @@ def _order_lines(order: Order, row: int, row_hz: float, unit: str) -> Iterator[t
 
 def _method_lines(found: Origin) -> Iterator[tuple[str, str]]:
     findings = found.results.findings
-    sweep = next((one.stimulus for _, one, _ in found.recordings if one.stimulus_name == SWEEP), None)
-    if isinstance(sweep, Sweep):
+    swept = [one.stimulus for _, one, _ in found.recordings if one.stimulus_name == SWEEP]
+    sweep = as_a(Sweep, swept[0]) if swept else None
+    if sweep is not None:
         number = 1 if found.order is None else found.order.order
         gate_s = None if findings.gate_ms is None else findings.gate_ms / 1000.0
         window = order_window(sweep, number, gate_s=gate_s)

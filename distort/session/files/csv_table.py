@@ -39,7 +39,8 @@ PERCENT_DECIMALS = 6
 
 
 def write_table(path: Path, columns: Mapping[str, npt.ArrayLike]) -> None:
-    """Write columns of equal length, `(rows,)` each, in their order. NaN becomes an empty cell.
+    """Write columns of equal length, `(rows,)` each, in their order: numbers, or texts without a comma. NaN becomes an
+    empty cell.
 
     Nothing at all (minus infinity, or below -300) is written as -300. Raises SessionError when a value is
     larger than any result can be, lengths differ, or the folder does not allow it.
@@ -73,8 +74,10 @@ def as_text(cell: str) -> str:
     return f"'{line}" if line.lstrip().startswith(FORMULA) else line
 
 
-def read_table(path: Path) -> dict[str, FloatArray]:
+def read_table(path: Path, *, words: Sequence[str] = ()) -> dict[str, FloatArray]:
     """The columns of a CSV file that `write_table` wrote, `(rows,)` each; an empty cell is NaN.
+
+    words   columns that hold texts: `read_words` reads them, here they are left out
 
     The first is frequency: at least one row, each above the one before. Raises SessionError, with file and line, when
     the file is missing, not such a table, or holds a number that no result can have.
@@ -99,10 +102,19 @@ def read_table(path: Path) -> dict[str, FloatArray]:
         raise SessionError(f"{path}, line 1: it begins with {shown(names[0])}, not with {FREQUENCY}{_AGAIN}")
     if len(lines) == 1:
         raise SessionError(f"{path} has no rows{_AGAIN}")
-    largest = [_largest(name) for name in names]
+    largest = [None if name in words else _largest(name) for name in names]
     table = np.array([_numbers(path, number, line, largest) for number, line in enumerate(lines[1:], start=2)])
     _check_frequencies(path, table[:, 0])
-    return {name: table[:, index].copy() for index, name in enumerate(names)}
+    return {name: table[:, index].copy() for index, name in enumerate(names) if name not in words}
+
+
+def read_words(path: Path, column: str) -> tuple[str, ...]:
+    """A column of texts in a file that `read_table` has read. Raises SessionError when it has no such column."""
+    lines = read_text(path).removeprefix("\ufeff").splitlines()
+    names = [name.strip() for name in lines[0].split(",")]
+    if column not in names:
+        raise SessionError(f"{path} has no column {column}{_AGAIN}")
+    return tuple(line.split(",")[names.index(column)].strip() for line in lines[1:])
 
 
 _AGAIN = ": run `distort analyze` again"
@@ -124,6 +136,10 @@ def _check_frequencies(path: Path, frequency_hz: FloatArray) -> None:
 
 
 def _cells(path: Path, name: str, values: npt.NDArray[np.generic]) -> list[str]:
+    if values.dtype.kind == "U":
+        if any("," in str(value) for value in values):
+            raise SessionError(f"{path} is not written: a text in {name} holds a comma")
+        return [as_text(str(value)) for value in values]
     if np.issubdtype(values.dtype, np.integer):
         return [str(int(value)) for value in values]
     decimals = PERCENT_DECIMALS if name.endswith("_percent") else DECIMALS
@@ -134,12 +150,15 @@ def _cells(path: Path, name: str, values: npt.NDArray[np.generic]) -> list[str]:
     return ["" if np.isnan(value) else f"{value:.{decimals}f}" for value in held]
 
 
-def _numbers(path: Path, line: int, text: str, largest: Sequence[float]) -> list[float]:
-    """The numbers of one line, each of which is no larger than its column allows."""
+def _numbers(path: Path, line: int, text: str, largest: Sequence[float | None]) -> list[float]:
+    """The numbers of one line, each of which is no larger than its column allows; NaN for a text, which has None."""
     cells = text.split(",")
     if len(cells) != len(largest):
         raise SessionError(f"{path}, line {line}: {len(cells)} cells, where the header has {len(largest)}{_AGAIN}")
-    return [_number(f"{path}, line {line}", cell, most) for cell, most in zip(cells, largest, strict=True)]
+    return [
+        math.nan if most is None else _number(f"{path}, line {line}", cell, most)
+        for cell, most in zip(cells, largest, strict=True)
+    ]
 
 
 def _number(where: str, cell: str, most: float) -> float:

@@ -41,9 +41,12 @@ def by(write: Callable[[Any], Any], read: Callable[[Any], Any]) -> dict[str, Any
     return {"write": write, "read": read}
 
 
-def later() -> dict[str, Any]:
-    """Metadata of a field that older files lack: it then has its default."""
-    return {"later": True}
+def later(*, only_if_said: bool = False) -> dict[str, Any]:
+    """Metadata of a field that older files lack: it then has its default.
+
+    only_if_said   it is not written either where it has its default
+    """
+    return {"later": True, "only_if_said": only_if_said}
 
 
 def write_json(path: Path, value: Any) -> None:
@@ -115,6 +118,8 @@ def _to_plain(value: Any) -> Any:
     if dataclasses.is_dataclass(value) and not isinstance(value, type):
         plain = {}
         for field in dataclasses.fields(value):
+            if field.metadata.get("only_if_said") and getattr(value, field.name) == field.default:
+                continue
             write = field.metadata.get("write", _to_plain)
             plain[field.name] = write(getattr(value, field.name))
         return plain

@@ -4,7 +4,7 @@ Each key stands once, with its default, its rule, and the words that `distort ne
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, fields
 from typing import Any, Literal, get_args
 
 from distort.session.plan import rules
@@ -223,3 +223,6 @@ SECTIONS: dict[str, type[Any]] = {
     "report": ReportPlan,
 }
 """Every section of session.toml, in its order."""
+
+OPTIONAL = frozenset(key.name for key in fields(Plan) if key.default is None)
+"""Sections that describe what is played only where the plan has them."""

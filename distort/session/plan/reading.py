@@ -13,7 +13,8 @@ from distort.errors import AnalysisError, PlanError, SessionError, shown
 from distort.session.files.folder import PLAN_FILE, SessionFolder
 from distort.session.files.portable import twin_of
 from distort.session.files.reading import read_bytes
-from distort.session.plan.keys import FORMAT, SECTIONS, Plan
+from distort.session.plan.keys import FORMAT, OPTIONAL, SECTIONS, Plan
+from distort.session.plan.kinds import PLAYED, TRIAL_DRIVE_DBFS, sweep_stimulus
 
 MOST_BYTES = 100_000
 """Over ten times the plan that `distort new` writes, all texts as long as they may be included."""
@@ -23,13 +24,6 @@ LONGEST_LINE = 5_000
 
 LONGEST_NEAR = 100
 """Characters of an unknown key that are compared with the known ones: none of them is longer."""
-
-HIGHEST_TONE_HZ = 20000.0
-HIGHEST_TONE_SHARE = 0.45
-"""Of the sample rate: above it a converter's filter begins to act."""
-
-TRIAL_DRIVE_DBFS = -60.0
-"""Any low drive will do to see whether the numbers make a sweep and a multitone."""
 
 
 def read_plan(folder: Path) -> Plan:
@@ -83,47 +77,11 @@ def toml_of(content: bytes, *, source: str) -> dict[str, Any]:
 def _plan(document: dict[str, Any], source: str) -> Plan:
     _check_format(document.pop("format", None), source)
     _check_known(document, SECTIONS, "section", source)
-    sections = {name: _section(name, document.get(name, {}), source) for name in SECTIONS}
+    asked_for = [name for name in SECTIONS if name in document or name not in OPTIONAL]
+    sections = {name: _section(name, document.get(name, {}), source) for name in asked_for}
     plan = Plan(**sections)
     _check_together(plan, document, source)
     return plan
-
-
-def sweep_stimulus(plan: Plan, *, drive_dbfs: float, short: bool = False) -> signals.Sweep:
-    """The sweep of the plan at `drive_dbfs` (AES17); `short`: of half the length.
-
-    Raises signals.SignalError when the drive would pass full scale.
-    """
-    sweep = plan.sweep
-    return signals.Sweep(
-        start_hz=sweep.start_hz,
-        full_level_hz=sweep.full_level_hz,
-        stop_hz=sweep.stop_hz,
-        seconds=sweep.seconds / 2 if short else sweep.seconds,
-        sample_rate=sweep.sample_rate,
-        drive_dbfs=drive_dbfs,
-        lowest_hz=sweep.lowest_hz,
-    )
-
-
-def multitone_stimulus(plan: Plan, *, drive_dbfs: float) -> signals.Multitone:
-    """The multitone of the plan at `drive_dbfs` (AES17), up to 20 kHz as far as the sample rate allows.
-
-    Raises signals.SignalError when the plan's lines do not fit its period, or the peak would pass full scale.
-    """
-    tones = plan.multitone
-    return signals.Multitone(
-        lines_per_decade=tones.lines_per_decade,
-        high_hz=min(HIGHEST_TONE_HZ, HIGHEST_TONE_SHARE * plan.sweep.sample_rate),
-        period_s=tones.period_s,
-        periods=tones.periods,
-        spectrum=tones.spectrum,
-        phases=tones.phases,
-        seed=tones.seed,
-        sample_rate=plan.sweep.sample_rate,
-        drive_dbfs=drive_dbfs,
-        lowest_hz=plan.sweep.lowest_hz,
-    )
 
 
 def _check_format(written: object, source: str) -> None:
@@ -180,17 +138,11 @@ def _check_together(plan: Plan, document: Mapping[str, Any], source: str) -> Non
                 f"{source}: {file!r} and {twin!r} differ by capitals alone and are one file on other systems: "
                 f"rename one of them"
             )
-    for short in (False, True):
+    for kind in PLAYED:
         try:
-            sweep_stimulus(plan, drive_dbfs=TRIAL_DRIVE_DBFS, short=short)
+            kind.made(plan, TRIAL_DRIVE_DBFS)
         except signals.SignalError as error:
-            raise PlanError(f"{source}: [sweep] makes no sweep: {error}") from error
-        if not plan.sweep.short:
-            break
-    try:
-        multitone_stimulus(plan, drive_dbfs=TRIAL_DRIVE_DBFS)
-    except signals.SignalError as error:
-        raise PlanError(f"{source}: [multitone] makes no multitone: {error}") from error
+            raise PlanError(f"{source}: [{kind.section}] makes no {kind.section}: {error}") from error
     try:
         require_orders(sweep_stimulus(plan, drive_dbfs=TRIAL_DRIVE_DBFS), plan.analysis.orders)
     except AnalysisError as error:

@@ -10,7 +10,7 @@ from distort.errors import PlanError, UsageError, shown
 from distort.session.files.atomic import write_new
 from distort.session.files.folder import PLAN_FILE
 from distort.session.plan import rules
-from distort.session.plan.keys import FORMAT, SECTIONS, Plan, Safety
+from distort.session.plan.keys import FORMAT, OPTIONAL, SECTIONS, Plan, Safety
 from distort.session.plan.reading import plan_from_text
 
 COMMENT_COLUMN = 40
@@ -36,7 +36,10 @@ def plan_text(
     blocks = ["# The plan of this session. It is yours: no command rewrites it.\n" + _line("format", FORMAT, "")]
     for section, made_by in SECTIONS.items():
         lines = [_key(key, given.get((section, key.name), key.default)) for key in fields(made_by)]
-        blocks.append("\n".join([f"[{section}]", *lines]))
+        block = [f"[{section}]", *lines]
+        if section in OPTIONAL:
+            block = [f"# {made_by.__doc__} Played only without the # before each line:", *(f"# {one}" for one in block)]
+        blocks.append("\n".join(block))
     text = "\n\n".join(blocks) + "\n"
     _check_ceiling(levels_db_spl)
     try:
@@ -51,6 +54,8 @@ def text_of(plan: Plan) -> str:
     blocks = [_line("format", FORMAT, "")]
     for section, made_by in SECTIONS.items():
         values = getattr(plan, section)
+        if values is None:
+            continue
         given = [(key.name, getattr(values, key.name)) for key in fields(made_by)]
         lines = [_line(name, value, "") for name, value in given if value not in (None, ())]
         blocks.append("\n".join([f"[{section}]", *lines]))

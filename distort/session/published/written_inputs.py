@@ -21,7 +21,7 @@ from distort.session.recordings.sampled_stimuli import path_of_samples
 from distort.session.recordings.sidecar import require_same_file
 from distort.session.recordings.stored import Recording, load_recording
 from distort.session.results.inputs import FileHash, calibration_files, name_in
-from signals import SampledSweep
+from signals import sampled
 
 Written = tuple[Path, str]
 """A file and its SHA-256."""
@@ -71,7 +71,7 @@ def _recorded(folder: SessionFolder, recording: Recording) -> Iterator[Written]:
     require_same_file(files.audio_path, sidecar.recording_sha256, files.sidecar_path)
     yield files.audio_path, sidecar.recording_sha256
     yield _as_it_is(files.sidecar_path)
-    if isinstance(sidecar.stimulus, SampledSweep):
+    if sampled(sidecar.stimulus) is not None:
         path = path_of_samples(folder, sidecar)
         require_same_file(path, sidecar.stimulus_sha256, files.sidecar_path)
         yield path, sidecar.stimulus_sha256

@@ -74,7 +74,7 @@ class SessionReel:
     @property
     def chirp(self) -> Chirp:
         """The clock chirp: all of a reel's are alike."""
-        return next(item for item in self.reel.items if isinstance(item, Chirp))
+        return self.reel.chirps()[0][1]
 
     def part_reel(self, part: ReelPart) -> Reel:
         """What is played of `part`, as the sidecar of its recording holds it."""

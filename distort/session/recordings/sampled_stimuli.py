@@ -10,7 +10,7 @@ from distort.session.files.atomic import make_folder, staged
 from distort.session.files.folder import AUDIO_SUFFIXES, SessionFolder
 from distort.session.files.hashing import sha256_of_file
 from distort.session.recordings.sidecar import Sidecar
-from signals import SampledSweep, hold_samples
+from signals import hold_samples, sampled
 
 MADE_ELSEWHERE = "made-elsewhere_"
 
@@ -47,8 +47,8 @@ def give_samples(folder: SessionFolder, sidecar: Sidecar) -> None:
     Raises SessionError when that file is missing or is not the one that was played, RecordingError when it cannot be
     read.
     """
-    sweep = sidecar.stimulus
-    if not isinstance(sweep, SampledSweep) or sweep.held:
+    sweep = sampled(sidecar.stimulus)
+    if sweep is None or sweep.held:
         return
     path = path_of_samples(folder, sidecar)
     first = sidecar.reel.only_stimulus()[0]

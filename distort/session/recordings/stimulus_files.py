@@ -13,17 +13,9 @@ from distort.session.files.folder import SessionFolder
 from distort.session.files.hashing import sha256_of_file
 from distort.session.files.names import format_level, parse_stem, stimulus_stem
 from distort.session.plan.keys import Plan
-from distort.session.plan.reading import multitone_stimulus, sweep_stimulus
+from distort.session.plan.kinds import PLAYED, PlayedKind
 from distort.session.recordings.sidecar import StimulusSidecar, read_stimulus_sidecar, write_stimulus_sidecar
-from signals import Multitone, Reel, Sweep
-
-SWEEP, SHORT_SWEEP, MULTITONE = "sweep", "sweep-short", "multitone"
-
-TRIAL_DRIVE_DBFS = -60.0
-"""Any drive will do to see how far the multitone's peak lies above its r.m.s."""
-
-HEADROOM_DB = 0.1
-"""What dither and a converter's own filter may add to a peak."""
+from signals import Reel, Stimulus
 
 DITHER_SEED = 1
 """Makes the dither of every stimulus file again."""
@@ -35,7 +27,7 @@ class Planned:
 
     stimulus_name: str
     level_db_spl: float
-    stimulus: Sweep | Multitone
+    stimulus: Stimulus
 
     @property
     def stem(self) -> str:
@@ -51,14 +43,14 @@ class Planned:
 def drives_dbfs(plan: Plan, sensitivity: Sensitivity | None) -> dict[float, float]:
     """Drive of every nominal level, dBFS (AES17).
 
-    Without a measured sensitivity the highest level gets [safety] max_drive_dbfs, or less where the multitone's peak
+    Without a measured sensitivity the highest level gets [safety] max_drive_dbfs, or less where a stimulus's peak
     needs the room, and the others lie exactly as far below it as their levels do: the volume of the player then sets
     the level. Raises PlanError when a level would need
     more than max_drive_dbfs, or would pass the ceiling at the frequency where the loudspeaker is loudest.
     """
     levels = plan.levels.db_spl
     if sensitivity is None:
-        highest = min(plan.safety.max_drive_dbfs, multitone_headroom_dbfs(plan))
+        highest = min(plan.safety.max_drive_dbfs, *(kind.headroom_dbfs(plan) for kind in PLAYED))
         return {level: highest - (levels[-1] - level) for level in levels}
     drives = {level: sensitivity.drive_dbfs(level) for level in levels}
     for level, drive in drives.items():
@@ -76,33 +68,29 @@ def drives_dbfs(plan: Plan, sensitivity: Sensitivity | None) -> dict[float, floa
     return drives
 
 
-def multitone_headroom_dbfs(plan: Plan) -> float:
-    """The highest drive at which the multitone's peak stays 0.1 dB below digital full scale, dBFS."""
-    trial = multitone_stimulus(plan, drive_dbfs=TRIAL_DRIVE_DBFS)
-    return TRIAL_DRIVE_DBFS - trial.peak_dbfs - HEADROOM_DB
-
-
 def planned(plan: Plan, drives: Mapping[float, float]) -> tuple[Planned, ...]:
-    """Every stimulus in the order of the ladder: at each level the sweep, the short one if planned, the multitone.
+    """Every stimulus in the order of the ladder: at each level those of PLAYED that the plan asks for.
 
-    A multitone whose peak would pass digital full scale is left out; `too_peaky` names those levels.
+    One whose peak would pass digital full scale is left out; `too_peaky` names its levels.
     """
-    items = []
-    headroom_dbfs = multitone_headroom_dbfs(plan)
-    for level, drive in drives.items():
-        stimuli: dict[str, Sweep | Multitone] = {SWEEP: sweep_stimulus(plan, drive_dbfs=drive)}
-        if plan.sweep.short:
-            stimuli[SHORT_SWEEP] = sweep_stimulus(plan, drive_dbfs=drive, short=True)
-        if drive <= headroom_dbfs:
-            stimuli[MULTITONE] = multitone_stimulus(plan, drive_dbfs=drive)
-        items += [Planned(stimulus_name=name, level_db_spl=level, stimulus=one) for name, one in stimuli.items()]
-    return tuple(items)
+    headroom_dbfs = {kind.name: kind.headroom_dbfs(plan) for kind in PLAYED}
+    return tuple(
+        Planned(stimulus_name=kind.name, level_db_spl=level, stimulus=stimulus)
+        for level, drive in drives.items()
+        for kind in PLAYED
+        if drive <= headroom_dbfs[kind.name] and (stimulus := kind.made(plan, drive)) is not None
+    )
 
 
-def too_peaky(plan: Plan, drives: Mapping[float, float]) -> tuple[float, ...]:
-    """Levels whose multitone is left out, because its peak would pass digital full scale."""
-    headroom_dbfs = multitone_headroom_dbfs(plan)
-    return tuple(level for level, drive in drives.items() if drive > headroom_dbfs)
+def too_peaky(plan: Plan, drives: Mapping[float, float]) -> dict[PlayedKind, tuple[float, ...]]:
+    """Levels at which a kind is left out, because its peak would pass digital full scale; kinds without such a level
+    are not among them."""
+    headroom_dbfs = {kind: kind.headroom_dbfs(plan) for kind in PLAYED}
+    left_out = {
+        kind: tuple(level for level, drive in drives.items() if drive > highest)
+        for kind, highest in headroom_dbfs.items()
+    }
+    return {kind: levels for kind, levels in left_out.items() if levels}
 
 
 def write_stimulus(folder: SessionFolder, item: Planned, *, replace: bool = True) -> StimulusSidecar:

@@ -1,20 +1,23 @@
 """All results of one condition, there and back: the tables of every level, and findings.json that joins them."""
 
 import re
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from pathlib import Path
+from typing import Any
 
 from distort.analysis.coincidences.faults import Anomaly, Coincidence
 from distort.analysis.common.curves import Harmonics, LevelUnit, Response
-from distort.errors import SessionError
+from distort.errors import SessionError, shown
 from distort.session.calibration.reference_responses import MicrophoneUsed, ResponseFileUsed
 from distort.session.files.atomic import make_folder
 from distort.session.files.folder import SessionFolder
-from distort.session.files.json_fields import read_json, write_json
+from distort.session.files.json_fields import later, read_json, write_json
 from distort.session.files.names import check_condition
 from distort.session.plan.keys import Loudspeaker, Setup
 from distort.session.recordings.sidecar import Quality
 from distort.session.results.audibility_results import AudibilityFound
+from distort.session.results.kinds import STORED, read_kind, write_kind
 from distort.session.results.ladder_results import ChangeCurves, CompressionFound, read_changes, write_changes
 from distort.session.results.multitone_results import BandTable, MultitoneFound, read_bands, write_bands
 from distort.session.results.result_files import read_harmonics, read_response, write_harmonics, write_response
@@ -79,6 +82,8 @@ class Findings:
     """Why a codec may be in the numbers; None: nothing says so."""
     audibility: tuple[AudibilityFound, ...] = ()
     """Margins over the masked threshold, an estimate; empty without a calibration."""
+    further: tuple[str, ...] = field(default=(), metadata=later(only_if_said=True))
+    """Other kinds of stimuli that have a table, <name>.csv."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -92,12 +97,16 @@ class ConditionResults:
     """In the order of `findings.multitones`."""
     changes: tuple[ChangeCurves, ...] = ()
     """In the order of `findings.compression`."""
+    further: Mapping[str, Any] = field(default_factory=dict)
+    """What the kinds of `findings.further` say, as `kinds.STORED` writes and reads it."""
 
     def __post_init__(self) -> None:
         if not len(self.findings.levels) == len(self.responses) == len(self.harmonics):
             raise ValueError("every level needs one response and one set of harmonics")
         if len(self.findings.multitones) != len(self.multitones) or len(self.findings.compression) != len(self.changes):
             raise ValueError("every multitone and every compression needs its table")
+        if set(self.findings.further) != set(self.further):
+            raise ValueError("every other kind needs its table")
 
     @property
     def levels_db_spl(self) -> tuple[float, ...]:
@@ -124,9 +133,13 @@ def write_results(folder: SessionFolder, results: ConditionResults) -> None:
     for changes in results.changes:
         write_changes(path := folder.compression_path(condition, changes.source), changes)
         written.add(path)
+    for name, result in results.further.items():
+        write_kind(path := _further_path(folder, condition, name), name, result)
+        written.add(path)
     write_json(folder.findings_path(condition), results.findings)
     for path in folder.results_folder(condition).glob("*.csv"):
-        if path not in written and _TABLE.fullmatch(path.name) and not path.is_dir():
+        ours = _TABLE.fullmatch(path.name) or path.stem in STORED
+        if path not in written and ours and not path.is_dir():
             patiently(path.unlink)
 
 
@@ -161,7 +174,12 @@ def read_results(folder: SessionFolder, condition: str) -> ConditionResults:
         changes=tuple(
             read_changes(folder.compression_path(condition, one.source), one) for one in findings.compression
         ),
+        further={name: read_kind(_further_path(folder, condition, name), name) for name in findings.further},
     )
+
+
+def _further_path(folder: SessionFolder, condition: str, name: str) -> Path:
+    return folder.inside("results", check_condition(condition), f"{name}.csv")
 
 
 def result_paths(folder: SessionFolder, findings: Findings) -> tuple[Path, ...]:
@@ -177,6 +195,7 @@ def result_paths(folder: SessionFolder, findings: Findings) -> tuple[Path, ...]:
     ]
     tables += [folder.level_result_path(condition, "multitone", one.level_db_spl) for one in findings.multitones]
     tables += [folder.compression_path(condition, one.source) for one in findings.compression]
+    tables += [_further_path(folder, condition, name) for name in findings.further]
     return tuple(sorted((*tables, folder.findings_path(condition))))
 
 
@@ -202,6 +221,8 @@ def _read_findings(folder: SessionFolder, condition: str) -> Findings:
         findings = read_json(path, Findings)
     except SessionError as error:
         raise SessionError(f"{error}. Or write it anew: `distort analyze {folder.root}`") from error
+    if unknown := [name for name in findings.further if name not in STORED]:
+        raise SessionError(f"{path} speaks of a table {shown(unknown[0])}: run `distort analyze {folder.root}` again")
     if findings.condition != condition:
         raise SessionError(f"{path} speaks of condition {findings.condition!r}: move {path.parent} away, it is a copy")
     return findings

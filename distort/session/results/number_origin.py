@@ -10,8 +10,8 @@ from distort.errors import UsageError, shown
 from distort.session.files.folder import SessionFolder
 from distort.session.files.hashing import sha256_of_file
 from distort.session.files.names import parse_stem
+from distort.session.plan.kinds import SHORT_SWEEP, SWEEP
 from distort.session.recordings.sidecar import Sidecar, read_sidecar
-from distort.session.recordings.stimulus_files import SHORT_SWEEP, SWEEP
 from distort.session.results.condition_results import ConditionResults, LevelFound, RecordingUsed
 
 RESPONSE, THD = "response", "thd"

@@ -1,0 +1,34 @@
+"""What is shown of the kinds of stimuli that have a result of their own: one entry a kind.
+
+What says it is named here and loaded when it is asked for, so that the command line can list the kinds at once.
+"""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from importlib import import_module
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from rich.table import Table
+
+    from distort.session.results.condition_results import ConditionResults
+
+
+@dataclass(frozen=True, kw_only=True)
+class ShownKind:
+    """How a kind is shown."""
+
+    said_by: str
+    """module:function that says its result in sentences and tables: it is given all results of the condition."""
+    methods: str
+    """File beside this one that says how it is measured, with formulas and sources: Markdown, from `## ` on."""
+
+    def blocks(self, results: "ConditionResults") -> "Iterator[str | Table]":
+        """Its sentences and tables, of a condition that has such a result."""
+        module, function = self.said_by.split(":")
+        blocks: Iterator[str | Table] = getattr(import_module(module), function)(results)
+        return blocks
+
+
+SHOWN: dict[str, ShownKind] = {}
+"""By the name of the recordings. Each is also a word of `distort show`."""

@@ -1,0 +1,113 @@
+"""What a plan plays: one entry a kind of recording, in the order in which a level is played."""
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import signals
+from distort.session.plan.keys import Plan
+from signals import Stimulus
+
+SWEEP, SHORT_SWEEP, MULTITONE = "sweep", "sweep-short", "multitone"
+
+SWEEPS = (SWEEP, SHORT_SWEEP)
+
+TRIAL_DRIVE_DBFS = -60.0
+"""Any low drive will do to see whether the numbers make a stimulus, and how far its peak lies above its r.m.s."""
+
+HEADROOM_DB = 0.1
+"""What dither and a converter's own filter may add to a peak."""
+
+HIGHEST_TONE_HZ = 20000.0
+HIGHEST_TONE_SHARE = 0.45
+"""Of the sample rate: above it a converter's filter begins to act."""
+
+
+def _no_limit(plan: Plan) -> float:
+    return math.inf
+
+
+@dataclass(frozen=True, kw_only=True)
+class PlayedKind:
+    """One kind of recording: a stimulus, and what the plan says of it."""
+
+    name: str
+    """The first part of the names of its files, and what `--stimulus` and `--only` call it."""
+    section: str
+    """Of session.toml, that describes it."""
+    made: Callable[[Plan, float], Stimulus | None]
+    """At a drive, dBFS (AES17); None where the plan does not ask for it. Raises signals.SignalError for numbers that
+    make none."""
+    headroom_dbfs: Callable[[Plan], float] = _no_limit
+    """The highest drive that digital full scale leaves to it; above, it is left out."""
+    lower_peak: str = "choose a lower level"
+    """What one may do where it is left out, besides turning the loudspeaker up."""
+
+
+def sweep_stimulus(plan: Plan, *, drive_dbfs: float, short: bool = False) -> signals.Sweep:
+    """The sweep of the plan at `drive_dbfs` (AES17); `short`: of half the length.
+
+    Raises signals.SignalError when the drive would pass full scale.
+    """
+    sweep = plan.sweep
+    return signals.Sweep(
+        start_hz=sweep.start_hz,
+        full_level_hz=sweep.full_level_hz,
+        stop_hz=sweep.stop_hz,
+        seconds=sweep.seconds / 2 if short else sweep.seconds,
+        sample_rate=sweep.sample_rate,
+        drive_dbfs=drive_dbfs,
+        lowest_hz=sweep.lowest_hz,
+    )
+
+
+def multitone_stimulus(plan: Plan, *, drive_dbfs: float) -> signals.Multitone:
+    """The multitone of the plan at `drive_dbfs` (AES17), up to 20 kHz as far as the sample rate allows.
+
+    Raises signals.SignalError when the plan's lines do not fit its period, or the peak would pass full scale.
+    """
+    tones = plan.multitone
+    return signals.Multitone(
+        lines_per_decade=tones.lines_per_decade,
+        high_hz=min(HIGHEST_TONE_HZ, HIGHEST_TONE_SHARE * plan.sweep.sample_rate),
+        period_s=tones.period_s,
+        periods=tones.periods,
+        spectrum=tones.spectrum,
+        phases=tones.phases,
+        seed=tones.seed,
+        sample_rate=plan.sweep.sample_rate,
+        drive_dbfs=drive_dbfs,
+        lowest_hz=plan.sweep.lowest_hz,
+    )
+
+
+def multitone_headroom_dbfs(plan: Plan) -> float:
+    """The highest drive at which the multitone's peak stays 0.1 dB below digital full scale, dBFS."""
+    trial = multitone_stimulus(plan, drive_dbfs=TRIAL_DRIVE_DBFS)
+    return TRIAL_DRIVE_DBFS - trial.peak_dbfs - HEADROOM_DB
+
+
+def _sweep(plan: Plan, drive_dbfs: float) -> Stimulus:
+    return sweep_stimulus(plan, drive_dbfs=drive_dbfs)
+
+
+def _short_sweep(plan: Plan, drive_dbfs: float) -> Stimulus | None:
+    return sweep_stimulus(plan, drive_dbfs=drive_dbfs, short=True) if plan.sweep.short else None
+
+
+def _multitone(plan: Plan, drive_dbfs: float) -> Stimulus:
+    return multitone_stimulus(plan, drive_dbfs=drive_dbfs)
+
+
+PLAYED: tuple[PlayedKind, ...] = (
+    PlayedKind(name=SWEEP, section="sweep", made=_sweep),
+    PlayedKind(name=SHORT_SWEEP, section="sweep", made=_short_sweep),
+    PlayedKind(
+        name=MULTITONE,
+        section="multitone",
+        made=_multitone,
+        headroom_dbfs=multitone_headroom_dbfs,
+        lower_peak='choose another seed or phases = "low-crest" in [multitone] of session.toml',
+    ),
+)
+"""In the order in which a level is played."""

@@ -1,0 +1,50 @@
+"""Result tables of the kinds of stimuli that have one of their own: one entry a kind, by the name of the recordings.
+
+The table is results/<condition>/<name>.csv.
+"""
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy.typing as npt
+
+from distort.errors import SessionError
+from distort.session.files.csv_table import read_table, read_words, write_table
+
+Columns = Mapping[str, npt.ArrayLike]
+"""By name, in their order, the frequency first; equally long."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class StoredKind:
+    """How a result becomes the columns of its table, and back."""
+
+    columns: Callable[[Any], Columns]
+    result: Callable[[Mapping[str, Any]], Any]
+    """Of the columns as they were read. Raises KeyError for one that is missing, ValueError for what none can hold."""
+    words: tuple[str, ...] = ()
+    """Columns that hold texts."""
+
+
+STORED: dict[str, StoredKind] = {}
+"""Sweeps and multitones, which everything else rests on, stand in `condition_results` itself."""
+
+
+def write_kind(path: Path, name: str, result: Any) -> None:
+    """Write the table of `result`. Raises SessionError as `write_table` does."""
+    write_table(path, STORED[name].columns(result))
+
+
+def read_kind(path: Path, name: str) -> Any:
+    """What `write_kind` wrote. Raises SessionError when the table is missing, or another's."""
+    kind = STORED[name]
+    columns: dict[str, Any] = dict(read_table(path, words=kind.words))
+    columns |= {word: read_words(path, word) for word in kind.words}
+    try:
+        return kind.result(columns)
+    except KeyError as error:
+        raise SessionError(f"{path} lacks the column {error}: run `distort analyze` again") from error
+    except ValueError as error:
+        raise SessionError(f"{path} does not hold what it must ({error}): run `distort analyze` again") from error
