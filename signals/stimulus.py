@@ -6,7 +6,7 @@ from typing import Any, Protocol, TypeVar
 import numpy as np
 import numpy.typing as npt
 
-from signals.burst import Burst
+from signals.burst import Burst, BurstSeries
 from signals.errors import SignalError
 from signals.multitone import Multitone
 from signals.noise import Noise
@@ -53,6 +53,7 @@ KINDS: dict[str, type[Any]] = {
     "sampled-sweep": SampledSweep,
     "tone": Tone,
     "burst": Burst,
+    "burst-series": BurstSeries,
     "noise": Noise,
     "multitone": Multitone,
 }

@@ -8,6 +8,7 @@ from dataclasses import replace
 from typing import Any
 
 from distort.analysis.sweep.sweeps import Settings
+from distort.assembly.condition.burst import analysed_bursts
 from distort.recording.takes import takes_of_each_level
 from distort.session.recordings.stored import Recording
 from distort.session.results.condition_results import ConditionResults
@@ -15,7 +16,7 @@ from distort.session.results.condition_results import ConditionResults
 Levels = Mapping[float, list[Recording]]
 """Takes of one kind by nominal level, dB SPL, from the lowest up."""
 
-ANALYSED: dict[str, Callable[[Levels, Settings], Any]] = {}
+ANALYSED: dict[str, Callable[[Levels, Settings], Any]] = {"burst": analysed_bursts}
 """By the name of the recordings: the result that `session.results.kinds.STORED` writes under the same name. Each raises
 AnalysisError when the recordings do not allow it, and as `prepare` does."""
 

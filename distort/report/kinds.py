@@ -30,5 +30,7 @@ class ShownKind:
         return blocks
 
 
-SHOWN: dict[str, ShownKind] = {}
+SHOWN: dict[str, ShownKind] = {
+    "burst": ShownKind(said_by="distort.report.text.burst:burst_blocks", methods="methods_burst.md"),
+}
 """By the name of the recordings. Each is also a word of `distort show`."""

@@ -8,7 +8,7 @@ import numpy as np
 import numpy.typing as npt
 
 from distort.analysis.sweep.sweeps import Reference
-from distort.capture.measuring import loud_multitone, loud_sweep
+from distort.capture.measuring import loud_burst, loud_multitone, loud_sweep
 from distort.capture.measuring.playing_takes import Take
 from distort.capture.measuring.quiet_run import QuietRun
 from distort.capture.measuring.third_octaves import Answer, Louder
@@ -58,6 +58,11 @@ LOUD: dict[str, LoudKind] = {
         expected_rms_dbfs=loud_multitone.expected_rms_dbfs,
         crest_db=loud_multitone.CREST_DB,
         held_against=loud_multitone.held_against,
+    ),
+    "burst-series": LoudKind(
+        expected_rms_dbfs=loud_burst.expected_rms_dbfs,
+        peaks=loud_burst.peaks,
+        held_against=loud_burst.held_against,
     ),
 }
 """By the name in `signals.stimulus.KINDS`; a kind without an entry is not played loud."""

@@ -160,6 +160,18 @@ class MultitonePlan:
 
 
 @dataclass(frozen=True, kw_only=True)
+class BurstPlan:
+    """Tone bursts of every third octave."""
+
+    lowest_hz: float = field(default=63.0, metadata=_facts(rules.number(20.0, 20e3), "Hz; the lowest third octave"))
+    highest_hz: float = field(default=8000.0, metadata=_facts(rules.number(20.0, 20e3), "Hz; the highest one"))
+    periods: float = field(default=6.5, metadata=_facts(rules.number(4.0, 50.0), "periods of each burst"))
+    gap_s: float = field(
+        default=0.3, metadata=_facts(rules.number(0.1, 5.0), "s of silence between bursts, for the room to ring out")
+    )
+
+
+@dataclass(frozen=True, kw_only=True)
 class AnalysisPlan:
     """How recordings are analysed."""
 
@@ -209,6 +221,7 @@ class Plan:
     multitone: MultitonePlan = MultitonePlan()
     analysis: AnalysisPlan = AnalysisPlan()
     report: ReportPlan = ReportPlan()
+    burst: BurstPlan | None = None
 
 
 SECTIONS: dict[str, type[Any]] = {
@@ -219,6 +232,7 @@ SECTIONS: dict[str, type[Any]] = {
     "safety": Safety,
     "sweep": SweepPlan,
     "multitone": MultitonePlan,
+    "burst": BurstPlan,
     "analysis": AnalysisPlan,
     "report": ReportPlan,
 }

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import signals
 from distort.session.plan.keys import Plan
 from signals import Stimulus
+from signals.burst import BurstSeries, third_octaves_hz
 
 SWEEP, SHORT_SWEEP, MULTITONE = "sweep", "sweep-short", "multitone"
 
@@ -87,12 +88,35 @@ def multitone_headroom_dbfs(plan: Plan) -> float:
     return TRIAL_DRIVE_DBFS - trial.peak_dbfs - HEADROOM_DB
 
 
+def burst_stimulus(plan: Plan, *, drive_dbfs: float) -> BurstSeries | None:
+    """The bursts of the plan at `drive_dbfs` (AES17), none below [sweep] lowest_hz; None where it has no [burst].
+
+    Raises signals.SignalError when no band is left, the highest does not fit the sample rate, or the drive would pass
+    full scale.
+    """
+    bursts = plan.burst
+    if bursts is None:
+        return None
+    every = third_octaves_hz(bursts.lowest_hz, bursts.highest_hz)
+    return BurstSeries(
+        bands_hz=tuple(band_hz for band_hz in every if band_hz >= (plan.sweep.lowest_hz or 0.0)),
+        periods=bursts.periods,
+        gap_s=bursts.gap_s,
+        sample_rate=plan.sweep.sample_rate,
+        drive_dbfs=drive_dbfs,
+    )
+
+
 def _sweep(plan: Plan, drive_dbfs: float) -> Stimulus:
     return sweep_stimulus(plan, drive_dbfs=drive_dbfs)
 
 
 def _short_sweep(plan: Plan, drive_dbfs: float) -> Stimulus | None:
     return sweep_stimulus(plan, drive_dbfs=drive_dbfs, short=True) if plan.sweep.short else None
+
+
+def _burst(plan: Plan, drive_dbfs: float) -> Stimulus | None:
+    return burst_stimulus(plan, drive_dbfs=drive_dbfs)
 
 
 def _multitone(plan: Plan, drive_dbfs: float) -> Stimulus:
@@ -109,5 +133,6 @@ PLAYED: tuple[PlayedKind, ...] = (
         headroom_dbfs=multitone_headroom_dbfs,
         lower_peak='choose another seed or phases = "low-crest" in [multitone] of session.toml',
     ),
+    PlayedKind(name="burst", section="burst", made=_burst),
 )
 """In the order in which a level is played."""

@@ -12,6 +12,7 @@ import numpy.typing as npt
 
 from distort.errors import SessionError
 from distort.session.files.csv_table import read_table, read_words, write_table
+from distort.session.results.burst_table import burst_columns, burst_of
 
 Columns = Mapping[str, npt.ArrayLike]
 """By name, in their order, the frequency first; equally long."""
@@ -28,7 +29,9 @@ class StoredKind:
     """Columns that hold texts."""
 
 
-STORED: dict[str, StoredKind] = {}
+STORED: dict[str, StoredKind] = {
+    "burst": StoredKind(columns=burst_columns, result=burst_of, words=("ended_by",)),
+}
 """Sweeps and multitones, which everything else rests on, stand in `condition_results` itself."""
 
 
