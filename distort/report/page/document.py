@@ -97,7 +97,7 @@ def _verdicts(conditions: Sequence[ConditionResults]) -> Section:
         "reading": READING,
         "conditions": [_verdicts_of(results) for results in conditions],
     }
-    return Section(anchor="verdicts", heading="What the measurements say", template="verdicts.html.j2", content=content)
+    return Section("verdicts", "What the measurements say", "verdicts", content)
 
 
 def _verdicts_of(results: ConditionResults) -> dict[str, Any]:
@@ -122,24 +122,13 @@ def _facts(folder: SessionFolder, conditions: Sequence[ConditionResults]) -> lis
         for results in conditions
     ]
     compared = comparisons(folder)
-    levels = [(one.condition, levels_table(one)) for one in each]
-    quality = [(one.condition, quality_table(one)) for one in each]
-    downloads = [download_of(folder, results) for results in conditions]
-    parts: list[tuple[str, str, str, Any]] = [
-        ("levels", "Levels", "tables", levels),
-        ("quality", "Recording quality", "tables", quality),
-        ("setup", "Set-up and calibration", "setup", [(one.condition, setup_facts(one)) for one in each]),
-        ("method", "Method and sources", "method", None),
-        ("data", "Data", "data", downloads),
-    ]
-    if compared:
-        parts.insert(0, ("comparisons", "Comparisons", "comparisons", compared))
     return [
-        _section("compression-words", "Compression in words", "compression", compression),
+        Section("compression-words", "Compression in words", "compression", compression),
         *sections_of_findings(conditions),
-        *(_section(*part) for part in parts),
+        *([Section("comparisons", "Comparisons", "comparisons", compared)] if compared else []),
+        Section("levels", "Levels", "tables", [(one.condition, levels_table(one)) for one in each]),
+        Section("quality", "Recording quality", "tables", [(one.condition, quality_table(one)) for one in each]),
+        Section("setup", "Set-up and calibration", "setup", [(one.condition, setup_facts(one)) for one in each]),
+        Section("method", "Method and sources", "method"),
+        Section("data", "Data", "data", [download_of(folder, results) for results in conditions]),
     ]
-
-
-def _section(anchor: str, heading: str, template: str, content: Any) -> Section:
-    return Section(anchor=anchor, heading=heading, template=f"{template}.html.j2", content=content)

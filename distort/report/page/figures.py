@@ -47,14 +47,7 @@ def figure_sections(
             "pictures": [_picture(one, vectors[one.stem], by_name, words) for one in shown],
             "left_out": [one.title for one in members if one not in shown],
         }
-        sections.append(
-            Section(
-                anchor=f"figures-{kind.stem or 'other'}",
-                heading=kind.heading,
-                template="figures.html.j2",
-                content=content,
-            )
-        )
+        sections.append(Section(f"figures-{kind.stem or 'other'}", kind.heading, "figures", content))
     return sections
 
 

@@ -5,15 +5,15 @@ from dataclasses import dataclass
 from typing import Any, Literal
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(frozen=True)
 class Section:
     """One section of the page, and one line of its contents."""
 
     anchor: str
     heading: str
     template: str
-    """Name of the template that draws it."""
-    content: Any
+    """What draws it: the name of a template without its ending."""
+    content: Any = None
     """What that template calls `content`."""
 
 

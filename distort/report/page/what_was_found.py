@@ -37,18 +37,9 @@ def sections_of_findings(conditions: Sequence[ConditionResults]) -> list[Section
             }
             for results in lined_up
         ]
-        sections.append(
-            Section(
-                anchor="coincidences",
-                heading="What lines up, and why",
-                template="coincidences.html.j2",
-                content=content,
-            )
-        )
+        sections.append(Section("coincidences", "What lines up, and why", "coincidences", content))
     if heard:
-        sections.append(
-            Section(anchor="hearing", heading="What can be heard", template="hearing.html.j2", content=heard)
-        )
+        sections.append(Section("hearing", "What can be heard", "hearing", heard))
     return sections
 
 

@@ -1,4 +1,4 @@
-"""Audibility for the terminal: margins over the masked threshold per octave, 80 columns wide, with their limits."""
+"""What can be heard: margins over the masked threshold per octave, 80 columns wide, and sentences with their limits."""
 
 from collections.abc import Iterator, Sequence
 

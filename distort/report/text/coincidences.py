@@ -1,4 +1,4 @@
-"""What `distort show ... coincidences` prints: the dips and peaks, what lines up with them, and a sentence for each."""
+"""What lines up, and why: the dips and peaks, what lines up with them, and a sentence for each."""
 
 from collections.abc import Iterator, Sequence
 

@@ -1,4 +1,4 @@
-"""Tables for the terminal: quantities down, octaves across, 80 columns wide, complete without colour.
+"""Tables of readings: quantities down, octaves across, 80 columns wide, complete without colour.
 
 A reading that its noise floor or the room spoils carries a mark in front: `?` read with care, `<` below its noise floor
 (the floor is printed then).
