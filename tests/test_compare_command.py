@@ -10,6 +10,7 @@ import pytest
 
 from distort.__main__ import main
 from distort.analysis.common.grid import grid_hz
+from distort.analysis.common.quantities import RESPONSE
 from distort.assembly.comparison.side import read_side
 from distort.capture.measuring.playing import measure
 from distort.capture.measuring.starting import Choice
@@ -136,7 +137,7 @@ def test_a_set_up_made_anew_is_counted_and_left_to_compare(copied) -> None:
     assert [len(takes) for takes in takes_of_each_level(recordings, "sweep").values()] == [1, 1]
     side = read_side(folder, "copy", name="copy", progress=quietly)
     assert (side.set_ups, side.takes) == (2, 1)
-    replicated = {one.level_db_spl for one in side.curves if one.quantity == "response" and one.count == 2}
+    replicated = {one.level_db_spl for one in side.curves if one.quantity == RESPONSE and one.count == 2}
     assert replicated == {96.0}
 
 

@@ -7,6 +7,7 @@ import pytest
 import scipy.stats
 
 from distort.analysis.common.grid import grid_hz
+from distort.analysis.common.quantities import CHANGE, RESPONSE, harmonic
 from distort.analysis.comparison.curves import at_output, changes, combined, curves_of_level, sweep_values
 from distort.analysis.comparison.regions import changed_regions
 from distort.analysis.comparison.significance import BROAD_OCTAVES, NARROW_OCTAVES, Curve, compare, holm
@@ -67,7 +68,7 @@ def trial(seed: int, *, b=ANSWERS, takes: int = 1, scatter_db: float = 0.0):
 
 
 def changed(differences) -> set[str]:
-    return {one.quantity for one in differences if one.significant.any()}
+    return {one.quantity.in_comparison for one in differences if one.significant.any()}
 
 
 def raw_changed(differences) -> bool:
@@ -97,14 +98,14 @@ def test_a_louder_copy_and_a_stronger_order_are_found() -> None:
     louder = trial(1, b=LOUDER)
     assert changed(louder) == {"response"}
     for one in louder:
-        if one.quantity == "response":
+        if one.quantity == RESPONSE:
             middle = (one.frequency_hz > 50.0) & (one.frequency_hz < 15000.0)
             # the interval of one band is under 0.03 dB here, a tenth of the change
             np.testing.assert_allclose(one.difference_db[middle], 0.3, rtol=0, atol=0.1)
     third = trial(1, b=MORE_THIRD)
     assert "h3" in changed(third)
     assert changed(third) <= {"h3", "thd"}
-    regions = [one for one in changed_regions(third) if one.quantity == "h3" and one.level_db_spl == 94.0]
+    regions = [one for one in changed_regions(third) if one.quantity == harmonic(3) and one.level_db_spl == 94.0]
     assert regions[0].difference_db == pytest.approx(2.0, abs=4 * regions[0].uncertainty_db)
 
 
@@ -169,7 +170,7 @@ def curve(
 ) -> Curve:
     rows = np.geomspace(100.0, 1000.0, 11)
     return Curve(
-        quantity="response",
+        quantity=RESPONSE,
         level_db_spl=level,
         octaves=BROAD_OCTAVES,
         frequency_hz=rows,
@@ -218,7 +219,7 @@ def test_calibration_widens_the_response_alone() -> None:
     assert not unknown.significant.any()
     # 0.4 dB and sqrt(2e-4) x 1.96 dB in quadrature
     np.testing.assert_allclose(unknown.uncertainty_db, np.hypot(0.4, 1.959964 * np.sqrt(2e-4)), rtol=1e-6)
-    order = [replace(one, quantity="h2") for one in (curve(-40.0), curve(-39.0))]
+    order = [replace(one, quantity=harmonic(2)) for one in (curve(-40.0), curve(-39.0))]
     plain, wide = (compare(order[:1], order[1:], calibration_db=each)[0] for each in (0.0, 0.4))
     np.testing.assert_array_equal(plain.uncertainty_db, wide.uncertainty_db)
 
@@ -269,7 +270,7 @@ def test_compression_is_the_rise_less_that_of_the_drive() -> None:
     np.testing.assert_allclose(change.noise_variance, 2e-4)
     assert change.replicates_db is not None
     np.testing.assert_allclose(np.ptp(change.replicates_db, axis=0), 1.0)  # take by take, 2 less 1
-    assert combined([(1.0, rungs[0]), (1.0, curve(1.0))], "change", 86.0).replicates_db is None  # no partners
+    assert combined([(1.0, rungs[0]), (1.0, curve(1.0))], CHANGE, 86.0).replicates_db is None  # no partners
 
 
 def test_neighbours_that_changed_alike_are_one_region() -> None:

@@ -6,10 +6,11 @@ import numpy as np
 import pytest
 import scipy.stats
 
+from distort.analysis.common.quantities import CHANGE, CHANGE_OF_MULTITONE, RESPONSE, THD, harmonic
 from distort.analysis.comparison.curves import at_output, combined
 from distort.analysis.comparison.regions import changed_regions, judged_range_hz, largest
 from distort.analysis.comparison.significance import NARROW_OCTAVES, compare, least_named_db, pooled_freedom
-from tests.test_comparison_scatter import curve, difference
+from tests.test_comparison_scatter import H2, curve, difference
 
 
 def test_freedom_of_a_sum_by_welch_and_satterthwaite():
@@ -24,14 +25,14 @@ def test_a_weighted_sum_of_curves():
     """0.25 and 0.75 of two: values straight, variances by squared weights, freedom of the sum; an empty weight drops
     out."""
     one, other = curve(-40.0, variance=0.16, freedom=4.0), curve(-20.0, variance=0.04, freedom=9.0)
-    found = combined([(0.25, one), (0.75, other), (0.0, curve(np.nan))], "h2", 90.0)
+    found = combined([(0.25, one), (0.75, other), (0.0, curve(np.nan))], H2, 90.0)
     np.testing.assert_allclose(found.value_db, -25.0)
     np.testing.assert_allclose(found.noise_variance, 0.01 + 0.0225)
     np.testing.assert_allclose(found.noise_freedom, 0.0325**2 / (0.01**2 / 4 + 0.0225**2 / 9))
     takes = np.array([[0.0], [1.0]]) * np.ones(11)
-    both = combined([(1.0, curve(takes=takes)), (-1.0, curve(takes=3.0 * takes))], "h2", 90.0)
+    both = combined([(1.0, curve(takes=takes)), (-1.0, curve(takes=3.0 * takes))], H2, 90.0)
     np.testing.assert_allclose(both.replicates_db, -2.0 * takes)
-    unlike = combined([(1.0, curve(takes=takes)), (1.0, curve(takes=np.vstack([takes, takes])))], "h2", 90.0)
+    unlike = combined([(1.0, curve(takes=takes)), (1.0, curve(takes=np.vstack([takes, takes])))], H2, 90.0)
     assert unlike.replicates_db is None
 
 
@@ -88,7 +89,7 @@ def test_no_difference_without_any_noise_is_none():
 
 
 @pytest.mark.parametrize(
-    ("quantity", "least_db"), [("response", 0.1), ("change", 0.1), ("change-multitone", 0.1), ("h2", 0.5), ("thd", 0.5)]
+    ("quantity", "least_db"), [(RESPONSE, 0.1), (CHANGE, 0.1), (CHANGE_OF_MULTITONE, 0.1), (H2, 0.5), (THD, 0.5)]
 )
 def test_a_change_is_named_from_its_least_on(quantity, least_db):
     """A tenth of a decibel of level, half a one of distortion (common practice); however sure it is."""
@@ -105,16 +106,16 @@ def test_repeats_show_what_noise_does_not_explain():
     """0.4 dB apart with a noise of 0.03 dB squared each: a variance of 0.08, less 0.03, so a difference of two scatters
     by sqrt(0.1) dB, and three times that is the least change of the response that is named; of orders nothing is
     said."""
-    repeats = [(curve(80.0, quantity="response", variance=0.03), curve(80.4, quantity="response", variance=0.03))]
+    repeats = [(curve(80.0, quantity=RESPONSE, variance=0.03), curve(80.4, quantity=RESPONSE, variance=0.03))]
     expected = 3.0 * np.sqrt(2.0 * (0.08 - 0.03))
-    for quantity, least_db in (("response", expected), ("change", expected), ("h2", 0.5), ("change-multitone", 0.1)):
+    for quantity, least_db in ((RESPONSE, expected), (CHANGE, expected), (H2, 0.5), (CHANGE_OF_MULTITONE, 0.1)):
         (one,) = compare([curve(quantity=quantity)], [curve(quantity=quantity)], repeats=repeats)
         np.testing.assert_allclose(one.least_named_db, least_db, rtol=1e-9)
     twice = [*repeats, (curve(80.0, variance=0.0), curve(80.0, variance=0.0))]
-    (one,) = compare([curve(quantity="response")], [curve(quantity="response")], repeats=twice)
+    (one,) = compare([curve(quantity=RESPONSE)], [curve(quantity=RESPONSE)], repeats=twice)
     np.testing.assert_allclose(one.least_named_db, 3.0 * np.sqrt(2.0 * 0.05 / 2.0), rtol=1e-9)  # two degrees of freedom
     unread = [(replace(repeats[0][0], clear=np.zeros(11, dtype=bool)), repeats[0][1])]
-    (one,) = compare([curve(quantity="response")], [curve(quantity="response")], repeats=unread)
+    (one,) = compare([curve(quantity=RESPONSE)], [curve(quantity=RESPONSE)], repeats=unread)
     np.testing.assert_array_equal(one.least_named_db, 0.1)
 
 
@@ -154,7 +155,7 @@ def test_twelfths_count_where_no_third_octave_of_their_sign_covers_them():
         hz=[800.0, 1000.0, 1050.0, 1100.0, 2900.0, 3000.0, 3100.0],
         octaves=NARROW_OCTAVES,
     )
-    regions = changed_regions([broad, narrow, difference([3.0], octaves=NARROW_OCTAVES, quantity="h3")])
+    regions = changed_regions([broad, narrow, difference([3.0], octaves=NARROW_OCTAVES, quantity=harmonic(3))])
     assert [(one.difference_db, round(one.peak_hz)) for one in regions] == [(0.9, 1000), (-0.8, 1100), (0.7, 3000)]
     half, twelfth = 10.0**0.05, 10.0**0.0125
     assert (regions[0].low_hz, regions[0].high_hz) == pytest.approx((1000.0 / half, 1000.0 * half))

@@ -6,6 +6,15 @@ import numpy as np
 import pytest
 
 from distort.analysis.common.grid import grid_hz
+from distort.analysis.common.quantities import (
+    EVEN,
+    ODD,
+    RESPONSE,
+    RESPONSE_OF_MULTITONE,
+    Quantity,
+    from_comparison,
+    harmonic,
+)
 from distort.analysis.comparison.curves import Valued, curves_of_level, line_values, multitone_values, sweep_values
 from distort.analysis.comparison.significance import BROAD_OCTAVES, NARROW_OCTAVES, Curve, Difference
 from distort.analysis.multitone.curves import ClockFound, MultitoneBands, MultitoneResponse, MultitoneResult
@@ -18,6 +27,7 @@ from tests.devices.takes import take
 RATE = 12000
 SWEEP = Sweep(seconds=1.5, sample_rate=RATE, stop_hz=5500.0, drive_dbfs=-14.0)
 SETTINGS = Settings(orders=3)
+H2 = harmonic(2)
 HZ = grid_hz()
 DB_SQUARED = (10.0 / np.log(10.0)) ** 2
 """Of a relative variance of power, to first order."""
@@ -45,7 +55,7 @@ def quiet(read, **how):
 
 
 def valued(read, name: str, octaves: float) -> Valued:
-    return sweep_values(read, Reference(offset_db=3.0), SETTINGS)[name, octaves]
+    return sweep_values(read, Reference(offset_db=3.0), SETTINGS)[from_comparison(name), octaves]
 
 
 @pytest.mark.parametrize(("octaves", "step"), [(BROAD_OCTAVES, 8), (NARROW_OCTAVES, 1)])
@@ -122,12 +132,12 @@ def test_noise_is_known_with_two_degrees_of_freedom_a_reading(read, octaves):
 
 def test_without_silence_no_variance_is_known(read):
     found = sweep_values(read, Reference(), SETTINGS)
-    assert np.isnan(found["response", NARROW_OCTAVES].variance).all()
+    assert np.isnan(found[RESPONSE, NARROW_OCTAVES].variance).all()
     hz = HZ > 100.0
     half = 10.0 ** (0.15 / 12)
     # a reading of the shortest block, 0.4 s, at least
     expected = 2.0 * np.maximum(0.4 * HZ * (half - 1.0 / half), 1.0)
-    np.testing.assert_allclose(found["response", NARROW_OCTAVES].freedom[hz], expected[hz], rtol=1e-9)
+    np.testing.assert_allclose(found[RESPONSE, NARROW_OCTAVES].freedom[hz], expected[hz], rtol=1e-9)
 
 
 def test_beside_a_hum_the_interval_is_that_of_the_hum(read):
@@ -202,7 +212,7 @@ def test_values_of_a_multitone_with_what_is_known_of_their_noise():
         }
     )
     found = multitone_values(result, 2.0)
-    even, odd = found["even", BROAD_OCTAVES], found["odd", BROAD_OCTAVES]
+    even, odd = found[EVEN, BROAD_OCTAVES], found[ODD, BROAD_OCTAVES]
     width = BANDS_HZ * (10.0**0.05 - 10.0**-0.05)
     np.testing.assert_allclose(even.freedom, 2.0 * 2.0 * width)
     np.testing.assert_allclose(even.variance, (0.5 / 1.959964) ** 2, rtol=1e-6)
@@ -210,7 +220,7 @@ def test_values_of_a_multitone_with_what_is_known_of_their_noise():
     assert even.clear.tolist() == [True, False, True]  # 10.2, 9.8 and 40 dB above the floor
     assert odd.clear.all()
     np.testing.assert_array_equal(odd.value_db, [-41.0, -51.0, -61.0])
-    assert multitone_values(result, 0.01)["even", BROAD_OCTAVES].freedom[0] == 2.0
+    assert multitone_values(result, 0.01)[EVEN, BROAD_OCTAVES].freedom[0] == 2.0
 
 
 def test_values_of_a_multitones_lines():
@@ -222,7 +232,7 @@ def test_values_of_a_multitones_lines():
             "uncertainty_db": np.full(3, 0.1),
         }
     )
-    found = line_values(result, 1.0)["response-multitone", BROAD_OCTAVES]
+    found = line_values(result, 1.0)[RESPONSE_OF_MULTITONE, BROAD_OCTAVES]
     np.testing.assert_array_equal(found.value_db, [80.0, 81.0, 82.0])
     assert found.clear.tolist() == [True, False, True]
     np.testing.assert_allclose(found.variance, (0.1 / 1.959964) ** 2, rtol=1e-6)
@@ -236,7 +246,7 @@ def value(db: float, variance: float, freedom: float, *, clear: bool = True) -> 
 
 def test_a_curve_is_the_mean_of_its_set_ups_and_their_noises_add():
     """Of two means of variance 0.02 and 0.04 the mean has 0.06 / 4; the freedoms add; clear where both are."""
-    key = ("h2", BROAD_OCTAVES)
+    key = (H2, BROAD_OCTAVES)
     rows = {BROAD_OCTAVES: BANDS_HZ}
     set_ups = [{key: value(-40.0, 0.02, 10.0)}, {key: value(-42.0, 0.04, 30.0)}]
     (curve,) = curves_of_level(86.0, rows, set_ups)
@@ -256,7 +266,7 @@ def test_a_curve_is_the_mean_of_its_set_ups_and_their_noises_add():
 
 
 def curve(
-    db: float = 0.0, *, quantity: str = "h2", variance: float = 0.01, freedom: float = np.inf, takes=None
+    db: float = 0.0, *, quantity: Quantity = H2, variance: float = 0.01, freedom: float = np.inf, takes=None
 ) -> Curve:
     rows = np.geomspace(100.0, 1000.0, 11)
     return Curve(
@@ -272,7 +282,7 @@ def curve(
     )
 
 
-def difference(db, *, significant=None, together=None, octaves=BROAD_OCTAVES, quantity="h2", hz=None) -> Difference:
+def difference(db, *, significant=None, together=None, octaves=BROAD_OCTAVES, quantity=H2, hz=None) -> Difference:
     values = np.array(db, dtype=float)
     hz = 1000.0 * 2.0 ** (np.arange(values.size) / 3.0) if hz is None else np.array(hz)
     together = np.full(values.size, 0.2) if together is None else np.array(together)

@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 
+from distort.analysis.common.quantities import harmonic
 from distort.analysis.common.smoothing import PowerSpectrum
 from distort.analysis.common.sound_in_air import half_wave, speed_of_sound_m_s
 from distort.analysis.comparison.significance import BROAD_OCTAVES, Curve, compare, holm
@@ -99,7 +100,7 @@ def test_a_coil_that_has_no_resistance_left_is_refused():
 
 def curve(value_db: float) -> Curve:
     return Curve(
-        quantity="h2", level_db_spl=86.0, octaves=BROAD_OCTAVES, frequency_hz=np.array([100.0]),
+        quantity=harmonic(2), level_db_spl=86.0, octaves=BROAD_OCTAVES, frequency_hz=np.array([100.0]),
         value_db=np.array([value_db]), noise_variance=np.array([1e-6]), noise_freedom=np.array([np.inf]),
         replicates_db=None, clear=np.array([True]),
     )  # fmt: skip

@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from distort.analysis.common.grid import grid_hz
+from distort.analysis.common.quantities import from_comparison
 from distort.analysis.comparison.fault_places import at_anomaly, at_coincidence
 from distort.analysis.comparison.significance import BROAD_OCTAVES, NARROW_OCTAVES, Curve
 from tests.test_fault_changes import DIP, RISE
@@ -17,7 +18,7 @@ def curve(quantity: str, level: float, value_db: np.ndarray, *, octaves: float =
     step = 1 if octaves == NARROW_OCTAVES else 8
     rows = ROWS_HZ[::step]
     return Curve(
-        quantity=quantity,
+        quantity=from_comparison(quantity),
         level_db_spl=level,
         octaves=octaves,
         frequency_hz=rows,

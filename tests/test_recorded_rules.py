@@ -10,6 +10,7 @@ import pytest
 from distort.__main__ import main
 from distort.analysis.common.curves import Response
 from distort.analysis.common.grid import grid_hz
+from distort.analysis.common.quantities import from_comparison
 from distort.analysis.comparison.significance import BROAD_OCTAVES, Curve
 from distort.analysis.multitone.settling import Settling
 from distort.analysis.sweep.sweeps import Settings
@@ -282,7 +283,7 @@ def recording(**changes) -> Recording:
 def curve(quantity: str, level: float, value_db: float, *, octaves: float = BROAD_OCTAVES) -> Curve:
     rows = np.array([100.0, 1000.0])
     return Curve(
-        quantity=quantity,
+        quantity=from_comparison(quantity),
         level_db_spl=level,
         octaves=octaves,
         frequency_hz=rows,
@@ -322,7 +323,7 @@ def side(
 
 
 def quantities(found) -> dict[tuple[str, float], float]:
-    return {(one.quantity, one.level_db_spl): float(one.difference_db[0]) for one in found.differences}
+    return {(one.quantity.in_comparison, one.level_db_spl): float(one.difference_db[0]) for one in found.differences}
 
 
 def tone(**changes) -> Recording:

@@ -14,6 +14,7 @@ import numpy as np
 import pytest
 from jinja2 import UndefinedError
 
+from distort.analysis.common.quantities import harmonic
 from distort.report.page.chart_data import plain_chart
 from distort.report.page.charts import session_charts
 from distort.report.page.document import LIBRARY, page, write_page
@@ -169,7 +170,7 @@ def heard_at(level_db_spl: float) -> tuple[AudibilityFound, ...]:
     return tuple(
         AudibilityFound(quantity=quantity, level_db_spl=level_db_spl, background=background, octaves=octaves)
         for background in ("room", "silence")
-        for quantity, octaves in (("h2", ()), ("h3", (octave,)))
+        for quantity, octaves in ((harmonic(2), ()), (harmonic(3), (octave,)))
     )
 
 

@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from distort.analysis.common.curves import Harmonics, Order
+from distort.analysis.common.quantities import RESPONSE
 from distort.analysis.comparison.curves import ROWS_OF_BAND
 from distort.analysis.comparison.significance import BROAD_OCTAVES, NARROW_OCTAVES
 from distort.assembly.comparison.comparing import compare_sides, default_basis
@@ -113,7 +114,7 @@ def test_a_side_read_from_its_recordings(folder, desk):
     assert found.drives_dbfs == {76.0: -40.0, 86.0: -30.0, 96.0: -20.0}
     assert (found.set_ups, found.takes) == (1, 2)
     assert found.volume_known
-    by_key = {(one.quantity, one.level_db_spl, one.octaves): one for one in found.curves}
+    by_key = {(one.quantity.in_comparison, one.level_db_spl, one.octaves): one for one in found.curves}
     for octaves, step in ROWS_OF_BAND.items():
         rows = READABLE[::step]
         response = by_key["response", 86.0, octaves]
@@ -129,7 +130,7 @@ def test_a_side_read_from_its_recordings(folder, desk):
     # repeats: after a rest alone, each width of band
     assert {one.octaves for one, _ in found.repeats} == {BROAD_OCTAVES, NARROW_OCTAVES}
     first, again = next(
-        pair for pair in found.repeats if pair[0].octaves == NARROW_OCTAVES and pair[0].quantity == "response"
+        pair for pair in found.repeats if pair[0].octaves == NARROW_OCTAVES and pair[0].quantity == RESPONSE
     )
     np.testing.assert_allclose((again.value_db - first.value_db)[READABLE], 0.2, atol=0.02)
     assert len(found.recordings) == 4 + 3

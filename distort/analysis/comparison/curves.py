@@ -12,6 +12,17 @@ import numpy.typing as npt
 
 from distort.analysis.common.caution import CLEAR_OF_NOISE_DB, caution
 from distort.analysis.common.grid import grid_hz
+from distort.analysis.common.quantities import (
+    CHANGE,
+    CHANGE_OF_MULTITONE,
+    EVEN,
+    ODD,
+    RESPONSE,
+    RESPONSE_OF_MULTITONE,
+    THD,
+    Quantity,
+    harmonic,
+)
 from distort.analysis.common.smoothing import band_width_hz
 from distort.analysis.common.statistics import DB_PER_NEPER_OF_POWER, TWO_SIDED_95
 from distort.analysis.common.sums import known_sum
@@ -42,13 +53,13 @@ class Valued:
     clear: BoolArray
 
 
-Valuation = Mapping[tuple[str, float], Valued]
-"""All quantities of one reading, by name and width of the band."""
+Valuation = Mapping[tuple[Quantity, float], Valued]
+"""All quantities of one reading, each in bands of some width in octaves."""
 
 
 def sweep_values(read: SweepReadings, reference: Reference, settings: Settings) -> Valuation:
     """Response, orders and THD of one analysed sweep, in third octaves and in twelfths."""
-    found: dict[tuple[str, float], Valued] = {}
+    found: dict[tuple[Quantity, float], Valued] = {}
     offset_db = read.sweep.drive_dbfs + reference.offset_db
     lowest_hz = lowest_valid_hz(read.separated)
     for octaves, step in ROWS_OF_BAND.items():
@@ -63,12 +74,12 @@ def sweep_values(read: SweepReadings, reference: Reference, settings: Settings) 
         silence_s = 0.0 if read.noise is None else read.noise.seconds
         # the noise of order n lies at n f, in a band n times as wide: that of the fundamental is known least
         freedom = 2.0 * silence_averages(silence_s, band_width_hz(grid_hz()[rows], octaves))
-        found["response", octaves] = _response(parts[0], offset_db, valid, freedom)
+        found[RESPONSE, octaves] = _response(parts[0], offset_db, valid, freedom)
         for order in range(2, len(parts) + 1):
             own = 2.0 * silence_averages(silence_s, band_width_hz(order * grid_hz()[rows], octaves))
-            found[f"h{order}", octaves] = _order(parts, order, valid, own)
+            found[harmonic(order), octaves] = _order(parts, order, valid, own)
         if len(parts) > 1:
-            found["thd", octaves] = _thd(parts, valid, freedom)
+            found[THD, octaves] = _thd(parts, valid, freedom)
     return found
 
 
@@ -76,11 +87,11 @@ def multitone_values(result: MultitoneResult, period_s: float) -> Valuation:
     """Even and odd distortion of one multitone of period `period_s`, per third octave."""
     bands = result.bands
     found = {}
-    for name in ("even", "odd"):
+    for quantity in (EVEN, ODD):
         value_db, floor_db, uncertainty_db = (
-            getattr(bands, f"{name}_{part}") for part in ("db", "floor_db", "uncertainty_db")
+            getattr(bands, f"{quantity.name}_{part}") for part in ("db", "floor_db", "uncertainty_db")
         )
-        found[name, BROAD_OCTAVES] = Valued(
+        found[quantity, BROAD_OCTAVES] = Valued(
             value_db=value_db,
             variance=_variance(uncertainty_db),
             freedom=_freedom_of_bins(bands.frequency_hz, period_s),
@@ -90,7 +101,7 @@ def multitone_values(result: MultitoneResult, period_s: float) -> Valuation:
 
 
 def line_values(result: MultitoneResult, period_s: float) -> Valuation:
-    """The response at the lines of one multitone of period `period_s`, as "response-multitone"."""
+    """The response at the lines of one multitone of period `period_s`."""
     response = result.response
     near = caution(response.level_db, (response.noise_db, CLEAR_OF_NOISE_DB))
     valued = Valued(
@@ -99,7 +110,7 @@ def line_values(result: MultitoneResult, period_s: float) -> Valuation:
         freedom=_freedom_of_bins(response.frequency_hz, period_s),
         clear=np.isfinite(response.level_db) & ~near,
     )
-    return {("response-multitone", BROAD_OCTAVES): valued}
+    return {(RESPONSE_OF_MULTITONE, BROAD_OCTAVES): valued}
 
 
 def curves_of_level(
@@ -138,7 +149,7 @@ def changes(curves: Sequence[Curve], drives_dbfs: Mapping[float, float]) -> tupl
     drives_dbfs   as played, by nominal level
     """
     found = []
-    for quantity, name in (("response", "change"), ("response-multitone", "change-multitone")):
+    for quantity, change in ((RESPONSE, CHANGE), (RESPONSE_OF_MULTITONE, CHANGE_OF_MULTITONE)):
         for octaves in (BROAD_OCTAVES, NARROW_OCTAVES):
             ladder = [one for one in curves if (one.quantity, one.octaves) == (quantity, octaves)]
             if not ladder:
@@ -147,7 +158,7 @@ def changes(curves: Sequence[Curve], drives_dbfs: Mapping[float, float]) -> tupl
             for one in ladder:
                 if one is not lowest:
                     rise_db = drives_dbfs[one.level_db_spl] - drives_dbfs[lowest.level_db_spl]
-                    less = combined([(1.0, one), (-1.0, lowest)], name, one.level_db_spl)
+                    less = combined([(1.0, one), (-1.0, lowest)], change, one.level_db_spl)
                     found.append(replace(less, value_db=less.value_db - rise_db))
     return tuple(found)
 
@@ -168,7 +179,7 @@ def at_output(ladder: Sequence[tuple[float, Curve]], output_db: float, level_db_
     return None
 
 
-def combined(parts: Sequence[tuple[float, Curve]], quantity: str, level_db_spl: float) -> Curve:
+def combined(parts: Sequence[tuple[float, Curve]], quantity: Quantity, level_db_spl: float) -> Curve:
     """Weighted sum of curves of the same rows; their noises are independent, a replicate of one goes with its like."""
     parts = [(weight, curve) for weight, curve in parts if weight != 0.0]
     first = parts[0][1]

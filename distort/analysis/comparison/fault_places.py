@@ -10,17 +10,10 @@ import numpy.typing as npt
 
 from distort.analysis.coincidences.contrast import gap_for, rises
 from distort.analysis.coincidences.faults import Anomaly, Coincidence
+from distort.analysis.common.quantities import RESPONSE, Quantity, from_findings
 from distort.analysis.comparison.significance import NARROW_OCTAVES, Curve
 
 FloatArray = npt.NDArray[np.float64]
-
-QUANTITIES = {
-    "multitone_even": "even",
-    "multitone_odd": "odd",
-    "compression_sweep": "change",
-    "compression_multitone": "change-multitone",
-}
-"""What a comparison calls the quantities of coincidences; the others have one name."""
 
 NEAR_OCTAVES = 1.0 / 6.0
 """A reading further away than half of the widest band that is compared says nothing about a place."""
@@ -31,10 +24,10 @@ Sides = tuple[Sequence[Curve], Sequence[Curve]]
 
 def at_anomaly(sides: Sides, anomaly: Anomaly) -> tuple[float, float] | None:
     """How far the response of A and that of B rise at a dip or peak, dB, at the lowest level; None: not to be read."""
-    levels = [one.level_db_spl for one in sides[0] if one.quantity == "response"]
+    levels = [one.level_db_spl for one in sides[0] if one.quantity == RESPONSE]
     if not levels:
         return None
-    return _rises(sides, "response", min(levels), anomaly.frequency_hz, gap_octaves=gap_for(anomaly.width_octaves))
+    return _rises(sides, RESPONSE, min(levels), anomaly.frequency_hz, gap_octaves=gap_for(anomaly.width_octaves))
 
 
 def at_coincidence(sides: Sides, coincidence: Coincidence) -> tuple[float, float] | None:
@@ -42,21 +35,21 @@ def at_coincidence(sides: Sides, coincidence: Coincidence) -> tuple[float, float
 
     A compression without a dip or peak is stated as it is, and not against flanks.
     """
-    quantity = QUANTITIES.get(coincidence.quantity, coincidence.quantity)
+    quantity = from_findings(coincidence.quantity)
     place = (quantity, coincidence.level, coincidence.frequency_hz)
-    if quantity.startswith("change") and coincidence.anomaly is None:
+    if quantity.name == "change" and coincidence.anomaly is None:
         return _values(sides, *place)
     octaves = float(np.log2(coincidence.high_hz / coincidence.low_hz))
     return _rises(sides, *place, gap_octaves=gap_for(octaves))
 
 
-def _finest(curves: Sequence[Curve], quantity: str, level_db_spl: float) -> Curve | None:
+def _finest(curves: Sequence[Curve], quantity: Quantity, level_db_spl: float) -> Curve | None:
     """The one in the narrowest bands."""
     found = [one for one in curves if (one.quantity, one.level_db_spl) == (quantity, level_db_spl)]
     return min(found, key=lambda one: one.octaves, default=None)
 
 
-def _both(sides: Sides, quantity: str, level_db_spl: float) -> tuple[FloatArray, FloatArray, float] | None:
+def _both(sides: Sides, quantity: Quantity, level_db_spl: float) -> tuple[FloatArray, FloatArray, float] | None:
     """Rows in Hz, clear readings `(2, rows)`, and the width of their bands in octaves."""
     a, b = (_finest(curves, quantity, level_db_spl) for curves in sides)
     if a is None or b is None or a.octaves != b.octaves:
@@ -65,7 +58,7 @@ def _both(sides: Sides, quantity: str, level_db_spl: float) -> tuple[FloatArray,
 
 
 def _rises(
-    sides: Sides, quantity: str, level_db_spl: float, frequency_hz: float, *, gap_octaves: float
+    sides: Sides, quantity: Quantity, level_db_spl: float, frequency_hz: float, *, gap_octaves: float
 ) -> tuple[float, float] | None:
     both = _both(sides, quantity, level_db_spl)
     if both is None or both[2] > NARROW_OCTAVES:  # third octaves do not show what is narrow
@@ -75,7 +68,7 @@ def _rises(
     return (float(a_db), float(b_db)) if np.isfinite(a_db + b_db) else None
 
 
-def _values(sides: Sides, quantity: str, level_db_spl: float, frequency_hz: float) -> tuple[float, float] | None:
+def _values(sides: Sides, quantity: Quantity, level_db_spl: float, frequency_hz: float) -> tuple[float, float] | None:
     both = _both(sides, quantity, level_db_spl)
     if both is None:
         return None

@@ -7,6 +7,7 @@ from itertools import pairwise
 import numpy as np
 
 from distort.analysis.common.grid import OCTAVE_RATIO
+from distort.analysis.common.quantities import Quantity
 from distort.analysis.comparison.significance import BROAD_OCTAVES, Difference
 
 
@@ -14,7 +15,7 @@ from distort.analysis.comparison.significance import BROAD_OCTAVES, Difference
 class Region:
     """A stretch of frequency over which one quantity changed one way."""
 
-    quantity: str
+    quantity: Quantity
     level_db_spl: float
     low_hz: float
     high_hz: float

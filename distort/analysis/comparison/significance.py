@@ -16,6 +16,7 @@ import numpy as np
 import numpy.typing as npt
 import scipy
 
+from distort.analysis.common.quantities import CHANGE, CHANGE_OF_MULTITONE, RESPONSE, Quantity
 from distort.analysis.common.statistics import DB_PER_NEPER_OF_POWER, TWO_SIDED_95
 from distort.analysis.compression.take_scatter import TakeScatter, take_scatter
 
@@ -31,12 +32,12 @@ LEAST_NAMED_RESPONSE_DB = 0.1
 """A smaller change of response or compression is never called one: noise intervals of a quiet recording are some
 thousandths of a decibel, and air, heat and cables move more than that (common practice, no source)."""
 LEAST_NAMED_DISTORTION_DB = 0.5
-OF_RESPONSE = ("response", "change", "change-multitone")
+OF_RESPONSE = (RESPONSE, CHANGE, CHANGE_OF_MULTITONE)
 
 WELL_READ = 3.0
 """Of the median interval: one band beside a hum must not hide what all others exclude."""
 
-OF_SWEEP_RESPONSE = ("response", "change")
+OF_SWEEP_RESPONSE = (RESPONSE, CHANGE)
 SCATTERS_NAMED = 3.0
 """A change of these must exceed so many times the scatter of the repeated reference (common practice, no source)."""
 
@@ -45,7 +46,7 @@ SCATTERS_NAMED = 3.0
 class Curve:
     """One quantity of one side at one level, `(rows,)` each."""
 
-    quantity: str
+    quantity: Quantity
     """"response", "thd", "h2" ..., "even", "odd", "change" (compression of the sweep), "change-multitone"."""
     level_db_spl: float
     octaves: float
@@ -71,7 +72,7 @@ class Curve:
 class Difference:
     """B less A for one quantity at one level, `(rows,)` each; NaN where one of both has no clear reading."""
 
-    quantity: str
+    quantity: Quantity
     level_db_spl: float
     octaves: float
     frequency_hz: FloatArray
@@ -173,18 +174,18 @@ def pooled_freedom(total: FloatArray, parts: Sequence[tuple[FloatArray, FloatArr
     return np.asarray(np.where(share > 0, np.square(total) / np.where(share > 0, share, 1.0), np.inf))
 
 
-def least_named_db(quantity: str) -> float:
+def least_named_db(quantity: Quantity) -> float:
     """The smallest change of a quantity that is called one."""
     return LEAST_NAMED_RESPONSE_DB if quantity in OF_RESPONSE else LEAST_NAMED_DISTORTION_DB
 
 
-def _key(curve: Curve) -> tuple[str, float, float]:
+def _key(curve: Curve) -> tuple[Quantity, float, float]:
     return curve.quantity, curve.level_db_spl, curve.octaves
 
 
-def _scatters(pairs: Iterable[tuple[Curve, Curve]]) -> dict[tuple[str, float], TakeScatter]:
+def _scatters(pairs: Iterable[tuple[Curve, Curve]]) -> dict[tuple[Quantity, float], TakeScatter]:
     """Scatter of the replicates of each quantity, pooled over the levels of both sides."""
-    of_quantity: dict[tuple[str, float], list[Curve]] = {}
+    of_quantity: dict[tuple[Quantity, float], list[Curve]] = {}
     for pair in pairs:
         of_quantity.setdefault((pair[0].quantity, pair[0].octaves), []).extend(pair)
     return {
@@ -201,7 +202,7 @@ def _raw(a: Curve, b: Curve, *, scatter: TakeScatter, calibration_db: float) -> 
     between = scatter.excess * (1.0 / a.count + 1.0 / b.count)
     if scatter.freedom > 0:  # replicates scatter by noise too, so it is in there where nobody recorded a silence
         noise = np.nan_to_num(noise)
-    of_level = np.square(calibration_db / TWO_SIDED_95) if a.quantity == "response" else 0.0
+    of_level = np.square(calibration_db / TWO_SIDED_95) if a.quantity == RESPONSE else 0.0
     total = noise + between + of_level
     parts = [(one.noise_variance, one.noise_freedom) for one in (a, b)]
     freedom = pooled_freedom(total, [*parts, (between, np.full(between.shape, float(max(scatter.freedom, 1))))])

@@ -7,6 +7,7 @@ from typing import Literal
 
 from distort.analysis.coincidences.fault_changes import FaultChange, anomaly_changes, coincidence_changes
 from distort.analysis.coincidences.faults import Anomaly, Coincidence
+from distort.analysis.common.quantities import RESPONSE, RESPONSE_OF_MULTITONE, Quantity
 from distort.analysis.comparison.curves import at_output
 from distort.analysis.comparison.fault_places import Sides, at_anomaly, at_coincidence
 from distort.analysis.comparison.regions import Region, changed_regions
@@ -24,10 +25,8 @@ SAME_DRIVE_DB = 0.05
 SAME_OUTPUT_DB = 0.1
 """An output so near to a rung's is that rung's: nobody sets a level closer."""
 
-OF_COMPRESSION = ("change", "change-multitone")
-OF_MULTITONES = ("even", "odd", "change-multitone")
-BETWEEN_ALONE = ("response-multitone",)
-"""Curves that compression is made from and that are not compared themselves: the sweep has the response."""
+BETWEEN_ALONE = RESPONSE_OF_MULTITONE
+"""Compression is made from it; it is not compared itself, since the sweep has the response."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -94,11 +93,11 @@ def compare_sides(a: Side, b: Side, *, basis: Basis | None = None, calibration_d
     """
     chosen = basis or default_basis(a, b)
     curves_a, curves_b, paired = (_at_equal_drive if chosen == "drive" else _at_equal_output)(a, b)
-    left_out = set(BETWEEN_ALONE)
+    left_out = {BETWEEN_ALONE}
     if not same_multitones(a, b):
-        left_out |= set(OF_MULTITONES)
+        left_out |= {one.quantity for one in (*a.curves, *b.curves) if one.quantity.stimulus == "multitone"}
     if len({side.sweeps[0].sidecar.calibration is None for side in (a, b)}) == 2:
-        left_out.add("response")
+        left_out.add(RESPONSE)
         paired = replace(paired, one_uncalibrated=True)
     curves_a, curves_b = (tuple(one for one in side if one.quantity not in left_out) for side in (curves_a, curves_b))
     differences = compare(curves_a, curves_b, calibration_db=calibration_db or 0.0, repeats=(*a.repeats, *b.repeats))
@@ -154,7 +153,7 @@ def _at_equal_drive(a: Side, b: Side) -> Matched:
     )
     lowest_differ = partner.get(min(b.drives_dbfs)) != min(a.drives_dbfs)
     if lowest_differ:
-        moved = tuple(one for one in moved if one.quantity not in OF_COMPRESSION)
+        moved = tuple(one for one in moved if one.quantity.name != "change")
     paired = Paired(
         alone_a_db_spl=tuple(level for level in a.drives_dbfs if level not in partner.values()),
         alone_b_db_spl=tuple(level for level in b.drives_dbfs if level not in partner),
@@ -193,7 +192,9 @@ def _outputs_of(side: Side) -> str:
     return f"{side.name} was measured from {low_db:.1f} to {high_db:.1f} dB SPL"
 
 
-def _interpolated(b: Side, keys: Sequence[tuple[str, float]], output_db: float, level_db_spl: float) -> list[Curve]:
+def _interpolated(
+    b: Side, keys: Sequence[tuple[Quantity, float]], output_db: float, level_db_spl: float
+) -> list[Curve]:
     found = []
     for quantity, octaves in keys:
         ladder = [

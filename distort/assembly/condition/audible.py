@@ -6,6 +6,7 @@ import numpy.typing as npt
 from numpy import float64
 
 from distort.analysis.common.curves import Harmonics
+from distort.analysis.common.quantities import MULTITONE_DISTORTION, harmonic
 from distort.analysis.hearing.audibility import multitone_margins, order_margins, room_noise_db_spl
 from distort.analysis.multitone.curves import MultitoneBands
 from distort.analysis.sweep.noise import NoiseDensity
@@ -43,7 +44,7 @@ def audibility(
                 found.append(
                     audibility_found(
                         margins,
-                        f"h{order.order}",
+                        harmonic(order.order),
                         level_db_spl=level,
                         background=background,
                         lowest_valid_hz=lowest_valid_hz(read.separated),
@@ -74,4 +75,6 @@ def _of_multitone(
         doubtful=bands.doubtful,
         noise_db_spl=room,
     )
-    return audibility_found(margins, "multitone", level_db_spl=level_db_spl, background=background, lowest_valid_hz=0.0)
+    return audibility_found(
+        margins, MULTITONE_DISTORTION, level_db_spl=level_db_spl, background=background, lowest_valid_hz=0.0
+    )

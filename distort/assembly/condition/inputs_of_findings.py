@@ -12,6 +12,7 @@ from distort.analysis.coincidences.looked_at import Looked
 from distort.analysis.coincidences.split import DistortionCurve
 from distort.analysis.common.caution import CLEAR_OF_LEAK_DB, CLEAR_OF_NOISE_DB
 from distort.analysis.common.curves import Harmonics, Order, Response
+from distort.analysis.common.quantities import EVEN, ODD, THD, Quantity, harmonic
 from distort.analysis.sweep.orders import SeparatedOrders
 from distort.session.calibration.reference_responses import CurvesElsewhere
 from distort.session.plan.keys import Setup
@@ -73,7 +74,7 @@ def _of_sweep(one: Harmonics, level: float, *, lowest_valid_hz: float) -> Iterat
     for order in one.orders:
         floor_db = np.fmax(order.noise_db, order.leak_db + CLEAR_OF_LEAK_DB - CLEAR_OF_NOISE_DB)
         yield DistortionCurve(
-            quantity=f"h{order.order}",
+            quantity=harmonic(order.order).in_findings,
             level=level,
             order=order.order,
             frequency_hz=one.frequency_hz,
@@ -84,7 +85,7 @@ def _of_sweep(one: Harmonics, level: float, *, lowest_valid_hz: float) -> Iterat
             fundamental_db=one.fundamental_db,
         )
     yield DistortionCurve(
-        quantity="thd",
+        quantity=THD.in_findings,
         level=level,
         order=None,
         frequency_hz=one.frequency_hz,
@@ -103,17 +104,17 @@ def _rushed(order: Order, floor_db: FloatArray) -> npt.NDArray[np.bool_]:
 
 
 def _of_multitone(bands: BandTable, level: float) -> Iterator[DistortionCurve]:
-    for name in ("even", "odd"):
-        floor_db = getattr(bands, f"{name}_floor_db")
+    for quantity in (EVEN, ODD):
+        floor_db = getattr(bands, f"{quantity.name}_floor_db")
         yield DistortionCurve(
-            quantity=f"multitone_{name}",
+            quantity=quantity.in_findings,
             level=level,
             order=None,
             frequency_hz=bands.frequency_hz,
-            relative_db=getattr(bands, f"{name}_db"),
+            relative_db=getattr(bands, quantity.column),
             noise_db=floor_db,
             floor_db=floor_db,
-            uncertainty_db=getattr(bands, f"{name}_uncertainty_db"),
+            uncertainty_db=getattr(bands, f"{quantity.name}_uncertainty_db"),
             fundamental_db=bands.level_db,
         )
 
@@ -122,7 +123,7 @@ def _of_ladder(curves: ChangeCurves) -> Iterator[ChangeCurve]:
     """Every level but the reference, whose change is 0."""
     for index, level in enumerate(curves.level_db_spl[1:], start=1):
         yield ChangeCurve(
-            quantity=f"compression_{curves.source}",
+            quantity=Quantity("change", curves.source).in_findings,
             level=level,
             frequency_hz=curves.frequency_hz,
             change_db=curves.change_db[index],

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from distort.analysis.coincidences.faults import Coincidence
+from distort.analysis.common.quantities import from_findings
 from distort.report.figures.response import AXIS_LABELS, shown
 from distort.report.figures.style import (
     BLACK,
@@ -69,7 +70,7 @@ def coincidences_figure(results: ConditionResults, legend: Legend) -> "Figure":
         handles = _distortion(distortion, results, level)
         _compression(compression, results)
         for one in findings.coincidences[:MOST_SHADED]:
-            _mark(compression if one.quantity.startswith("compression") else distortion, one)
+            _mark(compression if from_findings(one.quantity).name == "change" else distortion, one)
         key_beside(figure, handles, [str(handle.get_label()) for handle in handles])
         of_many = len(findings.coincidences)
         more = f"\nThe first {MOST_SHADED} of {of_many} are marked." if of_many > MOST_SHADED else ""
@@ -101,7 +102,7 @@ def _level_drawn(results: ConditionResults) -> float:
     levels = [
         one.level
         for one in results.findings.coincidences[:MOST_SHADED]
-        if one.quantity[1:].isdigit() and one.level in results.levels_db_spl
+        if from_findings(one.quantity).order is not None and one.level in results.levels_db_spl
     ]
     return max(sorted(set(levels)), key=levels.count) if levels else max(results.levels_db_spl)
 

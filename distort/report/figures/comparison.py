@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, TypeVar
 import numpy as np
 
 from distort.analysis.common.curves import BoolArray, FloatArray
+from distort.analysis.common.quantities import HARMONICS, RESPONSE, THD, Quantity
 from distort.analysis.comparison.significance import NARROW_OCTAVES, Curve, Difference
 from distort.assembly.comparison.comparing import Compared
 from distort.report.figures.labels import Labelled, label_beside_curves
@@ -34,8 +35,8 @@ from distort.report.figures.style import (
     new_page,
     note,
 )
-from distort.report.text.comparison import QUANTITY_WORDS
 from distort.report.text.numbers import level_name
+from distort.report.text.quantities import heading
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -43,7 +44,7 @@ if TYPE_CHECKING:
 
 Kind = TypeVar("Kind", Curve, Difference)
 
-DRAWN = ("response", "thd", "h2", "h3")
+DRAWN = (RESPONSE, THD, *HARMONICS[:2])
 UPPER_DECADES = 1.4
 """Height of the upper box in decades of frequency: 35 dB of a response, 70 dB of distortion."""
 GAP_INCHES = 0.22
@@ -59,7 +60,7 @@ comparison). Nothing is drawn where one
 of both cannot be read."""
 
 
-def drawn_quantities(compared: Compared) -> tuple[tuple[str, float], ...]:
+def drawn_quantities(compared: Compared) -> tuple[tuple[Quantity, float], ...]:
     """Quantities that have a figure, each at the highest level at which both sides can be read."""
     found = []
     for quantity in DRAWN:
@@ -73,7 +74,7 @@ def drawn_quantities(compared: Compared) -> tuple[tuple[str, float], ...]:
     return tuple(found)
 
 
-def comparison_figure(compared: Compared, quantity: str, level_db_spl: float) -> "Figure":
+def comparison_figure(compared: Compared, quantity: Quantity, level_db_spl: float) -> "Figure":
     """Draw one quantity at one nominal level of A. Raises ValueError when that was not compared."""
     from matplotlib import rc_context
 
@@ -90,8 +91,8 @@ def comparison_figure(compared: Compared, quantity: str, level_db_spl: float) ->
     return figure
 
 
-def _heading(compared: Compared, quantity: str, level_db_spl: float) -> str:
-    words = QUANTITY_WORDS[quantity]
+def _heading(compared: Compared, quantity: Quantity, level_db_spl: float) -> str:
+    words = heading(quantity)
     words = words if words.isupper() else words.lower()
     at = "equal drive" if compared.basis == "drive" else "equal output"
     return (
@@ -99,11 +100,11 @@ def _heading(compared: Compared, quantity: str, level_db_spl: float) -> str:
     )
 
 
-def _of(among: Sequence[Kind], key: tuple[str, float, float]) -> Kind:
+def _of(among: Sequence[Kind], key: tuple[Quantity, float, float]) -> Kind:
     for one in among:
         if (one.quantity, one.level_db_spl, one.octaves) == key:
             return one
-    raise ValueError(f"{key[0]} at {key[1]:g} dB was not compared")
+    raise ValueError(f"{key[0].in_comparison} at {key[1]:g} dB was not compared")
 
 
 def _legend(compared: Compared) -> Legend:
@@ -132,8 +133,8 @@ def _boxes(figure: "Figure") -> "tuple[Axes, Axes]":
     return upper, lower
 
 
-def _draw_both(axes: "Axes", compared: Compared, quantity: str, curves: list[Curve]) -> None:
-    response = quantity == "response"
+def _draw_both(axes: "Axes", compared: Compared, quantity: Quantity, curves: list[Curve]) -> None:
+    response = quantity == RESPONSE
     span_db = UPPER_DECADES * (25.0 if response else 50.0)
     shown = [np.where(_inside(one.frequency_hz) & one.clear, one.value_db, np.nan) for one in curves]
     step = span_db / 7.0
@@ -142,7 +143,7 @@ def _draw_both(axes: "Axes", compared: Compared, quantity: str, curves: list[Cur
     axes.set_xlabel("")
     axes.tick_params(labelbottom=False)
     calibrated = compared.a.sweeps[0].sidecar.calibration is not None
-    label = AXIS_LABELS["db_spl" if calibrated else "dbfs"] if response else "dB re the fundamental"
+    label = AXIS_LABELS["db_spl" if calibrated else "dbfs"] if response else quantity.unit
     level_axis(axes, label, top_db=top_db, span_db=span_db)
     axes.set_yticks(np.arange(top_db - span_db, top_db + 0.5 * step, step))
     labelled = []

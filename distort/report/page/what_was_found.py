@@ -2,12 +2,13 @@
 
 from collections.abc import Sequence
 
-from distort.analysis.coincidences.cause_words import quantity_words as cause_quantity_words
+from distort.analysis.coincidences.cause_words import quantity_words
 from distort.analysis.coincidences.faults import Anomaly, Cause, Coincidence
 from distort.report.page.sections import PageTable, Section
-from distort.report.text.audibility import BACKGROUND_WORDS, over_one_background, quantity_words
+from distort.report.text.audibility import BACKGROUND_WORDS, over_one_background
 from distort.report.text.coincidences import EQUALISERS, PHASES, anomaly_words, chance_words, letter
 from distort.report.text.numbers import hertz_words, level_name
+from distort.report.text.quantities import heading
 from distort.session.results.condition_results import ConditionResults
 
 CAUSES: dict[Cause, str] = {
@@ -82,7 +83,7 @@ def coincidence_table(found: Sequence[Coincidence], condition: str) -> PageTable
             [
                 str(one.number),
                 hertz_words(one.frequency_hz),
-                cause_quantity_words(one.quantity).removeprefix("the "),
+                quantity_words(one.quantity).removeprefix("the "),
                 level_name(one.level),
                 _db(one.evidence.rise_db),
                 _db(one.evidence.fundamental_db),
@@ -111,11 +112,11 @@ def hearing_table(results: ConditionResults) -> PageTable:
         top = one.worst
         if top is None:
             continue
-        order = int(one.quantity[1:]) if one.quantity.startswith("h") else 1
+        order = one.quantity.order or 1
         rows.append(
             [
                 f"{level_name(one.level_db_spl)} dB SPL",
-                quantity_words(one.quantity),
+                heading(one.quantity),
                 hertz_words(top.frequency_hz),
                 hertz_words(order * top.frequency_hz),
                 f"{top.terhardt_db:+.0f} dB",

@@ -47,7 +47,7 @@ def write_comparison(compared: Compared) -> tuple[Path, ...]:
     write_table(table, comparison_columns(compared))
     written = [table]
     for quantity, level in drawn_quantities(compared):
-        name = f"{stem.name}_{quantity}_{format_level(level)}dB"
+        name = f"{stem.name}_{quantity.in_comparison}_{format_level(level)}dB"
         written += save_figure(comparison_figure(compared, quantity, level), stem.with_name(name))
     write_text(findings, _text(with_files(_document(compared), written)) + "\n")
     return (table, findings, *(path for path in written if path.suffix == ".png"))
@@ -73,7 +73,7 @@ def comparison_columns(compared: Compared) -> dict[str, npt.ArrayLike]:
         narrow = by_key.get((quantity, level, NARROW_OCTAVES))
         if octaves != BROAD_OCTAVES:
             continue
-        name = f"{quantity.replace('-', '_')}_{format_level(level)}db"
+        name = f"{quantity.in_comparison.replace('-', '_')}_{format_level(level)}db"
         fine = narrow or one
         columns[name] = _on_grid(fine, fine.difference_db)
         columns[f"{name}_uncertainty"] = _on_grid(fine, fine.uncertainty_db)
@@ -138,7 +138,7 @@ def _side(side: Side) -> dict[str, Any]:
 def _quantity(compared: Compared, one: Difference) -> dict[str, Any]:
     row, span_hz = largest(one), judged_range_hz(one)
     found: dict[str, Any] = {
-        "quantity": one.quantity,
+        "quantity": one.quantity.in_comparison,
         "level": one.level_db_spl,
         "band": "1/3" if one.octaves == BROAD_OCTAVES else "1/12",
         "judged": int(one.judged.sum()),

@@ -5,14 +5,15 @@ from collections.abc import Iterator, Sequence
 from rich.table import Table
 from rich.text import Text
 
+from distort.analysis.common.quantities import HARMONICS, MULTITONE_DISTORTION
 from distort.report.text.headings import heading_sentences
 from distort.report.text.numbers import NOT_MEASURABLE, OCTAVE_HZ, hertz_words, level_name, octave_index
+from distort.report.text.quantities import heading, short
 from distort.report.text.tables_sweep import octave_table
 from distort.session.results.audibility_results import AudibilityFound, Background, OctaveMargin
 from distort.session.results.condition_results import ConditionResults
 
-SHOWN = ("h2", "h3", "h4", "h5", "multitone")
-NAMES = {"h2": "H2", "h3": "H3", "h4": "H4", "h5": "H5", "multitone": "multi"}
+SHOWN = (*HARMONICS[:4], MULTITONE_DISTORTION)
 BOLD_ABOVE_DB = 0.0
 
 LIMITS = (
@@ -42,7 +43,7 @@ def audibility_blocks(results: ConditionResults, *, background: Background | Non
         return
     for level in results.levels_db_spl:
         here = {one.quantity: one for one in found if one.level_db_spl == level}
-        shown = [here[name] for name in SHOWN if name in here and here[name].octaves]
+        shown = [here[each] for each in SHOWN if each in here and here[each].octaves]
         if not shown:
             yield f"{level_name(level)} dB SPL nominal: no order stands clear of its noise."
             yield ""
@@ -71,7 +72,7 @@ def margins_table(found: Sequence[AudibilityFound]) -> Table:
         by_octave = {octave_index(octave.midband_hz): octave for octave in one.octaves}
         octaves = [by_octave.get(index) for index in range(len(OCTAVE_HZ))]
         table.add_row(
-            Text(NAMES[one.quantity], style="bold"),
+            Text(short(one.quantity), style="bold"),
             *(_cell(None if octave is None else octave.terhardt_db) for octave in octaves),
         )
         table.add_row(Text(""), *(_cell(None if octave is None else octave.schroeder_db) for octave in octaves))
@@ -82,9 +83,9 @@ def sentence(found: AudibilityFound) -> str:
     """Where it is most likely heard, and how sure that is."""
     top = found.worst
     if top is None:
-        return f"{quantity_words(found.quantity)}: unknown."
+        return f"{heading(found.quantity)}: unknown."
     sure = "audible" if top.verdict == "audible" else "perhaps audible"
-    return f"{quantity_words(found.quantity)}: {_where(found, top)} {_both(top)}: {sure}."
+    return f"{heading(found.quantity)}: {_where(found, top)} {_both(top)}: {sure}."
 
 
 def heard_sentences(results: ConditionResults) -> list[str]:
@@ -106,14 +107,8 @@ def over_one_background(
     return chosen, sorted((one for one in every if one.background == chosen), key=lambda one: one.level_db_spl)
 
 
-def quantity_words(quantity: str) -> str:
-    """A quantity at the beginning of a sentence."""
-    ordinals = {"h2": "Second order", "h3": "Third order", "h4": "Fourth order", "h5": "Fifth order"}
-    return ordinals.get(quantity, "Multitone distortion" if quantity == "multitone" else f"Order {quantity[1:]}")
-
-
 def _where(found: AudibilityFound, top: OctaveMargin) -> str:
-    order = int(found.quantity[1:]) if found.quantity.startswith("h") else 1
+    order = found.quantity.order or 1
     heard = f", heard at {hertz_words(order * top.frequency_hz)}," if order > 1 else ""
     return f"at {hertz_words(top.frequency_hz)}{heard}"
 

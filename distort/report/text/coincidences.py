@@ -6,8 +6,10 @@ from rich.table import Table
 from rich.text import Text
 
 from distort.analysis.coincidences.faults import Anomaly, Coincidence
+from distort.analysis.common.quantities import from_findings
 from distort.report.text.headings import heading_sentences
 from distort.report.text.numbers import hertz, level_name
+from distort.report.text.quantities import short
 from distort.session.results.condition_results import ConditionResults
 
 PHASES = {"minimum-phase": "yes", "not-minimum-phase": "no", "unknown": "?"}
@@ -17,15 +19,6 @@ EQUALISERS = {
     "cannot-mend": "no",
     "unknown": "?",
 }
-QUANTITIES = {
-    "thd": "THD",
-    "multitone_even": "MT even",
-    "multitone_odd": "MT odd",
-    "compression_sweep": "compr.",
-    "compression_multitone": "compr. MT",
-}
-"""Short names for a column; h2, h3, ... stand for themselves."""
-
 DECIDED_CAUSES = ("weak-fundamental", "response-peak", "made-here", "weak-sum", "own-compression", "room")
 TOP = 3
 LEAST_PROBABILITY = 0.005
@@ -105,7 +98,7 @@ def coincidences_table(coincidences: Sequence[Coincidence]) -> Table:
         table.add_row(
             str(one.number),
             hertz(one.frequency_hz),
-            QUANTITIES.get(one.quantity, one.quantity),
+            short(from_findings(one.quantity)),
             level_name(one.level),
             _db(evidence.rise_db),
             _db(evidence.fundamental_db),

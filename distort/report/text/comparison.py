@@ -7,31 +7,29 @@ from rich.text import Text
 
 from distort.analysis.coincidences.fault_changes import Fault, FaultChange
 from distort.analysis.coincidences.faults import Anomaly, Coincidence
-from distort.analysis.comparison.fault_places import QUANTITIES
+from distort.analysis.common.quantities import (
+    CHANGE,
+    CHANGE_OF_MULTITONE,
+    EVEN,
+    HARMONICS,
+    ODD,
+    RESPONSE,
+    THD,
+    Quantity,
+    from_findings,
+)
 from distort.analysis.comparison.regions import Region, judged_range_hz, largest
 from distort.analysis.comparison.significance import BROAD_OCTAVES, Difference
 from distort.assembly.comparison.comparing import AtOutput, Compared
 from distort.assembly.comparison.setup_differences import Unlike
 from distort.report.text.headings import SIMULATED_WORDS
 from distort.report.text.numbers import NOT_MEASURABLE, hertz, hertz_words, level_name, with_interval
+from distort.report.text.quantities import heading as words_of
+from distort.report.text.quantities import short
 
-QUANTITY_WORDS = {
-    "response": "Response",
-    "thd": "THD",
-    "h2": "Second order",
-    "h3": "Third order",
-    "h4": "Fourth order",
-    "h5": "Fifth order",
-    "even": "Multitone, even",
-    "odd": "Multitone, odd",
-    "change": "Compression",
-    "change-multitone": "Compression (multitone)",
-}
+PRINTED = (RESPONSE, THD, *HARMONICS[:4], EVEN, ODD, CHANGE, CHANGE_OF_MULTITONE)
 """Quantities that are printed, in this order; the CSV has the other orders too."""
 
-SHORT_WORDS = {"even": "MT even", "odd": "MT odd", "change": "Compr.", "change-multitone": "MT compr."} | {
-    f"h{order}": f"H{order}" for order in range(2, 6)
-}
 MEANINGS = {
     "distance": "the room's share of the sound differs",
     "radiation": "the room's share of the sound differs",
@@ -76,7 +74,7 @@ def heading(compared: Compared) -> str:
 
 def change_sentences(compared: Compared) -> list[str]:
     """What changed, or is excluded, a sentence a quantity."""
-    found = (quantity_sentence(compared, quantity) for quantity in QUANTITY_WORDS)
+    found = (quantity_sentence(compared, quantity) for quantity in PRINTED)
     return [one for one in found if one is not None]
 
 
@@ -151,10 +149,10 @@ def changes_table(compared: Compared) -> Table:
     table.add_column("B less A", width=LABEL_COLUMNS, no_wrap=True)
     for level in levels:
         table.add_column(f"{level_name(level)} dB", width=CELL_COLUMNS, justify="right", no_wrap=True)
-    for quantity, words in QUANTITY_WORDS.items():
+    for quantity in PRINTED:
         cells = [_cell(compared, quantity, level) for level in levels]
         if any(cell.plain != NOT_MEASURABLE for cell in cells):
-            table.add_row(Text(SHORT_WORDS.get(quantity, words), style="bold"), *cells)
+            table.add_row(Text(short(quantity), style="bold"), *cells)
     caption = [
         "Largest change in dB and where (95 % sure that all in the table are none of",
         "chance). none > x: no change; one above x dB is excluded in all bands that are",
@@ -176,9 +174,9 @@ def shown_levels(compared: Compared) -> list[float]:
     return [levels[round(index * (len(levels) - 1) / (MOST_LEVELS - 1))] for index in range(MOST_LEVELS)]
 
 
-def quantity_sentence(compared: Compared, quantity: str) -> str | None:
+def quantity_sentence(compared: Compared, quantity: Quantity) -> str | None:
     """What one quantity did, at the highest level where it changed, else what is excluded at the highest level."""
-    words = QUANTITY_WORDS[quantity]
+    words = words_of(quantity)
     changed = [one for one in compared.regions if one.quantity == quantity]
     if changed:
         level = max(one.level_db_spl for one in changed)
@@ -206,7 +204,7 @@ def unchanged_words(difference: Difference, row: int) -> str:
     )
 
 
-def _cell(compared: Compared, quantity: str, level_db_spl: float) -> Text:
+def _cell(compared: Compared, quantity: Quantity, level_db_spl: float) -> Text:
     changed = [one for one in compared.regions if (one.quantity, one.level_db_spl) == (quantity, level_db_spl)]
     if changed:
         size = changed[0].difference_db
@@ -218,7 +216,7 @@ def _cell(compared: Compared, quantity: str, level_db_spl: float) -> Text:
     return Text(NOT_MEASURABLE, style="dim")
 
 
-def _of(compared: Compared, quantity: str) -> list[Difference]:
+def _of(compared: Compared, quantity: Quantity) -> list[Difference]:
     return [one for one in compared.differences if (one.quantity, one.octaves) == (quantity, BROAD_OCTAVES)]
 
 
@@ -287,9 +285,7 @@ def coincidence_words(change: FaultChange[Coincidence]) -> str:
     known = change.a or change.b
     if known is None:
         return ""
-    quantity = QUANTITIES.get(known.quantity, known.quantity)
-    name = QUANTITY_WORDS.get(quantity, quantity.upper())  # orders above the fifth: H6, as figures call them
-    return f"{name} at {level_name(known.level)} dB SPL: {_sides(change, words)}"
+    return f"{words_of(from_findings(known.quantity))} at {level_name(known.level)} dB SPL: {_sides(change, words)}"
 
 
 def _sides(change: FaultChange[Fault], words: Callable[[Fault], str]) -> str:

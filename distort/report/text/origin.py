@@ -5,6 +5,7 @@ from collections.abc import Iterator
 import numpy as np
 
 from distort.analysis.common.curves import Order
+from distort.analysis.common.quantities import RESPONSE, THD
 from distort.analysis.sweep.windows import order_window
 from distort.errors import SessionError
 from distort.report.text.capture import recorder_moment
@@ -13,7 +14,7 @@ from distort.report.text.tables_sweep import UNIT_NAMES
 from distort.session.plan.kinds import SWEEP
 from distort.session.recordings.sidecar import Sidecar
 from distort.session.results.condition_results import RecordingUsed
-from distort.session.results.number_origin import RESPONSE, THD, Origin, Wanted
+from distort.session.results.number_origin import Origin, Wanted
 from signals import Sweep, as_a
 
 NAME_WIDTH = 15
@@ -29,14 +30,14 @@ def origin_sentences(found: Origin, wanted: Wanted) -> Iterator[str]:
 def _headline(found: Origin, wanted: Wanted) -> str:
     findings, row = found.results.findings, found.row
     if found.order is not None:
-        value, re = decibels(found.order.relative_db[row]), "dB re the fundamental"
+        value, re = decibels(found.order.relative_db[row]), wanted.quantity.unit
     elif wanted.quantity == THD:
-        value, re = decibels(found.harmonics.thd_db[row]), "dB re the fundamental"
+        value, re = decibels(found.harmonics.thd_db[row]), wanted.quantity.unit
     else:
         value, re = decibels(found.response.level_db[row]), UNIT_NAMES[found.response.unit]
     simulated = " Simulated: no real loudspeaker was heard." if findings.simulated else ""
     return (
-        f"{wanted.quantity} of {findings.condition}, {level_name(wanted.level_db_spl)} dB SPL nominal, "
+        f"{wanted.quantity.in_findings} of {findings.condition}, {level_name(wanted.level_db_spl)} dB SPL nominal, "
         f"{hertz_words(wanted.frequency_hz)}: {value} {re}.{simulated}"
     )
 

@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, fields
 from typing import Any, Literal, get_args
 
+from distort.analysis.common.quantities import HIGHEST_ORDER
 from distort.session.plan import rules
 from distort.session.plan.rules import Rule
 
@@ -175,7 +176,7 @@ class BurstPlan:
 class AnalysisPlan:
     """How recordings are analysed."""
 
-    orders: int = field(default=10, metadata=_facts(rules.whole(2, 100), "highest harmonic order"))
+    orders: int = field(default=10, metadata=_facts(rules.whole(2, HIGHEST_ORDER), "highest harmonic order"))
     smoothing: str = field(default="1/12", metadata=_facts(rules.smoothing, 'octaves, as "1/12", in power; or "none"'))
     gate_ms: float | None = field(
         default=None,

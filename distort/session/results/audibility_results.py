@@ -1,10 +1,12 @@
 """Audibility as findings.json holds it: margins over the masked threshold, the worst of each octave."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Literal
 
 from distort.analysis.common.grid import midbands_hz
+from distort.analysis.common.quantities import Quantity, from_findings
 from distort.analysis.hearing.audibility import Margins, Verdict, verdict, worst_of_octave
+from distort.session.files.json_fields import by
 
 Background = Literal["room", "silence"]
 """The noise that was recorded in the pauses, or none."""
@@ -26,8 +28,8 @@ class OctaveMargin:
 class AudibilityFound:
     """One kind of distortion at one level, over one background; an estimate."""
 
-    quantity: str
-    """"h2", "h3" ... or "multitone"."""
+    quantity: Quantity = field(metadata=by(write=lambda one: one.in_findings, read=from_findings))
+    """An order of the sweep, or the distortion of the multitone."""
     level_db_spl: float
     """Nominal."""
     background: Background
@@ -41,7 +43,7 @@ class AudibilityFound:
 
 
 def audibility_found(
-    margins: Margins, quantity: str, *, level_db_spl: float, background: Background, lowest_valid_hz: float
+    margins: Margins, quantity: Quantity, *, level_db_spl: float, background: Background, lowest_valid_hz: float
 ) -> AudibilityFound:
     """The worst of each octave (IEC 61260-1) from `lowest_valid_hz` up."""
     octaves = []

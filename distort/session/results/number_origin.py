@@ -6,6 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from distort.analysis.common.curves import Harmonics, Order, Response
+from distort.analysis.common.quantities import RESPONSE, THD, Quantity
 from distort.errors import UsageError, shown
 from distort.session.files.folder import SessionFolder
 from distort.session.files.hashing import sha256_of_file
@@ -14,17 +15,15 @@ from distort.session.plan.kinds import SHORT_SWEEP, SWEEP
 from distort.session.recordings.sidecar import Sidecar, read_sidecar
 from distort.session.results.condition_results import ConditionResults, LevelFound, RecordingUsed
 
-RESPONSE, THD = "response", "thd"
-
 FARTHEST_OCTAVES = 1.0 / 24.0
 """A frequency farther than this from every row has no number."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class Wanted:
-    """Which number: "response", "thd" or "h<n>", at one frequency, of one level."""
+    """Which number: response, THD or an order, at one frequency, of one level."""
 
-    quantity: str
+    quantity: Quantity
     frequency_hz: float
     level_db_spl: float
 
@@ -71,14 +70,15 @@ def _row(harmonics: Harmonics, frequency_hz: float) -> int:
     return row
 
 
-def _order(harmonics: Harmonics, quantity: str) -> Order | None:
+def _order(harmonics: Harmonics, quantity: Quantity) -> Order | None:
     if quantity in (RESPONSE, THD):
         return None
     for order in harmonics.orders:
-        if quantity == f"h{order.order}":
+        if quantity.order == order.order:
             return order
     last = harmonics.orders[-1].order if harmonics.orders else 1
-    raise UsageError(f"{shown(quantity)} is no quantity of these tables: {RESPONSE}, {THD}, or h2 to h{last}")
+    known = f"{RESPONSE.in_findings}, {THD.in_findings}, or h2 to h{last}"
+    raise UsageError(f"{shown(quantity.in_findings)} is no quantity of these tables: {known}")
 
 
 def _recordings(

@@ -3,7 +3,6 @@
 Where no calibration is known the columns of absolute level end in `_dbfs` instead of `_db_spl`.
 """
 
-import re
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
@@ -12,6 +11,7 @@ import numpy as np
 
 from distort.analysis.common.curves import FloatArray, Harmonics, LevelUnit, Order, Response
 from distort.analysis.common.grid import grid_hz
+from distort.analysis.common.quantities import HARMONICS
 from distort.analysis.sweep.harmonics import doubtful_rows
 from distort.errors import SessionError
 from distort.session.files.csv_table import read_table, write_table
@@ -87,7 +87,7 @@ def read_harmonics(path: Path, *, lowest_valid_hz: float) -> Harmonics:
     """
     table = read_table(path)
     unit = _unit(path, table, "fundamental")
-    numbers = sorted(int(found[1]) for name in table if (found := re.fullmatch(r"h([1-9][0-9]*)_db", name)))
+    numbers = [one.order for one in HARMONICS if one.order is not None and one.column in table]
     first = ["frequency_hz", f"fundamental_{unit}", "thd_db", "thd_percent", "thd_total_percent", "thd_orders"]
     expected = [*first, "residual_db", *(c for n in numbers for c in _order_columns(n, unit).values())]
     _require(path, table, expected)
