@@ -64,7 +64,7 @@ from distort.session.results.condition_results import (
     RecordingUsed,
     write_results,
 )
-from distort.session.results.multitone_results import MultitoneFound, WarmUp, band_table, multitone_found
+from distort.session.results.multitone_results import MultitoneFound, WarmUp, multitone_found
 from distort.version import __version__
 
 T = TypeVar("T")
@@ -162,7 +162,7 @@ def analyze_condition(
         ),
         responses=tuple(responses),
         harmonics=tuple(harmonics),
-        multitones=tuple(band_table(one.result.bands) for one in tones.values()),
+        multitones=tuple(one.result.bands for one in tones.values()),
         changes=tuple(ladder.curves for ladder in ladders),
     )
     found = with_further(found, recordings, settings)

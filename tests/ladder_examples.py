@@ -17,8 +17,9 @@ from distort.analysis.compression.curves import BandRange, Compression, Output, 
 from distort.analysis.compression.octaves import input_output
 from distort.analysis.compression.operating_range import operating_ranges
 from distort.analysis.compression.sweep_lag import SweepLag
+from distort.analysis.multitone.curves import MultitoneBands
 from distort.session.results.ladder_results import ChangeCurves, CompressionFound, Source, compression_found, curves_of
-from distort.session.results.multitone_results import BandTable, MultitoneFound, WarmUp
+from distort.session.results.multitone_results import MultitoneFound, WarmUp
 from tests.report_examples import FREQUENCY_HZ
 
 LADDER = (76.0, 86.0, 96.0, 102.0)
@@ -95,7 +96,7 @@ def ladder(
     return compression_found(found, source, table=table, ranges=ranges, lags=lags), curves_of(found, source)
 
 
-def multitone_bands(level_db_spl: float, *, unit: LevelUnit = "db_spl") -> BandTable:
+def multitone_bands(level_db_spl: float, *, unit: LevelUnit = "db_spl") -> MultitoneBands:
     """Pink lines; even falls with frequency, odd is strongest where the limiter acts; both rise with level."""
     frequency_hz = midbands_hz(bands_per_octave=3)
     level_db = level_db_spl - 15.0 + shape_db(frequency_hz)
@@ -105,7 +106,7 @@ def multitone_bands(level_db_spl: float, *, unit: LevelUnit = "db_spl") -> BandT
     noise_db = 16.0 - level_db + 6.0 * np.log2(np.maximum(80.0 / frequency_hz, 1.0))
     even_db, odd_db = np.maximum(even_db, noise_db - 14.0), np.maximum(odd_db, noise_db - 14.0)
     total = 10.0 ** (even_db / 10.0) + 10.0 ** (odd_db / 10.0)
-    return BandTable(
+    return MultitoneBands(
         frequency_hz=frequency_hz,
         unit=unit,
         level_db=level_db,

@@ -7,13 +7,13 @@ import numpy as np
 import pytest
 
 from distort.analysis.common.grid import midbands_hz
+from distort.analysis.multitone.curves import MultitoneBands
 from distort.errors import UsageError
 from distort.report.terminal.console import make_console, say
 from distort.report.text.multitone import multitone_blocks, octaves_table, seconds, thirds_table
 from distort.report.text.multitone_bands import octaves, third_octaves
 from distort.report.text.numbers import OCTAVE_HZ
 from distort.session.results.condition_results import ConditionResults
-from distort.session.results.multitone_results import BandTable
 from tests.ladder_examples import multitone_bands, multitone_found
 from tests.test_report_session import results
 
@@ -36,13 +36,13 @@ def printed(with_results: ConditionResults, **how: float) -> list[str]:
     return [line.rstrip() for line in stream.getvalue().splitlines()]
 
 
-def flat_bands(*, level_db: float, even_db: float, odd_db: float, floor_db: float) -> BandTable:
+def flat_bands(*, level_db: float, even_db: float, odd_db: float, floor_db: float) -> MultitoneBands:
     frequency_hz = midbands_hz(bands_per_octave=3)
 
     def same(value_db: float) -> np.ndarray:
         return np.full_like(frequency_hz, value_db)
 
-    return BandTable(
+    return MultitoneBands(
         frequency_hz=frequency_hz,
         unit="db_spl",
         level_db=same(level_db),

@@ -9,6 +9,7 @@ from distort.analysis.common.curves import Harmonics, Order
 from distort.analysis.common.quantities import RESPONSE
 from distort.analysis.comparison.curves import ROWS_OF_BAND
 from distort.analysis.comparison.significance import BROAD_OCTAVES, NARROW_OCTAVES
+from distort.analysis.multitone.curves import MultitoneBands
 from distort.assembly.comparison.comparing import compare_sides, default_basis
 from distort.assembly.comparison.setup_differences import same_multitones
 from distort.assembly.comparison.side import read_side
@@ -17,7 +18,6 @@ from distort.recording.takes import read_sweep_takes
 from distort.session.calibration.reference_responses import CurvesElsewhere
 from distort.session.plan.reading import read_plan
 from distort.session.results.ladder_results import ChangeCurves
-from distort.session.results.multitone_results import BandTable
 from signals import framed
 from tests.session_examples import SIDECAR
 from tests.test_recorded_rules import (
@@ -170,8 +170,8 @@ def test_curves_are_handed_on_with_their_floors(desk):
         orders=(order(2, -70.0, -90.0, doubtful=rushed), order(3, -70.0, -60.0, doubtful=rushed)),
     )
     bands_hz = np.array([500.0, 1000.0])
-    three = {name: np.full(2, -50.0) for name in BandTable.__dataclass_fields__}
-    bands = BandTable(**(three | {"frequency_hz": bands_hz, "unit": "db_spl", "even_floor_db": np.full(2, -80.0)}))
+    three = {name: np.full(2, -50.0) for name in MultitoneBands.__dataclass_fields__}
+    bands = MultitoneBands(**(three | {"frequency_hz": bands_hz, "unit": "db_spl", "even_floor_db": np.full(2, -80.0)}))
     changes = ChangeCurves(
         source="sweep",
         frequency_hz=HZ,

@@ -1,8 +1,8 @@
 """What the analysis of multitones hands on, each quantity with its unit in its name.
 
-`*_db` of a band is re the lines in the same band; NaN where the band holds no line. `level_db` and `*_level_db` are in
-`unit`: "db_spl" is dB re 20 uPa referred to 1 m, "dbfs" is dB re digital full scale (AES17), where no calibration is
-known. Nothing at all is -300 dB, re the lines or re the unit.
+`*_db` of a band is re the lines in the same band; NaN where the band holds no line. `level_db` is in `unit`: "db_spl"
+is dB re 20 uPa referred to 1 m, "dbfs" is dB re digital full scale (AES17), where no calibration is known. Nothing at
+all is -300 dB, re the lines or re the unit.
 """
 
 from dataclasses import dataclass
@@ -36,15 +36,9 @@ class MultitoneBands:
     even_floor_db: FloatArray
     """What noise leaves in `even_db` after averaging, what the clocks' wander may have put there, and steady sounds."""
     odd_floor_db: FloatArray
-    wander_floor_db: FloatArray
-    """The part of both floors together that wander of the clocks (or a lossy link) may account for."""
     even_uncertainty_db: FloatArray
     """Half-width of the 95 % interval that noise leaves to `even_db`; the scatter of one phase realisation is apart."""
     odd_uncertainty_db: FloatArray
-    distortion_level_db: FloatArray
-    even_level_db: FloatArray
-    odd_level_db: FloatArray
-    noise_level_db: FloatArray
 
     @property
     def floor_db(self) -> FloatArray:

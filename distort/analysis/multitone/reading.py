@@ -189,13 +189,8 @@ def _bands(bands: BandPowers, reference: Reference) -> MultitoneBands:
         noise_db=relative_db(bands.noise),
         even_floor_db=relative_db(even_floor),
         odd_floor_db=relative_db(odd_floor),
-        wander_floor_db=relative_db(bands.even_wander + bands.odd_wander),
         even_uncertainty_db=interval(bands.even_variance, bands.even),
         odd_uncertainty_db=interval(bands.odd_variance, bands.odd),
-        distortion_level_db=_level_db(bands.even + bands.odd, reference),
-        even_level_db=_level_db(bands.even, reference),
-        odd_level_db=_level_db(bands.odd, reference),
-        noise_level_db=_level_db(bands.noise, reference),
     )
 
 

@@ -13,11 +13,11 @@ from distort.analysis.coincidences.split import DistortionCurve
 from distort.analysis.common.caution import CLEAR_OF_LEAK_DB, CLEAR_OF_NOISE_DB
 from distort.analysis.common.curves import Harmonics, Order, Response
 from distort.analysis.common.quantities import EVEN, ODD, THD, Quantity, harmonic
+from distort.analysis.multitone.curves import MultitoneBands
 from distort.analysis.sweep.orders import SeparatedOrders
 from distort.session.calibration.reference_responses import CurvesElsewhere
 from distort.session.plan.keys import Setup
 from distort.session.results.ladder_results import ChangeCurves
-from distort.session.results.multitone_results import BandTable
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -28,7 +28,7 @@ def look_at(
     levels: Sequence[float],
     responses: Sequence[Response],
     harmonics: Sequence[Harmonics],
-    multitones: Mapping[float, BandTable],
+    multitones: Mapping[float, MultitoneBands],
     changes: Sequence[ChangeCurves],
     elsewhere: CurvesElsewhere,
     setup: Setup,
@@ -103,7 +103,7 @@ def _rushed(order: Order, floor_db: FloatArray) -> npt.NDArray[np.bool_]:
         return np.asarray(order.doubtful & (order.relative_db >= floor_db + CLEAR_OF_NOISE_DB))
 
 
-def _of_multitone(bands: BandTable, level: float) -> Iterator[DistortionCurve]:
+def _of_multitone(bands: MultitoneBands, level: float) -> Iterator[DistortionCurve]:
     for quantity in (EVEN, ODD):
         floor_db = getattr(bands, f"{quantity.name}_floor_db")
         yield DistortionCurve(

@@ -11,6 +11,7 @@ import numpy as np
 
 from distort.analysis.common.curves import BoolArray, FloatArray
 from distort.analysis.common.grid import band_edges_hz
+from distort.analysis.multitone.curves import MultitoneBands
 from distort.report.figures.harmonics import draw_trust
 from distort.report.figures.labels import Labelled, label_beside_curves
 from distort.report.figures.response import AXIS_LABELS, HEADROOM_DB
@@ -33,7 +34,6 @@ from distort.report.figures.style import (
 )
 from distort.report.text.multitone_bands import Part, third_octaves
 from distort.report.text.numbers import level_name
-from distort.session.results.multitone_results import BandTable
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -60,13 +60,15 @@ Thin: read with care (under 10 dB above
 its floor). Dotted: below its floor."""
 
 
-def multitone_top_db(tables: Sequence[BandTable]) -> float:
+def multitone_top_db(tables: Sequence[MultitoneBands]) -> float:
     """Top of the level axis in dB, a multiple of five, the same for all `tables`."""
     highest = max(float(np.nanmax(table.level_db)) for table in tables)
     return float(np.ceil((highest + HEADROOM_DB) / 5.0) * 5.0)
 
 
-def multitone_figure(bands: BandTable, legend: Legend, *, level_db_spl: float, top_db: float | None = None) -> "Figure":
+def multitone_figure(
+    bands: MultitoneBands, legend: Legend, *, level_db_spl: float, top_db: float | None = None
+) -> "Figure":
     """Draw the multitone of nominal level `level_db_spl`; `top_db` as `multitone_top_db` gives it for a session."""
     from matplotlib import rc_context
 
@@ -103,7 +105,7 @@ def multitone_figure(bands: BandTable, legend: Legend, *, level_db_spl: float, t
     return figure
 
 
-def _steps_hz(bands: BandTable) -> FloatArray:
+def _steps_hz(bands: MultitoneBands) -> FloatArray:
     """Lower and upper edge of every band, one after the other, `(2 x bands,)`."""
     low_hz, high_hz = band_edges_hz(bands.frequency_hz, bands_per_octave=3)
     return np.column_stack([low_hz, high_hz]).ravel()
@@ -114,7 +116,9 @@ def _twice(values: FloatArray) -> FloatArray:
     return np.repeat(values, 2)
 
 
-def _trust(steps_hz: FloatArray, part: Part, bands: BandTable) -> tuple[FloatArray, FloatArray, BoolArray, BoolArray]:
+def _trust(
+    steps_hz: FloatArray, part: Part, bands: MultitoneBands
+) -> tuple[FloatArray, FloatArray, BoolArray, BoolArray]:
     return (
         steps_hz,
         _twice(bands.level_db + part.values_db),
@@ -123,7 +127,7 @@ def _trust(steps_hz: FloatArray, part: Part, bands: BandTable) -> tuple[FloatArr
     )
 
 
-def _guides(axes: "Axes", steps_hz: FloatArray, bands: BandTable) -> None:
+def _guides(axes: "Axes", steps_hz: FloatArray, bands: MultitoneBands) -> None:
     """Lines in parallel to those that were played, named in per cent right of the box."""
     bottom = axes.get_ylim()[0]
     for below_db in BELOW_DB:

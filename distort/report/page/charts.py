@@ -7,6 +7,7 @@ import numpy.typing as npt
 
 from distort.analysis.common.curves import FloatArray, Harmonics, Order
 from distort.analysis.common.grid import band_edges_hz
+from distort.analysis.multitone.curves import MultitoneBands
 from distort.report.figures.compression import change_limits
 from distort.report.figures.harmonics import distortion_top_db
 from distort.report.figures.multitone import multitone_top_db
@@ -17,7 +18,6 @@ from distort.report.text.multitone_bands import Part, third_octaves
 from distort.report.text.numbers import hertz_words, level_name
 from distort.report.text.tables_sweep import UNIT_NAMES, thd_marks
 from distort.session.results.condition_results import ConditionResults
-from distort.session.results.multitone_results import BandTable
 
 CONDITION_DASHES: tuple[tuple[float, ...], ...] = ((), (7.0, 3.0), (2.0, 3.0), (8.0, 3.0, 2.0, 3.0))
 """Which condition, where colour says which level."""
@@ -191,7 +191,7 @@ def _percent(values_db: FloatArray) -> FloatArray:
 TONE_CURVES = ("lines", "distortion", "even", "odd", "noise")
 
 
-def _tone_series(bands: BandTable, at: tuple[int, int], name: str, midbands_hz: FloatArray) -> list[Series]:
+def _tone_series(bands: MultitoneBands, at: tuple[int, int], name: str, midbands_hz: FloatArray) -> list[Series]:
     """The curves of one multitone over all bands; one more value closes the last band."""
     parts = third_octaves(bands)
     row = np.searchsorted(midbands_hz, bands.frequency_hz)

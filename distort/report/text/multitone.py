@@ -7,6 +7,7 @@ from rich.table import Table
 from rich.text import Text
 
 from distort.analysis.common.curves import FloatArray
+from distort.analysis.multitone.curves import MultitoneBands
 from distort.errors import UsageError
 from distort.report.text.headings import heading_sentences
 from distort.report.text.multitone_bands import Part, Parts, octaves, third_octaves
@@ -23,7 +24,7 @@ from distort.report.text.tables_sweep import (
     worst_cells,
 )
 from distort.session.results.condition_results import ConditionResults
-from distort.session.results.multitone_results import BandTable, MultitoneFound, WarmUp
+from distort.session.results.multitone_results import MultitoneFound, WarmUp
 from signals.levels import db_to_amplitude
 
 LEGEND = {
@@ -100,7 +101,7 @@ def seconds(time_s: float) -> str:
     return f"{1000.0 * time_s:.0f} ms" if time_s >= 0.00995 else f"{1000.0 * time_s:.1f} ms"
 
 
-def octaves_table(bands: BandTable) -> Table:
+def octaves_table(bands: MultitoneBands) -> Table:
     """Octaves across, and the worst third octave of each quantity with where it is."""
     thirds = third_octaves(bands)
     shown = _quantities(octaves(thirds), bands)
@@ -117,7 +118,7 @@ def octaves_table(bands: BandTable) -> Table:
     return table
 
 
-def thirds_table(bands: BandTable) -> Table:
+def thirds_table(bands: MultitoneBands) -> Table:
     """One row a third octave, with the 95 % intervals of even and odd."""
     parts = third_octaves(bands)
     table = Table(
@@ -146,7 +147,7 @@ def thirds_table(bands: BandTable) -> Table:
     return table
 
 
-def _quantities(parts: Parts, bands: BandTable) -> list[Quantity]:
+def _quantities(parts: Parts, bands: MultitoneBands) -> list[Quantity]:
     unmarked = Part(values_db=parts.level_db, floor_db=np.full_like(parts.level_db, np.nan))
     noise = Part(values_db=parts.noise_db, floor_db=unmarked.floor_db)
     labelled = (
@@ -184,7 +185,7 @@ def _interval(half_width_db: float) -> str:
     return "" if not np.isfinite(half_width_db) else f"{half_width_db:.1f}" if half_width_db < 99.5 else ">99"
 
 
-def _level_lines(found: MultitoneFound, bands: BandTable) -> tuple[str, str]:
+def _level_lines(found: MultitoneFound, bands: MultitoneBands) -> tuple[str, str]:
     return (
         f"{level_name(found.level_db_spl)} dB SPL nominal, drive {found.drive_dbfs:.1f} dBFS, measured "
         f"{found.measured_db:.1f} {UNIT_NAMES[bands.unit]}",

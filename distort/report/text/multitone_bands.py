@@ -7,8 +7,8 @@ import numpy as np
 from distort.analysis.common.caution import CLEAR_OF_NOISE_DB, caution
 from distort.analysis.common.curves import BoolArray, FloatArray
 from distort.analysis.common.grid import OCTAVE_RATIO
+from distort.analysis.multitone.curves import MultitoneBands
 from distort.report.text.numbers import OCTAVE_HZ
-from distort.session.results.multitone_results import BandTable
 from signals.levels import db_to_power, power_to_db
 
 
@@ -45,13 +45,12 @@ class Parts:
     """Re the lines in the same band."""
 
 
-def third_octaves(bands: BandTable) -> Parts:
-    """The bands as they were analysed; the floor of even and odd together is the sum of both floors."""
-    both = power_to_db(db_to_power(bands.even_floor_db) + db_to_power(bands.odd_floor_db))
+def third_octaves(bands: MultitoneBands) -> Parts:
+    """The bands as they were analysed."""
     return Parts(
         frequency_hz=bands.frequency_hz,
         level_db=bands.level_db,
-        distortion=Part(values_db=bands.distortion_db, floor_db=both),
+        distortion=Part(values_db=bands.distortion_db, floor_db=bands.floor_db),
         even=Part(values_db=bands.even_db, floor_db=bands.even_floor_db),
         odd=Part(values_db=bands.odd_db, floor_db=bands.odd_floor_db),
         noise_db=bands.noise_db,

@@ -8,6 +8,7 @@ from typing import Any
 
 from distort.analysis.coincidences.faults import Anomaly, Coincidence
 from distort.analysis.common.curves import Harmonics, LevelUnit, Response
+from distort.analysis.multitone.curves import MultitoneBands
 from distort.errors import SessionError, shown
 from distort.session.calibration.reference_responses import MicrophoneUsed, ResponseFileUsed
 from distort.session.files.atomic import make_folder
@@ -19,7 +20,7 @@ from distort.session.recordings.sidecar import Quality
 from distort.session.results.audibility_results import AudibilityFound
 from distort.session.results.kinds import STORED, read_kind, write_kind
 from distort.session.results.ladder_results import ChangeCurves, CompressionFound, read_changes, write_changes
-from distort.session.results.multitone_results import BandTable, MultitoneFound, read_bands, write_bands
+from distort.session.results.multitone_results import MultitoneFound, read_bands, write_bands
 from distort.session.results.result_files import read_harmonics, read_response, write_harmonics, write_response
 from distort.system import patiently
 
@@ -93,7 +94,7 @@ class ConditionResults:
     findings: Findings
     responses: tuple[Response, ...]
     harmonics: tuple[Harmonics, ...]
-    multitones: tuple[BandTable, ...] = ()
+    multitones: tuple[MultitoneBands, ...] = ()
     """In the order of `findings.multitones`."""
     changes: tuple[ChangeCurves, ...] = ()
     """In the order of `findings.compression`."""

@@ -1,10 +1,7 @@
 """Multitone results on disk: multitone_<L>dB.csv per third octave, and what else findings.json holds of a level."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from pathlib import Path
-
-import numpy as np
-import numpy.typing as npt
 
 from distort.analysis.common.curves import LevelUnit
 from distort.analysis.multitone.curves import MultitoneBands, MultitoneResult
@@ -12,7 +9,8 @@ from distort.errors import SessionError
 from distort.session.files.csv_table import read_table, write_table
 from signals import Multitone
 
-FloatArray = npt.NDArray[np.float64]
+_COLUMNS = tuple(field.name for field in fields(MultitoneBands) if field.name != "unit")
+"""Of multitone_<L>dB.csv, `(bands,)` each; `level_db` has the unit in its name."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -59,23 +57,6 @@ class MultitoneFound:
     """Bands that began louder than they settled, within the first period: a limiter that comes in; empty where none."""
 
 
-@dataclass(frozen=True, kw_only=True)
-class BandTable:
-    """What multitone_<L>dB.csv holds, `(bands,)` each; names and references as in MultitoneBands."""
-
-    frequency_hz: FloatArray
-    unit: LevelUnit
-    level_db: FloatArray
-    distortion_db: FloatArray
-    even_db: FloatArray
-    odd_db: FloatArray
-    noise_db: FloatArray
-    even_floor_db: FloatArray
-    odd_floor_db: FloatArray
-    even_uncertainty_db: FloatArray
-    odd_uncertainty_db: FloatArray
-
-
 def multitone_found(
     tone: Multitone,
     level_db_spl: float,
@@ -107,26 +88,21 @@ def multitone_found(
     )
 
 
-def band_table(bands: MultitoneBands) -> BandTable:
-    """The part of an analysed multitone that is written and drawn."""
-    return BandTable(**{name: getattr(bands, name) for name in BandTable.__annotations__})
-
-
-def write_bands(path: Path, bands: BandTable) -> None:
+def write_bands(path: Path, bands: MultitoneBands) -> None:
     """Write multitone_<L>dB.csv. Raises SessionError when the folder does not allow it."""
-    columns = {name: getattr(bands, name) for name in BandTable.__annotations__ if name != "unit"}
-    write_table(path, {f"level_{bands.unit}" if name == "level_db" else name: each for name, each in columns.items()})
+    columns = {f"level_{bands.unit}" if name == "level_db" else name: getattr(bands, name) for name in _COLUMNS}
+    write_table(path, columns)
 
 
-def read_bands(path: Path) -> BandTable:
+def read_bands(path: Path) -> MultitoneBands:
     """What `write_bands` wrote. Raises SessionError when the table is missing or another's."""
     table = read_table(path)
     unit: LevelUnit = "db_spl" if "level_db_spl" in table else "dbfs"
     try:
-        return BandTable(
+        return MultitoneBands(
             unit=unit,
             level_db=table.pop(f"level_{unit}"),
-            **{name: table[name] for name in BandTable.__annotations__ if name not in ("unit", "level_db")},
+            **{name: table[name] for name in _COLUMNS if name != "level_db"},
         )
     except KeyError as error:
         raise SessionError(f"{path} lacks the column {error}: run `distort analyze` again") from error
