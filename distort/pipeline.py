@@ -64,7 +64,7 @@ from distort.session.results.condition_results import (
     RecordingUsed,
     write_results,
 )
-from distort.session.results.multitone_results import MultitoneFound, WarmUp, multitone_found
+from distort.session.results.multitone_results import MultitoneFound, multitone_found
 from distort.version import __version__
 
 T = TypeVar("T")
@@ -303,20 +303,7 @@ def _level_found(plan: Plan, level: float, takes: list[Recording], response: Res
 
 
 def _multitone_found(level: float, one: MultitoneLevel) -> MultitoneFound:
-    warm_up, attack = (
-        tuple(
-            WarmUp(
-                low_hz=band.low_hz,
-                high_hz=band.high_hz,
-                depth_db=band.within_db,
-                uncertainty_db=band.uncertainty_db,
-                time_constant_s=band.time_constant_s,
-            )
-            for band in bands
-        )
-        for bands in (one.warm_up, one.attack)
-    )
-    return multitone_found(one.tone, level, one.result, warm_up=warm_up, attack=attack)
+    return multitone_found(one.tone, level, one.result, warm_up=one.warm_up, attack=one.attack)
 
 
 def _used(folder: SessionFolder, recording: Recording) -> RecordingUsed:

@@ -18,8 +18,9 @@ from distort.analysis.compression.octaves import input_output
 from distort.analysis.compression.operating_range import operating_ranges
 from distort.analysis.compression.sweep_lag import SweepLag
 from distort.analysis.multitone.curves import MultitoneBands
+from distort.analysis.multitone.settling import Settling
 from distort.session.results.ladder_results import ChangeCurves, CompressionFound, Source, compression_found, curves_of
-from distort.session.results.multitone_results import MultitoneFound, WarmUp
+from distort.session.results.multitone_results import MultitoneFound
 from tests.report_examples import FREQUENCY_HZ
 
 LADDER = (76.0, 86.0, 96.0, 102.0)
@@ -129,8 +130,8 @@ def multitone_found(level_db_spl: float, *, fast_wander: bool = False) -> Multit
     def total_db(values_db: FloatArray) -> float:
         return float(10.0 * np.log10(np.sum(lines * 10.0 ** (values_db / 10.0)) / np.sum(lines)))
 
-    warm = WarmUp(low_hz=40.0, high_hz=80.0, depth_db=-0.6, uncertainty_db=0.1, time_constant_s=9.0)
-    quick = WarmUp(low_hz=89.1, high_hz=1413.0, depth_db=-2.4, uncertainty_db=0.3, time_constant_s=0.12)
+    warm = Settling(low_hz=40.0, high_hz=80.0, depth_db=-0.6, uncertainty_db=0.1, time_constant_s=9.0)
+    quick = Settling(low_hz=89.1, high_hz=1413.0, depth_db=-2.4, uncertainty_db=0.3, time_constant_s=0.12)
     return MultitoneFound(
         level_db_spl=level_db_spl,
         drive_dbfs=level_db_spl - 110.0,

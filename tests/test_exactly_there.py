@@ -10,7 +10,7 @@ from distort.analysis.comparison.significance import BROAD_OCTAVES, Curve, compa
 from distort.analysis.compression.coil_heating import coil_change_db, coil_rise_k
 from distort.analysis.compression.operating_range import band_words, distortion_limits
 from distort.analysis.compression.sweep_lag import needed_seconds
-from distort.analysis.multitone.settling import Settling
+from distort.analysis.multitone.settling import Settling, SettlingFit
 from signals import Multitone, SignalError, Sweep
 from signals.checks import require_within_full_scale
 
@@ -63,11 +63,10 @@ def test_a_tenth_of_a_decibel_of_lag_is_accepted():
 
 
 def test_a_depth_as_large_as_its_uncertainty_does_not_stand_out():
-    def settled(depth_db: float) -> Settling:
-        return Settling(
-            low_hz=20.0, high_hz=200.0, depth_db=depth_db, uncertainty_db=0.25, time_constant_s=1.0, end_db=0.0,
-            within_db=0.1, residual_db=0.0,
-        )  # fmt: skip
+    heard = Settling(low_hz=20.0, high_hz=200.0, depth_db=0.1, uncertainty_db=0.25, time_constant_s=1.0)
+
+    def settled(whole_db: float) -> SettlingFit:
+        return SettlingFit(settling=heard, whole_db=whole_db, end_db=0.0, residual_db=0.0)
 
     assert not settled(0.25).significant
     assert settled(-0.26).significant

@@ -11,7 +11,7 @@ from distort.analysis.multitone.clock import on_players_clock, without_wander_in
 from distort.analysis.multitone.curves import ClockFound
 from distort.analysis.multitone.powers import BandPowers, LinePowers
 from distort.analysis.multitone.reading import MultitoneReadings
-from distort.analysis.multitone.settling import LevelTrack, period_levels, settling
+from distort.analysis.multitone.settling import LevelTrack, period_levels, settling_fit
 from distort.errors import AnalysisError
 from signals import Multitone
 from tests.devices.multitones import heard_at
@@ -191,34 +191,34 @@ def exponential(depth, tau, end=0.3, *, points=18, step_s=0.5) -> np.ndarray:
 
 @pytest.mark.parametrize(("depth", "tau"), [(-2.0, 1.5), (0.7, 4.0), (3.0, 0.4)])
 def test_an_exponential_is_fitted_exactly(depth, tau):
-    found = settling(track(exponential(depth, tau)))
-    assert found.time_constant_s == pytest.approx(tau, rel=1e-3)  # where the search ends
-    assert found.depth_db == pytest.approx(depth, rel=1e-3)
+    found = settling_fit(track(exponential(depth, tau)))
+    assert found.settling.time_constant_s == pytest.approx(tau, rel=1e-3)  # where the search ends
+    assert found.whole_db == pytest.approx(depth, rel=1e-3)
     assert found.end_db == pytest.approx(0.3, abs=1e-3)
-    assert found.within_db == pytest.approx(depth * (np.exp(-0.25 / tau) - np.exp(-8.75 / tau)), rel=1e-3)
+    assert found.settling.depth_db == pytest.approx(depth * (np.exp(-0.25 / tau) - np.exp(-8.75 / tau)), rel=1e-3)
     assert found.residual_db < 1e-3
-    assert (found.low_hz, found.high_hz) == (20.0, 200.0)
+    assert (found.settling.low_hz, found.settling.high_hz) == (20.0, 200.0)
 
 
 def test_time_constants_are_sought_from_half_a_step_to_four_lengths():
     """17 steps of 0.5 s: from 0.25 to 34 s; or within the bounds given."""
-    straight = settling(track(np.linspace(0.0, 1.0, 18)))
-    assert straight.time_constant_s == pytest.approx(4.0 * 8.5, rel=0.02)
-    spike = settling(track(np.where(np.arange(18) == 0, 1.0, 0.0)))
-    assert spike.time_constant_s == pytest.approx(0.25, rel=0.02)
-    bounded = settling(track(exponential(1.0, 3.0)), shortest_s=0.5, longest_s=1.0)
-    assert bounded.time_constant_s == pytest.approx(1.0, rel=0.02)
-    bounded = settling(track(exponential(1.0, 3.0)), shortest_s=6.0, longest_s=9.0)
-    assert bounded.time_constant_s == pytest.approx(6.0, rel=0.02)
+    straight = settling_fit(track(np.linspace(0.0, 1.0, 18)))
+    assert straight.settling.time_constant_s == pytest.approx(4.0 * 8.5, rel=0.02)
+    spike = settling_fit(track(np.where(np.arange(18) == 0, 1.0, 0.0)))
+    assert spike.settling.time_constant_s == pytest.approx(0.25, rel=0.02)
+    bounded = settling_fit(track(exponential(1.0, 3.0)), shortest_s=0.5, longest_s=1.0)
+    assert bounded.settling.time_constant_s == pytest.approx(1.0, rel=0.02)
+    bounded = settling_fit(track(exponential(1.0, 3.0)), shortest_s=6.0, longest_s=9.0)
+    assert bounded.settling.time_constant_s == pytest.approx(6.0, rel=0.02)
 
 
 def test_the_depth_scatters_as_stated():
     """80 seeded tracks in noise: 95 % intervals hold the truth in 70 at least (of 76 expected, p = 0.005), and are no
     wider than 1.5 times the scatter asks for."""
     random = np.random.default_rng(1)
-    found = [settling(track(exponential(-2.0, 2.0) + 0.05 * random.standard_normal(18))) for _ in range(80)]
-    errors = np.array([one.depth_db + 2.0 for one in found])
-    stated = np.array([one.uncertainty_db for one in found])
+    found = [settling_fit(track(exponential(-2.0, 2.0) + 0.05 * random.standard_normal(18))) for _ in range(80)]
+    errors = np.array([one.whole_db + 2.0 for one in found])
+    stated = np.array([one.settling.uncertainty_db for one in found])
     assert np.count_nonzero(np.abs(errors) <= stated) >= 70
     assert np.median(stated) < 1.5 * 1.959964 * np.std(errors)
     # by hand: what scatters about three fitted numbers, 15 degrees of freedom
@@ -228,12 +228,12 @@ def test_the_depth_scatters_as_stated():
 
 def test_few_points():
     """Four can be fitted, but nothing says how well; five say it."""
-    four, five = (settling(track(exponential(1.0, 1.0, points=points))) for points in (4, 5))
-    assert math.isnan(four.uncertainty_db)
+    four, five = (settling_fit(track(exponential(1.0, 1.0, points=points))) for points in (4, 5))
+    assert math.isnan(four.settling.uncertainty_db)
     assert not four.significant
-    assert five.uncertainty_db < 0.1
+    assert five.settling.uncertainty_db < 0.1
     with pytest.raises(AnalysisError, match="3 points are too few"):
-        settling(track([1.0, 0.5, 0.2]))
+        settling_fit(track([1.0, 0.5, 0.2]))
 
 
 LOW, HIGH = (100.0, 600.0), (600.0, 3600.0)

@@ -151,6 +151,7 @@ def test_trace_names_the_row_its_floors_and_its_recording(distort, own) -> None:
     ("words", "reason"),
     [
         (("h7", "--hz", "1000", "--level", "86"), "no quantity of these tables"),
+        (("g3", "--hz", "1000", "--level", "86"), "no quantity of these tables"),
         (("h2", "--hz", "1000", "--level", "96"), "no level of 96"),
         (("h2", "--hz", "30000", "--level", "86"), "has no row"),
     ],

@@ -10,7 +10,7 @@ import numpy as np
 from distort.analysis.common.microphone import MicrophoneResponse
 from distort.analysis.multitone.curves import MultitoneResult
 from distort.analysis.multitone.reading import MultitoneTake, multitone_result, read_multitone
-from distort.analysis.multitone.settling import Settling, onset, period_levels, settling
+from distort.analysis.multitone.settling import Settling, SettlingFit, onset, period_levels, settling_fit
 from distort.analysis.sweep.sweeps import Reference, Settings, SweepReadings, SweepTake, read_sweep
 from distort.analysis.sweep.windows import most_orders
 from distort.errors import AnalysisError
@@ -154,15 +154,17 @@ def read_multitone_takes(
     if not against_time:
         return MultitoneLevel(tone=tone, result=multitone_result(reads, reference_for(takes)), warm_up=(), attack=())
     bands = [band for band in TIME_BANDS_HZ if np.any((tone.line_hz >= band[0]) & (tone.line_hz < band[1]))]
-    slow = (settling(one) for one in period_levels(first.samples, tone, start=first.start, bands=bands))
-    fast: Iterable[Settling] = ()
+    slow = (settling_fit(one) for one in period_levels(first.samples, tone, start=first.start, bands=bands))
+    fast: Iterable[SettlingFit] = ()
     if tone.settling_periods:
-        fast = (settling(one) for one in onset(first.samples, tone, start=first.start, bands=bands))
+        fast = (settling_fit(one) for one in onset(first.samples, tone, start=first.start, bands=bands))
     return MultitoneLevel(
         tone=tone,
         result=multitone_result(reads, reference_for(takes)),
-        warm_up=tuple(one for one in slow if one.significant and abs(one.within_db) > LEAST_WARM_UP_DB),
-        attack=tuple(one for one in fast if one.significant and one.within_db < -LEAST_ATTACK_DB),
+        warm_up=tuple(
+            one.settling for one in slow if one.significant and abs(one.settling.depth_db) > LEAST_WARM_UP_DB
+        ),
+        attack=tuple(one.settling for one in fast if one.significant and one.settling.depth_db < -LEAST_ATTACK_DB),
     )
 
 

@@ -42,25 +42,34 @@ class LevelTrack:
 
 @dataclass(frozen=True, kw_only=True)
 class Settling:
-    """`change = end_db - depth_db exp(-t / time_constant_s)`, fitted to a track."""
+    """What the level of the lines between two frequencies did while the multitone played: an exponential settling."""
 
     low_hz: float
     high_hz: float
     depth_db: float
-    """From the start to the settled end; negative where the level falls."""
+    """From the first to the last moment that was looked at; negative where the level fell."""
     uncertainty_db: float
-    """Half-width of the 95 % interval of `depth_db`, from how the points scatter about the fit; NaN for too few."""
+    """Half-width of the 95 % interval of the whole depth, from how the moments scatter about the exponential; NaN for
+    too few."""
     time_constant_s: float
+
+
+@dataclass(frozen=True, kw_only=True)
+class SettlingFit:
+    """`change = end_db - whole_db exp(-t / time_constant_s)`, fitted to a track."""
+
+    settling: Settling
+    """What was really heard of it."""
+    whole_db: float
+    """From the start to the settled end; negative where the level falls."""
     end_db: float
-    within_db: float
-    """The change from the first to the last point of the fit: what was really heard of `depth_db`."""
     residual_db: float
     """r.m.s. distance of the points from the fit."""
 
     @property
     def significant(self) -> bool:
-        """Whether the depth stands out of its uncertainty."""
-        return abs(self.depth_db) > self.uncertainty_db
+        """Whether the whole depth stands out of its uncertainty."""
+        return abs(self.whole_db) > self.settling.uncertainty_db
 
 
 def period_levels(samples: FloatArray, tone: Multitone, *, start: float, bands: Sequence[Band]) -> list[LevelTrack]:
@@ -121,12 +130,12 @@ def onset(
     return tracks
 
 
-def settling(track: LevelTrack, *, shortest_s: float | None = None, longest_s: float | None = None) -> Settling:
+def settling_fit(track: LevelTrack, *, shortest_s: float | None = None, longest_s: float | None = None) -> SettlingFit:
     """Fit one exponential to a track: least squares over its end and depth for every time constant, the best of which
     is then refined.
 
     The time constant is sought from half a step to four times the track's length unless bounds are given. At the upper
-    bound the track is a straight line: believe `within_db`, not `depth_db`. Raises AnalysisError for under 4 points.
+    bound the track is a straight line: believe what was heard, not `whole_db`. Raises AnalysisError for under 4 points.
     """
     time_s, change = track.time_s, track.change_db
     if time_s.size < 4:
@@ -144,16 +153,15 @@ def settling(track: LevelTrack, *, shortest_s: float | None = None, longest_s: f
     tau = math.exp(float(scipy.optimize.minimize_scalar(misfit, bounds=bounds, method="bounded").x))
     (end, fall), left = _fit(time_s, change, tau)
     model = end + fall * np.exp(-time_s / tau)
-    return Settling(
+    heard = Settling(
         low_hz=track.low_hz,
         high_hz=track.high_hz,
-        depth_db=-fall,
+        depth_db=float(model[-1] - model[0]),
         uncertainty_db=_depth_uncertainty_db(time_s, left, fall, tau),
         time_constant_s=tau,
-        end_db=end,
-        within_db=float(model[-1] - model[0]),
-        residual_db=float(np.sqrt(np.mean(np.square(left)))),
     )
+    residual_db = float(np.sqrt(np.mean(np.square(left))))
+    return SettlingFit(settling=heard, whole_db=-fall, end_db=end, residual_db=residual_db)
 
 
 def _fit(time_s: FloatArray, change: FloatArray, tau: float) -> tuple[tuple[float, float], FloatArray]:

@@ -9,10 +9,11 @@ from distort.analysis.compression.coil_heating import coil_rise_k
 from distort.analysis.compression.curves import BandRange, HighestLevel, Onset
 from distort.analysis.compression.operating_range import FINE_STEP_DB
 from distort.analysis.compression.sweep_lag import ACCEPTED_LAG_DB
+from distort.analysis.multitone.settling import Settling
 from distort.report.text.multitone import seconds, warm_up_lines
 from distort.report.text.numbers import hertz_words, level_name, octave_words, with_interval
 from distort.session.results.ladder_results import CompressionFound, OctaveLevels
-from distort.session.results.multitone_results import MultitoneFound, WarmUp
+from distort.session.results.multitone_results import MultitoneFound
 
 LEAST_DRIFT_DB = 0.05
 """Printed with one decimal, a smaller drift is none."""
@@ -238,11 +239,11 @@ def limiter_sentences(multitones: Sequence[MultitoneFound]) -> list[str]:
     ]
 
 
-def _limited(found: MultitoneFound) -> list[WarmUp]:
+def _limited(found: MultitoneFound) -> list[Settling]:
     return [one for one in found.attack if one.depth_db < 0]
 
 
-def _joined(bands: Sequence[WarmUp]) -> list[tuple[float, float]]:
+def _joined(bands: Sequence[Settling]) -> list[tuple[float, float]]:
     """Bands of frequency, those that touch put together."""
     spans: list[tuple[float, float]] = []
     for one in sorted(bands, key=lambda band: band.low_hz):

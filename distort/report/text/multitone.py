@@ -8,6 +8,7 @@ from rich.text import Text
 
 from distort.analysis.common.curves import FloatArray
 from distort.analysis.multitone.curves import MultitoneBands
+from distort.analysis.multitone.settling import Settling
 from distort.errors import UsageError
 from distort.report.text.headings import heading_sentences
 from distort.report.text.multitone_bands import Part, Parts, octaves, third_octaves
@@ -24,7 +25,7 @@ from distort.report.text.tables_sweep import (
     worst_cells,
 )
 from distort.session.results.condition_results import ConditionResults
-from distort.session.results.multitone_results import MultitoneFound, WarmUp
+from distort.session.results.multitone_results import MultitoneFound
 from signals.levels import db_to_amplitude
 
 LEGEND = {
@@ -88,7 +89,7 @@ def warm_up_lines(found: MultitoneFound, *, what: str = "it") -> list[str]:
     ]
 
 
-def _span(one: WarmUp) -> str:
+def _span(one: Settling) -> str:
     if one.high_hz < 999.5:
         return f"{one.low_hz:.3g}-{one.high_hz:.3g} Hz"
     return f"{hertz_words(one.low_hz)} to {hertz_words(one.high_hz)}"

@@ -5,25 +5,13 @@ from pathlib import Path
 
 from distort.analysis.common.curves import LevelUnit
 from distort.analysis.multitone.curves import MultitoneBands, MultitoneResult
+from distort.analysis.multitone.settling import Settling
 from distort.errors import SessionError
 from distort.session.files.csv_table import read_table, write_table
 from signals import Multitone
 
 _COLUMNS = tuple(field.name for field in fields(MultitoneBands) if field.name != "unit")
 """Of multitone_<L>dB.csv, `(bands,)` each; `level_db` has the unit in its name."""
-
-
-@dataclass(frozen=True, kw_only=True)
-class WarmUp:
-    """What the level of the lines between two frequencies did while the multitone played: an exponential settling."""
-
-    low_hz: float
-    high_hz: float
-    depth_db: float
-    """From the first to the last moment that was looked at; negative where the level fell."""
-    uncertainty_db: float
-    """Half-width of the 95 % interval, from how the moments scatter about the exponential."""
-    time_constant_s: float
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -51,9 +39,9 @@ class MultitoneFound:
     wander_ppm: float
     fast_wander: bool
     """The clocks wander faster than could be repaired: floors are raised accordingly."""
-    warm_up: tuple[WarmUp, ...]
+    warm_up: tuple[Settling, ...]
     """Bands whose level changed measurably from period to period: heating; empty where none did."""
-    attack: tuple[WarmUp, ...]
+    attack: tuple[Settling, ...]
     """Bands that began louder than they settled, within the first period: a limiter that comes in; empty where none."""
 
 
@@ -62,8 +50,8 @@ def multitone_found(
     level_db_spl: float,
     result: MultitoneResult,
     *,
-    warm_up: tuple[WarmUp, ...],
-    attack: tuple[WarmUp, ...],
+    warm_up: tuple[Settling, ...],
+    attack: tuple[Settling, ...],
 ) -> MultitoneFound:
     """What findings.json holds of an analysed multitone."""
     return MultitoneFound(
