@@ -15,6 +15,7 @@ import pytest
 from jinja2 import UndefinedError
 
 from distort.analysis.common.quantities import harmonic
+from distort.report.page import document
 from distort.report.page.chart_data import plain_chart
 from distort.report.page.charts import session_charts
 from distort.report.page.document import LIBRARY, page, write_page
@@ -133,6 +134,15 @@ def test_data_cannot_end_its_script() -> None:
     assert json.loads(written) == words
     with pytest.raises(ValueError, match="not JSON compliant"):
         template.render(value=float("nan"))
+
+
+def test_a_chart_cannot_end_its_script(folder, monkeypatch) -> None:
+    (chart, *_) = session_charts((whole_results("desk", levels=(86.0,), conditions=("desk",)),))
+    title = "</script><i>&amp;"
+    monkeypatch.setattr(document, "session_charts", lambda conditions: (replace(chart, title=title),))
+    found = re.search(r'id="chart-data">(.*?)</script>', made(folder))
+    assert found is not None
+    assert json.loads(found[1])[0]["title"] == title
 
 
 def test_simulated_is_said_and_a_measurement_is_not_called_so(folder) -> None:
