@@ -7,7 +7,7 @@ import pytest
 import scipy.stats
 
 from distort.analysis.compression.change import compression, drifted_reference
-from distort.analysis.compression.curves import InputOutput, LevelChange, Repeat, Rung
+from distort.analysis.compression.curves import InputOutput, LevelChange, OctaveLevels, Repeat, Rung
 from distort.analysis.compression.octaves import input_output, octave_rows
 from distort.analysis.compression.operating_range import (
     band_onset,
@@ -27,23 +27,21 @@ LEVELS = np.array([76.0, 86.0, 96.0, 102.0])
 
 def table(change_db, *, uncertainty_db=0.0, corrected_db=None, corrected_uncertainty_db=0.0) -> InputOutput:
     """One octave."""
-    change = np.array(change_db, dtype=float)[:, None]
-    nothing = np.zeros_like(change)
-    return InputOutput(
-        midband_hz=np.array([1000.0]),
-        level_db_spl=LEVELS[: change.size],
-        drive_dbfs=LEVELS[: change.size] - 110.0,
-        output_db=LEVELS[: change.size, None] + change,
-        change_db=change,
-        uncertainty_db=nothing + uncertainty_db,
-        corrected_db=nothing if corrected_db is None else np.array(corrected_db)[:, None],
-        corrected_uncertainty_db=nothing + corrected_uncertainty_db,
+    levels, nothing = LEVELS[: len(change_db)], (0.0,) * len(change_db)
+    octave = OctaveLevels(
+        midband_hz=1000.0,
+        output_db=tuple(levels + np.array(change_db)),
+        change_db=tuple(change_db),
+        uncertainty_db=(uncertainty_db,) * levels.size,
+        corrected_db=nothing if corrected_db is None else tuple(corrected_db),
+        corrected_uncertainty_db=(corrected_uncertainty_db,) * levels.size,
         bias_db=nothing,
-        heating_db=nothing[0],
-        heating_uncertainty_db=nothing[0],
-        drift_db=nothing[0],
-        drift_uncertainty_db=nothing[0],
+        heating_db=0.0,
+        heating_uncertainty_db=0.0,
+        drift_db=0.0,
+        drift_uncertainty_db=0.0,
     )
+    return InputOutput(level_db_spl=levels, drive_dbfs=levels - 110.0, octaves=(octave,))
 
 
 @pytest.mark.parametrize(
@@ -193,20 +191,20 @@ def test_all_columns_of_an_octave_are_weighed_by_the_reference():
     )
     repeats = [Repeat(time_s=87.0, rested=False, output=hot), Repeat(time_s=96.0, rested=True, output=cold)]
     found = input_output(compression(HZ, rungs, repeats), lowest_valid_hz=25.0)
-    band = int(np.argmin(np.abs(found.midband_hz - 1000.0)))
+    octave = found.octaves[int(np.argmin(np.abs(found.midband_hz - 1000.0)))]
     share = np.array([10.0, 1.0]) / 11.0
-    assert found.change_db[1, band] == pytest.approx(10.0 * np.log10(share @ [1.0, 10.0**-0.2]))
-    assert found.heating_db[band] == pytest.approx(10.0 * np.log10(share @ 10.0 ** np.array([-0.01, -0.03])))
-    assert found.drift_db[band] == pytest.approx(10.0 * np.log10(share @ 10.0 ** np.array([0.02, 0.01])))
+    assert octave.change_db[1] == pytest.approx(10.0 * np.log10(share @ [1.0, 10.0**-0.2]))
+    assert octave.heating_db == pytest.approx(10.0 * np.log10(share @ 10.0 ** np.array([-0.01, -0.03])))
+    assert octave.drift_db == pytest.approx(10.0 * np.log10(share @ 10.0 ** np.array([0.02, 0.01])))
     per_neper = 1.959964 * 10.0 / np.log(10.0)
-    assert found.uncertainty_db[1, band] == pytest.approx(share @ (per_neper * np.sqrt([2e-4, 8e-4])))
-    assert found.drift_uncertainty_db[band] == pytest.approx(share @ (per_neper * np.sqrt([1e-4, 4e-4])))
-    assert found.heating_uncertainty_db[band] == pytest.approx(share @ (per_neper * np.sqrt([1e-4, 4e-4])))
+    assert octave.uncertainty_db[1] == pytest.approx(share @ (per_neper * np.sqrt([2e-4, 8e-4])))
+    assert octave.drift_uncertainty_db == pytest.approx(share @ (per_neper * np.sqrt([1e-4, 4e-4])))
+    assert octave.heating_uncertainty_db == pytest.approx(share @ (per_neper * np.sqrt([1e-4, 4e-4])))
     # half way between the reference and the repeat after the rest: half of its drift is taken off
     corrected = np.array([0.0, -2.0]) - 0.5 * np.array([0.2, 0.1])
-    assert found.corrected_db[1, band] == pytest.approx(10.0 * np.log10(share @ 10.0 ** (corrected / 10.0)))
+    assert octave.corrected_db[1] == pytest.approx(10.0 * np.log10(share @ 10.0 ** (corrected / 10.0)))
     own = np.array([1e-4, 4e-4])
-    assert found.corrected_uncertainty_db[1, band] == pytest.approx(share @ (per_neper * np.sqrt(own + 0.25 * own)))
+    assert octave.corrected_uncertainty_db[1] == pytest.approx(share @ (per_neper * np.sqrt(own + 0.25 * own)))
 
 
 # --- drift ------------------------------------------------------------------------------------------------------------

@@ -117,28 +117,42 @@ class Compression:
 
 
 @dataclass(frozen=True, kw_only=True)
+class OctaveLevels:
+    """One octave band over the levels; every tuple has one value a level, from the lowest up; None: not measurable.
+
+    heating_db, drift_db: the reference played again at once, and after a rest, less its first time.
+    """
+
+    midband_hz: float
+    """Exact mid-band of IEC 61260-1."""
+    output_db: tuple[float | None, ...]
+    """Power mean over the rows of the band."""
+    change_db: tuple[float | None, ...]
+    uncertainty_db: tuple[float | None, ...]
+    """At most this: as if the noise of all rows were common, because that of neighbours and the scatter of takes is."""
+    corrected_db: tuple[float | None, ...]
+    corrected_uncertainty_db: tuple[float | None, ...]
+    bias_db: tuple[float | None, ...]
+    heating_db: float | None
+    heating_uncertainty_db: float | None
+    drift_db: float | None
+    drift_uncertainty_db: float | None
+
+
+@dataclass(frozen=True, kw_only=True)
 class InputOutput:
     """Output and change per octave band, against drive."""
 
-    midband_hz: FloatArray
-    """`(bands,)`: exact mid-bands of IEC 61260-1."""
     level_db_spl: FloatArray
     """`(levels,)`: nominal."""
     drive_dbfs: FloatArray
     """`(levels,)`"""
-    output_db: FloatArray
-    """`(levels, bands)`: power mean over the rows of the band."""
-    change_db: FloatArray
-    uncertainty_db: FloatArray
-    """At most this: as if the noise of all rows were common, because that of neighbours and the scatter of takes is."""
-    corrected_db: FloatArray
-    corrected_uncertainty_db: FloatArray
-    bias_db: FloatArray
-    heating_db: FloatArray
-    """`(bands,)`: the reference played again at once, less its first time; NaN where it was not. Drift likewise."""
-    heating_uncertainty_db: FloatArray
-    drift_db: FloatArray
-    drift_uncertainty_db: FloatArray
+    octaves: tuple[OctaveLevels, ...]
+
+    @property
+    def midband_hz(self) -> FloatArray:
+        """`(bands,)`"""
+        return np.array([one.midband_hz for one in self.octaves])
 
 
 @dataclass(frozen=True, kw_only=True)

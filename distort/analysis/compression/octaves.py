@@ -4,14 +4,15 @@ A band's output is the power mean over its rows; its change is the change of tha
 weighted by the row's power at the reference level. The same rows count at every level.
 """
 
-from collections.abc import Sequence
+import math
+from collections.abc import Iterable, Sequence
 
 import numpy as np
 import numpy.typing as npt
 
 from distort.analysis.common.curves import Harmonics
 from distort.analysis.common.grid import band_edges_hz, midbands_hz
-from distort.analysis.compression.curves import Compression, InputOutput
+from distort.analysis.compression.curves import Compression, InputOutput, OctaveLevels
 from distort.errors import AnalysisError
 from signals.levels import db_to_power, power_to_db
 
@@ -51,36 +52,47 @@ def input_output(found: Compression, *, lowest_valid_hz: float) -> InputOutput:
     midbands, rows = octave_rows(found.frequency_hz, readable & (found.frequency_hz >= lowest_valid_hz))
     if not rows:
         raise AnalysisError("no octave band has readings at every level, so there are no input-output curves")
-    weights = db_to_power(found.levels[0].output_db)
+    return InputOutput(
+        level_db_spl=np.array([level.level_db_spl for level in found.levels]),
+        drive_dbfs=np.array([level.drive_dbfs for level in found.levels]),
+        octaves=tuple(_octave(found, float(midband), row) for midband, row in zip(midbands, rows, strict=True)),
+    )
 
-    def mean_change_db(values_db: FloatArray) -> list[float]:
-        return [
-            float(power_to_db(np.sum(weights[row] * db_to_power(values_db[row])) / np.sum(weights[row])))
-            for row in rows
-        ]
 
-    def mean_db(values_db: FloatArray) -> list[float]:
-        return [float(np.sum(weights[row] * values_db[row]) / np.sum(weights[row])) for row in rows]
+def _octave(found: Compression, midband_hz: float, row: BoolArray) -> OctaveLevels:
+    """The octave of the rows `row`, which count by the power of the reference there."""
+    weights = db_to_power(found.levels[0].output_db[row])
+
+    def mean_change_db(values_db: FloatArray) -> float:
+        return float(power_to_db(np.sum(weights * db_to_power(values_db[row])) / np.sum(weights)))
+
+    def mean_db(values_db: FloatArray) -> float:
+        return float(np.sum(weights * values_db[row]) / np.sum(weights))
 
     levels = found.levels
-    change_db = np.array([mean_change_db(level.change_db) for level in levels])
-    return InputOutput(
-        midband_hz=midbands,
-        level_db_spl=np.array([level.level_db_spl for level in levels]),
-        drive_dbfs=np.array([level.drive_dbfs for level in levels]),
-        output_db=np.array(
-            [[float(power_to_db(np.mean(db_to_power(level.output_db[row])))) for row in rows] for level in levels]
+    return OctaveLevels(
+        midband_hz=midband_hz,
+        output_db=_known(float(power_to_db(np.mean(db_to_power(level.output_db[row])))) for level in levels),
+        change_db=_known(mean_change_db(level.change_db) for level in levels),
+        uncertainty_db=_known(mean_db(level.uncertainty_db) for level in levels),
+        corrected_db=_known(mean_change_db(level.corrected_db) for level in levels),
+        corrected_uncertainty_db=_known(mean_db(level.corrected_uncertainty_db) for level in levels),
+        bias_db=_known(
+            mean_change_db(level.change_db + level.bias_db) - mean_change_db(level.change_db) for level in levels
         ),
-        change_db=change_db,
-        uncertainty_db=np.array([mean_db(level.uncertainty_db) for level in levels]),
-        corrected_db=np.array([mean_change_db(level.corrected_db) for level in levels]),
-        corrected_uncertainty_db=np.array([mean_db(level.corrected_uncertainty_db) for level in levels]),
-        bias_db=np.array([mean_change_db(level.change_db + level.bias_db) for level in levels]) - change_db,
-        heating_db=np.array(mean_change_db(found.heating_db)),
-        heating_uncertainty_db=np.array(mean_db(found.heating_uncertainty_db)),
-        drift_db=np.array(mean_change_db(found.drift_db)),
-        drift_uncertainty_db=np.array(mean_db(found.drift_uncertainty_db)),
+        heating_db=_number(mean_change_db(found.heating_db)),
+        heating_uncertainty_db=_number(mean_db(found.heating_uncertainty_db)),
+        drift_db=_number(mean_change_db(found.drift_db)),
+        drift_uncertainty_db=_number(mean_db(found.drift_uncertainty_db)),
     )
+
+
+def _known(values: Iterable[float]) -> tuple[float | None, ...]:
+    return tuple(map(_number, values))
+
+
+def _number(value: float) -> float | None:
+    return value if math.isfinite(value) else None
 
 
 def octave_distortion(harmonics: Sequence[Harmonics], midband_hz: FloatArray) -> tuple[FloatArray, FloatArray]:

@@ -59,28 +59,29 @@ def operating_ranges(
     distortion_db, distortion_noise_db   `(levels, bands)` of `octave_distortion`, levels and bands those of `table`;
                                          None leaves the limits of distortion empty
     """
-    change_db, noise_db = (
-        (table.change_db, table.uncertainty_db)
-        if basis == "change"
-        else (table.corrected_db, table.corrected_uncertainty_db)
-    )
-    uncertainty_db = np.hypot(noise_db, least_db)
     found = []
-    for band, midband_hz in enumerate(table.midband_hz):
-        own_db, within_db = change_db[:, band], uncertainty_db[:, band]
-        words = band_words(own_db, within_db, drive_dbfs=table.drive_dbfs)
+    for band, octave in enumerate(table.octaves):
+        change_db, noise_db = (
+            np.array(one, dtype=np.float64)  # None becomes NaN
+            for one in (
+                (octave.change_db, octave.uncertainty_db)
+                if basis == "change"
+                else (octave.corrected_db, octave.corrected_uncertainty_db)
+            )
+        )
+        words = band_words(change_db, np.hypot(noise_db, least_db), drive_dbfs=table.drive_dbfs)
         distortion: tuple[HighestLevel, ...] = ()
         if distortion_db is not None:
             floor_db = None if distortion_noise_db is None else distortion_noise_db[:, band]
             distortion = distortion_limits(table.level_db_spl, distortion_db[:, band], noise_db=floor_db)
         found.append(
             BandRange(
-                midband_hz=float(midband_hz),
+                midband_hz=octave.midband_hz,
                 words=words,
                 word=_whole_band(words),
                 basis=basis,
-                onset=band_onset(table.level_db_spl, own_db, words),
-                compression_limits=compression_limits(table.level_db_spl, own_db),
+                onset=band_onset(table.level_db_spl, change_db, words),
+                compression_limits=compression_limits(table.level_db_spl, change_db),
                 distortion_limits=distortion,
             )
         )

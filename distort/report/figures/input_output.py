@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from distort.analysis.common.curves import FloatArray, LevelUnit
-from distort.analysis.compression.curves import BandRange
+from distort.analysis.compression.curves import BandRange, OctaveLevels
 from distort.report.figures.style import (
     BLACK,
     BOX_LEFT_INCHES,
@@ -24,7 +24,7 @@ from distort.report.figures.style import (
 from distort.report.text.compression import onset_words
 from distort.report.text.numbers import OCTAVE_HZ, level_name, octave_index, octave_words
 from distort.report.text.tables_sweep import UNIT_NAMES
-from distort.session.results.ladder_results import CompressionFound, OctaveLevels
+from distort.session.results.ladder_results import CompressionFound
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

@@ -6,13 +6,13 @@ from itertools import groupby
 
 from distort.analysis.common.grid import OCTAVE_RATIO, band_edges_hz
 from distort.analysis.compression.coil_heating import coil_rise_k
-from distort.analysis.compression.curves import BandRange, HighestLevel, Onset
+from distort.analysis.compression.curves import BandRange, HighestLevel, OctaveLevels, Onset
 from distort.analysis.compression.operating_range import FINE_STEP_DB
 from distort.analysis.compression.sweep_lag import ACCEPTED_LAG_DB
 from distort.analysis.multitone.settling import Settling
 from distort.report.text.multitone import seconds, warm_up_lines
 from distort.report.text.numbers import hertz_words, level_name, octave_words, with_interval
-from distort.session.results.ladder_results import CompressionFound, OctaveLevels
+from distort.session.results.ladder_results import CompressionFound
 from distort.session.results.multitone_results import MultitoneFound
 
 LEAST_DRIFT_DB = 0.05

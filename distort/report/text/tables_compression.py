@@ -10,7 +10,7 @@ from collections.abc import Iterator
 from rich.table import Table
 from rich.text import Text
 
-from distort.analysis.compression.curves import BandRange, Basis
+from distort.analysis.compression.curves import BandRange, Basis, OctaveLevels
 from distort.analysis.compression.operating_range import LEAST_NAMED_DB
 from distort.report.text.change_colours import change_style
 from distort.report.text.compression import (
@@ -26,7 +26,7 @@ from distort.report.text.headings import heading_sentences
 from distort.report.text.numbers import NOT_MEASURABLE, OCTAVE_NAMES, level_name, octave_index
 from distort.report.text.tables_sweep import CELL_COLUMNS, LABEL_COLUMNS, octave_table
 from distort.session.results.condition_results import ConditionResults
-from distort.session.results.ladder_results import CompressionFound, OctaveLevels
+from distort.session.results.ladder_results import CompressionFound
 
 WITHIN, UNSURE = "~", "?"
 LEGEND = {

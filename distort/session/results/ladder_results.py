@@ -7,7 +7,7 @@ from typing import Literal
 import numpy as np
 import numpy.typing as npt
 
-from distort.analysis.compression.curves import BandRange, Compression, InputOutput, Repeated
+from distort.analysis.compression.curves import BandRange, Compression, InputOutput, OctaveLevels, Repeated
 from distort.analysis.compression.sweep_lag import SweepLag
 from distort.errors import SessionError
 from distort.session.files.csv_table import read_table, write_table
@@ -17,26 +17,6 @@ FloatArray = npt.NDArray[np.float64]
 
 Source = Literal["sweep", "multitone"]
 """What the levels were compared with. Two stimuli of equal drive are two operating points: their curves never mix."""
-
-
-@dataclass(frozen=True, kw_only=True)
-class OctaveLevels:
-    """One octave band over the ladder; every tuple has one value a level, from the lowest up; None: not measurable.
-
-    heating_db, drift_db: the reference played again at once, and after a rest, less its first time.
-    """
-
-    midband_hz: float
-    output_db: tuple[float | None, ...]
-    change_db: tuple[float | None, ...]
-    uncertainty_db: tuple[float | None, ...]
-    corrected_db: tuple[float | None, ...]
-    corrected_uncertainty_db: tuple[float | None, ...]
-    bias_db: tuple[float | None, ...]
-    heating_db: float | None
-    heating_uncertainty_db: float | None
-    drift_db: float | None
-    drift_uncertainty_db: float | None
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -96,36 +76,9 @@ def compression_found(
         drive_dbfs=tuple(level.drive_dbfs for level in found.levels),
         repeated=found.repeated,
         includes_heating=found.includes_heating,
-        octaves=octave_levels(table),
+        octaves=table.octaves,
         ranges=ranges,
         lags=lags,
-    )
-
-
-def octave_levels(table: InputOutput) -> tuple[OctaveLevels, ...]:
-    """The octaves of an input-output table as plain numbers."""
-
-    def number(value: np.float64) -> float | None:
-        return float(value) if np.isfinite(value) else None
-
-    def column(values: FloatArray, band: int) -> tuple[float | None, ...]:
-        return tuple(number(value) for value in values[:, band])
-
-    return tuple(
-        OctaveLevels(
-            midband_hz=float(midband_hz),
-            output_db=column(table.output_db, band),
-            change_db=column(table.change_db, band),
-            uncertainty_db=column(table.uncertainty_db, band),
-            corrected_db=column(table.corrected_db, band),
-            corrected_uncertainty_db=column(table.corrected_uncertainty_db, band),
-            bias_db=column(table.bias_db, band),
-            heating_db=number(table.heating_db[band]),
-            heating_uncertainty_db=number(table.heating_uncertainty_db[band]),
-            drift_db=number(table.drift_db[band]),
-            drift_uncertainty_db=number(table.drift_uncertainty_db[band]),
-        )
-        for band, midband_hz in enumerate(table.midband_hz)
     )
 
 
