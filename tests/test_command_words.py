@@ -13,7 +13,11 @@ from distort.commands.parser import Parser
 from distort.errors import UsageError
 from distort.report.terminal.console import make_console, say
 from distort.report.text.capture import calibration_sentences, quality_sentences
+from distort.report.text.published import reason_words
+from distort.report.text.staleness import stale_clauses
 from distort.report.text.verification import checks_table
+from distort.session.published.frozen_differences import Reason, ValueChange
+from distort.session.results.analysed import Staleness
 
 
 def parse(module, *words: str) -> argparse.Namespace:
@@ -109,3 +113,46 @@ def test_verify_says_in_words_what_passed() -> None:
     assert lines[2].strip() == "Fourier series"
     assert lines[3].rstrip().endswith("FAILED")
     assert max(map(len, lines)) <= 80
+
+
+def changed(**values: tuple[object, object]) -> tuple[ValueChange, ...]:
+    return tuple(ValueChange(key=key, then=then, now=now) for key, (then, now) in values.items())
+
+
+@pytest.mark.parametrize(
+    ("reason", "said"),
+    [
+        (Reason(of="a.json", how="gone"), "a.json is gone"),
+        (Reason(of="a.json", how="new"), "a.json is new"),
+        (Reason(of="a.wav", how="another file"), "a.wav is another file"),
+        (Reason(of="a.toml", how="layout alone"), "a.toml: only its comments or its layout"),
+        (
+            Reason(of="a.toml", how="other values", values=changed(b=(None, "x"), c=([1], 2.5), d=(1, 2), e=(3, 4))),
+            'a.toml: b was nothing, is "x"; c was [1], is 2.5; d was 1, is 2; and 1 more',
+        ),
+        (Reason(of="numpy", how="another version", values=changed(v=("1", "2"))), "numpy was 1, is 2"),
+        (Reason(of="numpy", how="another version", values=changed(v=(None, "2"))), "numpy was not there, is 2"),
+    ],
+)
+def test_what_changed_since_results_were_frozen_is_said(reason: Reason, said: str) -> None:
+    assert reason_words(reason) == said
+
+
+@pytest.mark.parametrize(
+    ("found", "said"),
+    [
+        (Staleness(), []),
+        (Staleness(never_whole=True), ["no analysis of the whole session stands behind these results"]),
+        (Staleness(changed=("a", "b", "c")), ["a and 2 more changed since these results were made"]),
+        (
+            Staleness(changed=("a",), edited=("b",), gone=("desk",)),
+            [
+                "a changed since these results were made",
+                "b is not as it was written",
+                "the recordings of desk are gone, and its results are all that is left",
+            ],
+        ),
+    ],
+)
+def test_why_results_may_be_old_is_said(found: Staleness, said: list[str]) -> None:
+    assert stale_clauses(found) == said

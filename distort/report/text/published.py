@@ -1,16 +1,18 @@
 """What is said of what is published: frozen results and how they differ from today's, and what stays out."""
 
+import json
 import math
 from collections.abc import Iterator, Sequence
 
 from distort.report.text.numbers import hertz_words
 from distort.session.published.frozen import Frozen
-from distort.session.published.frozen_differences import Differences, TableDifference
+from distort.session.published.frozen_differences import Differences, Reason, TableDifference
 
 MOST_TABLES = 5
 """Tables told one by one; of more, how many."""
 
-MOST_REASONS = 8
+MOST_REASONS, MOST_VALUES = 8, 3
+"""Told one by one, and of each file its values."""
 
 COMPARED = "results/compare/"
 
@@ -45,9 +47,33 @@ def difference_sentences(found: Differences) -> Iterator[str]:
         yield "Why: no input and no version changed, so it must be the machine, or another build of a library."
         return
     yield "Why, as far as inputs and versions tell:"
-    yield from (f"  {reason}" for reason in found.reasons[:MOST_REASONS])
+    yield from (f"  {reason_words(one)}" for one in found.reasons[:MOST_REASONS])
     if len(found.reasons) > MOST_REASONS:
         yield f"  and {len(found.reasons) - MOST_REASONS} more."
+
+
+def reason_words(one: Reason) -> str:
+    """What changed of one file or program."""
+    match one.how:
+        case "gone" | "new" | "another file":
+            return f"{one.of} is {one.how}"
+        case "layout alone":
+            return f"{one.of}: only its comments or its layout"
+        case "other values":
+            shown = [f"{each.key} was {_said(each.then)}, is {_said(each.now)}" for each in one.values[:MOST_VALUES]]
+            more = f"; and {len(one.values) - MOST_VALUES} more" if len(one.values) > MOST_VALUES else ""
+            return f"{one.of}: {'; '.join(shown)}{more}"
+        case _:
+            (version,) = one.values
+            return f"{one.of} was {version.then or 'not there'}, is {version.now}"
+
+
+def _said(value: object) -> str:
+    """A value as a file spells it, shortened."""
+    if value is None:
+        return "nothing"
+    text = json.dumps(value, ensure_ascii=False, default=str)
+    return text if len(text) <= 40 else f"{text[:37]}..."
 
 
 def _table_line(table: TableDifference) -> str:

@@ -4,7 +4,7 @@ import json
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import Any, Literal
 
 import numpy as np
 import numpy.typing as npt
@@ -47,6 +47,26 @@ class TableDifference:
 
 
 @dataclass(frozen=True, kw_only=True)
+class ValueChange:
+    """One value that an input states differently now; None: it did not, or does not, state it."""
+
+    key: str
+    then: Any
+    now: Any
+
+
+@dataclass(frozen=True, kw_only=True)
+class Reason:
+    """What changed of plan, recordings, calibration or programs."""
+
+    of: str
+    """The file, relative to the session, or the program."""
+    how: Literal["gone", "new", "another file", "layout alone", "other values", "another version"]
+    values: tuple[ValueChange, ...] = ()
+    """Those of a file that holds other values; the one version of a program, without a key."""
+
+
+@dataclass(frozen=True, kw_only=True)
 class Differences:
     """Results then and now, and what may be the reason."""
 
@@ -56,8 +76,7 @@ class Differences:
     """Tables that were frozen and are not among today's results."""
     added: tuple[str, ...]
     """Tables of today that were not frozen."""
-    reasons: tuple[str, ...]
-    """What changed of plan, recordings, calibration, programs: a phrase each."""
+    reasons: tuple[Reason, ...]
 
     @property
     def same(self) -> bool:
@@ -123,29 +142,28 @@ def _on(rows_hz: FloatArray, table: Mapping[str, FloatArray], name: str) -> Floa
     return np.interp(rows_hz, table["frequency_hz"], table[name], left=np.nan, right=np.nan)
 
 
-def _input_reasons(folder: SessionFolder, frozen: Frozen, inputs: Sequence[FileHash]) -> Iterator[str]:
+def _input_reasons(folder: SessionFolder, frozen: Frozen, inputs: Sequence[FileHash]) -> Iterator[Reason]:
     then = {one.file: one.sha256 for one in frozen.inputs}
     now = {one.file: one.sha256 for one in inputs}
     for file in sorted(then.keys() | now.keys()):
         if file not in now:
-            yield f"{file} is gone"
+            yield Reason(of=file, how="gone")
         elif file not in then:
-            yield f"{file} is new"
+            yield Reason(of=file, how="new")
         elif then[file] != now[file]:
             yield _what_changed(file, kept_input(folder, frozen.label, file), folder.inside(file))
 
 
-def _what_changed(file: str, kept: bytes | None, path: Path) -> str:
+def _what_changed(file: str, kept: bytes | None, path: Path) -> Reason:
     then = None if kept is None else _values(file, kept)
     now = None if then is None else _values(file, read_bytes(path))
     if then is None or now is None:
-        return f"{file} is another file"
+        return Reason(of=file, how="another file")
     keys = [key for key in dict.fromkeys([*then, *now]) if then.get(key) != now.get(key)]
     if not keys:
-        return f"{file}: only its comments or its layout"
-    shown = [f"{key} was {_said(then.get(key))}, is {_said(now.get(key))}" for key in keys[:3]]
-    more = f"; and {len(keys) - 3} more" if len(keys) > 3 else ""
-    return f"{file}: {'; '.join(shown)}{more}"
+        return Reason(of=file, how="layout alone")
+    changes = tuple(ValueChange(key=key, then=then.get(key), now=now.get(key)) for key in keys)
+    return Reason(of=file, how="other values", values=changes)
 
 
 def _values(file: str, content: bytes) -> dict[str, Any] | None:
@@ -166,15 +184,9 @@ def _flat(document: Any, prefix: str = "") -> Iterator[tuple[str, Any]]:
             yield f"{prefix}{key}", value
 
 
-def _said(value: Any) -> str:
-    if value is None:
-        return "nothing"
-    text = json.dumps(value, ensure_ascii=False, default=str)
-    return text if len(text) <= 40 else f"{text[:37]}..."
-
-
-def _software_reasons(then: Sequence[Software], now: Sequence[Software]) -> Iterator[str]:
+def _software_reasons(then: Sequence[Software], now: Sequence[Software]) -> Iterator[Reason]:
     versions = {one.name: one.version for one in then}
     for one in now:
         if versions.get(one.name) != one.version:
-            yield f"{one.name} was {versions.get(one.name, 'not there')}, is {one.version}"
+            change = ValueChange(key="", then=versions.get(one.name), now=one.version)
+            yield Reason(of=one.name, how="another version", values=(change,))
