@@ -157,8 +157,8 @@ def multitone_found(level_db_spl: float, *, fast_wander: bool = False) -> Multit
 def linear_ladder(levels: Sequence[float] = LADDER) -> tuple[CompressionFound, ChangeCurves]:
     """A loudspeaker that gives what is asked for at every level."""
     found, curves = ladder(levels)
-    zeros = np.zeros_like(curves.change_db)
+    changes = tuple(replace(one, change_db=np.zeros_like(one.change_db)) for one in curves.levels)
     octaves = tuple(replace(one, change_db=(0.0,) * len(levels)) for one in found.octaves)
     words = ("reference", *("linear",) * (len(levels) - 1))
     ranges = tuple(replace(one, words=words, word="linear", onset=None) for one in found.ranges)
-    return replace(found, octaves=octaves, ranges=ranges), replace(curves, change_db=zeros)
+    return replace(found, octaves=octaves, ranges=ranges), replace(curves, levels=changes)

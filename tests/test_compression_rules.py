@@ -7,7 +7,7 @@ import pytest
 import scipy.stats
 
 from distort.analysis.compression.change import compression, drifted_reference
-from distort.analysis.compression.curves import InputOutput, LevelChange, OctaveLevels, Repeat, Rung
+from distort.analysis.compression.curves import AnalysedChange, InputOutput, OctaveLevels, Repeat, Rung
 from distort.analysis.compression.octaves import input_output, octave_rows
 from distort.analysis.compression.operating_range import (
     band_onset,
@@ -263,9 +263,9 @@ def test_the_interval_of_a_difference_of_means_is_students():
 AXIS = np.log(HZ)
 
 
-def change(long_db, bias_db, *, unsure_db=1e-6) -> LevelChange:
+def change(long_db, bias_db, *, unsure_db=1e-6) -> AnalysedChange:
     nothing = np.zeros(HZ.size)
-    return LevelChange(
+    return AnalysedChange(
         level_db_spl=96.0,
         drive_dbfs=-14.0,
         output_db=nothing,

@@ -118,17 +118,18 @@ def test_the_scale_of_changes_is_shared_and_deaf_to_noise() -> None:
     assert top_db - span_db <= np.nanmin(strong.change_db)
     assert top_db >= np.nanmax(mild.change_db)
     assert change_limits([mild])[1] < span_db
-    wild = strong.change_db.copy()
-    wild[1, :20] = -60.0
-    unsure = strong.uncertainty_db.copy()
-    unsure[1, :20] = 30.0
-    noisy = dataclasses.replace(strong, change_db=wild, uncertainty_db=unsure)
+    reference, loud = strong.levels
+    wild, unsure = loud.change_db.copy(), loud.uncertainty_db.copy()
+    wild[:20], unsure[:20] = -60.0, 30.0
+    noisy = dataclasses.replace(
+        strong, levels=(reference, dataclasses.replace(loud, change_db=wild, uncertainty_db=unsure))
+    )
     assert change_limits([noisy]) == change_limits([strong])
 
 
 def test_figures_that_would_be_empty_are_refused() -> None:
     found, curves = ladder((96.0, 102.0))
-    alone = dataclasses.replace(curves, level_db_spl=(96.0,))
+    alone = dataclasses.replace(curves, levels=curves.levels[:1])
     with pytest.raises(ValueError, match="above the reference"):
         compression_figure(alone, LEGEND)
     with pytest.raises(ValueError, match="at least two levels"):

@@ -9,6 +9,7 @@ from distort.analysis.common.curves import Harmonics, Order
 from distort.analysis.common.quantities import RESPONSE
 from distort.analysis.comparison.curves import ROWS_OF_BAND
 from distort.analysis.comparison.significance import BROAD_OCTAVES, NARROW_OCTAVES
+from distort.analysis.compression.curves import LevelChange
 from distort.analysis.multitone.curves import MultitoneBands
 from distort.assembly.comparison.comparing import compare_sides, default_basis
 from distort.assembly.comparison.setup_differences import same_multitones
@@ -175,11 +176,16 @@ def test_curves_are_handed_on_with_their_floors(desk):
     changes = ChangeCurves(
         source="sweep",
         frequency_hz=HZ,
-        level_db_spl=(76.0, 86.0, 96.0),
-        change_db=np.arange(3.0)[:, None] * np.ones(HZ.size),
-        corrected_db=np.zeros((3, HZ.size)),
-        uncertainty_db=0.1 * np.arange(3.0)[:, None] * np.ones(HZ.size),
-        bias_db=np.zeros((3, HZ.size)),
+        levels=tuple(
+            LevelChange(
+                level_db_spl=level,
+                change_db=np.full(HZ.size, float(row)),
+                corrected_db=np.zeros(HZ.size),
+                uncertainty_db=np.full(HZ.size, 0.1 * row),
+                bias_db=np.zeros(HZ.size),
+            )
+            for row, level in enumerate((76.0, 86.0, 96.0))
+        ),
         drift_db=nothing,
     )
     given = {

@@ -14,7 +14,15 @@ from itertools import pairwise
 import numpy as np
 import numpy.typing as npt
 
-from distort.analysis.compression.curves import Compression, LevelChange, Output, Repeat, RepeatChange, Repeated, Rung
+from distort.analysis.compression.curves import (
+    AnalysedChange,
+    Compression,
+    Output,
+    Repeat,
+    RepeatChange,
+    Repeated,
+    Rung,
+)
 from distort.analysis.compression.take_scatter import TakeScatter, take_scatter
 from distort.analysis.sweep.readings import Reading
 from distort.analysis.sweep.sweeps import Reference, SweepReadings
@@ -117,14 +125,14 @@ def compression(frequency_hz: FloatArray, rungs: Sequence[Rung], repeats: Sequen
     )
 
 
-def _level_change(rung: Rung, reference: Rung, repeats: Sequence[Repeat], *, scatter: TakeScatter) -> LevelChange:
+def _level_change(rung: Rung, reference: Rung, repeats: Sequence[Repeat], *, scatter: TakeScatter) -> AnalysedChange:
     if rung is reference:
         return _no_change(rung)
     own, ref = rung.output, reference.output
     bias_db, bias_uncertainty_db = _bias(rung, reference)
     then_db, then_variance = drifted_reference(ref, repeats, reference_time_s=reference.time_s, time_s=rung.time_s)
     takes_db = scatter.half_width_db(_takes(rung), _takes(reference))
-    return LevelChange(
+    return AnalysedChange(
         level_db_spl=rung.level_db_spl,
         drive_dbfs=own.drive_dbfs,
         output_db=own.level_db,
@@ -137,10 +145,10 @@ def _level_change(rung: Rung, reference: Rung, repeats: Sequence[Repeat], *, sca
     )
 
 
-def _no_change(reference: Rung) -> LevelChange:
+def _no_change(reference: Rung) -> AnalysedChange:
     """The reference against itself: exactly 0 wherever it has a reading."""
     nothing = np.where(np.isfinite(reference.output.level_db), 0.0, np.nan)
-    return LevelChange(
+    return AnalysedChange(
         level_db_spl=reference.level_db_spl,
         drive_dbfs=reference.output.drive_dbfs,
         output_db=reference.output.level_db,

@@ -69,20 +69,26 @@ class Repeat:
 
 @dataclass(frozen=True, kw_only=True)
 class LevelChange:
-    """One level against the reference level."""
+    """One level against the reference level, as it is written and drawn."""
 
     level_db_spl: float
-    drive_dbfs: float
-    output_db: FloatArray
     change_db: FloatArray
     """Negative: the output lags the drive. Never corrected for drift or heating."""
+    corrected_db: FloatArray
+    """Against the reference as rested repeats say it was at that time; NaN without one, or after the last."""
     uncertainty_db: FloatArray
     """Of `change_db`, from the noise of both levels and, where there are takes, from their scatter."""
     bias_db: FloatArray
     """Change of the short sweep less change of this one: what the sweep's speed adds to `change_db`. NaN without."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class AnalysedChange(LevelChange):
+    """The same with what the octaves and the lag of the sweep are read from."""
+
+    drive_dbfs: float
+    output_db: FloatArray
     bias_uncertainty_db: FloatArray
-    corrected_db: FloatArray
-    """Against the reference as rested repeats say it was at that time; NaN without one, or after the last."""
     corrected_uncertainty_db: FloatArray
 
 
@@ -101,7 +107,7 @@ class Compression:
     """Changes of all levels, and what the repeats of the reference say about them."""
 
     frequency_hz: FloatArray
-    levels: tuple[LevelChange, ...]
+    levels: tuple[AnalysedChange, ...]
     """From the reference (change 0) up."""
     drift_db: FloatArray
     """Last rested repeat less first reference: microphone, air, electronics. NaN without a rested repeat."""

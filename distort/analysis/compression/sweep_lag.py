@@ -26,7 +26,7 @@ import numpy as np
 import numpy.typing as npt
 import scipy
 
-from distort.analysis.compression.curves import LevelChange
+from distort.analysis.compression.curves import AnalysedChange
 
 FloatArray = npt.NDArray[np.float64]
 BoolArray = npt.NDArray[np.bool_]
@@ -78,7 +78,7 @@ class SweepLag:
     other_db: float
 
 
-def bias_parts(frequency_hz: FloatArray, change: LevelChange) -> BiasParts:
+def bias_parts(frequency_hz: FloatArray, change: AnalysedChange) -> BiasParts:
     """Tell the lag of a sweep through a limiter from other reasons why the short sweep reads differently.
 
     On a straight slope the two cannot be told apart, and a lag is assumed.
@@ -102,7 +102,9 @@ def bias_parts(frequency_hz: FloatArray, change: LevelChange) -> BiasParts:
     return BiasParts(lag_db=lag_db, other_db=other_db, is_lag=is_lag)
 
 
-def sweep_lag(frequency_hz: FloatArray, change: LevelChange, *, rows: BoolArray, duration_s: float) -> SweepLag | None:
+def sweep_lag(
+    frequency_hz: FloatArray, change: AnalysedChange, *, rows: BoolArray, duration_s: float
+) -> SweepLag | None:
     """The largest lag of one level among `rows` `(rows,)`; None where the short sweep or any noise reading is missing.
 
     `duration_s` is the length of the long sweep. The length needed is that for the largest bias among the rows where it
@@ -135,7 +137,7 @@ def needed_seconds(lag_db: float, *, duration_s: float) -> float:
 
 
 def sweep_lags(
-    frequency_hz: FloatArray, levels: Sequence[LevelChange], *, lowest_valid_hz: float, duration_s: float
+    frequency_hz: FloatArray, levels: Sequence[AnalysedChange], *, lowest_valid_hz: float, duration_s: float
 ) -> tuple[SweepLag, ...]:
     """The largest lag of every level above the reference, from `lowest_valid_hz` up; empty without short sweeps."""
     rows = frequency_hz >= lowest_valid_hz

@@ -121,11 +121,11 @@ def _of_multitone(bands: MultitoneBands, level: float) -> Iterator[DistortionCur
 
 def _of_ladder(curves: ChangeCurves) -> Iterator[ChangeCurve]:
     """Every level but the reference, whose change is 0."""
-    for index, level in enumerate(curves.level_db_spl[1:], start=1):
+    for one in curves.levels[1:]:
         yield ChangeCurve(
             quantity=Quantity("change", curves.source).in_findings,
-            level=level,
+            level=one.level_db_spl,
             frequency_hz=curves.frequency_hz,
-            change_db=curves.change_db[index],
-            uncertainty_db=curves.uncertainty_db[index],
+            change_db=one.change_db,
+            uncertainty_db=one.uncertainty_db,
         )

@@ -7,13 +7,16 @@ from typing import Literal
 import numpy as np
 import numpy.typing as npt
 
-from distort.analysis.compression.curves import BandRange, Compression, InputOutput, OctaveLevels, Repeated
+from distort.analysis.compression.curves import BandRange, Compression, InputOutput, LevelChange, OctaveLevels, Repeated
 from distort.analysis.compression.sweep_lag import SweepLag
 from distort.errors import SessionError
 from distort.session.files.csv_table import read_table, write_table
 from distort.session.files.names import format_level
 
 FloatArray = npt.NDArray[np.float64]
+
+_COLUMNS = {"": "change_db", "_corrected": "corrected_db", "_uncertainty": "uncertainty_db", "_bias": "bias_db"}
+"""What a column is called after `change_<L>db`, and which field of the level it holds."""
 
 Source = Literal["sweep", "multitone"]
 """What the levels were compared with. Two stimuli of equal drive are two operating points: their curves never mix."""
@@ -39,31 +42,34 @@ class CompressionFound:
 
 @dataclass(frozen=True, kw_only=True)
 class ChangeCurves:
-    """What a compression table holds: `(levels, rows)` each, the reference level first; NaN: not measurable."""
+    """What a compression table holds, `(rows,)` each; NaN: not measurable."""
 
     source: Source
     frequency_hz: FloatArray
-    level_db_spl: tuple[float, ...]
-    change_db: FloatArray
-    corrected_db: FloatArray
-    uncertainty_db: FloatArray
-    bias_db: FloatArray
+    levels: tuple[LevelChange, ...]
+    """The reference level first."""
     drift_db: FloatArray
-    """`(rows,)`: last rested repeat of the reference less its first time."""
+    """Last rested repeat of the reference less its first time."""
+
+    @property
+    def level_db_spl(self) -> tuple[float, ...]:
+        """Nominal, the reference level first."""
+        return tuple(one.level_db_spl for one in self.levels)
+
+    @property
+    def change_db(self) -> FloatArray:
+        """`(levels, rows)`"""
+        return np.array([one.change_db for one in self.levels])
+
+    @property
+    def uncertainty_db(self) -> FloatArray:
+        """Of the changes, `(levels, rows)`."""
+        return np.array([one.uncertainty_db for one in self.levels])
 
 
 def curves_of(found: Compression, source: Source) -> ChangeCurves:
     """The curves of an analysed ladder, as they are written and drawn."""
-    return ChangeCurves(
-        source=source,
-        frequency_hz=found.frequency_hz,
-        level_db_spl=tuple(level.level_db_spl for level in found.levels),
-        change_db=np.array([level.change_db for level in found.levels]),
-        corrected_db=np.array([level.corrected_db for level in found.levels]),
-        uncertainty_db=np.array([level.uncertainty_db for level in found.levels]),
-        bias_db=np.array([level.bias_db for level in found.levels]),
-        drift_db=found.drift_db,
-    )
+    return ChangeCurves(source=source, frequency_hz=found.frequency_hz, levels=found.levels, drift_db=found.drift_db)
 
 
 def compression_found(
@@ -85,12 +91,9 @@ def compression_found(
 def write_changes(path: Path, curves: ChangeCurves) -> None:
     """Write compression_<source>.csv. Raises SessionError when the folder does not allow it."""
     columns: dict[str, npt.ArrayLike] = {"frequency_hz": curves.frequency_hz}
-    for index, level in enumerate(curves.level_db_spl):
-        name = f"change_{format_level(level)}db"
-        columns[name] = curves.change_db[index]
-        columns[f"{name}_corrected"] = curves.corrected_db[index]
-        columns[f"{name}_uncertainty"] = curves.uncertainty_db[index]
-        columns[f"{name}_bias"] = curves.bias_db[index]
+    for one in curves.levels:
+        for suffix, field in _COLUMNS.items():
+            columns[f"change_{format_level(one.level_db_spl)}db{suffix}"] = getattr(one, field)
     write_table(path, {**columns, "drift_db": curves.drift_db})
 
 
@@ -98,18 +101,15 @@ def read_changes(path: Path, found: CompressionFound) -> ChangeCurves:
     """What `write_changes` wrote for `found`. Raises SessionError when the table is missing or another's."""
     table = read_table(path)
 
-    def rows(suffix: str) -> FloatArray:
-        return np.array([table[f"change_{format_level(level)}db{suffix}"] for level in found.level_db_spl])
+    def level_change(level: float) -> LevelChange:
+        own = {field: table[f"change_{format_level(level)}db{suffix}"] for suffix, field in _COLUMNS.items()}
+        return LevelChange(level_db_spl=level, **own)
 
     try:
         return ChangeCurves(
             source=found.source,
             frequency_hz=table["frequency_hz"],
-            level_db_spl=found.level_db_spl,
-            change_db=rows(""),
-            corrected_db=rows("_corrected"),
-            uncertainty_db=rows("_uncertainty"),
-            bias_db=rows("_bias"),
+            levels=tuple(map(level_change, found.level_db_spl)),
             drift_db=table["drift_db"],
         )
     except KeyError as error:
