@@ -1,9 +1,9 @@
 """A curve's own trend, and how far the curve scatters about it: what a dip, a peak or a rise must stand out of.
 
-The trend at each row is a quadratic in log frequency, fitted to the rows within an octave either side under tricube
+The trend at each row is a quadratic in log frequency, fitted to the rows within three octaves either side under tricube
 weights, and refitted with bisquare weights so that a dip does not pull it down (robust locally weighted regression:
 Cleveland, J. Am. Stat. Assoc. 74, 1979). A quadratic follows the knee of a roll-off, where a straight line would leave
-a peak that is not there.
+a peak that is not there. The scatter is that about a trend which reaches two octaves either side.
 """
 
 from dataclasses import dataclass

@@ -1,7 +1,7 @@
 """One recorded multitone analysed: noise, even-order and odd-order distortion, and the best linear response.
 
-What repeats with the period and what does not is told apart in `multitone_blocks`, the clock is seen to in
-`multitone_clock` and `multitone_wander`; band sums are in `multitone_powers`.
+What repeats with the period and what does not is told apart in `blocks`, the clock is seen to in `clock` and `wander`,
+steady tones of the room are found in `hum_lines`; band sums are in `powers`, the curves that come of them in `curves`.
 """
 
 from collections.abc import Sequence
