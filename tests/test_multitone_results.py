@@ -6,7 +6,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from distort.analysis.multitone.hum_lines import steady_sounds
+from distort.analysis.multitone.hum_lines import hum_lines
 from distort.analysis.multitone.reading import MultitoneTake, multitone_result, read_multitone
 from distort.analysis.multitone.settling import onset, period_levels
 from distort.analysis.sweep.sweeps import Reference
@@ -67,7 +67,7 @@ def test_a_tone_stands_out_by_fourteen_times_the_median():
             + amplitude * np.cos(2 * np.pi * 500.0 * np.arange(2 * RATE) / RATE)
             for seed in range(2)
         ]
-        found[times] = steady_sounds(silences, sample_rate=RATE)
+        found[times] = hum_lines(silences, sample_rate=RATE)
     assert not np.any(np.abs(found[9.0].frequency_hz - 500.0) < 1.0)
     assert np.any(np.abs(found[20.0].frequency_hz - 500.0) < 1.0)
 
@@ -76,10 +76,10 @@ def test_two_tones_side_by_side_and_a_silence_that_is_too_short():
     time_s = np.arange(RATE) / RATE
     tone = 0.01 * np.sin(2 * np.pi * 300.0 * time_s) + 0.02 * np.sin(2 * np.pi * 320.3 * time_s)
     noise, other = 1e-5 * np.random.default_rng(1).standard_normal((2, RATE))
-    found = steady_sounds([tone + noise, tone + other], sample_rate=RATE)
+    found = hum_lines([tone + noise, tone + other], sample_rate=RATE)
     assert found.frequency_hz == pytest.approx([300.0, 320.3], abs=0.03)
     assert found.power == pytest.approx([0.5e-4, 2e-4], rel=0.03)  # what a main lobe of five bins leaves out
-    assert steady_sounds([(tone + noise)[:-1]], sample_rate=RATE).power.size == 0
+    assert hum_lines([(tone + noise)[:-1]], sample_rate=RATE).power.size == 0
 
 
 @pytest.mark.parametrize(("bin_number", "found"), [(2, False), (3, True), (8187 - 4094, True), (8188 - 4094, False)])
@@ -88,7 +88,7 @@ def test_tones_at_the_ends_of_the_spectrum_need_their_main_lobe(bin_number, foun
     time_s = np.arange(RATE) / RATE
     tone = 0.01 * np.cos(2 * np.pi * bin_number * time_s)
     noise, other = 1e-5 * np.random.default_rng(1).standard_normal((2, RATE))
-    sounds = steady_sounds([tone + noise, tone + other], sample_rate=RATE)
+    sounds = hum_lines([tone + noise, tone + other], sample_rate=RATE)
     assert np.any(np.abs(sounds.frequency_hz - bin_number) < 0.1) == found
 
 

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from distort.analysis.multitone.hum_lines import steady_sounds
+from distort.analysis.multitone.hum_lines import hum_lines
 from distort.analysis.multitone.reading import MultitoneTake, multitone_result, read_multitone
 from distort.analysis.sweep.sweeps import Reference
 from signals import Multitone
@@ -25,7 +25,7 @@ def hum(samples, amplitudes, first=0):
 @pytest.mark.parametrize("hz", [50.0, 59.93, 150.2, 997.3])
 def test_a_tone_in_the_silence_has_its_frequency_and_power(hz):
     """Mean square of a sine: a^2 / 2. A parabola through a Hann window's peak errs by up to 0.016 bins (0.008 Hz)."""
-    found = steady_sounds([hum(noise(2.0, 1), {hz: 1e-4}), hum(noise(2.0, 2), {hz: 1e-4}, 777777)], sample_rate=RATE)
+    found = hum_lines([hum(noise(2.0, 1), {hz: 1e-4}), hum(noise(2.0, 2), {hz: 1e-4}, 777777)], sample_rate=RATE)
     assert found.frequency_hz == pytest.approx([hz], abs=0.02)
     assert 10 * np.log10(found.power) == pytest.approx([10 * np.log10(0.5e-8)], abs=0.1)  # five bins of its main lobe
 
@@ -33,7 +33,7 @@ def test_a_tone_in_the_silence_has_its_frequency_and_power(hz):
 def test_noise_alone_holds_no_tones():
     """100 seeded pairs of silences, 24,000 bins each: at one false bin in ten million, none is expected."""
     pairs = ([noise(1.5, 2 * seed), noise(1.5, 2 * seed + 1)] for seed in range(100))
-    assert sum(steady_sounds(pair, sample_rate=RATE).power.size for pair in pairs) <= 1
+    assert sum(hum_lines(pair, sample_rate=RATE).power.size for pair in pairs) <= 1
 
 
 def heard(amplitudes, *, silence=True, curve=lambda x: x):

@@ -35,7 +35,7 @@ class SteadySounds:
     """Mean square, full scale = 1 (a full-scale sine: 1/2)."""
 
 
-def steady_sounds(silences: Sequence[FloatArray], *, sample_rate: int) -> SteadySounds:
+def hum_lines(silences: Sequence[FloatArray], *, sample_rate: int) -> SteadySounds:
     """Tones in `silences` (each `(samples,)`), their frequency by a parabola through the peak's logarithm.
 
     None are found when no silence is a second long: what is not heard is not taken off.

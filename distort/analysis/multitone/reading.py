@@ -14,7 +14,7 @@ from distort.analysis.common.microphone import MicrophoneResponse
 from distort.analysis.multitone.blocks import BLOCK_PERIODS, HOP_PERIODS, BlockSpectra, block_spectra, block_starts
 from distort.analysis.multitone.clock import Steady, on_players_clock, without_wander_in_periods
 from distort.analysis.multitone.curves import ClockFound, MultitoneBands, MultitoneResponse, MultitoneResult
-from distort.analysis.multitone.hum_lines import steady_sounds
+from distort.analysis.multitone.hum_lines import hum_lines
 from distort.analysis.multitone.in_air import blocks_in_air, only_covered_bands, only_covered_lines
 from distort.analysis.multitone.powers import BandPowers, LinePowers, band_powers, line_powers, with_hum, with_wander
 from distort.analysis.multitone.wander import FastWander, fast_wander, lines_apart
@@ -78,7 +78,7 @@ def read_multitone(
             wander = fast_wander(spectra, tone)
     if microphone is not None:
         spectra = blocks_in_air(spectra, tone, microphone)
-    sounds = steady_sounds(take.silences, sample_rate=tone.sample_rate)
+    sounds = hum_lines(take.silences, sample_rate=tone.sample_rate)
     if microphone is not None:
         sounds = replace(sounds, power=sounds.power / np.square(microphone.amplitude(sounds.frequency_hz)))
     bands = with_hum(with_wander(band_powers(spectra, tone), tone, wander), tone, sounds)
