@@ -10,7 +10,7 @@ import pytest
 from distort.assembly.condition.against_others import worst_block
 from distort.errors import CutOffError, RecordingError, WrongStimulusError
 from distort.recording.alignment.clock import repair_clock
-from distort.recording.alignment.locating import find_reel, made_whole, silences_in
+from distort.recording.alignment.locating import find_reel, pad_to_stimulus, silences_in
 from distort.recording.alignment.matched import Lags, correlate, deconvolve, stands_out_db, summit
 from distort.recording.alignment.prepared import Prepared, prepare_samples
 from signals import Multitone, Noise, Reel, Silence, Sweep, Tone, framed
@@ -216,17 +216,17 @@ def test_silences_of_the_reel_in_the_recording():
 
 def test_what_is_missing_is_made_whole_with_zeros():
     samples = np.ones(SWEEP.n_samples)
-    same, start = made_whole(samples, start=0.4, stimulus=SWEEP)
+    same, start = pad_to_stimulus(samples, start=0.4, stimulus=SWEEP)
     assert same is samples
     assert start == 0.4
-    before, start = made_whole(samples, start=-3.25, stimulus=SWEEP)
+    before, start = pad_to_stimulus(samples, start=-3.25, stimulus=SWEEP)
     assert (before[:4].tolist(), before[4], start) == ([0.0] * 4, 1.0, 0.75)
-    after, start = made_whole(samples, start=5.5, stimulus=SWEEP)
+    after, start = pad_to_stimulus(samples, start=5.5, stimulus=SWEEP)
     assert (after.size, after[-5:].tolist(), start) == (samples.size + 5, [0.0] * 5, 5.5)
-    made_whole(samples, start=8000.0, stimulus=SWEEP)
+    pad_to_stimulus(samples, start=8000.0, stimulus=SWEEP)
     for wrong in (8001.0, -8001.0):
         with pytest.raises(RecordingError, match="bring the recording in again"):
-            made_whole(samples, start=wrong, stimulus=SWEEP)
+            pad_to_stimulus(samples, start=wrong, stimulus=SWEEP)
 
 
 def test_a_recording_is_prepared():

@@ -22,7 +22,7 @@ from distort.recording.alignment.matched import Lags, correlate, deconvolve, sta
 from distort.recording.kinds import aligned
 from signals import Chirp, Reel, Stimulus, kind_of
 
-__all__ = ["Alignment", "find_reel", "made_whole", "repair_clock"]
+__all__ = ["Alignment", "find_reel", "pad_to_stimulus", "repair_clock"]
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -364,7 +364,7 @@ MOST_MISSING_S = 1.0
 """Ten times what `find_reel` lets be missing; more is no recording of this stimulus, or a sidecar that was changed."""
 
 
-def made_whole(samples: FloatArray, *, start: float, stimulus: Stimulus) -> tuple[FloatArray, float]:
+def pad_to_stimulus(samples: FloatArray, *, start: float, stimulus: Stimulus) -> tuple[FloatArray, float]:
     """`samples` `(n,)` with zeros for what may be missing of the stimulus at either end, and where it starts then.
 
     `find_reel` lets up to `CUT_OFF_S` be missing: there a sweep is faded out so far that nothing is lost.

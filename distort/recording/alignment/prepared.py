@@ -7,7 +7,7 @@ import numpy.typing as npt
 
 from distort.analysis.sweep.rounding import step_of
 from distort.recording.alignment.clock import repair_clock
-from distort.recording.alignment.locating import made_whole, silences_in
+from distort.recording.alignment.locating import pad_to_stimulus, silences_in
 from distort.session.audio.resampling import resample
 from distort.session.recordings.stored import Recording
 from signals import Reel
@@ -66,7 +66,7 @@ def prepare_samples(
         start /= 1.0 + 1e-6 * clock_difference_ppm
     spans = silences_in(reel, start=start, n_recorded=samples.size)
     _, stimulus = reel.only_stimulus()
-    whole, whole_start = made_whole(samples, start=start, stimulus=stimulus)
+    whole, whole_start = pad_to_stimulus(samples, start=start, stimulus=stimulus)
     silences = tuple(samples[first:end] for first, end in spans)
     return Prepared(samples=whole, start=whole_start, silences=silences, step=step)
 
