@@ -12,7 +12,7 @@ from distort.analysis.comparison.curves import at_output
 from distort.analysis.comparison.fault_places import Sides, at_anomaly, at_coincidence
 from distort.analysis.comparison.regions import Region, changed_regions
 from distort.analysis.comparison.significance import Curve, Difference, compare
-from distort.assembly.comparison.setup_differences import Unlike, same_multitones, unlike
+from distort.assembly.comparison.setup_differences import SetupDifference, same_multitones, unlike
 from distort.assembly.comparison.side import Side
 from distort.errors import AnalysisError
 from distort.session.results.faults_found import FaultsFound, read_faults
@@ -61,7 +61,7 @@ class Compared:
     a: Side
     b: Side
     basis: Basis
-    unlike: tuple[Unlike, ...]
+    unlike: tuple[SetupDifference, ...]
     paired: Paired
     curves_a: tuple[Curve, ...]
     curves_b: tuple[Curve, ...]

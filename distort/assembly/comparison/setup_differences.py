@@ -27,7 +27,7 @@ _FIELDS_OF_LOUDSPEAKER = {
 
 
 @dataclass(frozen=True, kw_only=True)
-class Unlike:
+class SetupDifference:
     """One thing in which the sides differ."""
 
     what: str
@@ -39,7 +39,7 @@ class Unlike:
     """Of a temperature: by how much the speed of sound is higher in B."""
 
 
-def unlike(a: Side, b: Side) -> tuple[Unlike, ...]:
+def unlike(a: Side, b: Side) -> tuple[SetupDifference, ...]:
     """Everything in which the sides differ that may change a result: loudspeaker, set-up, stimuli, analysis, chain."""
     return (*_loudspeakers(a, b), *_set_ups(a, b), *_stimuli(a, b), *_analysis(a, b), *_chain(a, b))
 
@@ -51,20 +51,20 @@ def same_multitones(a: Side, b: Side) -> bool:
     return _stimulus_words(a.multitones) == _stimulus_words(b.multitones)
 
 
-def _loudspeakers(a: Side, b: Side) -> Iterator[Unlike]:
+def _loudspeakers(a: Side, b: Side) -> Iterator[SetupDifference]:
     one, other = a.sweeps[0].sidecar.loudspeaker, b.sweeps[0].sidecar.loudspeaker
     for field, what in _FIELDS_OF_LOUDSPEAKER.items():
         yield from _if_unlike(what, getattr(one, field), getattr(other, field))
 
 
-def _set_ups(a: Side, b: Side) -> Iterator[Unlike]:
+def _set_ups(a: Side, b: Side) -> Iterator[SetupDifference]:
     one, other = a.sweeps[0].sidecar.setup, b.sweeps[0].sidecar.setup
     yield from _if_unlike("distance", f"{one.distance_m:g} m", f"{other.distance_m:g} m")
     yield from _if_unlike("radiation", one.radiation, other.radiation)
     apart_k = other.temperature_c - one.temperature_c
     if abs(apart_k) >= SAME_TEMPERATURE_K:
         percent = 100.0 * (speed_of_sound_m_s(other.temperature_c) / speed_of_sound_m_s(one.temperature_c) - 1.0)
-        yield Unlike(
+        yield SetupDifference(
             what="temperature",
             a=f"{one.temperature_c:g} degC",
             b=f"{other.temperature_c:g} degC",
@@ -72,16 +72,16 @@ def _set_ups(a: Side, b: Side) -> Iterator[Unlike]:
         )
 
 
-def _stimuli(a: Side, b: Side) -> Iterator[Unlike]:
+def _stimuli(a: Side, b: Side) -> Iterator[SetupDifference]:
     for what, one, other in (("sweep", a.sweeps, b.sweeps), ("multitone", a.multitones, b.multitones)):
         if one and other:
             for found in _differing_keys(what, _stimulus_words(one), _stimulus_words(other)):
                 yield replace(found, parameter_of=what)
         elif one or other:
-            yield Unlike(what=what, a="played" if one else "none", b="played" if other else "none")
+            yield SetupDifference(what=what, a="played" if one else "none", b="played" if other else "none")
 
 
-def _analysis(a: Side, b: Side) -> Iterator[Unlike]:
+def _analysis(a: Side, b: Side) -> Iterator[SetupDifference]:
     one, other = a.plan.analysis, b.plan.analysis
     yield from _if_unlike(
         "time gate",
@@ -91,30 +91,30 @@ def _analysis(a: Side, b: Side) -> Iterator[Unlike]:
     yield from _if_unlike("orders separated", str(one.orders), str(other.orders))
 
 
-def _chain(a: Side, b: Side) -> Iterator[Unlike]:
+def _chain(a: Side, b: Side) -> Iterator[SetupDifference]:
     files = [None if side.microphone is None else side.microphone.used for side in (a, b)]
     digests = ["none" if used is None else f"{used.file} ({used.sha256[:8]})" for used in files]
     if {used and used.sha256 for used in files} != {files[0] and files[0].sha256}:
-        yield Unlike(what="microphone response file", a=digests[0], b=digests[1])
+        yield SetupDifference(what="microphone response file", a=digests[0], b=digests[1])
     first = [side.sweeps[0] for side in (a, b)]
     calibrations = [one.sidecar.calibration for one in first]
     if calibrations[0] != calibrations[1]:
         words = ["none" if one is None else f"{one.calibrator_dbfs:.2f} dBFS in the calibrator" for one in calibrations]
-        yield Unlike(what="calibration", a=words[0], b=words[1])
+        yield SetupDifference(what="calibration", a=words[0], b=words[1])
     yield from _if_unlike("player and recorder", *(without_file_name(one.sidecar.device) for one in first))
     simulated = ["simulated" if one.sidecar.simulated else "measured" for one in first]
     yield from _if_unlike("origin", simulated[0], simulated[1])
     yield from _dates(*(one.sidecar for one in first))
     for side, letter in ((a, "A"), (b, "B")):
         if not side.volume_known:
-            yield Unlike(
+            yield SetupDifference(
                 what="volume control",
                 a=NOT_SAID if letter == "A" else "",
                 b=NOT_SAID if letter == "B" else "",
             )
 
 
-def _dates(a: Sidecar, b: Sidecar) -> Iterator[Unlike]:
+def _dates(a: Sidecar, b: Sidecar) -> Iterator[SetupDifference]:
     """Days that a recorder states are called so: its clock is another than the computer's."""
     made = [(datetime.fromisoformat(one.date), "") for one in (a, b)]
     for index, one in enumerate((a, b)):
@@ -123,15 +123,15 @@ def _dates(a: Sidecar, b: Sidecar) -> Iterator[Unlike]:
             made[index] = by_recorder, " by the recorder's clock"
     if abs((made[1][0] - made[0][0]).total_seconds()) > LONG_APART_DAYS * 86400.0:
         days = [f"{moment.date().isoformat()}{clock}" for moment, clock in made]
-        yield Unlike(what="date", a=days[0], b=days[1])
+        yield SetupDifference(what="date", a=days[0], b=days[1])
 
 
-def _if_unlike(what: str, a: str, b: str) -> Iterator[Unlike]:
+def _if_unlike(what: str, a: str, b: str) -> Iterator[SetupDifference]:
     if a != b:
-        yield Unlike(what=what, a=a or NOT_SAID, b=b or NOT_SAID)
+        yield SetupDifference(what=what, a=a or NOT_SAID, b=b or NOT_SAID)
 
 
-def _differing_keys(what: str, a: dict[str, str], b: dict[str, str]) -> Iterator[Unlike]:
+def _differing_keys(what: str, a: dict[str, str], b: dict[str, str]) -> Iterator[SetupDifference]:
     for key in {**a, **b}:
         yield from _if_unlike(f"{what}, {key}", a.get(key, "none"), b.get(key, "none"))
 

@@ -21,7 +21,7 @@ from distort.analysis.common.quantities import (
 from distort.analysis.comparison.regions import Region, judged_range_hz, largest
 from distort.analysis.comparison.significance import BROAD_OCTAVES, Difference
 from distort.assembly.comparison.comparing import AtOutput, Compared
-from distort.assembly.comparison.setup_differences import Unlike
+from distort.assembly.comparison.setup_differences import SetupDifference
 from distort.report.text.headings import SIMULATED_WORDS
 from distort.report.text.numbers import NOT_MEASURABLE, hertz, hertz_words, level_name, with_interval
 from distort.report.text.quantities import heading as words_of
@@ -229,14 +229,14 @@ def _region_words(region: Region) -> str:
     )
 
 
-def unlike_words(one: Unlike) -> str:
+def unlike_words(one: SetupDifference) -> str:
     """One line: what, both values, and what it means."""
     values = " and ".join(f"{side} {value}" for side, value in (("A", one.a), ("B", one.b)) if value)
     meaning = meaning_words(one)
     return f"{one.what}: {values}{f' ({meaning})' if meaning else ''}"
 
 
-def meaning_words(one: Unlike) -> str:
+def meaning_words(one: SetupDifference) -> str:
     """What a difference does to the comparison, as a clause; empty where that is plain."""
     if one.sound_faster_percent is not None:
         how = "faster" if one.sound_faster_percent > 0 else "slower"
