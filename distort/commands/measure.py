@@ -45,7 +45,7 @@ DONE, NOT_WANTED = 0, 130
 GO_ON = "Stopped. What was recorded is kept: the same command again records the rest."
 
 
-def measure_aloud(arguments: argparse.Namespace, folder: "SessionFolder", plan: "Plan") -> int:
+def measure_live(arguments: argparse.Namespace, folder: "SessionFolder", plan: "Plan") -> int:
     """Measure one condition with a sound card; gives the exit status.
 
     Raises UsageError when nobody can be asked or the condition is not clear, DeviceError for the card, SessionError
@@ -222,7 +222,7 @@ def run(arguments: argparse.Namespace) -> int:
     folder = SessionFolder(arguments.folder)
     folder.require()
     plan = read_plan(folder.root)
-    return _simulate(arguments, folder, plan) if arguments.simulate else measure_aloud(arguments, folder, plan)
+    return _simulate(arguments, folder, plan) if arguments.simulate else measure_live(arguments, folder, plan)
 
 
 def _simulate(arguments: argparse.Namespace, folder: "SessionFolder", plan: "Plan") -> int:
