@@ -13,7 +13,7 @@ import numpy as np
 from distort.analysis.common.curves import FloatArray, LevelUnit
 from distort.analysis.common.grid import midbands_hz
 from distort.analysis.compression.change import compression
-from distort.analysis.compression.curves import BandRange, Compression, Output, Repeat, Rung
+from distort.analysis.compression.curves import BandRange, Compression, LevelStep, Output, Repeat
 from distort.analysis.compression.octaves import input_output
 from distort.analysis.compression.operating_range import operating_ranges
 from distort.analysis.compression.sweep_lag import SweepLag
@@ -64,7 +64,9 @@ def analysed(
         level_db = level + shape_db(frequency_hz) + change_db + moved_db + scatter_db
         return Output(drive_dbfs=level - 110.0, level_db=level_db, variance=variance)
 
-    rungs = [Rung(level_db_spl=level, time_s=30.0 * place, output=output(level)) for place, level in enumerate(levels)]
+    rungs = [
+        LevelStep(level_db_spl=level, time_s=30.0 * place, output=output(level)) for place, level in enumerate(levels)
+    ]
     repeats = (
         []
         if drift_db is None

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from distort.analysis.compression.change import compression, sweep_output
-from distort.analysis.compression.curves import Repeat, Rung
+from distort.analysis.compression.curves import LevelStep, Repeat
 from distort.analysis.compression.take_scatter import take_scatter
 from distort.analysis.sweep.sweeps import Reference, Settings, read_sweep
 from distort.errors import AnalysisError
@@ -72,7 +72,7 @@ def trials(count: int, *, first_seed: int, sample_rate: int):
     errors, widths = [], []
     for seed in range(first_seed, first_seed + count):
         rungs = [
-            Rung(
+            LevelStep(
                 level_db_spl=76.0 + index,
                 time_s=index,
                 output=output_of(sweep.samples(), sweep, noise=noise, seed=2 * seed + index),
@@ -145,7 +145,7 @@ def test_scatter_of_takes_widens_the_interval():
         for level in LEVELS:
             takes_db = flat_output(level).level_db + random.normal(0.0, 0.2, (2, 1))
             output = replace(flat_output(level), level_db=takes_db.mean(axis=0))
-            rungs.append(Rung(level_db_spl=level, time_s=level, output=output, takes_db=takes_db))
+            rungs.append(LevelStep(level_db_spl=level, time_s=level, output=output, takes_db=takes_db))
         change = compression(HZ, rungs).levels[2]
         held += abs(change.change_db[0]) <= change.uncertainty_db[0]
     assert 371 <= held <= 389
@@ -158,7 +158,7 @@ def test_takes_that_scatter_as_noise_explains_add_almost_nothing():
     for level in LEVELS:
         takes_db = flat_output(level).level_db + random.normal(0.0, 0.2, (2, HZ.size))
         output = replace(flat_output(level, sigma_db=0.2 / np.sqrt(2)), level_db=takes_db.mean(axis=0))
-        rungs.append(Rung(level_db_spl=level, time_s=level, output=output, takes_db=takes_db))
+        rungs.append(LevelStep(level_db_spl=level, time_s=level, output=output, takes_db=takes_db))
     change = compression(HZ, rungs).levels[3]
     from_noise = 1.96 * 0.2  # two means of two takes each
     assert np.min(change.uncertainty_db) >= from_noise - 1e-4
@@ -177,7 +177,7 @@ def drifting_ladder(drift_db):
         return output_of(sweep.samples() * 10 ** (drift_db(time) / 20), sweep)
 
     rungs = [
-        Rung(level_db_spl=level, time_s=30.0 * index, output=output(level, 30.0 * index))
+        LevelStep(level_db_spl=level, time_s=30.0 * index, output=output(level, 30.0 * index))
         for index, level in enumerate(LEVELS)
     ]
     return compression(HZ, rungs, [Repeat(time_s=120.0, rested=True, output=output(LEVELS[0], 120.0))])
@@ -207,7 +207,7 @@ def test_two_rested_repeats_follow_drift_that_turns():
     """Straight lines between them: a drift of 0.4 dB up in the first minute and down in the second is taken off."""
     drift = {0.0: 0.0, 30.0: 0.2, 60.0: 0.4, 90.0: 0.2, 120.0: 0.0}
     rungs = [
-        Rung(level_db_spl=level, time_s=time_s, output=flat_output(level, drift[time_s]))
+        LevelStep(level_db_spl=level, time_s=time_s, output=flat_output(level, drift[time_s]))
         for level, time_s in zip(LEVELS, (0.0, 30.0, 90.0, 120.0), strict=True)
     ]
     repeats = [Repeat(time_s=t, rested=True, output=flat_output(76.0, drift[t])) for t in (120.0, 60.0)]
@@ -219,7 +219,7 @@ def test_two_rested_repeats_follow_drift_that_turns():
 def test_uncertainties_of_drift_heating_and_correction_add_as_variances():
     """Half way between references of 0.1 and 0.2 dB s.d. the reference has `0.25 x 0.01 + 0.25 x 0.04` dB squared."""
     rungs = [
-        Rung(level_db_spl=level, time_s=time_s, output=flat_output(level, sigma_db=0.1))
+        LevelStep(level_db_spl=level, time_s=time_s, output=flat_output(level, sigma_db=0.1))
         for level, time_s in ((76.0, 0.0), (86.0, 50.0))
     ]
     repeats = [
@@ -247,7 +247,7 @@ def test_scatter_is_pooled_by_degrees_of_freedom():
 
 def test_drift_is_never_extrapolated():
     """A level played after the last rested repeat has no corrected change."""
-    rungs = [Rung(level_db_spl=level, time_s=level, output=flat_output(level)) for level in LEVELS]
+    rungs = [LevelStep(level_db_spl=level, time_s=level, output=flat_output(level)) for level in LEVELS]
     found = compression(HZ, rungs, [Repeat(time_s=97.0, rested=True, output=flat_output(76.0, 0.1))])
     assert np.isfinite(found.levels[2].corrected_db).all()
     assert np.isnan(found.levels[3].corrected_db).all()
@@ -273,7 +273,9 @@ def heated_ladder():
         gains.append(np.interp(sweep.time_s(HZ) * rate, np.arange(gain_db.size), gain_db))
         times.append(clock)
         clock += sweep.duration_s
-    rungs = [Rung(level_db_spl=level, time_s=times[index], output=outputs[index]) for index, level in enumerate(LEVELS)]
+    rungs = [
+        LevelStep(level_db_spl=level, time_s=times[index], output=outputs[index]) for index, level in enumerate(LEVELS)
+    ]
     repeats = [
         Repeat(time_s=times[4], rested=False, output=outputs[4]),
         Repeat(time_s=times[5], rested=True, output=outputs[5]),
@@ -300,7 +302,9 @@ def test_a_coil_heated_by_the_stimulus_keeps_its_compression():
 def test_the_bias_is_the_short_change_less_the_long_one():
     short = [flat_output(level, -0.3 * (level > 90)) for level in LEVELS]
     rungs = [
-        Rung(level_db_spl=level, time_s=level, output=flat_output(level, -0.2 * (level > 90), sigma_db=0.1), short=one)
+        LevelStep(
+            level_db_spl=level, time_s=level, output=flat_output(level, -0.2 * (level > 90), sigma_db=0.1), short=one
+        )
         for level, one in zip(LEVELS, short, strict=True)
     ]
     found = compression(HZ, rungs)
@@ -312,14 +316,14 @@ def test_the_bias_is_the_short_change_less_the_long_one():
 
 
 def test_what_cannot_be_compared_is_refused():
-    rung = Rung(level_db_spl=76.0, time_s=10.0, output=flat_output(76.0))
+    rung = LevelStep(level_db_spl=76.0, time_s=10.0, output=flat_output(76.0))
     with pytest.raises(AnalysisError, match="at least two levels"):
         compression(HZ, [])
     with pytest.raises(AnalysisError, match="two rungs have the level 76 dB"):
         compression(HZ, [rung, rung])
     turned = replace(flat_output(86.0), drive_dbfs=float("nan"))
     with pytest.raises(AnalysisError, match="how much the volume was turned"):
-        compression(HZ, [rung, Rung(level_db_spl=86.0, time_s=20.0, output=turned)])
+        compression(HZ, [rung, LevelStep(level_db_spl=86.0, time_s=20.0, output=turned)])
     with pytest.raises(AnalysisError, match="before it was first played"):
         compression(HZ, [rung], [Repeat(time_s=0.0, rested=True, output=flat_output(76.0))])
     with pytest.raises(AnalysisError, match="different frequencies"):

@@ -7,7 +7,7 @@ import pytest
 import scipy.stats
 
 from distort.analysis.compression.change import compression, drifted_reference
-from distort.analysis.compression.curves import AnalysedChange, InputOutput, OctaveLevels, Repeat, Rung
+from distort.analysis.compression.curves import AnalysedChange, InputOutput, LevelStep, OctaveLevels, Repeat
 from distort.analysis.compression.octaves import input_output, octave_rows
 from distort.analysis.compression.operating_range import (
     band_onset,
@@ -177,7 +177,7 @@ def test_all_columns_of_an_octave_are_weighed_by_the_reference():
         part = np.where(HZ < 999.0, 0.0, change)
         variance = np.where(HZ < 999.0, 1e-4, 4e-4)
         rungs.append(
-            Rung(
+            LevelStep(
                 level_db_spl=level,
                 time_s=level,
                 output=replace(flat, level_db=flat.level_db + shape + part, variance=variance),

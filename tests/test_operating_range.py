@@ -5,7 +5,7 @@ import pytest
 
 from distort.analysis.common.curves import Harmonics, Order
 from distort.analysis.compression.change import compression
-from distort.analysis.compression.curves import Output, Rung
+from distort.analysis.compression.curves import LevelStep, Output
 from distort.analysis.compression.octaves import input_output, octave_distortion
 from distort.analysis.compression.operating_range import (
     band_onset,
@@ -101,7 +101,9 @@ def changed_by(change_db):
     return compression(
         HZ,
         [
-            Rung(level_db_spl=level, time_s=level, output=flat_output(level, one), short=flat_output(level, one - less))
+            LevelStep(
+                level_db_spl=level, time_s=level, output=flat_output(level, one), short=flat_output(level, one - less)
+            )
             for level, one, less in zip(COARSE, change_db, (0.0, 0.1, 0.1, 0.1), strict=True)
         ],
     )
@@ -157,7 +159,7 @@ def sloping_compression():
         slope_db = -20 * np.log10(HZ / 1000.0)
         lost_db = np.where((HZ >= 999.0) & (level > 90.0), 1.0, 0.0)
         rungs.append(
-            Rung(
+            LevelStep(
                 level_db_spl=level,
                 time_s=level,
                 output=Output(

@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from distort.analysis.compression.change import compression
-from distort.analysis.compression.curves import Rung
+from distort.analysis.compression.curves import LevelStep
 from distort.analysis.compression.octaves import input_output
 from distort.analysis.compression.operating_range import operating_ranges
 from distort.analysis.compression.sweep_lag import bias_parts, needed_seconds, sweep_lag, sweep_lags
@@ -147,7 +147,7 @@ def test_a_steady_edge_in_noise_is_given_no_lag():
     for level, lost_db in ((76.0, 0.0), (96.0, change_db)):
         flat = flat_output(level, sigma_db=0.05)
         noisy = [replace(flat, level_db=flat.level_db + lost_db + random.normal(0, 0.05, HZ.size)) for _ in range(2)]
-        rungs.append(Rung(level_db_spl=level, time_s=level, output=noisy[0], short=noisy[1]))
+        rungs.append(LevelStep(level_db_spl=level, time_s=level, output=noisy[0], short=noisy[1]))
     change = compression(HZ, rungs).levels[1]
     assert np.max(np.abs(bias_parts(HZ, change).lag_db)) < 0.4
 
@@ -190,7 +190,7 @@ def test_heat_is_not_taken_for_lag():
         for seconds in (10.0, 5.0):
             sweep = sweep_at(level, seconds=seconds, sample_rate=RATE)
             outputs.append(output_of(HeatedCoil(RATE).play(sweep.samples())[0], sweep))
-        rungs.append(Rung(level_db_spl=level, time_s=level, output=outputs[0], short=outputs[1]))
+        rungs.append(LevelStep(level_db_spl=level, time_s=level, output=outputs[0], short=outputs[1]))
     change = compression(HZ, rungs).levels[1]
     found = sweep_lag(HZ, change, rows=READABLE, duration_s=10.0)
     assert np.max(change.bias_db[READABLE]) > 0.3  # the shorter sweep has lost less

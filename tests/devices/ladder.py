@@ -6,7 +6,7 @@ import numpy as np
 
 from distort.analysis.common.grid import OCTAVE_RATIO, grid_hz
 from distort.analysis.compression.change import fundamental_output
-from distort.analysis.compression.curves import Output, Rung
+from distort.analysis.compression.curves import LevelStep, Output
 from distort.analysis.sweep.deconvolution import deconvolve
 from distort.analysis.sweep.noise import noise_density
 from distort.analysis.sweep.orders import mean_of_takes, separate
@@ -52,7 +52,7 @@ def output_of(answer: np.ndarray, sweep: Sweep, *, noise: float = 0.0, seed: int
 
 def rung_at(
     level_db_spl: float, answer: Callable[[Sweep], np.ndarray], *, short: bool = False, sample_rate: int = 48000
-) -> Rung:
+) -> LevelStep:
     """One noiseless rung, whose time is its level; with the sweep of half the length where asked for."""
     outputs = [
         output_of(answer(sweep), sweep)
@@ -60,7 +60,9 @@ def rung_at(
             sweep_at(level_db_spl, seconds=seconds, sample_rate=sample_rate) for seconds in ((10.0, 5.0)[: 1 + short])
         )
     ]
-    return Rung(level_db_spl=level_db_spl, time_s=level_db_spl, output=outputs[0], short=outputs[1] if short else None)
+    return LevelStep(
+        level_db_spl=level_db_spl, time_s=level_db_spl, output=outputs[0], short=outputs[1] if short else None
+    )
 
 
 def flat_output(level_db_spl: float, change_db: float = 0.0, *, sigma_db: float = 0.0) -> Output:

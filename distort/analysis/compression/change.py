@@ -17,11 +17,11 @@ import numpy.typing as npt
 from distort.analysis.compression.curves import (
     AnalysedChange,
     Compression,
+    LevelStep,
     Output,
     Repeat,
     RepeatChange,
     Repeated,
-    Rung,
 )
 from distort.analysis.compression.take_scatter import TakeScatter, take_scatter
 from distort.analysis.sweep.readings import Reading
@@ -95,7 +95,7 @@ def fundamental_output(fundamental: Reading, *, drive_dbfs: float, offset_db: fl
     )
 
 
-def compression(frequency_hz: FloatArray, rungs: Sequence[Rung], repeats: Sequence[Repeat] = ()) -> Compression:
+def compression(frequency_hz: FloatArray, rungs: Sequence[LevelStep], repeats: Sequence[Repeat] = ()) -> Compression:
     """Changes of all `rungs` against the lowest of them, over `frequency_hz` `(rows,)`.
 
     rungs     in any order; their outputs in one unit
@@ -125,7 +125,9 @@ def compression(frequency_hz: FloatArray, rungs: Sequence[Rung], repeats: Sequen
     )
 
 
-def _level_change(rung: Rung, reference: Rung, repeats: Sequence[Repeat], *, scatter: TakeScatter) -> AnalysedChange:
+def _level_change(
+    rung: LevelStep, reference: LevelStep, repeats: Sequence[Repeat], *, scatter: TakeScatter
+) -> AnalysedChange:
     if rung is reference:
         return _no_change(rung)
     own, ref = rung.output, reference.output
@@ -145,7 +147,7 @@ def _level_change(rung: Rung, reference: Rung, repeats: Sequence[Repeat], *, sca
     )
 
 
-def _no_change(reference: Rung) -> AnalysedChange:
+def _no_change(reference: LevelStep) -> AnalysedChange:
     """The reference against itself: exactly 0 wherever it has a reading."""
     nothing = np.where(np.isfinite(reference.output.level_db), 0.0, np.nan)
     return AnalysedChange(
@@ -161,7 +163,7 @@ def _no_change(reference: Rung) -> AnalysedChange:
     )
 
 
-def _bias(rung: Rung, reference: Rung) -> tuple[FloatArray, FloatArray]:
+def _bias(rung: LevelStep, reference: LevelStep) -> tuple[FloatArray, FloatArray]:
     """`change(T/2) - change(T)` and its uncertainty: the sweep's lag falls as 1/T, so this is what is left of it at T.
 
     The short sweep also heats for half the time; that difference is in it too.
@@ -174,12 +176,12 @@ def _bias(rung: Rung, reference: Rung) -> tuple[FloatArray, FloatArray]:
     return short_change_db - (own.gain_db - ref.gain_db), interval_db(variance)
 
 
-def _takes(rung: Rung) -> int:
+def _takes(rung: LevelStep) -> int:
     """How many takes its output is the mean of."""
     return 1 if rung.takes_db is None else int(rung.takes_db.shape[0])
 
 
-def _require(frequency_hz: FloatArray, ladder: Sequence[Rung], repeats: Sequence[Repeat]) -> None:
+def _require(frequency_hz: FloatArray, ladder: Sequence[LevelStep], repeats: Sequence[Repeat]) -> None:
     """Raises AnalysisError as `compression` says."""
     if not ladder:
         raise AnalysisError("there is no level to compare: compression needs recordings of at least two levels")

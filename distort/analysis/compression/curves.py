@@ -41,7 +41,7 @@ class Output:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Rung:
+class LevelStep:
     """One level of the ladder."""
 
     level_db_spl: float

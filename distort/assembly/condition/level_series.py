@@ -9,7 +9,7 @@ from distort.analysis.common.curves import Harmonics
 from distort.analysis.common.grid import grid_hz
 from distort.analysis.common.statistics import DB_PER_NEPER_OF_POWER, TWO_SIDED_95
 from distort.analysis.compression.change import compression, sweep_output
-from distort.analysis.compression.curves import Compression, Output, Repeat, Rung
+from distort.analysis.compression.curves import Compression, LevelStep, Output, Repeat
 from distort.analysis.compression.octaves import input_output, octave_distortion
 from distort.analysis.compression.operating_range import operating_ranges
 from distort.analysis.compression.sweep_lag import SweepLag, sweep_lags
@@ -26,11 +26,11 @@ from distort.session.results.ladder_results import ChangeCurves, CompressionFoun
 
 def sweep_rung(
     takes: Sequence[Recording], read: SweepReadings, *, short: Output | None, settings: Settings, began_s: float
-) -> Rung:
+) -> LevelStep:
     """One level from its sweep, which began at `began_s`; each take alone as well, where there are several."""
     reference = reference_for(takes)
     alone = [read_sweep_takes([one], replace(settings, orders=1)) for one in takes] if len(takes) > 1 else []
-    return Rung(
+    return LevelStep(
         level_db_spl=takes[0].sidecar.level_db_spl,
         time_s=began_s,
         output=_as_driven(sweep_output(read, reference), takes[0]),
@@ -95,7 +95,7 @@ def multitone_ladder(
     """Compression from the multitones of a condition, at their lines. Raises AnalysisError as `sweep_ladder` does."""
     _require_comparable(multitones)
     rungs = [
-        Rung(
+        LevelStep(
             level_db_spl=level,
             time_s=recorded_at_s(takes[0]),  # nothing rests on it: multitones are not repeated
             output=_as_driven(_lines_output(results[level], takes[0].sidecar.drive_dbfs), takes[0]),
