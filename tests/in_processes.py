@@ -8,7 +8,7 @@ from typing import TypeVar
 import pytest
 
 Job = TypeVar("Job")
-Answer = TypeVar("Answer")
+ThirdOctaves = TypeVar("ThirdOctaves")
 
 THREADS = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS")
 
@@ -19,7 +19,7 @@ def one_thread(monkeypatch: pytest.MonkeyPatch) -> None:
         monkeypatch.setenv(name, "1")
 
 
-def in_processes(work: Callable[[Job], Answer], jobs: Iterable[Job], *, processes: int) -> Iterator[Answer]:
+def in_processes(work: Callable[[Job], ThirdOctaves], jobs: Iterable[Job], *, processes: int) -> Iterator[ThirdOctaves]:
     """`work` of every job, in order; in this process where `processes` is 1. Raises what the work raises."""
     if processes == 1:
         yield from map(work, jobs)

@@ -17,7 +17,7 @@ from distort.capture.devices import sound_card
 from distort.capture.devices.guard import Expected, Guard, Listening
 from distort.capture.devices.pauses import LEAST_SLEEP_S, LONGEST_GAP_S, PauseWatch, of_this_process, suspended_s
 from distort.capture.devices.playing import FADE_S
-from distort.capture.measuring.third_octaves import Answer, fell_everywhere_db
+from distort.capture.measuring.third_octaves import ThirdOctaves, fell_everywhere_db
 from distort.errors import DeafError, TooLoudError
 from tests.devices.answering import LOUD, RATE
 from tests.devices.hasty_card import BLOCK, HastyLibrary
@@ -214,8 +214,8 @@ def test_a_limiter_is_not_taken_for_a_deaf_microphone() -> None:
     """It holds the output; noise hides a band, which then says nothing; and a lower drive may give less."""
     midband_hz = 1000.0 * 10.0 ** (np.arange(3) / 10.0)
 
-    def answer(drive_dbfs: float, *output_db: float) -> Answer:
-        return Answer(
+    def answer(drive_dbfs: float, *output_db: float) -> ThirdOctaves:
+        return ThirdOctaves(
             drive_dbfs=drive_dbfs, midband_hz=midband_hz, output_db_spl=np.array(output_db), noise_db=np.full(3, -40.0)
         )
 

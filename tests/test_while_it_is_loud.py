@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from distort.capture.measuring.completeness import check_session
-from distort.capture.measuring.third_octaves import Answer, louder, standstill
+from distort.capture.measuring.third_octaves import ThirdOctaves, louder, standstill
 from distort.errors import TooLoudError
 from distort.report.text.plan import ended_sentence
 from distort.session.recordings.sidecar import reject
@@ -112,8 +112,8 @@ def test_noise_is_not_taken_for_a_loudspeaker_that_stands_still() -> None:
     """In noise that hides it, nothing is said of a loudspeaker, whatever it does."""
     midband_hz = 1000.0 * 10.0 ** (np.arange(-3, 4) / 10.0)
 
-    def answer(drive_dbfs: float, noise_db: float) -> Answer:
-        return Answer(
+    def answer(drive_dbfs: float, noise_db: float) -> ThirdOctaves:
+        return ThirdOctaves(
             drive_dbfs=drive_dbfs,
             midband_hz=midband_hz,
             output_db_spl=np.full(7, 80.0),
@@ -124,5 +124,7 @@ def test_noise_is_not_taken_for_a_loudspeaker_that_stands_still() -> None:
     noisy = {level: answer(level - 120.0, -16.0) for level in (80.0, 86.0, 92.0)}
     assert standstill(quiet) is not None
     assert standstill(noisy) is None
-    unread = Answer(drive_dbfs=-40.0, midband_hz=midband_hz, output_db_spl=np.full(7, np.nan), noise_db=np.zeros(7))
+    unread = ThirdOctaves(
+        drive_dbfs=-40.0, midband_hz=midband_hz, output_db_spl=np.full(7, np.nan), noise_db=np.zeros(7)
+    )
     assert louder(unread, quiet[80.0]) is None

@@ -11,7 +11,7 @@ from distort.analysis.sweep.sweeps import Reference
 from distort.capture.measuring import loud_burst, loud_multitone, loud_sweep
 from distort.capture.measuring.playing_takes import Take
 from distort.capture.measuring.quiet_run import QuietRun
-from distort.capture.measuring.third_octaves import Answer, Louder
+from distort.capture.measuring.third_octaves import Louder, ThirdOctaves
 from signals import Stimulus, kind_of
 
 FloatArray = npt.NDArray[np.float64]
@@ -19,7 +19,7 @@ FloatArray = npt.NDArray[np.float64]
 
 def _unjudged(
     quiet: QuietRun, stimulus: Stimulus, take: Take, reference: Reference
-) -> tuple[Louder | None, Answer | None]:
+) -> tuple[Louder | None, ThirdOctaves | None]:
     return None, None
 
 
@@ -39,7 +39,7 @@ class LoudKind:
     """Length of a stretch in which a peak must be heard, if more than the usual one."""
     peaks: Callable[[QuietRun, Any, FloatArray], FloatArray] | None = None
     """Peak expected at each of some moments, seconds after its first sample; None: the same all the time."""
-    held_against: Callable[[QuietRun, Any, Take, Reference], tuple[Louder | None, Answer | None]] = _unjudged
+    held_against: Callable[[QuietRun, Any, Take, Reference], tuple[Louder | None, ThirdOctaves | None]] = _unjudged
     """By how much a take is louder than the quiet run foretells, where that can be told, and its answer in third
     octaves, where it gives one."""
 

@@ -8,7 +8,7 @@ from distort.analysis.common.log_frequency import over_log_frequency
 from distort.analysis.sweep.sweeps import Reference
 from distort.capture.measuring.playing_takes import Take
 from distort.capture.measuring.quiet_run import QuietRun
-from distort.capture.measuring.third_octaves import READABLE_ABOVE_NOISE_DB, Answer, Louder
+from distort.capture.measuring.third_octaves import READABLE_ABOVE_NOISE_DB, Louder, ThirdOctaves
 from signals.burst import Burst, BurstSeries
 from signals.levels import db_to_power, power_to_db
 
@@ -28,7 +28,7 @@ def peaks(quiet: QuietRun, series: BurstSeries, moment_s: FloatArray) -> FloatAr
 
 def held_against(
     quiet: QuietRun, series: BurstSeries, take: Take, reference: Reference
-) -> tuple[Louder | None, Answer | None]:
+) -> tuple[Louder | None, ThirdOctaves | None]:
     """Burst by burst: where its energy passes most what the response over its lobe foretells, of those that are clear
     of noise. They are no answer in third octaves."""
     alignment = take.examined.alignment

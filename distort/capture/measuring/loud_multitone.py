@@ -6,7 +6,7 @@ from distort.analysis.common.log_frequency import over_log_frequency
 from distort.analysis.sweep.sweeps import Reference
 from distort.capture.measuring.playing_takes import Take
 from distort.capture.measuring.quiet_run import QuietRun
-from distort.capture.measuring.third_octaves import Answer, Louder
+from distort.capture.measuring.third_octaves import Louder, ThirdOctaves
 from signals import Multitone
 from signals.levels import FULL_SCALE_SINE_RMS, db_to_power
 from signals.levels import power_to_db as to_db
@@ -29,7 +29,7 @@ def expected_rms_dbfs(quiet: QuietRun, tone: Multitone) -> float:
 
 def held_against(
     quiet: QuietRun, tone: Multitone, take: Take, reference: Reference
-) -> tuple[Louder | None, Answer | None]:
+) -> tuple[Louder | None, ThirdOctaves | None]:
     """By how much its r.m.s., the noise of the quiet run taken off, passes what was expected; nothing where noise may
     do that. It is no answer in third octaves."""
     first = max(round(take.examined.alignment.stimulus_start), 0)

@@ -7,7 +7,7 @@ from distort.analysis.common.log_frequency import over_log_frequency
 from distort.analysis.sweep.sweeps import Reference
 from distort.capture.measuring.playing_takes import Take
 from distort.capture.measuring.quiet_run import QuietRun
-from distort.capture.measuring.third_octaves import Answer, Louder, answer_of_take, louder
+from distort.capture.measuring.third_octaves import Louder, ThirdOctaves, answer_of_take, louder
 from signals import Stimulus, Sweep
 from signals.levels import db_to_amplitude
 
@@ -40,7 +40,7 @@ def peaks(quiet: QuietRun, sweep: Sweep, moment_s: FloatArray) -> FloatArray:
 
 def held_against(
     quiet: QuietRun, sweep: Sweep, take: Take, reference: Reference
-) -> tuple[Louder | None, Answer | None]:
+) -> tuple[Louder | None, ThirdOctaves | None]:
     """Third octave by third octave: where it is loudest against the quiet run, and the answer itself."""
     answer = answer_of_take(take, sweep, reference)
     return louder(answer, quiet.answer), answer

@@ -15,8 +15,8 @@ from distort.capture.measuring.starting import Choice, Ready, get_ready, up_to
 from distort.capture.measuring.steps import Step
 from distort.capture.measuring.third_octaves import (
     LOUDER_DB,
-    Answer,
     Standstill,
+    ThirdOctaves,
     fell_everywhere_db,
     standstill,
 )
@@ -89,7 +89,7 @@ def play(folder: SessionFolder, plan: Plan, device: Device, ready: Ready, *, pro
     return Measured(recordings=tuple(recorded), ended=ended)
 
 
-def _held_against(quiet: QuietRun, plan: Plan, step: Step, take: Take, *, ready: Ready) -> Answer | None:
+def _held_against(quiet: QuietRun, plan: Plan, step: Step, take: Take, *, ready: Ready) -> ThirdOctaves | None:
     """What its third octaves answered, where it tells. Raises TooLoudError when it is louder than expected."""
     stimulus = step.item.stimulus
     what = f"{ready.choice.condition}/{step.name.stem}"
@@ -105,7 +105,7 @@ def _held_against(quiet: QuietRun, plan: Plan, step: Step, take: Take, *, ready:
     return answer
 
 
-def _require_hearing(answer: Answer, lower: Mapping[float, Answer], step: Step, *, ready: Ready) -> None:
+def _require_hearing(answer: ThirdOctaves, lower: Mapping[float, ThirdOctaves], step: Step, *, ready: Ready) -> None:
     """Raises DeafError when every third octave fell although the drive rose: no limiter does that, a gain does."""
     below = max(level for level in lower if level < step.item.level_db_spl)
     fell_db = fell_everywhere_db(answer, lower[below])

@@ -18,7 +18,7 @@ from distort.analysis.sweep.sweeps import Settings, SweepTake, read_sweep, sweep
 from distort.capture.devices.device import Device
 from distort.capture.devices.guard import Guard
 from distort.capture.measuring.playing_takes import Take, play_and_examine
-from distort.capture.measuring.third_octaves import ANSWER_SETTINGS, Answer, answer_of
+from distort.capture.measuring.third_octaves import ANSWER_SETTINGS, ThirdOctaves, answer_of
 from distort.errors import PlanError, RecordingError
 from distort.session.calibration.calibration_file import MicrophoneCalibration
 from distort.session.calibration.drive_file import Sensitivity
@@ -51,7 +51,7 @@ class QuietRun:
     frequency_hz: FloatArray
     heard_db_spl: FloatArray
     """As the microphone heard it, `(rows,)`; NaN where there is no reading."""
-    answer: Answer
+    answer: ThirdOctaves
     """The same in third octaves, where it is clear of noise."""
     offset_db: float
     """SPL at 1 m of digital full scale at the input."""

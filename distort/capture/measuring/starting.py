@@ -10,7 +10,14 @@ from distort.capture.measuring.expected import expected_peak_dbfs, require_fit, 
 from distort.capture.measuring.quiet_run import QuietRun, play_quiet_sweep, sensitivity_of
 from distort.capture.measuring.room_on_disk import require_room
 from distort.capture.measuring.steps import Step, remaining
-from distort.capture.measuring.third_octaves import LOUDER_DB, Answer, Standstill, louder, recorded_answers, standstill
+from distort.capture.measuring.third_octaves import (
+    LOUDER_DB,
+    Standstill,
+    ThirdOctaves,
+    louder,
+    recorded_answers,
+    standstill,
+)
 from distort.errors import CalibrationError, TooLoudError, UsageError
 from distort.recording.quality.check import DC_USABLE
 from distort.session.calibration.calibration_file import MicrophoneCalibration, read_calibration
@@ -54,7 +61,7 @@ class Ready:
     steps: tuple[Step, ...] = ()
     quiet: QuietRun | None = None
     """Played just now; None where nothing is left to record, so nothing was played."""
-    answers: dict[float, Answer] = field(default_factory=dict)
+    answers: dict[float, ThirdOctaves] = field(default_factory=dict)
     """What the sweeps of this condition said that are recorded already, by level."""
     ended: Standstill | None = None
     """Why levels of the plan are left out; None where none is."""
@@ -171,7 +178,7 @@ def _require_unused(folder: SessionFolder, condition: str) -> None:
         )
 
 
-def _require_no_louder_rung(answers: dict[float, Answer], condition: str) -> None:
+def _require_no_louder_rung(answers: dict[float, ThirdOctaves], condition: str) -> None:
     """Raises TooLoudError when a level on record gave more than its drive asked: nothing louder is played after it."""
     if not answers:
         return
@@ -187,7 +194,7 @@ def _require_no_louder_rung(answers: dict[float, Answer], condition: str) -> Non
 
 
 def _not_past(
-    steps: Sequence[Step], answers: dict[float, Answer], choice: Choice
+    steps: Sequence[Step], answers: dict[float, ThirdOctaves], choice: Choice
 ) -> tuple[tuple[Step, ...], Standstill | None]:
     ended = None if choice.past_limiting else standstill(answers)
     within = up_to(steps, ended)

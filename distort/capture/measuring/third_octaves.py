@@ -35,7 +35,7 @@ STILL_RUNGS = 2
 
 
 @dataclass(frozen=True, kw_only=True)
-class Answer:
+class ThirdOctaves:
     """The fundamental of one sweep in third octaves."""
 
     drive_dbfs: float
@@ -76,7 +76,7 @@ class Standstill:
     """How far the drive did."""
 
 
-def answer_of(response: Response, *, drive_dbfs: float) -> Answer:
+def answer_of(response: Response, *, drive_dbfs: float) -> ThirdOctaves:
     """`response` in third octaves; a band counts from `response.lowest_valid_hz` on."""
     every = midbands_hz(bands_per_octave=3)
     low_hz, high_hz = band_edges_hz(every, bands_per_octave=3)
@@ -90,7 +90,7 @@ def answer_of(response: Response, *, drive_dbfs: float) -> Answer:
         kept.append(middle)
         output_db.append(level if noise <= -READABLE_ABOVE_NOISE_DB else np.nan)
         noise_db.append(noise)
-    return Answer(
+    return ThirdOctaves(
         drive_dbfs=drive_dbfs,
         midband_hz=np.array(kept),
         output_db_spl=np.array(output_db),
@@ -98,7 +98,7 @@ def answer_of(response: Response, *, drive_dbfs: float) -> Answer:
     )
 
 
-def answer_of_take(take: Take, sweep: Sweep, reference: Reference) -> Answer:
+def answer_of_take(take: Take, sweep: Sweep, reference: Reference) -> ThirdOctaves:
     """What a take that was just played says. Raises AnalysisError when it does not hold the whole sweep."""
     alignment = take.examined.alignment
     silences = tuple(take.samples[first:end] for first, end in alignment.silence_spans)
@@ -107,7 +107,7 @@ def answer_of_take(take: Take, sweep: Sweep, reference: Reference) -> Answer:
     return answer_of(response, drive_dbfs=sweep.drive_dbfs)
 
 
-def recorded_answers(recordings: Sequence[Recording]) -> dict[float, Answer]:
+def recorded_answers(recordings: Sequence[Recording]) -> dict[float, ThirdOctaves]:
     """The newest sweep of each level among `recordings`, from the lowest level up.
 
     Left out: rejected ones, repeats of the reference, and those whose level nobody knows, without a calibration or
@@ -122,13 +122,13 @@ def recorded_answers(recordings: Sequence[Recording]) -> dict[float, Answer]:
     return {level: _recorded_answer(one) for level, one in sorted(newest.items())}
 
 
-def _recorded_answer(recording: Recording) -> Answer:
+def _recorded_answer(recording: Recording) -> ThirdOctaves:
     response = sweep_response(read_sweep_takes([recording], ANSWER_SETTINGS), reference_for([recording]))
     drive_dbfs = recording.sidecar.drive_dbfs + (recording.sidecar.turned_db or 0.0)
     return answer_of(response, drive_dbfs=drive_dbfs)
 
 
-def louder(answer: Answer, reference: Answer) -> Louder | None:
+def louder(answer: ThirdOctaves, reference: ThirdOctaves) -> Louder | None:
     """Where `answer` has most gain over `reference`; None where no band is clear of noise in both."""
     common, own, other = np.intersect1d(answer.midband_hz, reference.midband_hz, return_indices=True)
     gain_db = answer.gain_db[own] - reference.gain_db[other]
@@ -138,7 +138,7 @@ def louder(answer: Answer, reference: Answer) -> Louder | None:
     return Louder(by_db=float(gain_db[most]), at_hz=float(common[most]))
 
 
-def fell_everywhere_db(answer: Answer, below: Answer) -> float | None:
+def fell_everywhere_db(answer: ThirdOctaves, below: ThirdOctaves) -> float | None:
     """By how much the output fell from `below` to `answer` in every third octave that both read: the least of them, dB.
 
     What the drive itself fell is not counted; negative where a band rose. None where no band is clear of noise in both.
@@ -148,7 +148,7 @@ def fell_everywhere_db(answer: Answer, below: Answer) -> float | None:
     return float(np.nanmin(fell_db)) if np.any(np.isfinite(fell_db)) else None
 
 
-def standstill(answers: dict[float, Answer]) -> Standstill | None:
+def standstill(answers: dict[float, ThirdOctaves]) -> Standstill | None:
     """The lowest level at which an octave has stood still for two rungs in a row; None where none has.
 
     A rung stands still when the octave rises against the rung below by under 0.2 dB per dB of drive, whatever noise may
@@ -174,7 +174,7 @@ def standstill(answers: dict[float, Answer]) -> Standstill | None:
     return None
 
 
-def _octaves(answer: Answer) -> dict[float, tuple[float, float]]:
+def _octaves(answer: ThirdOctaves) -> dict[float, tuple[float, float]]:
     """By mid-band of an octave: its output in dB SPL, and by how many dB noise may have moved that."""
     found = {}
     for middle in midbands_hz(bands_per_octave=1):
