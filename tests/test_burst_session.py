@@ -82,7 +82,7 @@ def test_bursts_are_recorded_checked_analysed_and_shown(folder, distort) -> None
     # the device is a wire, and is called one
     assert [one.name for one in sidecar.quality.checks if one.verdict != "good"] == ["channel"]
     assert check_session(folder, read_plan(folder.root)).complete
-    distort.done("analyze", folder.root)
+    assert "'distort show' with the word burst" in distort.done("analyze", folder.root)
     found = table(folder)
     assert [float(cell) for cell in found["frequency_hz"]] == pytest.approx(10.0 ** (np.arange(23, 31) / 10), rel=1e-6)
     # the level is held to 0.02 dB; noise 60 dB below moves a reading by less
@@ -101,9 +101,15 @@ def test_bursts_are_recorded_checked_analysed_and_shown(folder, distort) -> None
     assert folder.results_folder("default") / "burst.csv" in result_paths_of(folder, "default")
     again = read_results(folder, "default").further["burst"]
     np.testing.assert_allclose(again.peak_db, peaks_db)
+    # what changes later is held against what was published
+    distort.done("freeze", folder.root, "spring-edition")
+    distort.done("reject", folder.root, "default/burst_82dB", "--reason", "somebody coughed")
+    assert "results/default/burst.csv" in distort.done("analyze", folder.root)
+    found = table(folder)
+    assert set(found["level_db_spl"]) == {"70.0000"}
+    assert set(found["compression_db"]) == {""}
     # what an analysis does not have any more is no result of today
-    for level in (70, 82):
-        distort.done("reject", folder.root, f"default/burst_{level}dB", "--reason", "somebody coughed")
+    distort.done("reject", folder.root, "default/burst_70dB", "--reason", "somebody coughed")
     distort.done("analyze", folder.root)
     assert not (folder.results_folder("default") / "burst.csv").exists()
     assert "further" not in json.loads(folder.findings_path("default").read_text())

@@ -49,6 +49,8 @@ def summary_blocks(results: ConditionResults) -> Iterator[str | Table]:
     yield from _level_blocks(results, orders=PROMINENT_ORDERS)
     yield from level_series_sentences(results)
     yield from top_sentences(results)
+    for name in results.findings.further:
+        yield f"The {name} recordings have a table of their own: 'distort show' with the word {name} prints it."
 
 
 def response_blocks(results: ConditionResults) -> Iterator[str | Table]:

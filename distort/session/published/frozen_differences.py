@@ -19,6 +19,7 @@ from distort.session.published.frozen import Frozen, Software, frozen_folder, ke
 from distort.session.published.written_inputs import written_inputs
 from distort.session.results.condition_results import result_paths_of
 from distort.session.results.inputs import FileHash, name_in
+from distort.session.results.kinds import words_in
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -112,7 +113,7 @@ def _compare(file: str, then_path: Path, now_path: Path) -> TableDifference | No
     """None where all numbers are the same. Columns that only one of both has count as changed."""
     if read_bytes(then_path) == read_bytes(now_path):
         return None
-    then, now = read_table(then_path), read_table(now_path)
+    then, now = (read_table(path, words=words_in(path)) for path in (then_path, now_path))
     rows_hz = then["frequency_hz"]
     names = list(dict.fromkeys([*then, *now]))
     old = np.array([_on(rows_hz, then, name) for name in names])

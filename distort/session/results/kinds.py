@@ -35,6 +35,12 @@ STORED: dict[str, StoredKind] = {
 """Sweeps and multitones, which everything else rests on, stand in `condition_results` itself."""
 
 
+def words_in(path: Path) -> tuple[str, ...]:
+    """Columns of texts in a table of results; none in most."""
+    kind = STORED.get(path.stem)
+    return () if kind is None else kind.words
+
+
 def write_kind(path: Path, name: str, result: Any) -> None:
     """Write the table of `result`. Raises SessionError as `write_table` does."""
     write_table(path, STORED[name].columns(result))
