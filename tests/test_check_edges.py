@@ -12,7 +12,7 @@ import pytest
 from distort.errors import CutOffError, RecordingError
 from distort.recording.alignment.locating import Alignment
 from distort.recording.quality.check import Quality, check_recording
-from distort.recording.quality.check_result import Finding, worst
+from distort.recording.quality.check_result import CheckResult, worst
 from distort.recording.quality.noise import noise_findings
 from distort.recording.quality.not_found import why_not_found
 from signals import Multitone, Noise, Reel, Silence, Sweep, Tone, framed
@@ -147,7 +147,7 @@ def test_without_chirps_nothing_tells_of_the_channel_nor_of_lost_samples():
 # --- noise ------------------------------------------------------------------------------------------------------------
 
 
-def noise_of(samples: np.ndarray, reel: Reel = REEL, **changes) -> dict[str, Finding]:
+def noise_of(samples: np.ndarray, reel: Reel = REEL, **changes) -> dict[str, CheckResult]:
     return {one.name: one for one in noise_findings(samples, reel, alignment(**changes))}
 
 
@@ -276,7 +276,7 @@ SWEEP = Sweep(seconds=2.0, sample_rate=RATE, start_hz=20.0, full_level_hz=30.0, 
 SWEPT = Reel((SILENCE, SWEEP, SILENCE))
 
 
-def swept(noise_dbfs: float) -> tuple[np.ndarray, dict[str, Finding]]:
+def swept(noise_dbfs: float) -> tuple[np.ndarray, dict[str, CheckResult]]:
     samples = SWEPT.samples()
     sigma = 10.0 ** (noise_dbfs / 20.0) * np.sqrt(0.5)
     samples += sigma * np.random.default_rng(3).standard_normal(samples.size)
@@ -368,7 +368,7 @@ def test_how_much_of_a_sweep_is_missing():
 
 def test_the_worst_finding_is_the_verdict():
     found = [
-        Finding(name=verdict, value=0.0, unit="", threshold=0.0, verdict=verdict, sentence=".")
+        CheckResult(name=verdict, value=0.0, unit="", threshold=0.0, verdict=verdict, sentence=".")
         for verdict in ("good", "refuse", "usable")
     ]
     assert worst(tuple(found)) == "refuse"

@@ -15,7 +15,7 @@ from distort.capture.measuring.completeness import check_session
 from distort.errors import RecordingError, WrongStimulusError
 from distort.recording.alignment.locating import Alignment
 from distort.recording.quality.check import Quality
-from distort.recording.quality.check_result import Finding
+from distort.recording.quality.check_result import CheckResult
 from distort.recording.quality.examined import Examined, examine, least_rate_hz, likely_rate
 from distort.recording.quality.not_found import why_not_found
 from distort.session.audio.resampling import resample
@@ -66,8 +66,8 @@ def test_a_clock_difference_is_stated_that_is_no_noise_and_matters(difference, i
 def test_what_goes_into_the_sidecar():
     """Numbers as they are, and none for what is no number; a sentence for all that is not good."""
     findings = (
-        Finding(name="a", value=1.5, unit="dB", threshold=2.0, verdict="good", sentence="Good."),
-        Finding(name="b", value=math.nan, unit="dB", threshold=math.inf, verdict="usable", sentence="Careful."),
+        CheckResult(name="a", value=1.5, unit="dB", threshold=2.0, verdict="good", sentence="Good."),
+        CheckResult(name="b", value=math.nan, unit="dB", threshold=math.inf, verdict="usable", sentence="Careful."),
     )
     alignment = examine(recorded(), REEL, what="it", microphone=False).alignment
     said = Examined(alignment=alignment, quality=Quality(verdict="usable", findings=findings)).for_sidecar()
@@ -174,7 +174,7 @@ def saved(
     return save_recording(folder, heard, replace(sidecar, **changes))
 
 
-def said(folder: SessionFolder, *recordings: Recording) -> dict[str, dict[str, Finding]]:
+def said(folder: SessionFolder, *recordings: Recording) -> dict[str, dict[str, CheckResult]]:
     found = against_others(recordings, read_plan(folder.root))
     return {stem: {one.name: one for one in findings} for stem, findings in found.items()}
 

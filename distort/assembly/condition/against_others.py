@@ -14,7 +14,7 @@ from distort.analysis.sweep.response import band_mean_db
 from distort.analysis.sweep.sweeps import Settings, sweep_response
 from distort.recording.alignment.prepared import Prepared, prepare
 from distort.recording.clocks import clock_of
-from distort.recording.quality.check_result import Finding
+from distort.recording.quality.check_result import CheckResult
 from distort.recording.takes import read_sweep_takes, reference_for, sweep_of
 from distort.session.plan.keys import Plan
 from distort.session.plan.kinds import SWEEPS
@@ -44,14 +44,14 @@ ALIKE_DB = -50.0
 """Re the block's signal. Two takes differ by that much through heat and air, without any noise."""
 
 
-def against_others(recordings: Sequence[Recording], plan: Plan) -> dict[str, tuple[Finding, ...]]:
+def against_others(recordings: Sequence[Recording], plan: Plan) -> dict[str, tuple[CheckResult, ...]]:
     """Findings of each sweep among the recordings of one condition that is not rejected, by the name of its file.
 
     `level_spl` where it was calibrated; `delay` where there was a loopback; `repeatability` and `noise_during` where
     there is an earlier recording of the same sweep. Raises as `prepare` and `read_sweep_takes` do.
     """
     sweeps = [one for one in recordings if one.sidecar.rejected is None and one.sidecar.stimulus_name in SWEEPS]
-    found: dict[str, tuple[Finding, ...]] = {}
+    found: dict[str, tuple[CheckResult, ...]] = {}
     first_of: dict[Sweep, tuple[Recording, Response]] = {}
     for one in sorted(sweeps, key=clock_of(recordings).began_s):
         sidecar = one.sidecar
@@ -70,7 +70,7 @@ def _response(recording: Recording) -> Response:
     return sweep_response(read, reference_for([recording]))
 
 
-def _level(response: Response, recording: Recording, plan: Plan) -> tuple[Finding, ...]:
+def _level(response: Response, recording: Recording, plan: Plan) -> tuple[CheckResult, ...]:
     measured_db = band_mean_db(response, plan.levels.band_hz)
     sidecar = recording.sidecar
     if response.unit != "db_spl" or math.isnan(measured_db):
@@ -87,7 +87,7 @@ def _level(response: Response, recording: Recording, plan: Plan) -> tuple[Findin
     return (_finding("level_spl", difference_db, LEVEL_DB, good=good, sentence=f"{sentence}."),)
 
 
-def _delay(recording: Recording, plan: Plan) -> tuple[Finding, ...]:
+def _delay(recording: Recording, plan: Plan) -> tuple[CheckResult, ...]:
     """What the loopback says of the distance: sound cannot come sooner than through the air alone."""
     delay_s = recording.sidecar.sound_delay_s
     if delay_s is None:
@@ -100,7 +100,7 @@ def _delay(recording: Recording, plan: Plan) -> tuple[Finding, ...]:
     )
     sentence += "." if good else ": the microphone is nearer than the plan says."
     return (
-        Finding(
+        CheckResult(
             name="delay",
             value=1e3 * delay_s,
             unit="ms",
@@ -111,8 +111,8 @@ def _delay(recording: Recording, plan: Plan) -> tuple[Finding, ...]:
     )
 
 
-def _finding(name: str, value: float, threshold: float, *, good: bool, sentence: str) -> Finding:
-    return Finding(
+def _finding(name: str, value: float, threshold: float, *, good: bool, sentence: str) -> CheckResult:
+    return CheckResult(
         name=name,
         value=value,
         unit="dB",
@@ -122,7 +122,7 @@ def _finding(name: str, value: float, threshold: float, *, good: bool, sentence:
     )
 
 
-def _repeatability(response: Response, earlier: Response, first: Recording) -> Finding:
+def _repeatability(response: Response, earlier: Response, first: Recording) -> CheckResult:
     clear = (response.level_db > response.noise_db + 20.0) & (earlier.level_db > earlier.noise_db + 20.0)
     clear &= response.frequency_hz >= response.lowest_valid_hz
     difference_db = (response.level_db - earlier.level_db)[clear]
@@ -139,7 +139,7 @@ def _repeatability(response: Response, earlier: Response, first: Recording) -> F
     )
 
 
-def _noise_during(recording: Recording, earlier: Recording) -> Finding:
+def _noise_during(recording: Recording, earlier: Recording) -> CheckResult:
     one, other = prepare(recording), prepare(earlier)
     rate = recording.sidecar.stimulus.sample_rate
     excess_db, at_s = worst_block(one, other, n_samples=recording.sidecar.stimulus.n_samples, rate=rate)

@@ -10,7 +10,7 @@ from distort.errors import RecordingError
 from distort.recording.alignment.clock import LARGEST_CLOCK_DIFFERENCE
 from distort.recording.alignment.locating import Alignment
 from distort.recording.kinds import aligned
-from distort.recording.quality.check_result import Finding, Verdict, worst
+from distort.recording.quality.check_result import CheckResult, Verdict, worst
 from distort.recording.quality.clipping import clipped_samples, held_crests
 from distort.recording.quality.continuity import Continuity, continuity
 from distort.recording.quality.noise import noise_findings
@@ -19,7 +19,7 @@ from distort.recording.quality.track import LEAST_AGREEMENT
 from signals import Reel
 from signals.levels import amplitude_to_db
 
-__all__ = ["Finding", "Quality", "Verdict", "check_recording"]
+__all__ = ["CheckResult", "Quality", "Verdict", "check_recording"]
 
 FloatArray = npt.NDArray[np.float64]
 NAN = float("nan")
@@ -60,16 +60,16 @@ class Quality:
     """Result of the recording-quality check."""
 
     verdict: Verdict
-    findings: tuple[Finding, ...]
+    findings: tuple[CheckResult, ...]
 
-    def finding(self, name: str) -> Finding:
+    def finding(self, name: str) -> CheckResult:
         """The finding of that name. Raises KeyError when that check was not possible."""
         for finding in self.findings:
             if finding.name == name:
                 return finding
         raise KeyError(name)
 
-    def troubles(self) -> tuple[Finding, ...]:
+    def troubles(self) -> tuple[CheckResult, ...]:
         """All findings that are not good, in the order of the checks."""
         return tuple(finding for finding in self.findings if finding.verdict != "good")
 
@@ -138,7 +138,7 @@ def _clipped(
     return np.union1d(clipped, held)
 
 
-def _numbers(samples: FloatArray) -> Finding:
+def _numbers(samples: FloatArray) -> CheckResult:
     bad = np.flatnonzero(~np.isfinite(samples))
     sentence = "All samples are numbers."
     if samples.size == 0:
@@ -148,7 +148,7 @@ def _numbers(samples: FloatArray) -> Finding:
             f"{bad.size} samples are no numbers (NaN or infinite), the first is sample {bad[0]}: "
             f"export the file again, or record again."
         )
-    return Finding(
+    return CheckResult(
         name="samples",
         value=float(bad.size),
         unit="samples",
@@ -158,7 +158,7 @@ def _numbers(samples: FloatArray) -> Finding:
     )
 
 
-def _level(samples: FloatArray) -> Finding:
+def _level(samples: FloatArray) -> CheckResult:
     """Peak about the mean, so that a dead channel with an offset counts as silent."""
     moving_dbfs = float(amplitude_to_db(np.max(np.abs(samples - np.mean(samples)))))
     peak_dbfs = float(amplitude_to_db(np.max(np.abs(samples))))
@@ -174,10 +174,12 @@ def _level(samples: FloatArray) -> Finding:
     elif peak_dbfs > HIGH_PEAK_DBFS:
         verdict = "usable"
         sentence = f"The peak is {peak_dbfs:.1f} dBFS, without headroom: turn the input gain down, and calibrate again."
-    return Finding(name="level", value=peak_dbfs, unit="dBFS", threshold=threshold, verdict=verdict, sentence=sentence)
+    return CheckResult(
+        name="level", value=peak_dbfs, unit="dBFS", threshold=threshold, verdict=verdict, sentence=sentence
+    )
 
 
-def _clipping(samples: FloatArray, clipped: npt.NDArray[np.int64]) -> Finding:
+def _clipping(samples: FloatArray, clipped: npt.NDArray[np.int64]) -> CheckResult:
     verdict: Verdict = "good"
     sentence = "Nothing is clipped."
     if clipped.size:
@@ -187,7 +189,7 @@ def _clipping(samples: FloatArray, clipped: npt.NDArray[np.int64]) -> Finding:
             f"{clipped.size} samples are clipped at {peak_dbfs:.1f} dBFS, the first is sample {clipped[0]}: "
             f"turn the input gain down, calibrate again, and record again."
         )
-    return Finding(
+    return CheckResult(
         name="clipping",
         value=float(clipped.size),
         unit="samples",
@@ -197,10 +199,10 @@ def _clipping(samples: FloatArray, clipped: npt.NDArray[np.int64]) -> Finding:
     )
 
 
-def _dc(samples: FloatArray) -> Finding:
+def _dc(samples: FloatArray) -> CheckResult:
     share = abs(float(np.mean(samples)))
     verdict: Verdict = "good" if share <= DC_USABLE else "usable" if share <= DC_REFUSE else "refuse"
-    return Finding(
+    return CheckResult(
         name="dc",
         value=100.0 * share,
         unit="% of full scale",
@@ -211,9 +213,9 @@ def _dc(samples: FloatArray) -> Finding:
     )
 
 
-def _stimulus(along: Continuity) -> Finding:
+def _stimulus(along: Continuity) -> CheckResult:
     other = along.agreement < LEAST_AGREEMENT
-    return Finding(
+    return CheckResult(
         name="stimulus",
         value=0.0 if other else 1.0,
         unit="found",
@@ -226,7 +228,7 @@ def _stimulus(along: Continuity) -> Finding:
     )
 
 
-def _channel(along: Continuity, *, microphone: bool) -> Finding:
+def _channel(along: Continuity, *, microphone: bool) -> CheckResult:
     """A wire is flat from 1 to 11 kHz; no loudspeaker in any room is."""
     wire = along.unevenness < WIRE_UNEVENNESS
     sentence = "This channel heard a loudspeaker."
@@ -238,7 +240,7 @@ def _channel(along: Continuity, *, microphone: bool) -> Finding:
             if microphone
             else "."
         )
-    return Finding(
+    return CheckResult(
         name="channel",
         value=100.0 * (0.0 if math.isnan(along.unevenness) else along.unevenness),
         unit="% uneven",
@@ -248,7 +250,7 @@ def _channel(along: Continuity, *, microphone: bool) -> Finding:
     )
 
 
-def _clock(alignment: Alignment, along: Continuity) -> Finding:
+def _clock(alignment: Alignment, along: Continuity) -> CheckResult:
     """Of the clocks alone: what was lost or played twice is taken out of it."""
     ppm = along.clock_difference_ppm
     verdict: Verdict = "good"
@@ -267,4 +269,4 @@ def _clock(alignment: Alignment, along: Continuity) -> Finding:
     else:
         verdict = "good" if abs(ppm) <= CLOCK_GOOD_PPM else "usable"
         sentence = f"The recorder's clock is {abs(ppm):.3g} ppm {'fast' if ppm >= 0 else 'slow'}; this is repaired."
-    return Finding(name="clock", value=ppm, unit="ppm", threshold=threshold, verdict=verdict, sentence=sentence)
+    return CheckResult(name="clock", value=ppm, unit="ppm", threshold=threshold, verdict=verdict, sentence=sentence)

@@ -9,7 +9,7 @@ RANK: dict[Verdict, int] = {"good": 0, "usable": 1, "refuse": 2}
 
 
 @dataclass(frozen=True, kw_only=True)
-class Finding:
+class CheckResult:
     """`value` and `threshold` are in `unit`; the threshold is the one between this verdict and its neighbour.
 
     Where nothing can be measured the value is NaN and the sentence says why; a figure that is only told, not judged,
@@ -24,6 +24,6 @@ class Finding:
     sentence: str
 
 
-def worst(findings: tuple[Finding, ...]) -> Verdict:
+def worst(findings: tuple[CheckResult, ...]) -> Verdict:
     """The worst verdict among `findings`; "good" when there are none."""
     return max((finding.verdict for finding in findings), key=lambda verdict: RANK[verdict], default="good")

@@ -8,7 +8,7 @@ import numpy.typing as npt
 
 from distort.recording.alignment.locating import Alignment
 from distort.recording.kinds import aligned
-from distort.recording.quality.check_result import Finding, Verdict
+from distort.recording.quality.check_result import CheckResult, Verdict
 from distort.recording.quality.chirp_response import Markers, Path, band_edges_hz, markers
 from distort.recording.quality.track import Track, band_gains_db, multitone_agreement, track
 from signals import Reel
@@ -81,7 +81,7 @@ class Continuity:
     unevenness: float
     """Of the path between 1 and 11 kHz: r.m.s. deviation from a constant that both chirps show, re that constant; NaN
     without chirps."""
-    findings: tuple[Finding, ...]
+    findings: tuple[CheckResult, ...]
     """`continuity`, or `dropped` or `repeated`; and `gain`."""
 
 
@@ -183,7 +183,7 @@ def best_jump(along: Track) -> Jump:
     return min(found, key=lambda jump: jump.misfit)
 
 
-def _jump_finding(along: Track | None, jump: Jump | None, found: Markers) -> Finding:
+def _jump_finding(along: Track | None, jump: Jump | None, found: Markers) -> CheckResult:
     if along is None:
         return _finding("continuity", 0.0, "good", "Whether samples were lost cannot be told from this stimulus.")
     if jump is None:
@@ -200,11 +200,11 @@ def _jump_finding(along: Track | None, jump: Jump | None, found: Markers) -> Fin
     )
 
 
-def _finding(name: str, value: float, verdict: Verdict, sentence: str) -> Finding:
-    return Finding(name=name, value=value, unit="samples", threshold=LEAST_JUMP, verdict=verdict, sentence=sentence)
+def _finding(name: str, value: float, verdict: Verdict, sentence: str) -> CheckResult:
+    return CheckResult(name=name, value=value, unit="samples", threshold=LEAST_JUMP, verdict=verdict, sentence=sentence)
 
 
-def _gain(along: Track | None, found: Markers) -> Finding:
+def _gain(along: Track | None, found: Markers) -> CheckResult:
     """The last chirp against the first, told from a loudspeaker that heats or cools."""
     gain_db, sigma_db = band_gains_db(found.after, found.before, band_edges_hz(found.reel))
     weights = 1.0 / np.square(sigma_db + 0.01)
@@ -220,7 +220,7 @@ def _gain(along: Track | None, found: Markers) -> Finding:
     calm = along is not None and along.gain_db.size == gain_db.size and _calm(along.gain_db, gain_db)
     refuse = abs(high_db) > GAIN_REFUSE_DB
     stepped = abs(high_db) > LEAST_STEP_DB + high_noise_db and ((uniform and calm) or rose or sudden)
-    return Finding(
+    return CheckResult(
         name="gain",
         value=high_db,
         unit="dB",

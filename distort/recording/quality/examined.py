@@ -10,7 +10,7 @@ from distort.analysis.common.grid import grid_hz
 from distort.errors import RecordingError, WrongStimulusError
 from distort.recording.alignment.locating import Alignment, find_reel
 from distort.recording.quality.check import CLOCK_SAME_PPM, Quality, check_recording
-from distort.recording.quality.check_result import Finding
+from distort.recording.quality.check_result import CheckResult
 from distort.session.audio.audio_file import require_sound
 from distort.session.audio.resampling import resample
 from distort.session.recordings import sidecar as on_disk
@@ -63,7 +63,7 @@ class Examined:
         )
 
 
-def _checked(finding: Finding) -> on_disk.Checked:
+def _checked(finding: CheckResult) -> on_disk.Checked:
     return on_disk.Checked(
         name=finding.name,
         value=finding.value if math.isfinite(finding.value) else None,

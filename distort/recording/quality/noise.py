@@ -10,7 +10,7 @@ import scipy
 from distort.analysis.common.grid import OCTAVE_RATIO
 from distort.recording.alignment.locating import Alignment
 from distort.recording.kinds import aligned
-from distort.recording.quality.check_result import Finding, Verdict
+from distort.recording.quality.check_result import CheckResult, Verdict
 from signals import Reel
 from signals.levels import FULL_SCALE_SINE_RMS, NOTHING_DB, power_to_db
 
@@ -61,7 +61,7 @@ class _Noise:
         return float(np.sum(self.density[inside])) * float(self.frequency_hz[1] - self.frequency_hz[0])
 
 
-def noise_findings(samples: FloatArray, reel: Reel, alignment: Alignment) -> tuple[Finding, ...]:
+def noise_findings(samples: FloatArray, reel: Reel, alignment: Alignment) -> tuple[CheckResult, ...]:
     """Noise, agreement, hum and signal-to-noise of `samples` `(n,)`, full scale 1, as aligned."""
     rate = reel.sample_rate
     before, after = _by_side(alignment)
@@ -108,7 +108,7 @@ def _noise(quiet: FloatArray, rate: int) -> _Noise:
     return _Noise(np.asarray(frequency), np.asarray(density))
 
 
-def _silence(before: tuple[int, int] | None, after: tuple[int, int] | None) -> Finding:
+def _silence(before: tuple[int, int] | None, after: tuple[int, int] | None) -> CheckResult:
     count = sum(span is not None for span in (before, after))
     sentences = {
         0: "There is no silence before or after the stimulus, so there is no noise floor: record two seconds of each.",
@@ -117,14 +117,14 @@ def _silence(before: tuple[int, int] | None, after: tuple[int, int] | None) -> F
         2: "There is silence before and after the stimulus.",
     }
     verdict: Verdict = "good" if count == 2 else "usable"
-    return Finding(
+    return CheckResult(
         name="silence", value=float(count), unit="spans", threshold=2.0, verdict=verdict, sentence=sentences[count]
     )
 
 
-def _level(side: str, level_dbfs: float) -> Finding:
+def _level(side: str, level_dbfs: float) -> CheckResult:
     """A figure only: whether noise is too much depends on the signal, and is judged as signal-to-noise."""
-    return Finding(
+    return CheckResult(
         name=f"noise_{side}",
         value=level_dbfs,
         unit="dBFS",
@@ -134,7 +134,7 @@ def _level(side: str, level_dbfs: float) -> Finding:
     )
 
 
-def _octave_levels(side: str, noise: _Noise, rate: int) -> list[Finding]:
+def _octave_levels(side: str, noise: _Noise, rate: int) -> list[CheckResult]:
     """Figures only, as the level of all octaves together."""
     found = []
     for index in OCTAVE_INDEX:
@@ -144,7 +144,7 @@ def _octave_levels(side: str, noise: _Noise, rate: int) -> list[Finding]:
             continue
         level_dbfs = _dbfs(noise.power(low_hz, high_hz))
         found.append(
-            Finding(
+            CheckResult(
                 name=f"noise_{side}_{middle_hz:.0f}hz",
                 value=level_dbfs,
                 unit="dBFS",
@@ -156,7 +156,7 @@ def _octave_levels(side: str, noise: _Noise, rate: int) -> list[Finding]:
     return found
 
 
-def _agreement(levels_dbfs: dict[str, float]) -> tuple[Finding, ...]:
+def _agreement(levels_dbfs: dict[str, float]) -> tuple[CheckResult, ...]:
     if len(levels_dbfs) < 2:
         return ()
     difference = levels_dbfs["after"] - levels_dbfs["before"]
@@ -170,7 +170,7 @@ def _agreement(levels_dbfs: dict[str, float]) -> tuple[Finding, ...]:
         f"than before: something started or stopped, so the noise floors are uncertain by as much."
     )
     return (
-        Finding(
+        CheckResult(
             name="noise_agreement",
             value=difference,
             unit="dB",
@@ -187,7 +187,7 @@ def _stimulus_span(samples: FloatArray, reel: Reel, alignment: Alignment) -> Flo
     return samples[first : first + round(reel.only_stimulus()[1].n_samples * (1.0 + clock))]
 
 
-def _hum(samples: FloatArray, spans: list[tuple[int, int]], reel: Reel, alignment: Alignment) -> Finding:
+def _hum(samples: FloatArray, spans: list[tuple[int, int]], reel: Reel, alignment: Alignment) -> CheckResult:
     """Lines at multiples of 50 and of 60 Hz that stand out of their neighbourhood; the stronger family is reported."""
     spectra = [_line_spectrum(samples[first:end], reel.sample_rate) for first, end in spans]
     powers = {mains_hz: _hum_power(spectra, mains_hz) for mains_hz in (50, 60)}
@@ -202,7 +202,7 @@ def _hum(samples: FloatArray, spans: list[tuple[int, int]], reel: Reel, alignmen
             f"Mains hum ({mains_hz} Hz and multiples) is at {_dbfs(powers[mains_hz]):.1f} dBFS, {-relative_db:.0f} dB "
             f"under the stimulus" + (": look for an earth loop or a power supply." if verdict != "good" else ".")
         )
-    return Finding(
+    return CheckResult(
         name="hum",
         value=relative_db,
         unit="dB re stimulus",
@@ -242,7 +242,7 @@ def _line_power(frequency: FloatArray, power: FloatArray, line_hz: float) -> flo
     return peak if peak > background * 10.0 ** (HUM_STANDS_OUT_DB / 10.0) else 0.0
 
 
-def _snr(samples: FloatArray, noise: _Noise, reel: Reel, alignment: Alignment) -> tuple[Finding, ...]:
+def _snr(samples: FloatArray, noise: _Noise, reel: Reel, alignment: Alignment) -> tuple[CheckResult, ...]:
     """One finding an octave in which the stimulus sounds, and one for the best of them."""
     heard = _stimulus_span(samples, reel, alignment)
     rate = reel.sample_rate
@@ -264,7 +264,7 @@ def _snr(samples: FloatArray, noise: _Noise, reel: Reel, alignment: Alignment) -
         if verdict == "refuse"
         else "the stimulus stands above the noise."
     )
-    signal_finding = Finding(
+    signal_finding = CheckResult(
         name="signal",
         value=best.value,
         unit="dB",
@@ -311,10 +311,10 @@ def _octaves(reel: Reel) -> list[tuple[float, float, float, float]]:
     return octaves
 
 
-def _octave_finding(middle_hz: float, snr_db: float) -> Finding:
+def _octave_finding(middle_hz: float, snr_db: float) -> CheckResult:
     """Never refuses: a small loudspeaker gives nothing in the lowest octave, and the rest of its recording stands."""
     good = snr_db >= GOOD_SNR_DB
-    return Finding(
+    return CheckResult(
         name=f"snr_{middle_hz:.0f}hz",
         value=snr_db,
         unit="dB",

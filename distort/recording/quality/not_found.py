@@ -9,7 +9,7 @@ from distort.errors import CutOffError, RecordingError
 from distort.recording.alignment.locating import NEAR_S
 from distort.recording.alignment.matched import correlate, deconvolve, stands_out_db
 from distort.recording.kinds import aligned
-from distort.recording.quality.check_result import Finding
+from distort.recording.quality.check_result import CheckResult
 from distort.recording.quality.chirp_response import path_of
 from distort.recording.quality.track import LEAST_AGREEMENT, multitone_agreement
 from signals import Multitone, Reel, Sweep
@@ -30,7 +30,7 @@ HEAD_STANDS_OUT_DB = 17.0
 """Of a sweep that is cut off; noise alone, or another sweep, reaches 14 dB."""
 
 
-def why_not_found(samples: FloatArray, reel: Reel, error: RecordingError) -> Finding:
+def why_not_found(samples: FloatArray, reel: Reel, error: RecordingError) -> CheckResult:
     """A finding `cut_off`, `channel` or `stimulus` for `samples` `(n,)`, in which `find_reel` raised `error`."""
     if isinstance(error, CutOffError):
         return _refused("cut_off", str(error))
@@ -49,8 +49,8 @@ def why_not_found(samples: FloatArray, reel: Reel, error: RecordingError) -> Fin
     return _refused("stimulus", str(error))
 
 
-def _refused(name: str, sentence: str) -> Finding:
-    return Finding(name=name, value=0.0, unit="found", threshold=1.0, verdict="refuse", sentence=sentence)
+def _refused(name: str, sentence: str) -> CheckResult:
+    return CheckResult(name=name, value=0.0, unit="found", threshold=1.0, verdict="refuse", sentence=sentence)
 
 
 def _only_noise(samples: FloatArray, reel: Reel) -> bool:

@@ -6,7 +6,7 @@ from dataclasses import replace
 from rich.table import Table
 
 from distort.capture.measuring.completeness import Completeness, Wanted
-from distort.recording.quality.check_result import RANK, Finding, worst
+from distort.recording.quality.check_result import RANK, CheckResult, worst
 from distort.report.text.plan import ended_sentence
 from distort.session.files.names import RecordingName
 from distort.session.recordings.stored import Recording
@@ -16,7 +16,7 @@ NAME_COLUMNS, VERDICT_COLUMNS = 26, 8
 
 
 def quality_blocks(
-    condition: str, recordings: Sequence[Recording], *, beside: Mapping[str, Sequence[Finding]]
+    condition: str, recordings: Sequence[Recording], *, beside: Mapping[str, Sequence[CheckResult]]
 ) -> Iterator[str | Table]:
     """Every recording of a condition with its verdict and the sentences of its check, rejected ones with why; then its
     figures.
@@ -38,7 +38,7 @@ def quality_blocks(
     yield ""
 
 
-def _verdict(recording: Recording, beside: Sequence[Finding]) -> tuple[str, str]:
+def _verdict(recording: Recording, beside: Sequence[CheckResult]) -> tuple[str, str]:
     """The worse of what the check said when it was made, and of what it says beside others."""
     quality = recording.sidecar.quality
     doubts = [found for found in beside if found.verdict != "good"]
