@@ -15,6 +15,7 @@ import pytest
 from jinja2 import UndefinedError
 
 from distort.analysis.common.quantities import harmonic
+from distort.analysis.hearing.audibility import OctaveMargin
 from distort.report.page import document
 from distort.report.page.chart_data import plain_chart
 from distort.report.page.charts import session_charts
@@ -24,7 +25,7 @@ from distort.report.page.sections import PageTable
 from distort.report.text.verdicts import verdicts
 from distort.session.files.folder import SessionFolder
 from distort.session.plan.keys import ReportPlan
-from distort.session.results.audibility_results import AudibilityFound, OctaveMargin
+from distort.session.results.audibility_results import AudibilityFound
 from distort.session.results.condition_results import ConditionResults
 from tests.page_examples import COMPARED_TABLE, HOSTILE, PICTURE, whole_results, write_compared, write_session
 from tests.report_examples import harmonics

@@ -20,7 +20,7 @@ import numpy.typing as npt
 import scipy
 
 from distort.analysis.common.curves import BoolArray, Harmonics
-from distort.analysis.common.grid import OCTAVE_RATIO
+from distort.analysis.common.grid import OCTAVE_RATIO, midbands_hz
 from distort.analysis.common.log_frequency import over_log_frequency
 from distort.analysis.hearing.masking import (
     NOISE_MASKING_DB,
@@ -55,6 +55,18 @@ class Margins:
     """By the one that does not."""
     doubtful: BoolArray
     """The reading may hold noise: the margin is at most this."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class OctaveMargin:
+    """The largest margin in an octave; positive: above the masked threshold."""
+
+    midband_hz: float
+    frequency_hz: float
+    """Of the excitation."""
+    terhardt_db: float
+    schroeder_db: float
+    verdict: Verdict
 
 
 def room_noise_db_spl(noise: NoiseDensity, *, full_scale_db_spl: float, at_hz: FloatArray) -> FloatArray:
@@ -130,6 +142,25 @@ def verdict(terhardt_db: float, schroeder_db: float) -> Verdict:
     if min(terhardt_db, schroeder_db) > CLEAR_MARGIN_DB:
         return "audible"
     return "not audible" if max(terhardt_db, schroeder_db) < -CLEAR_MARGIN_DB else "perhaps"
+
+
+def octave_margins(margins: Margins, *, lowest_valid_hz: float) -> tuple[OctaveMargin, ...]:
+    """The worst of each octave (IEC 61260-1) from `lowest_valid_hz` up; one without a clean reading is left out."""
+    found = []
+    for midband_hz in midbands_hz(bands_per_octave=1):
+        row = worst_of_octave(margins, float(midband_hz), lowest_hz=lowest_valid_hz)
+        if row is not None:
+            both = float(margins.terhardt_db[row]), float(margins.schroeder_db[row])
+            found.append(
+                OctaveMargin(
+                    midband_hz=float(midband_hz),
+                    frequency_hz=float(margins.frequency_hz[row]),
+                    terhardt_db=both[0],
+                    schroeder_db=both[1],
+                    verdict=verdict(*both),
+                )
+            )
+    return tuple(found)
 
 
 def worst_of_octave(margins: Margins, midband_hz: float, *, lowest_hz: float) -> int | None:

@@ -7,14 +7,14 @@ from numpy import float64
 
 from distort.analysis.common.curves import Harmonics
 from distort.analysis.common.quantities import MULTITONE_DISTORTION, harmonic
-from distort.analysis.hearing.audibility import multitone_margins, order_margins, room_noise_db_spl
+from distort.analysis.hearing.audibility import multitone_margins, octave_margins, order_margins, room_noise_db_spl
 from distort.analysis.multitone.curves import MultitoneBands
 from distort.analysis.sweep.noise import NoiseDensity
 from distort.analysis.sweep.response import lowest_valid_hz
 from distort.analysis.sweep.sweeps import SweepReadings
 from distort.recording.takes import MultitoneLevel
 from distort.session.recordings.stored import Recording
-from distort.session.results.audibility_results import AudibilityFound, Background, audibility_found
+from distort.session.results.audibility_results import AudibilityFound, Background
 from signals.levels import spl_of_full_scale
 
 FloatArray = npt.NDArray[float64]
@@ -42,12 +42,11 @@ def audibility(
             for order in one.orders:
                 margins = order_margins(one, order.order, noise_db_spl=room)
                 found.append(
-                    audibility_found(
-                        margins,
-                        harmonic(order.order),
+                    AudibilityFound(
+                        quantity=harmonic(order.order),
                         level_db_spl=level,
                         background=background,
-                        lowest_valid_hz=lowest_valid_hz(read.separated),
+                        octaves=octave_margins(margins, lowest_valid_hz=lowest_valid_hz(read.separated)),
                     )
                 )
             if level in tones:
@@ -75,6 +74,9 @@ def _of_multitone(
         doubtful=bands.doubtful,
         noise_db_spl=room,
     )
-    return audibility_found(
-        margins, MULTITONE_DISTORTION, level_db_spl=level_db_spl, background=background, lowest_valid_hz=0.0
+    return AudibilityFound(
+        quantity=MULTITONE_DISTORTION,
+        level_db_spl=level_db_spl,
+        background=background,
+        octaves=octave_margins(margins, lowest_valid_hz=0.0),
     )

@@ -6,11 +6,12 @@ from rich.table import Table
 from rich.text import Text
 
 from distort.analysis.common.quantities import HARMONICS, MULTITONE_DISTORTION
+from distort.analysis.hearing.audibility import OctaveMargin
 from distort.report.text.headings import heading_sentences
 from distort.report.text.numbers import NOT_MEASURABLE, OCTAVE_HZ, hertz_words, level_name, octave_index
 from distort.report.text.quantities import heading, short
 from distort.report.text.tables_sweep import octave_table
-from distort.session.results.audibility_results import AudibilityFound, Background, OctaveMargin
+from distort.session.results.audibility_results import AudibilityFound, Background
 from distort.session.results.condition_results import ConditionResults
 
 SHOWN = (*HARMONICS[:4], MULTITONE_DISTORTION)
