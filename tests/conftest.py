@@ -9,6 +9,11 @@ import pytest
 
 from tests.sound_server import DEMANDED
 
+for _threads in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
+    # workers stand side by side: a matrix product that takes every processor for itself waits for the other worker's,
+    # and a calibrator's tone takes twice the processor time to read; libraries ask for this when they are loaded
+    os.environ.setdefault(_threads, "1")
+
 MAY_BE_SKIPPED: frozenset[str] = frozenset()
 """Node ids of tests that CI cannot run, each with its reason in a comment."""
 
@@ -20,6 +25,13 @@ IN_BROWSER = "in_browser"
 """Marker of the tests that need Debian's chromium; they may be skipped under the same rule."""
 
 _skipped: list[str] = []
+
+
+def pytest_configure(config: pytest.Config) -> None:
+    """Files are handed out as they come: with those of few tests last, two that sound in real time would end the run,
+    one waiting for the other."""
+    if hasattr(config.option, "loadscopereorder"):  # as pytest-xdist 3.7 calls it; earlier versions never reorder
+        config.option.loadscopereorder = False
 
 
 @pytest.fixture(autouse=True)
