@@ -120,6 +120,16 @@ def test_what_settles_by_more_than_three_tenths_a_point_creeps(share, turned):
     assert turned_suddenly(np.where(POINTS >= 6, 1.0 - share ** (POINTS - 5.0), 0.0), 1.0) == turned
 
 
+@pytest.mark.parametrize("at", [7, 8])
+def test_a_step_within_a_point_is_sudden_also_where_the_points_scatter(at):
+    """0.7 of it in the point itself, 0.3 after it. Over two points what is beside it holds up to 0.3 of the step and
+    the scatter twice, 0.16 dB each: more than the share squared, 0.09, that a loudspeaker leaves which settles."""
+    step_db = np.where(at <= POINTS, 1.0, 0.0)
+    step_db[at] = 0.7
+    scatter_db = 0.08 * np.tile([1.0, 1.0, -1.0, -1.0], 4)
+    assert turned_suddenly(step_db + scatter_db, 1.0)
+
+
 # --- gains between two paths ------------------------------------------------------------------------------------------
 
 BINS = 2049
@@ -200,6 +210,15 @@ def test_a_good_recording_has_no_jump_and_no_gain(reel):
     assert named["continuity"].threshold == 0.5
     assert named["gain"].value == pytest.approx(0.0, abs=0.01)
     assert named["gain"].verdict == "good"
+
+
+def test_a_recorder_that_runs_fast_is_told_by_how_much():
+    """Seven samples more in 87,500, made by Fourier transform: 80 ppm, to what noise of -100 dBFS leaves."""
+    samples = recorded(noise=0.0)
+    samples = scipy.signal.resample(np.pad(samples, (0, 87_500 - samples.size)), 87_507)
+    along = looked_at(samples + 1e-5 * np.random.default_rng(1).standard_normal(samples.size))
+    assert along.jump is None
+    assert along.clock_difference_ppm == pytest.approx(80.0, abs=0.1)
 
 
 @pytest.mark.parametrize("reel", [REEL, TONES])

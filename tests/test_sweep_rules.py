@@ -16,6 +16,7 @@ from distort.analysis.sweep.harmonics import doubtful_rows, harmonics
 from distort.analysis.sweep.orders import separate
 from distort.analysis.sweep.readings import Reading, readings
 from distort.analysis.sweep.response import band_mean_db, lowest_valid_hz, response
+from distort.analysis.sweep.windows import OrderWindow, window_samples
 from distort.errors import AnalysisError
 from signals import Sweep
 from tests.devices.memoryless import sweep_with_harmonics
@@ -252,6 +253,14 @@ def test_a_protected_low_end_is_raised_by_at_most_a_hundred_decibels():
     # |conj(X)| / least: what is left of the drive, 144 dB down, over 100 dB: 200 - 144
     ratio = np.median(np.abs(kept.inverse[at - 8 : at + 9])) / np.median(np.abs(plain.inverse[at - 8 : at + 9]))
     assert 20 * np.log10(ratio) == pytest.approx(200.0 - 144.0, abs=3.0)
+
+
+def test_a_window_begins_and_ends_in_silence():
+    """10.03 ms before and 20.07 ms after, at 1 kHz: the outermost whole samples are the first at which it is closed."""
+    before, shape = window_samples(OrderWindow(order=2, before_s=0.01003, after_s=0.02007), 1000)
+    assert (before, shape.size) == (11, 11 + 1 + 21)
+    assert shape[0] == shape[-1] == 0.0
+    assert np.all(shape[1:-1] > 0.0)
 
 
 def test_there_is_room_for_the_orders_before_the_fundamental():
