@@ -10,7 +10,7 @@ import pytest
 import soundfile
 
 from distort.__main__ import main
-from tests.clumsy_session import RATE, CommandLine, heard, shorten
+from tests.clumsy_session import RATE, CommandLine, heard, shorten, unchanged
 
 
 @pytest.fixture
@@ -18,17 +18,18 @@ def distort(capsys) -> CommandLine:
     return CommandLine(capsys)
 
 
-@pytest.fixture(scope="module")
-def made(tmp_path_factory) -> Path:
-    """A session with its stimuli, which no test may change."""
+@pytest.fixture(scope="session")
+def made(tmp_path_factory) -> Iterator[Path]:
+    """A session with its stimuli, which no test may change: all files of tests share it."""
     session = tmp_path_factory.mktemp("made") / "monitor"
     assert main(["new", str(session), "--levels", "86,96"]) == 0
     shorten(session, short="true", orders="4")
     assert main(["stimuli", str(session)]) == 0
-    return session
+    with unchanged(session):
+        yield session
 
 
-@pytest.fixture(scope="module")
+@pytest.fixture(scope="session")
 def good(made) -> np.ndarray:
     """What a microphone heard of the sweep at 86 dB: one second before the file was played, one after."""
     return heard(made / "stimuli/sweep_86dB.wav")

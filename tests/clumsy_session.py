@@ -72,6 +72,14 @@ def contents(folder: Path) -> dict[str, bytes]:
     }
 
 
+@contextmanager
+def unchanged(folder: Path) -> Iterator[None]:
+    """Whatever runs in between must leave every file below `folder` as it is."""
+    before = contents(folder)
+    yield
+    assert contents(folder) == before
+
+
 def shorten(folder: Path, **values: str) -> None:
     """Give keys of session.toml other values; by default short stimuli: a sweep of 3.2 s is enough for ten orders."""
     path = folder / "session.toml"

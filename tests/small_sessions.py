@@ -1,33 +1,38 @@
-"""Sessions that are quick to measure, add to, analyse and draw, at every stage; `pytest_plugins` brings them in."""
+"""Sessions that are quick to measure, add to, analyse and draw, at every stage; `pytest_plugins` brings them in.
+
+All files of tests share them, so no test may change one: it copies what it writes to.
+"""
 
 import shutil
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 import soundfile
 
-from tests.clumsy_session import RATE, heard, shorten
+from tests.clumsy_session import RATE, heard, shorten, unchanged
 from tests.killing import Runner
 
 
-@pytest.fixture(scope="module")
+@pytest.fixture
 def runner() -> Runner:
     return Runner()
 
 
-@pytest.fixture(scope="module")
-def new(tmp_path_factory) -> Path:
+@pytest.fixture(scope="session")
+def new(tmp_path_factory) -> Iterator[Path]:
     """A session with nothing in it, quick to measure."""
     from distort.__main__ import main
 
     session = tmp_path_factory.mktemp("new") / "monitor"
     assert main(["new", str(session), "--levels", "76,86", "--name", "Monitor A"]) == 0
     shorten(session, orders="4", seconds="1.6")
-    return session
+    with unchanged(session):
+        yield session
 
 
-@pytest.fixture(scope="module")
-def with_takes(new, tmp_path_factory) -> Path:
+@pytest.fixture(scope="session")
+def with_takes(new, tmp_path_factory) -> Iterator[Path]:
     """The session with its stimuli, and beside it two recordings of them."""
     from distort.__main__ import main
 
@@ -36,11 +41,12 @@ def with_takes(new, tmp_path_factory) -> Path:
     for level in (76, 86):
         take = heard(session / f"stimuli/sweep_{level}dB.wav")
         soundfile.write(session.parent / f"take_{level}.wav", take, RATE, subtype="FLOAT")
-    return session
+    with unchanged(session):
+        yield session
 
 
-@pytest.fixture(scope="module")
-def analysed(with_takes, tmp_path_factory) -> Path:
+@pytest.fixture(scope="session")
+def analysed(with_takes, tmp_path_factory) -> Iterator[Path]:
     """The session with its takes, analysed."""
     from distort.__main__ import main
 
@@ -50,14 +56,16 @@ def analysed(with_takes, tmp_path_factory) -> Path:
         words = ["--stimulus", "sweep", "--level", str(level), "--playback-change-db", "0"]
         assert main(["add", str(session), str(take), *words]) == 0
     assert main(["analyze", str(session)]) == 0
-    return session
+    with unchanged(session):
+        yield session
 
 
-@pytest.fixture(scope="module")
-def drawn(analysed, tmp_path_factory) -> Path:
+@pytest.fixture(scope="session")
+def drawn(analysed, tmp_path_factory) -> Iterator[Path]:
     """The session analysed and drawn."""
     from distort.__main__ import main
 
     session = Path(shutil.copytree(analysed, tmp_path_factory.mktemp("drawn") / "monitor"))
     assert main(["report", str(session)]) == 0
-    return session
+    with unchanged(session):
+        yield session

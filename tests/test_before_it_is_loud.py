@@ -1,6 +1,8 @@
 """What is looked at before anything loud is played, on a loudspeaker that is known in closed form."""
 
+import shutil
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -29,17 +31,23 @@ FULL_SCALE_DB_SPL = 120.0
 def calibrate(folder: SessionFolder, full_scale_db_spl: float) -> None:
     """A calibrator of 94 dB SPL, as an input of that full scale records it."""
     amplitude = 10.0 ** ((94.0 - full_scale_db_spl) / 20.0)
-    tone = amplitude * np.sin(2.0 * np.pi * 1000.0 / RATE * np.arange(5 * RATE))
+    tone = amplitude * np.sin(2.0 * np.pi * 1000.0 / RATE * np.arange(round(3.3 * RATE)))
     calibrate_from_samples(folder, tone, RATE, db_spl=94.0, device="scaled", replace=True)
 
 
-@pytest.fixture
-def folder(tmp_path) -> SessionFolder:
-    made = SessionFolder(tmp_path / "monitor")
+@pytest.fixture(scope="module")
+def calibrated(tmp_path_factory) -> Path:
+    """A session that was calibrated and nothing else, which no test may change."""
+    made = SessionFolder(tmp_path_factory.mktemp("calibrated") / "monitor")
     assert main(["new", str(made.root), "--levels", "70:94:6"]) == 0
     shorten(made.root, rest_s="3.0", period_s="0.25")
     calibrate(made, FULL_SCALE_DB_SPL)
-    return made
+    return made.root
+
+
+@pytest.fixture
+def folder(calibrated, tmp_path) -> SessionFolder:
+    return SessionFolder(Path(shutil.copytree(calibrated, tmp_path / "monitor")))
 
 
 def plan_of(folder: SessionFolder, *levels: float) -> Plan:

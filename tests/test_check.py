@@ -4,6 +4,7 @@ import hashlib
 import json
 import re
 import shutil
+from collections.abc import Iterator
 from pathlib import Path
 
 import numpy as np
@@ -11,8 +12,15 @@ import pytest
 
 from distort.__main__ import main
 from tests.clumsy_session import contents, shorten, table
+from tests.devices.quick_monitor import quickly_simulated
 
 pytest_plugins = ["tests.clumsy_fixtures"]
+
+
+@pytest.fixture(scope="module", autouse=True)
+def quick() -> Iterator[None]:
+    with quickly_simulated():
+        yield
 
 
 @pytest.fixture(scope="module")
@@ -20,8 +28,16 @@ def whole(tmp_path_factory) -> Path:
     """A session of which everything is recorded: 86 and 96 dB, sweep and multitone, reference again."""
     session = tmp_path_factory.mktemp("whole") / "monitor"
     assert main(["new", str(session), "--levels", "86,96"]) == 0
-    shorten(session, repeat_reference="true", orders="4")
+    shorten(session, repeat_reference="true", orders="4", seconds="1.6")
     assert main(["measure", str(session), "--simulate"]) == 0
+    return session
+
+
+@pytest.fixture(scope="module")
+def bare(whole, tmp_path_factory) -> Path:
+    """It, analysed; no test may change it."""
+    session = Path(shutil.copytree(whole, tmp_path_factory.mktemp("bare") / "monitor"))
+    assert main(["analyze", str(session)]) == 0
     return session
 
 
@@ -174,31 +190,38 @@ def with_microphone(session: Path, text: str = RESPONSE, *, response_is: str = "
 
 
 @pytest.mark.parametrize(("response_is", "sign"), [("response", 1.0), ("correction", -1.0)])
-def test_a_response_file_changes_the_tables_by_what_it_says(distort, monitor, response_is, sign) -> None:
+def test_a_response_file_changes_the_tables_by_what_it_says(distort, bare, tmp_path, response_is, sign) -> None:
     """By hand, over log f between its points and 0 dB at the calibrator's 1 kHz: 2 kHz is halfway to 4 kHz."""
-    distort.done("analyze", monitor)
-    bare = {name: table(monitor / f"results/default/{name}_96dB.csv") for name in ("response", "harmonics")}
+    monitor = Path(shutil.copytree(bare, tmp_path / "monitor"))
+    before = {name: table(monitor / f"results/default/{name}_96dB.csv") for name in ("response", "harmonics")}
     path = with_microphone(monitor, response_is=response_is)
     distort.done("analyze", monitor)
     now = {name: table(monitor / f"results/default/{name}_96dB.csv") for name in ("response", "harmonics")}
-    hz = bare["response"]["frequency_hz"]
-    moved_db = now["response"]["level_db_spl"] - bare["response"]["level_db_spl"]
+    hz = before["response"]["frequency_hz"]
+    moved_db = now["response"]["level_db_spl"] - before["response"]["level_db_spl"]
     response_db = np.interp(np.log(hz), np.log([40.0, 1000.0, 4000.0, 9000.0]), [-2.5, 0.0, 3.0, 4.5])
     inside = (hz > 45.0) & (hz < 8500.0)
     # the response bends at its points, over which a twelfth of an octave rounds it by 0.02 dB
     np.testing.assert_allclose(moved_db[inside], -sign * response_db[inside], rtol=0, atol=0.05)
     at_2k = int(np.argmin(np.abs(hz - 2000.0)))
     assert moved_db[at_2k] == pytest.approx(-sign * 1.5, abs=0.02)  # 1995 Hz is 0.006 dB off halfway
-    second_db = now["harmonics"]["h2_db"] - bare["harmonics"]["h2_db"]
+    second_db = now["harmonics"]["h2_db"] - before["harmonics"]["h2_db"]
     assert second_db[int(np.argmin(np.abs(hz - 1000.0)))] == pytest.approx(-sign * 1.5, abs=0.05)
     assert np.isnan(now["response"]["level_db_spl"][(hz < 40.0) | (hz > 9000.0)]).all()
     findings = json.loads((monitor / "results/default/findings.json").read_text(encoding="utf-8"))
     assert findings["microphone"]["file"] == "calibration/microphone.txt"
     assert findings["microphone"]["sha256"] == hashlib.sha256(path.read_bytes()).hexdigest()
     assert findings["microphone"]["zero_hz"] == pytest.approx(1000.0, abs=0.1)  # the calibrator's, as it was read
-    distort.done("report", monitor)
     out = distort.done("show", monitor, "harmonics")
     assert f"The microphone's {response_is} in calibration/microphone.txt is allowed for, from 40 to 9000 Hz." in out
+
+
+@pytest.mark.sample
+def test_a_report_draws_what_a_response_file_leaves(distort, monitor) -> None:
+    """Rows outside of it are empty."""
+    with_microphone(monitor)
+    distort.done("analyze", monitor)
+    assert "Drew " in distort.done("report", monitor)
 
 
 def test_a_bad_response_file_is_refused_with_its_line(distort, monitor) -> None:

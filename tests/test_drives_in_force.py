@@ -1,10 +1,18 @@
 """Drives found once are kept, and refused when what they rest on has changed."""
 
 import json
+from collections.abc import Iterator
 
 import pytest
 
 from distort.__main__ import main
+from tests.devices.quick_monitor import quickly_simulated
+
+
+@pytest.fixture(scope="module", autouse=True)
+def quick() -> Iterator[None]:
+    with quickly_simulated():
+        yield
 
 
 @pytest.fixture(scope="module")

@@ -1,6 +1,7 @@
 """Results of a session there and back, and the commands that show them."""
 
 import dataclasses
+from collections.abc import Iterator
 
 import numpy as np
 import pytest
@@ -20,6 +21,7 @@ from distort.session.results.condition_results import (
     read_results,
     write_results,
 )
+from tests.blank_figures import blank_figures
 from tests.report_examples import harmonics, response
 
 
@@ -63,6 +65,12 @@ def session(tmp_path) -> SessionFolder:
     for condition in ("stand", "desk"):
         write_results(folder, results(condition))
     return folder
+
+
+@pytest.fixture
+def blank() -> Iterator[None]:
+    with blank_figures():
+        yield
 
 
 def test_results_read_back_as_they_were_written(session) -> None:
@@ -130,7 +138,7 @@ def test_a_real_loudspeaker_is_not_called_simulated(session, capsys) -> None:
     assert "imulated" not in capsys.readouterr().out
 
 
-def test_report_draws_every_figure(session, capsys) -> None:
+def test_report_draws_every_figure(session, capsys, blank) -> None:
     assert program.main(["report", str(session.root)]) == 0
     out = capsys.readouterr().out
     names = {path.name for path in (session.root / "results" / "figures").glob("*.*g")}
@@ -147,7 +155,7 @@ def test_report_draws_every_figure(session, capsys) -> None:
     assert capsys.readouterr().out.startswith("Nothing changed since")
 
 
-def test_report_removes_figures_of_levels_that_are_gone_and_leaves_the_users(session, capsys) -> None:
+def test_report_removes_figures_of_levels_that_are_gone_and_leaves_the_users(session, capsys, blank) -> None:
     figures = session.figures_folder()
     figures.mkdir(parents=True)
     stale = figures / "harmonics_desk_101.5dB.png"

@@ -33,6 +33,12 @@ with locked(Path(sys.argv[1])):
 
 
 @pytest.fixture
+def made(made, tmp_path) -> Path:
+    """A copy: whoever holds it writes a lock into it."""
+    return Path(shutil.copytree(made, tmp_path / "made"))
+
+
+@pytest.fixture
 def holder(made):
     """A process that holds the session's lock; gone when the test ends."""
     process = subprocess.Popen([sys.executable, "-c", HOLD, made], stdout=subprocess.PIPE, text=True)

@@ -9,9 +9,9 @@ from distort.errors import TooLoudError
 from distort.report.text.plan import ended_sentence
 from distort.session.recordings.sidecar import reject
 from tests.devices.scaled import ScaledLoudspeaker
-from tests.test_before_it_is_loud import FULL_SCALE_DB_SPL, folder, plan_of, run, stems, sweeps
+from tests.test_before_it_is_loud import FULL_SCALE_DB_SPL, calibrated, folder, plan_of, run, stems, sweeps
 
-__all__ = ["folder"]
+__all__ = ["calibrated", "folder"]
 
 
 def above(level_db_spl: float, change_db: float):
