@@ -9,6 +9,7 @@ from distort.analysis.coincidences.fine_response import FineResponse
 from distort.analysis.common.grid import grid_hz
 from distort.analysis.common.sound_in_air import speed_of_sound_m_s
 from tests.devices.closed_shapes import amplitude_of_bell, amplitude_of_comb, as_measured
+from tests.sampled import sampled
 
 FREQUENCY_SHARE = 0.01
 DEPTH_DB = 0.3
@@ -88,13 +89,14 @@ def test_a_flat_and_a_sloping_response_have_no_anomaly() -> None:
         assert find_anomalies(grid_hz(), level_db) == ()
 
 
-def test_ripple_alone_rarely_makes_one() -> None:
-    """Smooth Gaussian ripple, 100 responses: few have a dip or a peak that is called one."""
+@pytest.mark.parametrize("responses", sampled([20, 100]))
+def test_ripple_alone_rarely_makes_one(responses: int) -> None:
+    """Smooth Gaussian ripple: at most one response in four has a dip or a peak that is called one."""
     from tests.devices.line_ups import ROWS_HZ, ripple
 
     called = 0
-    for seed in range(100):
+    for seed in range(responses):
         random = np.random.default_rng([5, seed])
         level_db = ripple(random, ROWS_HZ, deviation_db=random.uniform(0.3, 1.5), octaves=random.uniform(1 / 12, 1 / 4))
         called += bool(find_anomalies(ROWS_HZ, level_db))
-    assert called <= 25
+    assert called <= responses / 4

@@ -7,7 +7,8 @@ from distort.capture.calibration.calibrator import CalibratorReading, calibrator
 from distort.errors import CalibrationError
 from tests.made_recordings import FloatArray, with_noise
 
-RATE = 48000
+RATE = 16000
+"""Hz. All that is read lies below 5 kHz, and a third of the usual rate is read in a third of the time."""
 
 
 def tone(frequency_hz: float, level_dbfs: float, *, seconds: float = 4.0, sample_rate: int = RATE) -> FloatArray:
@@ -26,7 +27,7 @@ def read(recording: FloatArray, *, db_spl: float = 94.0, sample_rate: int = RATE
 
 
 @pytest.mark.parametrize("frequency_hz", [1000.0, 1003.7, 985.0, 250.0, 251.2])
-@pytest.mark.parametrize("sample_rate", [44100, 48000])
+@pytest.mark.parametrize("sample_rate", [RATE, pytest.param(44100, marks=pytest.mark.sample), 48000])
 def test_a_clean_tone_is_read_exactly(frequency_hz: float, sample_rate: int) -> None:
     """Closed form. 1e-6 dB and 1e-6 Hz: rounding, and the Hann weight's sidelobes."""
     reading = read(tone(frequency_hz, -23.4, sample_rate=sample_rate), sample_rate=sample_rate)
@@ -39,11 +40,11 @@ def test_a_clean_tone_is_read_exactly(frequency_hz: float, sample_rate: int) -> 
 
 
 @pytest.mark.parametrize("frequency_hz", [1000.0, 250.4])
-@pytest.mark.parametrize("seed", range(4))
+@pytest.mark.parametrize("seed", range(2))
 def test_noise_and_hum_do_not_pull_the_level(frequency_hz: float, seed: int) -> None:
     """Closed form; noise 20 dB and hum 10 dB below the tone. An r.m.s. reading would be 0.45 dB too high.
 
-    0.02 dB is seven standard deviations: noise leaves 8.69 sqrt(1.5 / (N snr)) = 0.0028 dB (Cramer-Rao, Hann weight).
+    0.02 dB is four standard deviations: noise leaves 8.69 sqrt(1.5 / (N snr)) = 0.0049 dB (Cramer-Rao, Hann weight).
     """
     clean = tone(frequency_hz, -23.4) + hum(-33.4)
     reading = read(with_noise(clean, np.random.default_rng(seed), level_dbfs=-43.4))
@@ -66,7 +67,7 @@ def test_the_level_in_a_hundred_noises() -> None:
         errors.append(read(with_noise(clean, np.random.default_rng(seed), level_dbfs=-43.4)).calibrator_dbfs + 23.4)
     print(f"calibrator level: mean error {np.mean(errors):.5f} dB, s.d. {np.std(errors):.5f} dB")
     assert max(np.abs(errors)) < 0.02
-    assert abs(np.mean(errors)) < 0.001  # no bias: 0.0028 dB over sqrt(100), three times
+    assert abs(np.mean(errors)) < 0.0015  # no bias: 0.0049 dB over sqrt(100), three times
 
 
 def test_a_tone_that_drifts_in_frequency_keeps_its_level() -> None:

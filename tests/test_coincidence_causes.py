@@ -133,13 +133,14 @@ def shares(
     return all_right, right, 1.0 - sum(decided.values()) / total, 1.0 - nothing[NOTHING] / sum(nothing.values())
 
 
-def test_causes_in_a_sample() -> None:
-    """3 devices of each cause: at most 2 wrong answers, where one in ten of some 15 decided may be."""
-    table = confusion(3)
+@pytest.mark.parametrize("cases", [1, pytest.param(3, marks=pytest.mark.sample)])
+def test_causes_in_a_sample(cases: int) -> None:
+    """Some devices of each cause: one in ten of the decided may be wrong, and a third is undecided."""
+    table = confusion(cases)
     wrong = sum(n for c in CAUSES for name, n in table[c].items() if name not in (c, OPEN, NOTHING))
-    assert wrong <= 2
-    assert table[NOTHING][NOTHING] >= 5
-    assert sum(table[c][c] for c in CAUSES) >= 11
+    assert wrong <= (cases + 1) // 2
+    assert table[NOTHING][NOTHING] >= 2 * cases - 1
+    assert sum(table[c][c] for c in CAUSES) >= 4 * cases - 1
 
 
 @pytest.mark.study

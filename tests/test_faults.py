@@ -22,14 +22,16 @@ SAMPLE = {
 """Of the study's 125 of a kind, the two of the first six that are computed soonest. Seeded, they come out as there."""
 
 
+@pytest.mark.parametrize("which", [0, pytest.param(1, marks=pytest.mark.sample)])
 @pytest.mark.parametrize("fault", FAULTS)
-def test_two_faults_of_a_kind_are_named(fault: str) -> None:
-    assert [look_at(fault, number).named for number in SAMPLE[fault]] == [fault, fault]
+def test_a_fault_of_each_kind_is_named(fault: str, which: int) -> None:
+    assert look_at(fault, SAMPLE[fault][which]).named == fault
 
 
-def test_four_clean_recordings_are_not_refused() -> None:
-    """The first four of the study's 500."""
-    assert "refuse" not in [look_at("clean", number).named for number in range(4)]
+@pytest.mark.parametrize("number", [0, *(pytest.param(each, marks=pytest.mark.sample) for each in (1, 2, 3))])
+def test_a_clean_recording_is_not_refused(number: int) -> None:
+    """The first of the study's 500."""
+    assert look_at("clean", number).named != "refuse"
 
 
 @pytest.mark.study

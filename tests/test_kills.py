@@ -1,6 +1,6 @@
 """kill -9 at random moments: every recording whole or absent, every result old or new, and the next run goes on.
 
-Seven in the ordinary run; `pytest -m study -s tests/test_kills.py` does 304.
+Three in the ordinary run, seven with `-m sample`; `pytest -m study -s tests/test_kills.py` does 304.
 """
 
 import random
@@ -20,7 +20,7 @@ from tests.clumsy_session import contents
 
 pytest_plugins = ["tests.small_sessions"]
 
-STUDY = pytest.mark.study
+SAMPLE, STUDY = pytest.mark.sample, pytest.mark.study
 
 
 def recordings(session: Path) -> set[str]:
@@ -65,7 +65,7 @@ def test_measure(runner, new, tmp_path, kills) -> None:
         shutil.rmtree(session)
 
 
-@pytest.mark.parametrize("kills", [2, pytest.param(51, marks=STUDY)])
+@pytest.mark.parametrize("kills", [1, pytest.param(2, marks=SAMPLE), pytest.param(51, marks=STUDY)])
 def test_add(runner, with_takes, tmp_path, kills) -> None:
     moment = random.Random(2)
     done = 0
@@ -104,7 +104,8 @@ def old_or_new(held: dict[str, bytes], old: dict[str, bytes], new: dict[str, byt
 @pytest.mark.parametrize(
     ("command", "before", "key", "value", "kills"),
     [
-        ("analyze", "analysed", "smoothing", '"1/6"', 2),
+        ("analyze", "analysed", "smoothing", '"1/6"', 1),
+        pytest.param("analyze", "analysed", "smoothing", '"1/6"', 2, marks=SAMPLE),
         pytest.param("analyze", "analysed", "smoothing", '"1/6"', 51, marks=STUDY),
         pytest.param("report", "drawn", "title", '"Another"', 51, marks=STUDY),  # draws every figure each time
     ],
@@ -145,7 +146,7 @@ def untouched(held: dict[str, bytes]) -> dict[str, bytes]:
     return {name: content for name, content in held.items() if name.split("/")[0] not in ours}
 
 
-@pytest.mark.parametrize("kills", [1, pytest.param(50, marks=STUDY)])
+@pytest.mark.parametrize("kills", [pytest.param(1, marks=SAMPLE), pytest.param(50, marks=STUDY)])
 def test_freeze(runner, analysed, tmp_path, kills) -> None:
     """What is kept under a label is all there, with its record, or not at all; and nothing else is touched."""
     moment = random.Random(4)
@@ -170,7 +171,7 @@ def test_freeze(runner, analysed, tmp_path, kills) -> None:
         shutil.rmtree(session)
 
 
-@pytest.mark.parametrize("kills", [1, pytest.param(50, marks=STUDY)])
+@pytest.mark.parametrize("kills", [pytest.param(1, marks=SAMPLE), pytest.param(50, marks=STUDY)])
 def test_bundle(runner, drawn, tmp_path, kills) -> None:
     """The bundle is whole or absent, and the session as it was."""
     moment = random.Random(5)

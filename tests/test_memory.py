@@ -49,6 +49,7 @@ def peak_bytes(*words: str) -> int:
     return 1024 * used.ru_maxrss
 
 
+@pytest.mark.benchmark
 @pytest.mark.skipif(sys.platform != "linux", reason="other systems count memory in other units")
 def test_a_recording_is_held_in_so_many_copies_and_no_more(tmp_path: Path) -> None:
     """The longer recording against the shorter: what the program itself takes falls out."""

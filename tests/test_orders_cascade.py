@@ -13,6 +13,7 @@ from distort.analysis.sweep.sweeps import Reference, Settings, read_sweep, sweep
 from signals import Sweep
 from tests.devices.cascade import Cascade, Resonator
 from tests.devices.takes import take
+from tests.sampled import sampled
 
 DRIVE_DBFS = -20.0
 CURVE = Polynomial([0.0, 1.0, 0.1, 0.1, 0.3, 1.0, 3.0])
@@ -93,7 +94,7 @@ def test_a_resonance_is_right_or_marked(name):
     assert np.mean(marked[0]) < 0.25  # of the second order three quarters of the rows stay unmarked
 
 
-@pytest.mark.parametrize("name", RESONANT)
+@pytest.mark.parametrize("name", sampled(RESONANT))
 def test_a_resonance_is_right_with_a_sweep_four_times_as_long(name):
     """In 40 s the second and third order hold at 30 frequencies, as gentle filters do in 10 s."""
     harmonics = measure(RESONANT[name], 40.0)

@@ -124,7 +124,13 @@ def judge(extreme: Extreme, found: Found) -> tuple[float, int]:
     return worst_excess_db(found.rows, stop_hz=extreme.top_hz * FADE_OUT, lowest_hz=lowest_hz)
 
 
-@pytest.mark.parametrize("name", QUICK)
+OTHERS = {"44.1 kHz", "96 kHz", "384 kHz, up to 191 kHz", "1.6 s", "-90 dBFS, 32-bit float", "int24", "int32"}
+"""What lies between the extremes, or takes long."""
+
+
+@pytest.mark.parametrize(
+    "name", [pytest.param(name, marks=pytest.mark.sample) if name in OTHERS else name for name in QUICK]
+)
 def test_orders_and_fundamental_hold_at_the_extreme(name, tmp_path) -> None:
     """Orders within 0.05 dB of their closed form plus what their floor can move them, the fundamental within 0.03 dB.
 
