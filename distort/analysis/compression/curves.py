@@ -174,7 +174,7 @@ class Onset:
     """Interpolated; None where the rungs are too far apart for a number."""
 
 
-Quantity = Literal["distortion", "compression"]
+Limited = Literal["distortion", "compression"]
 Verdict = Literal["found", "kept to the last", "exceeded at the first", "unknown"]
 
 
@@ -182,7 +182,7 @@ Verdict = Literal["found", "kept to the last", "exceeded at the first", "unknown
 class HighestLevel:
     """The highest level at which a limit is still kept."""
 
-    quantity: Quantity
+    quantity: Limited
     limit: float
     """Per cent for distortion, dB for compression."""
     level_db_spl: float | None

@@ -22,8 +22,8 @@ from distort.analysis.compression.curves import (
     Basis,
     HighestLevel,
     InputOutput,
+    Limited,
     Onset,
-    Quantity,
     Verdict,
     Word,
 )
@@ -185,7 +185,7 @@ def distortion_limits(
 
 
 def highest_level(
-    level_db_spl: FloatArray, value_db: FloatArray, *, limit_db: float, quantity: Quantity, limit: float
+    level_db_spl: FloatArray, value_db: FloatArray, *, limit_db: float, quantity: Limited, limit: float
 ) -> HighestLevel:
     """The level at which `value_db` first exceeds `limit_db`, on straight lines between the rungs that have a value.
 

@@ -19,7 +19,7 @@ CAREFUL, BELOW, CLEAR = "?", "<", "."
 
 
 @dataclass(frozen=True, kw_only=True)
-class Quantity:
+class Scale:
     """What the vertical axis shows."""
 
     name: str
@@ -70,7 +70,7 @@ class Chart:
     """Each value holds from its frequency up to the next: bands. The last frequency closes the last band."""
     points: bool = False
     """Known at single frequencies alone: each is marked."""
-    quantities: tuple[Quantity, ...]
+    quantities: tuple[Scale, ...]
     facets: tuple[Facet, ...]
     series: tuple[Series, ...]
 

@@ -13,7 +13,7 @@ from distort.report.figures.harmonics import distortion_top_db
 from distort.report.figures.multitone import multitone_top_db
 from distort.report.figures.response import AXIS_LABELS, response_limits, shown
 from distort.report.figures.style import BLACK, FILL, GREY, ORDER_COLOURS, QUIET, level_colour
-from distort.report.page.chart_data import Chart, Facet, Quantity, Series, merged, onto
+from distort.report.page.chart_data import Chart, Facet, Scale, Series, merged, onto
 from distort.report.text.multitone_bands import Part, third_octaves
 from distort.report.text.numbers import hertz_words, level_name
 from distort.report.text.tables_sweep import UNIT_NAMES, thd_marks
@@ -75,7 +75,7 @@ def _response(conditions: Conditions) -> Chart:
         title="Frequency response",
         frequency_hz=everything[0].frequency_hz,
         quantities=(
-            Quantity(name="Level", label=AXIS_LABELS[unit], unit=UNIT_NAMES[unit], low=top_db - span_db, high=top_db),
+            Scale(name="Level", label=AXIS_LABELS[unit], unit=UNIT_NAMES[unit], low=top_db - span_db, high=top_db),
         ),
         facets=_facets(conditions, levels, one_condition=False),
         series=tuple(
@@ -113,8 +113,8 @@ def _harmonics(conditions: Conditions) -> Chart:
         title="Harmonic distortion",
         frequency_hz=everything[0].frequency_hz,
         quantities=(
-            Quantity(name="dB", label="Level re the fundamental in dB", unit="dB", low=top_db - 100.0, high=top_db),
-            Quantity(
+            Scale(name="dB", label="Level re the fundamental in dB", unit="dB", low=top_db - 100.0, high=top_db),
+            Scale(
                 name="per cent",
                 label="Per cent of the fundamental",
                 unit="%",
@@ -122,8 +122,8 @@ def _harmonics(conditions: Conditions) -> Chart:
                 high=100.0 * 10.0 ** (top_db / 20.0),
                 logarithmic=True,
             ),
-            Quantity(name=unit, label=f"Level in {unit}", unit=unit, low=top_level_db - 100.0, high=top_level_db),
-            Quantity(
+            Scale(name=unit, label=f"Level in {unit}", unit=unit, low=top_level_db - 100.0, high=top_level_db),
+            Scale(
                 name="equivalent input",
                 label="Equivalent input in dB re the fundamental",
                 unit="dB",
@@ -243,7 +243,7 @@ def _multitone(conditions: Conditions) -> Chart:
         row_names=tuple(f"{hertz_words(float(each))} third octave" for each in midbands_hz),
         steps=True,
         quantities=(
-            Quantity(
+            Scale(
                 name="Level",
                 label=f"{AXIS_LABELS[unit]}, per third octave",
                 unit=UNIT_NAMES[unit],
@@ -282,7 +282,7 @@ def _compression(conditions: Conditions, source: str) -> Chart:
         frequency_hz=grid_hz,
         points=source == "multitone",
         quantities=(
-            Quantity(name="Change", label="Change of the response in dB", unit="dB", low=top_db - span_db, high=top_db),
+            Scale(name="Change", label="Change of the response in dB", unit="dB", low=top_db - span_db, high=top_db),
         ),
         facets=_facets(conditions, levels, one_condition=False),
         series=tuple(

@@ -18,7 +18,7 @@ from distort.report.text.tables_sweep import (
     DOUBTFUL,
     STYLES,
     UNIT_NAMES,
-    Quantity,
+    TableRow,
     add_legend,
     cells,
     octave_table,
@@ -148,7 +148,7 @@ def thirds_table(bands: MultitoneBands) -> Table:
     return table
 
 
-def _quantities(parts: Parts, bands: MultitoneBands) -> list[Quantity]:
+def _quantities(parts: Parts, bands: MultitoneBands) -> list[TableRow]:
     unmarked = Part(values_db=parts.level_db, floor_db=np.full_like(parts.level_db, np.nan))
     noise = Part(values_db=parts.noise_db, floor_db=unmarked.floor_db)
     labelled = (
@@ -159,7 +159,7 @@ def _quantities(parts: Parts, bands: MultitoneBands) -> list[Quantity]:
         ("noise", noise),
     )
     return [
-        Quantity(
+        TableRow(
             label=label,
             values=part.values_db,
             floor=part.floor_db,

@@ -29,7 +29,7 @@ PROMINENT_ORDERS = (2, 3, 4, 5)
 
 
 @dataclass(frozen=True, kw_only=True)
-class Quantity:
+class TableRow:
     """One row before it is written: readings over the grid, `(rows,)` each, and what to think of them."""
 
     label: str
@@ -53,10 +53,10 @@ class Quantity:
         return int(np.argmax(np.where(clean, self.values, -np.inf))) if clean.any() else None
 
 
-def level_quantity(response: Response, label: str) -> Quantity:
+def level_row(response: Response, label: str) -> TableRow:
     """The response as a row: near its noise, or below the lowest frequency that its window allows, it is doubtful."""
     near = caution(response.level_db, (response.noise_db, CLEAR_OF_NOISE_DB))
-    return Quantity(
+    return TableRow(
         label=label,
         values=response.level_db,
         floor=response.noise_db,
@@ -66,9 +66,9 @@ def level_quantity(response: Response, label: str) -> Quantity:
     )
 
 
-def order_quantity(order: Order) -> Quantity:
+def order_row(order: Order) -> TableRow:
     """One order re the fundamental as a row."""
-    return Quantity(
+    return TableRow(
         label=f"H{order.order} dB",
         values=order.relative_db,
         floor=order.noise_db,
@@ -78,10 +78,10 @@ def order_quantity(order: Order) -> Quantity:
     )
 
 
-def thd_quantity(harmonics: Harmonics) -> Quantity:
+def thd_row(harmonics: Harmonics) -> TableRow:
     """THD re the fundamental in per cent as a row, marked as `thd_marks` says."""
     doubtful, below = thd_marks(harmonics)
-    return Quantity(
+    return TableRow(
         label="THD %",
         values=harmonics.thd_percent,
         floor=100.0 * 10.0 ** (harmonics.thd_noise_db / 20.0),
@@ -128,9 +128,9 @@ def harmonics_table(harmonics: Harmonics, response: Response, *, orders: Sequenc
     """
     separated = {order.order: order for order in harmonics.orders}
     quantities = [
-        level_quantity(response, UNIT_NAMES[response.unit]),
-        thd_quantity(harmonics),
-        *(order_quantity(separated[order]) for order in orders),
+        level_row(response, UNIT_NAMES[response.unit]),
+        thd_row(harmonics),
+        *(order_row(separated[order]) for order in orders),
     ]
     table = octave_table("Hz", worst=True)
     for index, quantity in enumerate(quantities):
@@ -143,7 +143,7 @@ def harmonics_table(harmonics: Harmonics, response: Response, *, orders: Sequenc
 
 def response_table(responses: Mapping[float, Response]) -> Table:
     """The response of each nominal level (the keys, dB SPL) at the octave midbands."""
-    quantities = [level_quantity(response, f"{level_name(level)} dB") for level, response in responses.items()]
+    quantities = [level_row(response, f"{level_name(level)} dB") for level, response in responses.items()]
     table = octave_table("Hz", worst=False)
     for quantity, response in zip(quantities, responses.values(), strict=True):
         table.add_row(*cells(quantity, response.frequency_hz))
@@ -164,7 +164,7 @@ def octave_table(corner: str, *, worst: bool) -> Table:
     return table
 
 
-def cells(quantity: Quantity, frequency_hz: FloatArray) -> list[Text]:
+def cells(quantity: TableRow, frequency_hz: FloatArray) -> list[Text]:
     """The label of a quantity, and its reading at each octave midband; `frequency_hz` is its grid, `(rows,)`."""
     written = [Text(quantity.label, style="bold")]
     for row in midband_rows(frequency_hz):
@@ -178,7 +178,7 @@ def cells(quantity: Quantity, frequency_hz: FloatArray) -> list[Text]:
     return written
 
 
-def worst_cells(quantity: Quantity, frequency_hz: FloatArray, wanted: bool) -> list[Text]:
+def worst_cells(quantity: TableRow, frequency_hz: FloatArray, wanted: bool) -> list[Text]:
     """The highest reading without a mark and its frequency; two empty cells where they are not `wanted`."""
     if not wanted:
         return [Text(""), Text("")]
@@ -190,7 +190,7 @@ def worst_cells(quantity: Quantity, frequency_hz: FloatArray, wanted: bool) -> l
 
 def add_legend(
     table: Table,
-    quantities: Sequence[Quantity],
+    quantities: Sequence[TableRow],
     frequency_hz: FloatArray,
     *,
     before: str = "",

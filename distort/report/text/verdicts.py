@@ -8,7 +8,7 @@ import numpy as np
 from distort.analysis.common.curves import BoolArray, FloatArray, Harmonics, Response
 from distort.report.text.compression import limiter_sentences, range_clauses
 from distort.report.text.numbers import decibels, hertz_words, level_name, percent, with_plus_minus
-from distort.report.text.tables_sweep import UNIT_NAMES, Quantity, level_quantity, thd_quantity
+from distort.report.text.tables_sweep import UNIT_NAMES, TableRow, level_row, thd_row
 from distort.session.results.condition_results import ConditionResults, LevelFound
 from distort.session.results.multitone_results import MultitoneFound
 from signals.levels import db_to_amplitude
@@ -43,7 +43,7 @@ def verdicts(results: ConditionResults) -> list[str]:
 
 def _response_sentences(level: LevelFound, response: Response) -> list[str]:
     """Highest and lowest of the response at the quietest level between 100 Hz and 10 kHz, where noise allows."""
-    quantity = level_quantity(response, "")
+    quantity = level_row(response, "")
     frequency_hz = response.frequency_hz
     clean = np.isfinite(quantity.values) & ~quantity.doubtful & ~quantity.below & _middle(frequency_hz)
     if not clean.any():
@@ -61,7 +61,7 @@ def _response_sentences(level: LevelFound, response: Response) -> list[str]:
 
 def _thd_sentence(level: LevelFound, harmonics: Harmonics) -> str:
     """Highest THD that can be read, where, of which order; or that there is none."""
-    quantity = thd_quantity(harmonics)
+    quantity = thd_row(harmonics)
     inside = _middle(harmonics.frequency_hz)
     row = _restricted(quantity, inside).worst_row()
     if row is None:
@@ -77,7 +77,7 @@ def _thd_sentence(level: LevelFound, harmonics: Harmonics) -> str:
     )
 
 
-def _restricted(quantity: Quantity, inside: BoolArray) -> Quantity:
+def _restricted(quantity: TableRow, inside: BoolArray) -> TableRow:
     return replace(quantity, values=np.where(inside, quantity.values, np.nan))
 
 
