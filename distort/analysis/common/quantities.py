@@ -19,7 +19,7 @@ RE_FUNDAMENTAL = "dB re the fundamental"
 RE_TONES = "dB re the tones in the band"
 
 
-@dataclass(frozen=True, order=True)
+@dataclass(frozen=True)
 class Quantity:
     """One thing that is read at every frequency."""
 
