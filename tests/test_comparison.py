@@ -7,8 +7,16 @@ import pytest
 import scipy.stats
 
 from distort.analysis.common.grid import grid_hz
-from distort.analysis.common.quantities import CHANGE, RESPONSE, harmonic
-from distort.analysis.comparison.curves import at_output, changes, combined, curves_of_level, sweep_values
+from distort.analysis.common.quantities import CHANGE, GAIN, RESPONSE, harmonic
+from distort.analysis.comparison.curves import (
+    at_output,
+    changes,
+    combined,
+    curves_of_level,
+    gains,
+    lowest_in_common,
+    sweep_values,
+)
 from distort.analysis.comparison.regions import changed_regions
 from distort.analysis.comparison.significance import BROAD_OCTAVES, NARROW_OCTAVES, Curve, compare, holm
 from distort.analysis.sweep.sweeps import Reference, Settings, SweepTake, read_sweep
@@ -57,7 +65,8 @@ def side(answers: dict[float, np.ndarray], random: np.random.Generator, *, takes
             for _ in range(takes)
         ]
         found += curves_of_level(level, ROWS, alone)  # each take as a set-up of its own
-    return (*found, *changes(found, {level: sweep.drive_dbfs for level, sweep in SWEEPS.items()}))
+    gained = gains(found, {level: sweep.drive_dbfs for level, sweep in SWEEPS.items()})
+    return (*found, *changes(gained, {GAIN: min(SWEEPS)}))
 
 
 def trial(seed: int, *, b=ANSWERS, takes: int = 1, scatter_db: float = 0.0):
@@ -265,12 +274,38 @@ def test_between_rungs_and_never_beyond() -> None:
 def test_compression_is_the_rise_less_that_of_the_drive() -> None:
     takes = np.array([[0.0], [1.0]]) * np.ones(11)
     rungs = [curve(80.0, level=76.0, takes=80.0 + takes), curve(89.0, level=86.0, takes=89.0 + 2 * takes)]
-    (change,) = changes(rungs, {76.0: -40.0, 86.0: -30.0})
+    (change,) = changes(gains(rungs, {76.0: -40.0, 86.0: -30.0}), {GAIN: 76.0})
+    assert (change.quantity, change.level_db_spl) == (CHANGE, 86.0)
     np.testing.assert_allclose(change.value_db, -1.0)
     np.testing.assert_allclose(change.noise_variance, 2e-4)
     assert change.replicates_db is not None
     np.testing.assert_allclose(np.ptp(change.replicates_db, axis=0), 1.0)  # take by take, 2 less 1
     assert combined([(1.0, rungs[0]), (1.0, curve(1.0))], CHANGE, 86.0).replicates_db is None  # no partners
+
+
+def test_compression_of_other_levels_is_restated_against_the_lowest_that_both_have() -> None:
+    """A loudspeaker whose output is `x - 0.01 (x - 70)^2` dB at a level of x, in closed form: two ladders of it give
+    one change wherever both were played, though each has another lowest level."""
+
+    def output_db(level: float) -> float:
+        return level - 0.01 * (level - 70.0) ** 2
+
+    def gained(levels: tuple[float, ...]) -> tuple[Curve, ...]:
+        rungs = [curve(output_db(level), level=level) for level in levels]
+        return gains(rungs, {level: level - 120.0 for level in levels})
+
+    sides = gained((81.0, 86.0, 91.0, 96.0, 101.0)), gained((76.0, 86.0, 96.0))
+    references = lowest_in_common(*sides)
+    assert references == {GAIN: 86.0}
+    a, b = ({one.level_db_spl: one for one in changes(side, references)} for side in sides)
+    assert (list(a), list(b)) == ([91.0, 96.0, 101.0], [96.0])
+    for level, one in (a | b).items():
+        expected_db = (output_db(level) - level) - (output_db(86.0) - 86.0)
+        np.testing.assert_allclose(one.value_db, expected_db, rtol=0, atol=1e-12)  # rounding
+    np.testing.assert_allclose(a[96.0].value_db, -4.2, rtol=0, atol=1e-12)  # 0.01 (26^2 - 16^2)
+    (difference,) = compare(list(a.values()), list(b.values()))
+    np.testing.assert_allclose(difference.difference_db, 0.0, rtol=0, atol=1e-12)
+    assert lowest_in_common(sides[0], gained((76.0, 86.0))) == {}  # one level shows no change
 
 
 def test_neighbours_that_changed_alike_are_one_region() -> None:

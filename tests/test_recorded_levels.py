@@ -63,7 +63,10 @@ def test_rungs_of_equal_drive_are_put_side_by_side(folder):
     b = side(folder, "stand", drives={87.0: -30.04, 97.0: -20.06})
     found = compare_sides(a, b, basis="drive")
     assert set(quantities(found)) == {("response", 86.0), ("h2", 86.0), ("even", 86.0)}
-    assert pairing_sentences(found) == ["No partner of equal drive, not compared: 96 dB of desk, 97 dB of stand."]
+    assert pairing_sentences(found) == [
+        "No partner of equal drive, not compared: 96 dB of desk, 97 dB of stand.",
+        "The sides have no two levels in common: compression is not compared.",
+    ]
     whole = compare_sides(a, side(folder, "stand"), basis="drive")
     assert pairing_sentences(whole) == []
     assert ("change", 96.0) in quantities(whole)
@@ -76,12 +79,66 @@ def test_rungs_of_equal_drive_are_put_side_by_side(folder):
         compare_sides(a, side(folder, "stand", drives={86.0: -29.9}), basis="drive")
 
 
-def test_compression_re_other_lowest_levels_is_not_compared(folder):
-    a = side(folder)
-    curves = [curve(name, 96.0, -40.0) for name in ("response", "change", "change-multitone")]
-    found = compare_sides(a, side(folder, "stand", drives={76.0: -40.0, 96.0: -20.0}, curves=curves), basis="drive")
-    assert set(quantities(found)) == {("response", 96.0)}
-    assert any("The lowest levels differ in drive" in one for one in pairing_sentences(found))
+def gained(gain_db: dict[float, float], *, of_multitones: dict[float, float] | None = None):
+    """Gains of sweeps, and of multitones, by level."""
+    sweeps = [curve("gain", level, value_db) for level, value_db in gain_db.items()]
+    return sweeps + [curve("gain-multitone", level, value_db) for level, value_db in (of_multitones or {}).items()]
+
+
+def test_compression_of_other_lowest_levels_is_restated_against_the_lowest_of_both(folder):
+    """B's 87 and 97 dB are A's 86 and 96 dB by drive. Between them B lost 0.9 dB and A 1.0 dB; against each one's own
+    lowest level B would have lost another 0.3 dB."""
+    a = side(
+        folder, drives={86.0: -30.0, 96.0: -20.0, 101.0: -15.0}, curves=gained({86.0: 0.0, 96.0: -1.0, 101.0: -3.0})
+    )
+    drives = {77.0: -40.0, 87.0: -30.02, 97.0: -20.02}
+    b = side(folder, "stand", drives=drives, curves=gained({77.0: 0.5, 87.0: 0.2, 97.0: -0.7}))
+    found = compare_sides(a, b, basis="drive")
+    assert quantities(found) == {("change", 96.0): pytest.approx(0.1)}
+    assert pairing_sentences(found) == [
+        "No partner of equal drive, not compared: 101 dB of desk, 77 dB of stand.",
+        "Compression of both sides is restated against 86 dB of desk, the lowest level that both have.",
+    ]
+    assert quantities(compare_sides(b, a, basis="drive")) == {("change", 97.0): pytest.approx(-0.1)}
+
+
+def test_multitones_of_other_levels_have_a_reference_of_their_own(folder):
+    drives = {76.0: -40.0, 86.0: -30.0, 96.0: -20.0, 101.0: -15.0}
+    a = side(folder, drives=drives, curves=gained({76.0: 0.0, 86.0: 0.0}, of_multitones={96.0: 0.0, 101.0: -1.0}))
+    b = side(
+        folder,
+        "stand",
+        drives=drives,
+        curves=gained({76.0: 0.0, 86.0: -0.5}, of_multitones={76.0: 0.0, 96.0: 0.0, 101.0: -1.5}),
+    )
+    found = compare_sides(a, b, basis="drive")
+    assert quantities(found) == {
+        ("change", 86.0): pytest.approx(-0.5),
+        ("change-multitone", 101.0): pytest.approx(-0.5),
+    }
+    assert pairing_sentences(found) == [
+        "Compression of both sides is restated against 76 dB of desk (multitones: 96 dB), the lowest level that both "
+        "have.",
+    ]
+
+
+def test_compression_at_equal_output_is_stated_against_the_same_output(folder):
+    """A's outputs are 152 and 162 dB. B gives them half way between its rungs, where its gain is half way as well: from
+    (0 - 1) / 2 = -0.5 dB to (-1 - 3) / 2 = -2 dB it lost 1.5 dB, and A lost 1 dB."""
+    a = side(folder, outputs={86.0: 152.0, 96.0: 162.0}, curves=gained({86.0: 0.0, 96.0: -1.0}))
+    outputs = {80.0: 147.0, 90.0: 157.0, 100.0: 167.0}
+    b = side(
+        folder,
+        "stand",
+        drives={80.0: -36.0, 90.0: -26.0, 100.0: -16.0},
+        outputs=outputs,
+        curves=gained({80.0: 0.0, 90.0: -1.0, 100.0: -3.0}),
+    )
+    found = compare_sides(a, b, basis="output")
+    assert quantities(found) == {("change", 96.0): pytest.approx(-0.5)}
+    assert pairing_sentences(found)[-1] == (
+        "Compression of both sides is stated against 86 dB of desk, the lowest output that both reach."
+    )
 
 
 def test_rungs_of_equal_output_are_read_between_those_of_the_other_side(folder):

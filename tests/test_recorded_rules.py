@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from distort.__main__ import main
+from distort.analysis.common import quantities as kinds
 from distort.analysis.common.curves import Response
 from distort.analysis.common.grid import grid_hz
 from distort.analysis.common.quantities import from_comparison
@@ -280,10 +281,14 @@ def recording(**changes) -> Recording:
 # --- two sides --------------------------------------------------------------------------------------------------------
 
 
+GAINS = {"gain": kinds.GAIN, "gain-multitone": kinds.GAIN_OF_MULTITONE}
+"""No file of a comparison holds these."""
+
+
 def curve(quantity: str, level: float, value_db: float, *, octaves: float = BROAD_OCTAVES) -> Curve:
     rows = np.array([100.0, 1000.0])
     return Curve(
-        quantity=from_comparison(quantity),
+        quantity=GAINS.get(quantity) or from_comparison(quantity),
         level_db_spl=level,
         octaves=octaves,
         frequency_hz=rows,
@@ -301,9 +306,10 @@ def side(
     drives = {86.0: -30.0, 96.0: -20.0} if drives is None else drives
     if curves is None:
         curves = [
-            curve(name, level, -40.0) for level in drives for name in ("response", "h2", "even", "response-multitone")
+            curve(name, level, -40.0)
+            for level in drives
+            for name in ("response", "h2", "even", "response-multitone", "gain", "gain-multitone")
         ]
-        curves += [curve(name, max(drives), -1.0) for name in ("change", "change-multitone")]
     sweeps = tuple(recording(**one) for one in (sidecars or [{"turned_db": 0.0}]))
     return Side(
         name=condition,

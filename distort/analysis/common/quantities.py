@@ -9,7 +9,7 @@ from typing import Literal
 
 from distort.errors import shown
 
-Name = Literal["response", "order", "thd", "even", "odd", "distortion", "change"]
+Name = Literal["response", "order", "thd", "even", "odd", "distortion", "gain", "change"]
 Stimulus = Literal["sweep", "multitone"]
 
 HIGHEST_ORDER = 100
@@ -25,7 +25,7 @@ class Quantity:
 
     name: Name
     """"change" is compression: how far the output falls short of the drive since the lowest level; "distortion" is
-    even and odd together."""
+    even and odd together; "gain" is the response less the drive, which compression is made of and no file holds."""
     stimulus: Stimulus = "sweep"
     order: int | None = None
     """Of an "order" alone, from 2 up."""
@@ -33,7 +33,7 @@ class Quantity:
     @property
     def unit(self) -> str:
         """What it is stated in; a response says itself whether that is re 20 uPa or full scale."""
-        if self.name in ("response", "change"):
+        if self.name in ("response", "gain", "change"):
             return "dB"
         return RE_FUNDAMENTAL if self.stimulus == "sweep" else RE_TONES
 
@@ -58,6 +58,7 @@ HARMONICS = tuple(Quantity("order", order=order) for order in range(2, HIGHEST_O
 THD = Quantity("thd")
 EVEN, ODD = Quantity("even", "multitone"), Quantity("odd", "multitone")
 MULTITONE_DISTORTION = Quantity("distortion", "multitone")
+GAIN, GAIN_OF_MULTITONE = Quantity("gain"), Quantity("gain", "multitone")
 CHANGE, CHANGE_OF_MULTITONE = Quantity("change"), Quantity("change", "multitone")
 
 _SPELT = {

@@ -16,6 +16,8 @@ from distort.analysis.common.quantities import (
     CHANGE,
     CHANGE_OF_MULTITONE,
     EVEN,
+    GAIN,
+    GAIN_OF_MULTITONE,
     ODD,
     RESPONSE,
     RESPONSE_OF_MULTITONE,
@@ -39,6 +41,9 @@ BoolArray = npt.NDArray[np.bool_]
 
 ROWS_OF_BAND = {BROAD_OCTAVES: 8, NARROW_OCTAVES: 1}
 """Every how many rows of the grid a band is read: third octaves side by side, twelfths at every row."""
+
+CHANGE_OF = {GAIN: CHANGE, GAIN_OF_MULTITONE: CHANGE_OF_MULTITONE}
+"""The compression that is made of a gain."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -143,23 +148,43 @@ def curves_of_level(
     return tuple(curves)
 
 
-def changes(curves: Sequence[Curve], drives_dbfs: Mapping[float, float]) -> tuple[Curve, ...]:
-    """Compression from the responses among `curves`: change against the lowest level, the drives taken off.
+def gains(curves: Sequence[Curve], drives_dbfs: Mapping[float, float]) -> tuple[Curve, ...]:
+    """The responses among `curves` less the drive, as gains of sweep and multitone: compression is made of them.
 
     drives_dbfs   as played, by nominal level
     """
+    names = {RESPONSE: GAIN, RESPONSE_OF_MULTITONE: GAIN_OF_MULTITONE}
+    return tuple(
+        replace(one, quantity=names[one.quantity], value_db=one.value_db - drives_dbfs[one.level_db_spl])
+        for one in curves
+        if one.quantity in names
+    )
+
+
+def lowest_in_common(a: Sequence[Curve], b: Sequence[Curve]) -> dict[Quantity, float]:
+    """The lowest level at which both sides have a gain, by the gain, where they have it at two levels or more."""
+    found = {}
+    for gain in CHANGE_OF:
+        of_a, of_b = ({one.level_db_spl for one in curves if one.quantity == gain} for curves in (a, b))
+        if len(of_a & of_b) > 1:
+            found[gain] = min(of_a & of_b)
+    return found
+
+
+def changes(curves: Sequence[Curve], references: Mapping[Quantity, float]) -> tuple[Curve, ...]:
+    """Compression from the gains among `curves`: the change of each level above the reference against it.
+
+    references   level of the reference by gain, as of `lowest_in_common`
+    """
     found = []
-    for quantity, change in ((RESPONSE, CHANGE), (RESPONSE_OF_MULTITONE, CHANGE_OF_MULTITONE)):
+    for gain, level in references.items():
         for octaves in (BROAD_OCTAVES, NARROW_OCTAVES):
-            ladder = [one for one in curves if (one.quantity, one.octaves) == (quantity, octaves)]
-            if not ladder:
-                continue
-            lowest = min(ladder, key=lambda one: one.level_db_spl)
-            for one in ladder:
-                if one is not lowest:
-                    rise_db = drives_dbfs[one.level_db_spl] - drives_dbfs[lowest.level_db_spl]
-                    less = combined([(1.0, one), (-1.0, lowest)], change, one.level_db_spl)
-                    found.append(replace(less, value_db=less.value_db - rise_db))
+            ladder = {one.level_db_spl: one for one in curves if (one.quantity, one.octaves) == (gain, octaves)}
+            found += [
+                combined([(1.0, one), (-1.0, ladder[level])], CHANGE_OF[gain], one.level_db_spl)
+                for one in ladder.values()
+                if one.level_db_spl > level
+            ]
     return tuple(found)
 
 

@@ -23,11 +23,11 @@ Sides = tuple[Sequence[Curve], Sequence[Curve]]
 
 
 def at_anomaly(sides: Sides, anomaly: Anomaly) -> tuple[float, float] | None:
-    """How far the response of A and that of B rise at a dip or peak, dB, at the lowest level; None: not to be read."""
-    levels = [one.level_db_spl for one in sides[0] if one.quantity == RESPONSE]
-    if not levels:
+    """How far both responses rise at a dip or peak, dB, at the lowest level that both have; None: not to be read."""
+    of_a, of_b = ({one.level_db_spl for one in side if one.quantity == RESPONSE} for side in sides)
+    if not of_a & of_b:
         return None
-    return _rises(sides, RESPONSE, min(levels), anomaly.frequency_hz, gap_octaves=gap_for(anomaly.width_octaves))
+    return _rises(sides, RESPONSE, min(of_a & of_b), anomaly.frequency_hz, gap_octaves=gap_for(anomaly.width_octaves))
 
 
 def at_coincidence(sides: Sides, coincidence: Coincidence) -> tuple[float, float] | None:

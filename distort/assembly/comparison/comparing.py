@@ -1,14 +1,14 @@
 """Two sides compared: rungs of equal drive or equal output put side by side, then judged together."""
 
-from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Collection, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from functools import partial
 from typing import Literal
 
 from distort.analysis.coincidences.fault_changes import FaultChange, anomaly_changes, coincidence_changes
 from distort.analysis.coincidences.faults import Anomaly, Coincidence
-from distort.analysis.common.quantities import RESPONSE, RESPONSE_OF_MULTITONE, Quantity
-from distort.analysis.comparison.curves import at_output
+from distort.analysis.common.quantities import GAIN, GAIN_OF_MULTITONE, RESPONSE, RESPONSE_OF_MULTITONE, Quantity
+from distort.analysis.comparison.curves import at_output, changes, lowest_in_common
 from distort.analysis.comparison.fault_places import Sides, at_anomaly, at_coincidence
 from distort.analysis.comparison.regions import Region, changed_regions
 from distort.analysis.comparison.significance import Curve, Difference, compare
@@ -25,8 +25,8 @@ SAME_DRIVE_DB = 0.05
 SAME_OUTPUT_DB = 0.1
 """An output so near to a rung's is that rung's: nobody sets a level closer."""
 
-BETWEEN_ALONE = RESPONSE_OF_MULTITONE
-"""Compression is made from it; it is not compared itself, since the sweep has the response."""
+BETWEEN_ALONE = (RESPONSE_OF_MULTITONE, GAIN, GAIN_OF_MULTITONE)
+"""Compression is made from these; they are not compared themselves, since the sweep has the response."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -46,12 +46,17 @@ class Paired:
     alone_a_db_spl: tuple[float, ...] = ()
     """Levels of A of whose drive B has none, and the other way round: not compared."""
     alone_b_db_spl: tuple[float, ...] = ()
-    lowest_differ: bool = False
-    """In drive, so that compression, which is stated re the lowest, is not compared."""
+    partners: Mapping[float, float] = field(default_factory=dict)
+    """At equal drive: levels of A by that of B."""
     outputs: tuple[AtOutput, ...] = ()
     """At equal output: every level of A."""
     one_uncalibrated: bool = False
     """So that the responses are not compared."""
+    references_db_spl: tuple[float, ...] = ()
+    """Levels of A against which the compression of both sides is stated, that of multitones second where it is another;
+    none: the sides have no two levels in common, or a drive is not known."""
+    restated: bool = False
+    """Because that is not the lowest level of each side."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -92,14 +97,19 @@ def compare_sides(a: Side, b: Side, *, basis: Basis | None = None, calibration_d
     Raises AnalysisError when no rung of one side can be put beside the other.
     """
     chosen = basis or default_basis(a, b)
-    curves_a, curves_b, paired = (_at_equal_drive if chosen == "drive" else _at_equal_output)(a, b)
-    left_out = {BETWEEN_ALONE}
+    left_out: set[Quantity] = set()
     if not same_multitones(a, b):
         left_out |= {one.quantity for one in (*a.curves, *b.curves) if one.quantity.stimulus == "multitone"}
-    if len({side.sweeps[0].sidecar.calibration is None for side in (a, b)}) == 2:
+    one_uncalibrated = len({side.sweeps[0].sidecar.calibration is None for side in (a, b)}) == 2
+    if one_uncalibrated:
         left_out.add(RESPONSE)
-        paired = replace(paired, one_uncalibrated=True)
-    curves_a, curves_b = (tuple(one for one in side if one.quantity not in left_out) for side in (curves_a, curves_b))
+    sides = _without(a, left_out), _without(b, left_out)
+    curves_a, curves_b, paired = (_at_equal_drive if chosen == "drive" else _at_equal_output)(*sides)
+    references = lowest_in_common(curves_a, curves_b)
+    curves_a, curves_b = (
+        (*(one for one in side if one.quantity not in BETWEEN_ALONE), *changes(side, references))
+        for side in (curves_a, curves_b)
+    )
     differences = compare(curves_a, curves_b, calibration_db=calibration_db or 0.0, repeats=(*a.repeats, *b.repeats))
     faults = [read_faults(side.folder, side.condition, side.recordings) for side in (a, b)]
     reasons = [one for one in faults if isinstance(one, str)]
@@ -109,7 +119,7 @@ def compare_sides(a: Side, b: Side, *, basis: Basis | None = None, calibration_d
         b=b,
         basis=chosen,
         unlike=unlike(a, b),
-        paired=paired,
+        paired=replace(_with_references(paired, sides, references), one_uncalibrated=one_uncalibrated),
         curves_a=curves_a,
         curves_b=curves_b,
         differences=differences,
@@ -119,6 +129,25 @@ def compare_sides(a: Side, b: Side, *, basis: Basis | None = None, calibration_d
         coincidences=_of_coincidences(found, (curves_a, curves_b)),
         no_faults="; ".join(dict.fromkeys(reasons)) or None,
     )
+
+
+def _with_references(paired: Paired, sides: tuple[Side, Side], references: Mapping[Quantity, float]) -> Paired:
+    """With what compression is stated against: `references` by gain, as levels of A."""
+
+    def lowest(side: Side, gain: Quantity) -> float:
+        return min(one.level_db_spl for one in side.curves if one.quantity == gain)
+
+    a, b = sides
+    own = [(lowest(a, gain), paired.partners.get(lowest(b, gain))) for gain in references]
+    return replace(
+        paired,
+        references_db_spl=tuple(dict.fromkeys(references.values())),
+        restated=own != [(level, level) for level in references.values()],
+    )
+
+
+def _without(side: Side, quantities: Collection[Quantity]) -> Side:
+    return replace(side, curves=tuple(one for one in side.curves if one.quantity not in quantities))
 
 
 def _of_anomalies(found: Sequence[FaultsFound], curves: Sides) -> tuple[FaultChange[Anomaly], ...]:
@@ -151,15 +180,9 @@ def _at_equal_drive(a: Side, b: Side) -> Matched:
     moved = tuple(
         replace(one, level_db_spl=partner[one.level_db_spl]) for one in b.curves if one.level_db_spl in partner
     )
-    lowest_differ = partner.get(min(b.drives_dbfs)) != min(a.drives_dbfs)
-    if lowest_differ:
-        moved = tuple(one for one in moved if one.quantity.name != "change")
-    paired = Paired(
-        alone_a_db_spl=tuple(level for level in a.drives_dbfs if level not in partner.values()),
-        alone_b_db_spl=tuple(level for level in b.drives_dbfs if level not in partner),
-        lowest_differ=lowest_differ,
-    )
-    return a.curves, moved, paired
+    alone_a = tuple(level for level in a.drives_dbfs if level not in partner.values())
+    alone_b = tuple(level for level in b.drives_dbfs if level not in partner)
+    return a.curves, moved, Paired(partners=partner, alone_a_db_spl=alone_a, alone_b_db_spl=alone_b)
 
 
 def _at_equal_output(a: Side, b: Side) -> Matched:

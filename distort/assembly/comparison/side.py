@@ -13,8 +13,8 @@ from distort.analysis.common.grid import grid_hz
 from distort.analysis.comparison.curves import (
     ROWS_OF_BAND,
     Valuation,
-    changes,
     curves_of_level,
+    gains,
     line_values,
     multitone_values,
     sweep_values,
@@ -60,6 +60,7 @@ class Side:
     sweeps: tuple[Recording, ...]
     multitones: tuple[Recording, ...]
     curves: tuple[Curve, ...]
+    """Those of compression are not among them, but gains, where the drives are known: see `analysis.comparison`."""
     drives_dbfs: dict[float, float]
     """As played, turned volume included, by nominal level."""
     outputs_db: dict[float, float]
@@ -121,7 +122,7 @@ def read_side(folder: SessionFolder, condition: str, *, name: str, progress: Pro
         set_ups=max(len(parts) for parts in every),
         takes=max(len(takes) for parts in every for takes in parts),
     )
-    return replace(side, curves=(*curves, *changes(curves, drives))) if side.volume_known else side
+    return replace(side, curves=(*curves, *gains(curves, drives))) if side.volume_known else side
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -93,12 +93,26 @@ def pairing_sentences(compared: Compared) -> list[str]:
     alone = [f"{level_name(level)} dB of {a.name}" for level in paired.alone_a_db_spl]
     alone += [f"{level_name(level)} dB of {b.name}" for level in paired.alone_b_db_spl]
     sentences = [f"No partner of equal drive, not compared: {', '.join(alone)}."] if alone else []
-    if paired.lowest_differ:
-        sentences.append("The lowest levels differ in drive: compression, which is stated re them, is not compared.")
     sentences += [_output_sentence(compared, one) for one in paired.outputs]
+    sentences += _reference_sentences(compared)
     if paired.one_uncalibrated:
         sentences.append("One side has no calibration: the responses are not compared.")
     return sentences
+
+
+def _reference_sentences(compared: Compared) -> Iterator[str]:
+    """Against which level compression is stated, where that is not plain; unknown drives are named as unlike."""
+    a, b, paired = compared.a, compared.b, compared.paired
+    if not paired.references_db_spl and a.volume_known and b.volume_known:
+        yield "The sides have no two levels in common: compression is not compared."
+    if not paired.restated:
+        return
+    level, *of_multitones = map(level_name, paired.references_db_spl)
+    against = f"{level} dB of {a.name}" + "".join(f" (multitones: {other} dB)" for other in of_multitones)
+    if compared.basis == "drive":
+        yield f"Compression of both sides is restated against {against}, the lowest level that both have."
+    else:
+        yield f"Compression of both sides is stated against {against}, the lowest output that both reach."
 
 
 def _output_sentence(compared: Compared, one: AtOutput) -> str:
