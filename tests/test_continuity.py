@@ -246,6 +246,16 @@ def test_lost_and_doubled_samples_are_counted_and_placed(reel, count, name):
     assert f"between {low_s:.1f} and {high_s:.1f} s after the first chirp" in named[name].sentence
 
 
+def test_tones_are_found_where_the_chirps_tell_a_clock_that_no_recorder_has():
+    """200 samples lost behind the stimulus: with a clock so far off nothing is like the tones, and none is to be taken
+    for true. The chirps then put the stimulus at two places that are so many samples apart, and it lies between."""
+    samples = recorded(TONES)
+    first, tones = TONES.only_stimulus()
+    end = 800 + first + tones.n_samples + 100
+    found = find_reel(np.delete(samples, slice(end, end + 200)), TONES)
+    assert 800 + first - 200 < found.stimulus_start < 800 + first
+
+
 @pytest.mark.parametrize(
     ("turned_db", "verdict", "threshold"),
     [(0.08, "good", 0.1), (0.15, "usable", 0.1), (-0.9, "usable", 0.1), (-1.1, "refuse", 1.0)],

@@ -49,6 +49,7 @@ def marked(relative_db: float = 0.0, **given: float) -> bool:
         ({"chain_db": -9.9}, True),
         ({"chain_db": -10.0}, False),
         ({"bias_db": 0.29}, False),
+        ({"bias_db": 0.3}, False),  # more than that
         ({"bias_db": -0.31}, True),
         ({"bias_db": 0.5, "uncertainty_db": 0.24}, True),  # more than twice what noise explains
         ({"bias_db": 0.5, "uncertainty_db": 0.26}, False),
