@@ -161,6 +161,20 @@ def test_an_octave_of_which_half_can_be_read_counts(missing, there):
         assert HZ[own].max() < 1412.5375
 
 
+def test_half_of_an_octave_is_counted_from_end_to_end_of_the_rows():
+    """Nine rows, four an octave: of the band about 1 kHz two rows are half, and one is less."""
+    hz = 1000.0 * 2.0 ** (np.arange(-4, 5) / 4.0)
+    for rows, there in (([3, 4], True), ([4], False)):
+        midbands, _ = octave_rows(hz, np.isin(np.arange(hz.size), rows))
+        assert (1000.0 in midbands.round(6)) == there
+
+
+@pytest.mark.parametrize("levels", [(76.0,), (76.0, 86.0)])
+def test_with_a_level_above_the_reference_its_heat_is_in_the_change(levels):
+    rungs = [LevelStep(level_db_spl=level, time_s=level, output=flat_output(level)) for level in levels]
+    assert compression(HZ, rungs).includes_heating == (len(levels) == 2)
+
+
 def test_few_lines_are_an_octave_each_where_they_have_one():
     """Three lines an octave apart: half of one a band is less than one row, and one is asked for."""
     midbands, rows = octave_rows(np.array([125.0, 250.0, 500.0]), np.array([True, False, True]))

@@ -34,6 +34,11 @@ FAR = {
 }
 """Tests that import the folders and still stand too far from any one formula to be run for each slip."""
 
+ALSO_NEAR = {
+    "tests/test_reel_finding.py": "asks the finding of reels, which alone seeks chirps in long recordings",
+}
+"""Tests that stand next to a formula without importing the folders."""
+
 NEEDING_MORE = "study or benchmark or sound_card or in_browser"
 """Marks of tests that take minutes, a sound card or a browser."""
 
@@ -64,7 +69,12 @@ def near_files() -> list[Path]:
     """Test files that import the folders themselves, less those that pin results or stand far; of `signals`, which
     everything imports, those alone that import nothing of the program."""
     left_out = {path for pattern in (*PINNED, *FAR) for path in ROOT.glob(pattern)}
-    return [path for path in sorted((ROOT / "tests").glob("test_*.py")) if path not in left_out and _is_near(path)]
+    beside = {ROOT / name for name in ALSO_NEAR}
+    return [
+        path
+        for path in sorted((ROOT / "tests").glob("test_*.py"))
+        if path not in left_out and (_is_near(path) or path in beside)
+    ]
 
 
 def _is_near(path: Path) -> bool:
@@ -229,7 +239,7 @@ def _lines_of(change: Change) -> dict[str, frozenset[int]]:
     for path in files():
         used = frozenset(name for name in wanted if f"{module}.{name}" in imported(path))
         if path != own and used:
-            found[str(path.relative_to(ROOT))] = _uses(path, used)
+            found[str(path.relative_to(ROOT))] = _uses(path, frozenset(_made_of(path, set(used))))
     return found
 
 
