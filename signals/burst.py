@@ -135,10 +135,6 @@ class BurstSeries:
         """Where the lobe of the highest band ends."""
         return self.bursts[-1].highest_hz
 
-    def covered_hz(self) -> tuple[float, float]:
-        """From the lower end of the lowest band's lobe to the upper end of the highest one's."""
-        return self.bands_hz[0] * max(1.0 - 2.0 / self.periods, 0.0), self.highest_hz
-
     def seconds_in(self, low_hz: float, high_hz: float) -> float:
         """How long bursts sound whose frequencies are between `low_hz` and below `high_hz`."""
         return sum(one.n_samples for one in self.bursts if low_hz <= one.frequency_hz < high_hz) / self.sample_rate

@@ -171,6 +171,8 @@ def test_noise_is_taken_off_and_told_as_a_floor() -> None:
     third_db = 10.0 * np.log10(reading.energy[2] / clean.energy[2])
     assert np.max(np.abs(third_db)) < 1.0
     assert abs(np.mean(third_db)) < 0.25
+    # of an order that is not there only the scatter of the noise is left, 10 % of it, and no more than half of the time
+    assert np.mean(reading.energy[3] / reading.noise[3]) < 0.2
     # a fundamental is 60 dB clear of it
     np.testing.assert_allclose(reading.energy[0], clean.energy[0], rtol=0.01)
 

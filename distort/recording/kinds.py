@@ -60,7 +60,7 @@ ALIGNED: dict[str, AlignedKind] = {
     "sweep": _SWEEP,
     "sampled-sweep": _SWEEP,
     "multitone": AlignedKind(repeats=True),
-    "burst-series": AlignedKind(covered_hz=BurstSeries.covered_hz, seconds_in=BurstSeries.seconds_in),
+    "burst-series": AlignedKind(seconds_in=BurstSeries.seconds_in),
     "noise": AlignedKind(flat_hz=_noise_hz, covered_hz=_noise_hz),
 }
 """By the name in `signals.stimulus.KINDS`."""
