@@ -4,14 +4,11 @@ The work goes through a `concurrent.futures.Executor`: processes of this machine
 the same folders under the same names, such as those of `dask.distributed.Client(...).get_executor()`.
 """
 
-import hashlib
 import math
 import os
 from collections.abc import Callable, Sequence
 from concurrent.futures import BrokenExecutor, Executor, Future, as_completed
 from dataclasses import dataclass, replace
-from functools import cache
-from importlib.metadata import version
 from pathlib import Path
 from typing import Literal
 
@@ -22,16 +19,13 @@ from distort.session.files.csv_table import Cell, write_mixed_table
 from distort.session.files.folder import PLAN_FILE, SessionFolder
 from distort.session.files.lock import locked, locked_file
 from distort.session.plan.reading import read_plan
-from distort.session.results.analysed import inputs_seen, is_current, read_analysed, same_contents, write_analysed
-from distort.session.results.condition_results import ConditionResults, read_results
-from distort.version import __version__
+from distort.session.results.analysed import inputs_seen, is_unchanged, read_analysed, same_contents, write_analysed
+from distort.session.results.condition_results import ConditionResults, read_results, result_paths
+from distort.session.results.inputs import input_names
 from signals.errors import SignalError
 
 Progress = Callable[[str, int, int], None]
 """Told what is being done, how many steps of it are done, and how many there are."""
-
-LIBRARIES = ("numpy", "scipy", "soundfile")
-"""What the numbers are made with, beside this program."""
 
 SUMMARY_HZ = (100.0, 1000.0, 5000.0)
 """Where the summary states THD: one frequency each for bass, middle and treble."""
@@ -129,13 +123,14 @@ def analyze_and_note(
     last = read_analysed(folder)
     with locked(root):
         plan = read_plan(root)
-        before = inputs_seen(folder, plan, () if last is None else last.inputs)
+        before = inputs_seen(folder, input_names(folder, plan), () if last is None else last.inputs)
         found = analyze_session(root, condition=condition, threads=threads, progress=progress)
-        after = inputs_seen(folder, plan, before)  # the plan is one of them
+        after = inputs_seen(folder, input_names(folder, plan), before)  # the plan is one of them
         # Whoever edits something meanwhile gets no note; neither does one condition of several.
         whole = condition is None or folder.conditions_recorded() == (condition,)
         if whole and same_contents(before, after):
-            write_analysed(folder, plan, software(), after)
+            written = [path for one in found for path in result_paths(folder, one.findings)]
+            write_analysed(folder, plan, after, written)
     return found
 
 
@@ -165,28 +160,11 @@ def write_summary(path: Path, outcomes: Sequence[Outcome]) -> None:
         write_mixed_table(path, SUMMARY_COLUMNS, rows)
 
 
-@cache
-def software() -> str:
-    """Names all that makes the numbers: this version, its source files by their hash, and the libraries."""
-    digest = hashlib.sha256()
-    package = Path(__file__).parent
-    for path in sorted([*package.rglob("*.py"), *(package.parent / "signals").rglob("*.py")]):
-        if path.relative_to(package.parent).parts[1] not in {"report", "commands"}:
-            digest.update(path.read_bytes())
-    libraries = ", ".join(f"{name} {version(name)}" for name in LIBRARIES)
-    return f"distort {__version__} ({digest.hexdigest()[:16]}), {libraries}"
-
-
 def _analyze(root: Path, again: bool) -> Outcome:
     folder = SessionFolder(root)
     folder.require()
     state: Literal["analysed", "unchanged"] = "unchanged"
-    last = read_analysed(folder)
-    if (
-        again
-        or last is None
-        or not is_current(folder, last, software(), inputs_seen(folder, read_plan(root), last.inputs))
-    ):
+    if again or not is_unchanged(folder):
         analyze_and_note(root, threads=1, progress=lambda *_: None)
         state = "analysed"
     return Outcome(session=str(root), state=state, rows=_rows(folder))

@@ -46,7 +46,7 @@ from distort.session.files.folder import SessionFolder
 from distort.session.plan.keys import ReportPlan
 from distort.session.plan.reading import read_plan
 from distort.session.results.analysed import staleness
-from distort.session.results.condition_results import ConditionResults, Findings, conditions_analysed, read_results
+from distort.session.results.condition_results import ConditionResults, Findings, read_results
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -73,7 +73,7 @@ def load(folder: str | PathLike[str]) -> "Session":
     """
     place = SessionFolder(Path(folder))
     place.require()
-    found = {name: read_results(place, name) for name in conditions_analysed(place)}
+    found = {name: read_results(place, name) for name in place.conditions_analysed()}
     if not found:
         raise SessionError(f"{folder} has no results yet: distort.analyze({str(folder)!r}) makes some")
     plan = read_plan(place.root)

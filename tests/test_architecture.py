@@ -19,7 +19,7 @@ MAY_IMPORT = {
     "distort.errors": set(),
     "distort.system": set(),
     "distort.analysis": {"signals", "distort.errors"},
-    "distort.session": {"signals", "distort.errors", "distort.system", "distort.analysis"},
+    "distort.session": {"signals", "distort.version", "distort.errors", "distort.system", "distort.analysis"},
     "distort.recording": {"signals", "distort.errors", "distort.system", "distort.analysis", "distort.session"},
     "distort.capture": {
         "signals",
@@ -31,6 +31,7 @@ MAY_IMPORT = {
     },
     "distort.assembly": {
         "signals",
+        "distort.version",
         "distort.errors",
         "distort.system",
         "distort.analysis",
@@ -121,7 +122,7 @@ ROOMS = {
         "hearing",
     ),
     "distort.session": ("files", "plan", "audio", "calibration", "recordings", "results", "published"),
-    "distort.recording": ("clocks", "kinds", "alignment", "quality", "takes"),
+    "distort.recording": ("clocks", "kinds", "alignment", "quality", "takes", "reading"),
     "distort.capture": ("calibration", "devices", "simulated", "measuring", "importing", "reel"),
     "distort.assembly": ("condition", "comparison", "kinds"),
     "distort.report": ("kinds", "text", "figures", "page", "terminal"),

@@ -23,12 +23,13 @@ from distort.archive import (
     analyze_if_changed,
     analyze_in_processes,
     find_sessions,
-    software,
     write_summary,
 )
 from distort.errors import SessionError
 from distort.session.files.folder import SessionFolder
 from distort.session.plan.reading import read_plan
+from distort.session.results.inputs import input_names
+from distort.session.results.software import software
 from tests.clumsy_session import AS_THE_SWEEP, RATE, contents, table
 
 pytest_plugins = ["tests.clumsy_fixtures"]
@@ -182,14 +183,14 @@ def test_untouched_audio_is_not_read_again(recorded, tmp_path, monkeypatch) -> N
     read = []
     monkeypatch.setattr(analysed, "sha256_of_file", lambda path: read.append(path.name) or "0" * 64)
     folder = SessionFolder(session)
-    analysed.inputs_seen(folder, read_plan(session), analysed.read_analysed(folder).inputs)
+    analysed.inputs_seen(folder, input_names(folder, read_plan(session)), analysed.read_analysed(folder).inputs)
     assert read == []
 
 
 def test_other_software_means_another_analysis(recorded, tmp_path, monkeypatch) -> None:
     session = Path(shutil.copytree(recorded, tmp_path / "monitor"))
     assert analyze_if_changed(str(session)).state == "analysed"
-    monkeypatch.setattr("distort.archive.software", lambda: "distort 99")
+    monkeypatch.setattr("distort.session.results.analysed.software", lambda: "distort 99")
     assert analyze_if_changed(str(session)).state == "analysed"
     assert analyze_if_changed(str(session)).state == "unchanged"
 

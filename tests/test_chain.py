@@ -87,7 +87,7 @@ def test_a_wire_named_as_the_microphone_is_told(distort, session, tmp_path) -> N
 
 def test_the_microphone_s_bound_falls_with_the_level() -> None:
     """By arithmetic: 3 % is -30.46 dB; 20 dB below it the second order is 20 dB lower, the third 40 dB."""
-    limit = MicrophoneLimit(max_db_spl=120.0, percent=3.0, distance_gain_db=6.0)
+    limit = MicrophoneLimit(max_db_spl=120.0, percent=3.0, distance_m=10.0**0.3)  # 6 dB
     level = np.array([126.0, 106.0])  # at 1 m, of a microphone at 2 m: 120 and 100 at the microphone
     assert microphone_bound_db(2, level, limit) == pytest.approx([-30.458, -50.458], abs=1e-3)
     assert microphone_bound_db(3, level, limit) == pytest.approx([-30.458, -70.458], abs=1e-3)

@@ -14,6 +14,7 @@ from distort.errors import DistortError
 from distort.session.files.folder import SessionFolder
 from distort.session.plan.reading import read_plan
 from distort.session.results import analysed as note
+from distort.session.results.inputs import input_names
 from tests.clumsy_session import contents, table
 
 pytest_plugins = ["tests.clumsy_fixtures", "tests.small_sessions"]
@@ -40,7 +41,7 @@ def test_a_disk_that_takes_no_more_while_recordings_are_brought_in(runner, with_
 def test_a_disk_that_takes_no_more_while_results_are_written(runner, drawn, tmp_path) -> None:
     session = Path(shutil.copytree(drawn, tmp_path / "monitor"))
     before = contents(session)
-    assert runner.whole(session, "analyze", session, largest_file_bytes=10_000) == 1
+    assert runner.whole(session, "analyze", session, "--again", largest_file_bytes=10_000) == 1
     assert "cannot be written" in said(session)
     assert contents(session) == before
     plan = session / "session.toml"  # figures of which nothing changed would not be drawn
@@ -190,7 +191,7 @@ def test_a_full_disk_is_called_so(distort, analysed, tmp_path, monkeypatch) -> N
         raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
 
     monkeypatch.setattr(os, "fsync", full)
-    assert "the disk is full" in distort.refused("analyze", session, inside=session)
+    assert "the disk is full" in distort.refused("analyze", session, "--again", inside=session)
     monkeypatch.undo()
     distort.done("analyze", session)
 
@@ -224,14 +225,14 @@ def test_a_clock_that_was_set_back_makes_files_be_read_again(analysed, tmp_path,
     session = Path(shutil.copytree(analysed, tmp_path / "monitor"))
     folder = SessionFolder(session)
     monkeypatch.setattr(note, "JUST_NOW_NS", 0)
-    plan = read_plan(session)
-    known = note.inputs_seen(folder, plan)
+    names = input_names(folder, read_plan(session))
+    known = note.inputs_seen(folder, names)
     read: list[str] = []
     monkeypatch.setattr(note, "sha256_of_file", lambda path: read.append(path.name) or "0" * 64)
-    assert note.inputs_seen(folder, plan, known) == known
+    assert note.inputs_seen(folder, names, known) == known
     assert read == []
     monkeypatch.setattr("time.time_ns", lambda: 946_684_800_000_000_000)
-    assert len(note.inputs_seen(folder, plan, known)) == len(known) == len(read)
+    assert len(note.inputs_seen(folder, names, known)) == len(known) == len(read)
 
 
 @pytest.mark.parametrize(

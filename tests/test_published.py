@@ -13,8 +13,8 @@ from distort.analysis.common.grid import grid_hz
 from distort.errors import SessionError
 from distort.notebook import load
 from distort.report.text.numbers import hertz_words
-from distort.session.published import frozen as frozen_module
-from distort.session.published.frozen import Software
+from distort.session.results import software as software_module
+from distort.session.results.software import Software
 from tests.clumsy_session import AS_THE_SWEEP, contents, heard, shorten, table
 
 pytest_plugins = ["tests.clumsy_fixtures"]
@@ -88,9 +88,9 @@ def test_an_input_that_no_longer_says_anything_is_another_file(distort, own, spo
 
 def test_a_new_version_of_a_library_is_a_reason(distort, own, monkeypatch) -> None:
     distort.done("freeze", own, "issue-12")
-    here = frozen_module.software_here
-    newer = lambda version: (*here(version)[:-1], Software(name="soundfile", version="99"))  # noqa: E731
-    monkeypatch.setattr(frozen_module, "software_here", newer)
+    here = software_module.software_here
+    newer = lambda: (*here()[:-1], Software(name="soundfile", version="99"))  # noqa: E731
+    monkeypatch.setattr(software_module, "software_here", newer)
     shorten(own, short="true", orders="3")
     said = distort.done("analyze", own)
     assert "is 99" in said

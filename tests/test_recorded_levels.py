@@ -6,8 +6,8 @@ import pytest
 
 from distort.assembly.comparison.comparing import compare_sides
 from distort.errors import AnalysisError
+from distort.recording.clocks import clock_of
 from distort.recording.takes import (
-    repeats_of,
     require_alike,
     require_one_unit,
     set_ups_of_each_level,
@@ -31,9 +31,9 @@ def test_a_set_up_made_anew_begins_the_next():
     assert list(found) == [76.0, 86.0]
     assert found[86.0] == [[first, second], [anew]]
     assert takes_of_each_level([first, second, anew, other], "sweep") == {76.0: [other], 86.0: [first, second]}
-    assert repeats_of([after, first], "sweep", 86.0) == [after]
-    assert repeats_of([after, first], "sweep", 76.0) == []
-    assert repeats_of([after, first], "multitone", 86.0) == []
+    assert clock_of([after, first]).repeats_of(first) == [after]
+    assert clock_of([after, other]).repeats_of(other) == []
+    assert clock_of([after, first]).repeats_of(recording(stimulus_name="multitone")) == []
 
 
 def test_some_calibrated_and_some_not_is_refused():

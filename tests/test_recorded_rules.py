@@ -17,21 +17,17 @@ from distort.analysis.multitone.settling import Settling
 from distort.analysis.sweep.sweeps import Settings
 from distort.assembly.comparison.setup_differences import unlike
 from distort.assembly.comparison.side import Side
-from distort.assembly.condition.level_series import multitone_ladder, stated, sweep_ladder, sweep_repeats
-from distort.capture.measuring.steps import REST_BEFORE_DRIFT_S
+from distort.assembly.condition.level_series import multitone_ladder, stated, sweep_ladder
+from distort.assembly.condition.levels import LevelsRead, all_read, readings_of
 from distort.errors import AnalysisError
-from distort.recording.clocks import clock_of, recorded_at_s
-from distort.recording.takes import (
-    read_multitone_takes,
-    read_sweep_takes,
-    reference_for,
-    repeats_of,
-    takes_of_each_level,
-)
+from distort.recording.clocks import REST_BEFORE_DRIFT_S, recorded_at_s
+from distort.recording.reading import read_multitone_takes, read_sweep_takes
+from distort.recording.takes import levels_of, reference_for, takes_of_each_level
 from distort.report.text.comparison import meaning_words
 from distort.session.calibration.in_force import CalibrationInForce
 from distort.session.files.folder import SessionFolder
 from distort.session.plan.reading import read_plan
+from distort.session.recordings.condition import read_condition
 from distort.session.recordings.stored import Recording, save_recording
 from signals import Multitone, Sweep, framed
 from tests.session_examples import SIDECAR
@@ -133,6 +129,14 @@ def desk(folder) -> list[Recording]:
 SETTINGS = Settings(orders=3)
 
 
+def read_all(folder: SessionFolder, recordings: list[Recording]) -> LevelsRead:
+    """What `recordings` say, as if they were all that the session holds of their condition."""
+    recorded = replace(read_condition(folder, read_plan(folder.root), "desk"), recordings=tuple(recordings))
+    levels = levels_of(recorded)
+    found = all_read(readings_of(levels, SETTINGS), "reading", threads=1, progress=lambda *_: None)
+    return LevelsRead(levels=found, clock=levels.clock)
+
+
 def test_what_is_read_of_one_level(desk):
     """Drive, gain, calibration and distance: 20 lg 0.5 below the drive, full scale at 120 dB SPL, 6.02 dB for two
     metres."""
@@ -150,19 +154,13 @@ def test_what_is_read_of_one_level(desk):
     assert len(read_sweep_takes([short], replace(SETTINGS, orders=30)).readings) == most
 
 
-def test_the_ladder_of_a_condition(desk):
+def test_the_ladder_of_a_condition(folder, desk):
     """Change: what the highest level lost; the lowest is a mean of two takes, 0.05 dB up. Bias: half of the loss is
     missing in the short sweep. The reference is repeated hot (0.3 dB less) and rested (0.2 dB more); a third repeat, of
     which nobody knows the rest, is neither."""
-    sweeps = takes_of_each_level(desk, "sweep")
-    assert {level: len(takes) for level, takes in sweeps.items()} == {76.0: 2, 86.0: 1, 96.0: 1}
-    reads = {level: read_sweep_takes(takes, SETTINGS) for level, takes in sweeps.items()}
-    shorts = {
-        one.sidecar.level_db_spl: read_sweep_takes([one], SETTINGS)
-        for one in desk
-        if one.sidecar.stimulus_name == "sweep-short"
-    }
-    found = sweep_ladder(desk, sweeps, reads, shorts=shorts, settings=SETTINGS)
+    read = read_all(folder, desk)
+    assert {level: len(one.takes) for level, one in read.sweeps.items()} == {76.0: 2, 86.0: 1, 96.0: 1}
+    found = sweep_ladder(read)
     middle = 10 * np.log10(((1.0 + 10.0**0.005) / 2.0) ** 2)  # two takes are averaged as amplitudes
     changes = [float(np.mean(level.change_db[READABLE])) for level in found.levels]
     assert changes == pytest.approx([0.0, -middle, -1.0 - middle], abs=0.005)
@@ -183,25 +181,24 @@ def test_the_ladder_of_a_condition(desk):
     assert stated(found, "sweep", lowest_valid_hz=130.0).found.lags == ()
 
 
-def test_a_volume_that_was_turned_counts_as_drive(desk):
+def test_a_volume_that_was_turned_counts_as_drive(folder, desk):
     turned = [
         replace(one, sidecar=replace(one.sidecar, turned_db=6.0 if one.sidecar.level_db_spl == 86.0 else 0.0))
         for one in desk
     ]
-    sweeps = takes_of_each_level(turned, "sweep")
-    reads = {level: read_sweep_takes(takes, SETTINGS) for level, takes in sweeps.items()}
-    found = sweep_ladder(turned, sweeps, reads, shorts={}, settings=SETTINGS)
+    read = read_all(folder, turned)
+    found = sweep_ladder(read)
     assert [level.drive_dbfs for level in found.levels] == [-40.0, -24.0, -20.0]
     assert float(np.mean(found.levels[1].change_db[READABLE])) == pytest.approx(-6.0, abs=0.1)
     unsaid = [replace(one, sidecar=replace(one.sidecar, turned_db=None)) for one in desk]
     with pytest.raises(AnalysisError, match="nobody said by how much the volume was turned"):
-        sweep_ladder(unsaid, takes_of_each_level(unsaid, "sweep"), reads, shorts={}, settings=SETTINGS)
-    one_level = {76.0: sweeps[76.0]}
+        sweep_ladder(read_all(folder, unsaid))
+    one_level = [one for one in read.levels if one.level_db_spl == 76.0]
     with pytest.raises(AnalysisError, match="at least two levels"):
-        sweep_ladder(desk, one_level, reads, shorts={}, settings=SETTINGS)
+        sweep_ladder(replace(read, levels=tuple(one_level)))
 
 
-def test_repeats_played_before_the_reference_are_none(desk):
+def test_repeats_played_before_the_reference_are_none(folder, desk):
     """The reference was rejected and recorded anew after them."""
     late = [
         replace(one, sidecar=replace(one.sidecar, date=minutes(6)))
@@ -209,21 +206,16 @@ def test_repeats_played_before_the_reference_are_none(desk):
         else one
         for one in desk
     ]
-    sweeps = takes_of_each_level(late, "sweep")
-    reads = {level: read_sweep_takes(takes, SETTINGS) for level, takes in sweeps.items()}
-    found = sweep_ladder(late, sweeps, reads, shorts={}, settings=SETTINGS)
+    found = sweep_ladder(read_all(folder, late))
     assert [one.time_s - recorded_at_s(desk[0]) for one in found.repeats] == [8 * 60.0]
-    assert [one.rested for one in sweep_repeats(repeats_of(desk, "sweep", 76.0), SETTINGS, clock_of(desk))] == [
-        False,
-        True,
-    ]
+    assert [one.rested for one in sweep_ladder(read_all(folder, desk)).repeats] == [False, True]
 
 
 def test_the_ladder_of_multitones(desk):
     """At the lines: the loss of the highest level, and the deviation of the line's own interval."""
     multitones = takes_of_each_level(desk, "multitone")
-    levels = {level: read_multitone_takes(takes) for level, takes in multitones.items()}
-    found = multitone_ladder(multitones, {level: one.result for level, one in levels.items()})
+    levels = {level: read_multitone_takes(takes, SETTINGS) for level, takes in multitones.items()}
+    found = multitone_ladder(levels)
     np.testing.assert_allclose(found.levels[2].change_db, -1.0, atol=0.01)
     np.testing.assert_allclose(found.levels[1].change_db, 0.0, atol=0.01)
     np.testing.assert_allclose(found.levels[0].output_db, OUTPUT_DB[76.0], atol=0.01)
@@ -232,7 +224,7 @@ def test_the_ladder_of_multitones(desk):
     assert levels[76.0].warm_up == ()
     assert levels[76.0].attack == ()
     with pytest.raises(AnalysisError, match="is a sweep, not a multitone"):
-        read_multitone_takes([desk[0]])
+        read_multitone_takes([desk[0]], SETTINGS)
 
 
 @pytest.mark.parametrize(("depth_db", "told"), [(-0.09, False), (-0.13, True)])
@@ -259,12 +251,12 @@ def test_a_warm_up_is_told_from_a_tenth_of_a_decibel_on(folder, depth_db, told):
         clock_difference_ppm=0.0,
         turned_db=0.0,
     )
-    level = read_multitone_takes([save_recording(folder, samples, sidecar)])
+    level = read_multitone_takes([save_recording(folder, samples, sidecar)], SETTINGS)
     assert bool(level.warm_up) == told
     assert all(isinstance(one, Settling) for one in level.warm_up)
     assert (
         read_multitone_takes(
-            [save_recording(folder, samples, replace(sidecar, take=30 + told))], against_time=False
+            [save_recording(folder, samples, replace(sidecar, take=30 + told))], SETTINGS, against_time=False
         ).warm_up
         == ()
     )

@@ -15,7 +15,7 @@ from distort.assembly.comparison.comparing import compare_sides, default_basis
 from distort.assembly.comparison.setup_differences import same_multitones
 from distort.assembly.comparison.side import read_side
 from distort.assembly.condition.inputs_of_findings import look_at
-from distort.recording.takes import read_sweep_takes
+from distort.recording.reading import read_sweep_takes
 from distort.session.calibration.reference_responses import CurvesElsewhere
 from distort.session.plan.reading import read_plan
 from distort.session.results.ladder_results import ChangeCurves

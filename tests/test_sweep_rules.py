@@ -161,7 +161,7 @@ def test_what_electronics_add_may_leave_by_a_better_way():
         electronics_bound_db(found, 2, rising)[~inside], -40.0, atol=1e-9
     )  # beyond nothing is known
     assert np.isnan(electronics_bound_db(found, 4, None)).all()
-    limit = MicrophoneLimit(max_db_spl=130.0, percent=1.0, distance_gain_db=-6.0)
+    limit = MicrophoneLimit(max_db_spl=130.0, percent=1.0, distance_m=10.0**-0.3)
     np.testing.assert_allclose(microphone_bound_db(4, np.array([124.0, 114.0]), limit), [-40.0, -70.0])
 
 

@@ -6,8 +6,8 @@ from pathlib import Path
 import pytest
 
 from distort.errors import AnalysisError
-from distort.recording.clocks import recorded_at_s
-from distort.recording.takes import repeats_of, require_alike, takes_of_each_level
+from distort.recording.clocks import clock_of, recorded_at_s
+from distort.recording.takes import require_alike, takes_of_each_level
 from distort.session.files.folder import SessionFolder
 from distort.session.recordings.stored import Recording
 from tests.session_examples import SIDECAR
@@ -49,5 +49,5 @@ def test_repeats_come_in_the_order_of_recording() -> None:
     late = recording(after=True, date="2024-05-01T13:00:00+00:00")
     early = recording(after=True, take=2, date="2024-05-01T12:40:00+00:00")
     spoilt = recording(after=True, take=3, rejected="a door")
-    assert repeats_of([late, spoilt, recording(), early], "sweep", 86.0) == [early, late]
+    assert clock_of([late, spoilt, recording(), early]).repeats_of(recording()) == [early, late]
     assert recorded_at_s(late) - recorded_at_s(early) == 20 * 60

@@ -3,17 +3,14 @@
 Sweeps and multitones, which everything else rests on, stand in the main job itself.
 """
 
-from collections.abc import Callable, Mapping, Sequence
-from dataclasses import replace
+from collections.abc import Callable, Mapping
 from typing import Any
 
 from distort.analysis.sweep.sweeps import Settings
 from distort.assembly.condition.burst import analysed_bursts
-from distort.recording.takes import takes_of_each_level
-from distort.session.recordings.stored import Recording
-from distort.session.results.condition_results import ConditionResults
+from distort.recording.takes import Takes
 
-Levels = Mapping[float, list[Recording]]
+Levels = Mapping[float, Takes]
 """Takes of one kind by nominal level, dB SPL, from the lowest up."""
 
 ANALYSED: dict[str, Callable[[Levels, Settings], Any]] = {"burst": analysed_bursts}
@@ -21,8 +18,6 @@ ANALYSED: dict[str, Callable[[Levels, Settings], Any]] = {"burst": analysed_burs
 AnalysisError when the recordings do not allow it, and as `prepare` does."""
 
 
-def with_further(found: ConditionResults, recordings: Sequence[Recording], settings: Settings) -> ConditionResults:
-    """The results with those of all other kinds that were recorded. Raises as they do."""
-    levels = {name: takes_of_each_level(recordings, name) for name in ANALYSED}
-    further = {name: ANALYSED[name](of_each_level, settings) for name, of_each_level in levels.items() if of_each_level}
-    return replace(found, findings=replace(found.findings, further=tuple(further)), further=further)
+def further_of(levels: Mapping[str, Levels], settings: Settings) -> dict[str, Any]:
+    """The results of all these kinds that were recorded; `levels` and results by name. Raises as they do."""
+    return {name: made(levels[name], settings) for name, made in ANALYSED.items() if levels.get(name)}

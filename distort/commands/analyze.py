@@ -16,6 +16,7 @@ from distort.commands.values import channel, jobs, path
 if TYPE_CHECKING:
     from rich.console import Console
 
+    from distort.session.files.folder import SessionFolder
     from distort.session.results.condition_results import ConditionResults
 
 
@@ -72,8 +73,8 @@ def add_parser(subparsers: "Subparsers[Parser]") -> None:
         subparsers,
         "analyze",
         "check and analyse the recordings, write the results",
-        details="Analyses a session, many of them, or one recording with the description of what was played. Of many "
-        "sessions those are done whose files or whose software changed, and one that fails stops no other.",
+        details="Analyses a session, many of them, or one recording with the description of what was played. A session "
+        "of which neither files nor software changed keeps its results; of many, one that fails stops no other.",
         examples=[
             "distort analyze our-monitor",
             "distort analyze archive --jobs 4 --summary archive.csv",
@@ -89,8 +90,8 @@ def add_parser(subparsers: "Subparsers[Parser]") -> None:
     )
     many = parser.add_argument_group("many sessions")
     many.add_argument("--jobs", metavar="N", type=jobs, help="processes that share the work (default: 1)")
-    many.add_argument("--again", action="store_true", help="analyse those, too, of which nothing changed")
     many.add_argument("--summary", metavar="FILE", type=path, help="write a table of all of them, CSV")
+    parser.add_argument("--again", action="store_true", help="analyse although neither files nor software changed")
     parser.add_argument("--condition", metavar="NAME", help="this condition alone (default: all that are recorded)")
     parser.add_argument("--stimulus", metavar="JSON", type=path, help="for one recording: the stimulus's description")
     parser.add_argument(
@@ -114,33 +115,69 @@ def run(arguments: argparse.Namespace) -> int:
 
 
 def _one_session(arguments: argparse.Namespace) -> int:
-    from distort.archive import analyze_and_note
-    from distort.commands.conditions import say_stale
-    from distort.commands.freeze import say_since_frozen
-    from distort.report.terminal.console import make_console, progress, say
-    from distort.report.terminal.documents import findings_documents, print_document
-    from distort.report.text.summary import summary_blocks
     from distort.session.files.folder import SessionFolder
+    from distort.session.results.analysed import is_unchanged
 
     (target,) = arguments.targets
+    folder = SessionFolder(target)
+    folder.require()
+    # Known from times and hashes of files alone, before anything is loaded that analyses or reads results.
+    unchanged = not arguments.again and is_unchanged(folder) and _is_recorded(folder, arguments.condition)
+    found = _read(folder, arguments.condition) if unchanged else _analysed(target, arguments.condition)
+    _say_results(arguments, folder, found, unchanged=unchanged)
+    return DONE
+
+
+def _is_recorded(folder: "SessionFolder", condition: str | None) -> bool:
+    return condition is None or condition in folder.conditions_recorded()
+
+
+def _read(folder: "SessionFolder", condition: str | None) -> "tuple[ConditionResults, ...]":
+    from distort.session.results.condition_results import read_results
+
+    chosen = folder.conditions_recorded() if condition is None else (condition,)
+    return tuple(read_results(folder, name) for name in chosen)
+
+
+def _analysed(root: Path, condition: str | None) -> "tuple[ConditionResults, ...]":
+    from distort.archive import analyze_and_note
+    from distort.report.terminal.console import progress
+
     with progress() as moved:
-        found = analyze_and_note(target, condition=arguments.condition, progress=moved)
+        return analyze_and_note(root, condition=condition, progress=moved)
+
+
+def _say_results(
+    arguments: argparse.Namespace,
+    folder: "SessionFolder",
+    found: "tuple[ConditionResults, ...]",
+    *,
+    unchanged: bool,
+) -> None:
+    from distort.commands.conditions import say_stale
+    from distort.commands.freeze import say_since_frozen
+    from distort.report.terminal.console import make_console, say
+    from distort.report.text.summary import summary_blocks
+
     console = make_console()
     if arguments.json:
+        from distort.report.terminal.documents import findings_documents, print_document
+
         print_document(console, findings_documents([results.findings for results in found]))
-        return 0
+        return
+    if unchanged:
+        say(console, "Nothing changed since these results were made, so they stand; --again analyses anew.")
     for results in found:
         say(console, *summary_blocks(results))
     if arguments.condition is None:
-        say_stale(SessionFolder(target), [results.findings for results in found])
-    _say_calibrated_since(console, target, found)
-    say_since_frozen(console, SessionFolder(target))
+        say_stale(folder, [results.findings for results in found])
+    _say_calibrated_since(console, folder, found)
+    say_since_frozen(console, folder)
     say(
         console,
-        f"Tables are in {target / 'results'}. "
-        f"Next: distort report {target}, or distort show {target} harmonics{_more_to_show(found)}",
+        f"Tables are in {folder.root / 'results'}. "
+        f"Next: distort report {folder.root}, or distort show {folder.root} harmonics{_more_to_show(found)}",
     )
-    return 0
 
 
 def _more_to_show(found: "tuple[ConditionResults, ...]") -> str:
@@ -157,14 +194,13 @@ def _more_to_show(found: "tuple[ConditionResults, ...]") -> str:
     return "".join(f"|{what}" for what in more)
 
 
-def _say_calibrated_since(console: "Console", root: Path, found: "tuple[ConditionResults, ...]") -> None:
+def _say_calibrated_since(console: "Console", folder: "SessionFolder", found: "tuple[ConditionResults, ...]") -> None:
     """Whoever calibrates after bringing recordings in expects SPL, and must hear why there is none."""
     from distort.report.terminal.console import say
     from distort.session.calibration.calibration_file import read_calibration
-    from distort.session.files.folder import SessionFolder
 
     uncalibrated = any(level.unit == "dbfs" for results in found for level in results.findings.levels)
-    if uncalibrated and read_calibration(SessionFolder(root).calibration_path()) is not None:
+    if uncalibrated and read_calibration(folder.calibration_path()) is not None:
         say(
             console,
             "The session is calibrated now, but recordings were saved before that: if the input gain is the same, "

@@ -30,7 +30,7 @@ def run(arguments: argparse.Namespace) -> int:
     from distort.report.text.check import check_sentences
     from distort.session.files.folder import SessionFolder
     from distort.session.plan.reading import read_plan
-    from distort.session.results.condition_results import conditions_analysed, read_results
+    from distort.session.results.condition_results import read_results
 
     folder = SessionFolder(arguments.folder)
     folder.require()
@@ -39,6 +39,6 @@ def run(arguments: argparse.Namespace) -> int:
         print_document(make_console(), completeness_document(found))
     else:
         say(make_console(), *check_sentences(found, folder=str(folder.root)))
-    if analysed := conditions_analysed(folder):
+    if analysed := folder.conditions_analysed():
         say_stale(folder, [read_results(folder, name).findings for name in analysed])
     return 0 if found.complete else 1

@@ -19,10 +19,10 @@ def analysed(folder: "SessionFolder", wanted: str | None) -> "tuple[ConditionRes
     UsageError when `wanted` is not among the conditions that were.
     """
     from distort.errors import SessionError
-    from distort.session.results.condition_results import conditions_analysed, read_results
+    from distort.session.results.condition_results import read_results
 
     folder.require()
-    known = conditions_analysed(folder)
+    known = folder.conditions_analysed()
     if not known:
         raise SessionError(f"{folder.root} has no results yet: run `distort analyze {folder.root}`")
     if wanted is not None and wanted not in known:

@@ -37,8 +37,8 @@ def run(arguments: argparse.Namespace) -> int:
     from distort.report.text.published import frozen_sentences
     from distort.session.files.folder import SessionFolder
     from distort.session.plan.reading import read_plan
-    from distort.session.published.frozen import freeze, frozen_folder, software_here
-    from distort.version import __version__
+    from distort.session.published.frozen import freeze, frozen_folder
+    from distort.session.results.software import software_here
 
     folder = SessionFolder(arguments.folder)
     folder.require()
@@ -48,7 +48,7 @@ def run(arguments: argparse.Namespace) -> int:
             folder,
             plan,
             arguments.label,
-            software=software_here(__version__),
+            software=software_here(),
             write=partial(analyze_session_into, folder, progress=moved),
         )
     say(make_console(), *frozen_sentences(frozen, str(frozen_folder(folder, arguments.label))))
@@ -60,13 +60,13 @@ def say_since_frozen(console: "Console", folder: "SessionFolder") -> None:
     from distort.report.terminal.console import say
     from distort.report.text.published import difference_sentences
     from distort.session.plan.reading import read_plan
-    from distort.session.published.frozen import frozen_labels, read_frozen, software_here
+    from distort.session.published.frozen import frozen_labels, read_frozen
     from distort.session.published.frozen_differences import differences
-    from distort.version import __version__
+    from distort.session.results.software import software_here
 
     for label in frozen_labels(folder):
         frozen = read_frozen(folder, label)
         say(
             console,
-            *difference_sentences(differences(folder, read_plan(folder.root), frozen, software_here(__version__))),
+            *difference_sentences(differences(folder, read_plan(folder.root), frozen, software_here())),
         )

@@ -7,11 +7,14 @@ by which a recording that was brought in is as old as its file in the session.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from itertools import pairwise
 
 from distort.session.recordings.stored import Recording
+
+REST_BEFORE_DRIFT_S = 60.0
+"""A voice coil cools in seconds to some tens of seconds; after a minute it is the rest of the chain that differs."""
 
 WHOLE_SECOND_S = 1.0
 """Recorders write their time in whole seconds, so a difference of two is known to within one."""
@@ -41,6 +44,19 @@ class ConditionClock:
         spans = (_played_s(one) for one in self.recordings)
         ended_s = [end_s for first_s, end_s in spans if first_s < began_s]
         return float(max(round(began_s - max(ended_s)), 0)) if ended_s else None
+
+    def repeats_of(self, reference: Recording) -> list[Recording]:
+        """What `reference` plays, again after the level series, in the order of recording; rejected ones are not among
+        them. A reference that was recorded anew is not repeated by what was played before it."""
+        played, began_s = replace(reference.sidecar.name, take=1, after=True), self.began_s(reference)
+        found = [
+            one
+            for one in self.recordings
+            if one.sidecar.rejected is None
+            and replace(one.sidecar.name, take=1) == played
+            and self.began_s(one) >= began_s
+        ]
+        return sorted(found, key=self.began_s)
 
 
 def clock_of(recordings: Sequence[Recording]) -> ConditionClock:

@@ -1,37 +1,67 @@
-"""The recordings of a condition put together: which belong to one level, and what the analysis makes of them."""
+"""The recordings of a condition put together: which are takes of one level, and which repeat it later."""
 
-import math
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
-from pathlib import Path
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
 
-import numpy as np
-
-from distort.analysis.common.microphone import MicrophoneResponse
-from distort.analysis.multitone.curves import MultitoneResult
-from distort.analysis.multitone.reading import MultitoneTake, multitone_result, read_multitone
-from distort.analysis.multitone.settling import Settling, SettlingFit, onset, period_levels, settling_fit
-from distort.analysis.sweep.sweeps import Reference, Settings, SweepReadings, SweepTake, read_sweep
-from distort.analysis.sweep.windows import most_orders
-from distort.errors import AnalysisError
-from distort.recording.alignment.prepared import prepare
-from distort.recording.clocks import clock_of
+from distort.analysis.sweep.sweeps import Reference, Settings
+from distort.errors import AnalysisError, SessionError, shown
+from distort.recording.clocks import ConditionClock, clock_of
 from distort.session.calibration.in_force import CalibrationInForce, reference_of
 from distort.session.calibration.reference_responses import SessionMicrophone
 from distort.session.plan.keys import Plan
-from distort.session.plan.kinds import SHORT_SWEEP
+from distort.session.plan.kinds import SWEEP
+from distort.session.recordings.condition import Recorded
 from distort.session.recordings.stored import Recording
-from signals import Multitone, Stimulus, Sweep, as_a, kind_of
+from signals import Stimulus
 
-TIME_BANDS_HZ = ((20.0, 200.0), (200.0, 2000.0), (2000.0, 20000.0))
-"""Lines that are looked at together against time: a decade each, so that single lines do not speak for a driver."""
+Takes = Sequence[Recording]
+"""Recordings of one stimulus at one level that are averaged; at least one."""
 
-LEAST_WARM_UP_DB = 0.1
-"""A smaller change from the first to the last period is within what a quiet take shows by chance (measured on the
-simulated monitor)."""
 
-LEAST_ATTACK_DB = 1.0
-"""A room that fills up and the fade-in move the first moments by some tenths of a decibel."""
+@dataclass(frozen=True, kw_only=True)
+class Levels:
+    """The recordings of a condition, those together that are read together. Levels go from the lowest up."""
+
+    takes: Mapping[str, Mapping[float, Takes]]
+    """By name of the stimulus, then by nominal level: those of the first set-up. Sweeps are among them."""
+    chain: Mapping[float, Takes]
+    """Sweeps of the condition without a loudspeaker."""
+    loopbacks: Mapping[float, Takes]
+    """Sweeps beside which a loopback was kept."""
+    clock: ConditionClock
+    repeats: Takes
+    """The lowest sweep again, in the order of recording, where the rest before it is known: else whether it shows heat
+    or drift cannot be told. May be none."""
+
+    @property
+    def sweeps(self) -> Mapping[float, Takes]:
+        """The sweeps by level; at least one."""
+        return self.takes[SWEEP]
+
+
+def levels_of(recorded: Recorded) -> Levels:
+    """Put the recordings of a condition together.
+
+    Raises SessionError when there is no sweep, AnalysisError when some recordings have a calibration and some not.
+    """
+    require_one_unit(recorded.kept)
+    names = dict.fromkeys(one.sidecar.stimulus_name for one in recorded.kept)
+    takes = {name: takes_of_each_level(recorded.kept, name) for name in names}
+    sweeps = takes.get(SWEEP)
+    if not sweeps:
+        raise SessionError(
+            f"{recorded.root} holds no sweep of condition {shown(recorded.condition)}, or every one was rejected: "
+            f"record one with `distort measure`, or bring one in with `distort add`"
+        )
+    beside: dict[float, Takes] = {}
+    if recorded.chain is not None:  # else the sweeps are the chain's own
+        for level, of_level in sweeps.items():
+            if looped := [one for one in of_level if one.files.loopback_path.exists()]:
+                beside[level] = looped
+    chain = takes_of_each_level(recorded.chain or (), SWEEP)
+    clock = clock_of(recorded.recordings)
+    again = [one for one in clock.repeats_of(sweeps[min(sweeps)][0]) if clock.rest_s(one) is not None]
+    return Levels(takes=takes, chain=chain, loopbacks=beside, clock=clock, repeats=again)
 
 
 def settings_of(plan: Plan, microphone: SessionMicrophone | None) -> Settings:
@@ -70,21 +100,6 @@ def set_ups_of_each_level(recordings: Iterable[Recording], stimulus_name: str) -
     return dict(sorted(found.items()))
 
 
-def repeats_of(recordings: Sequence[Recording], stimulus_name: str, level_db_spl: float) -> list[Recording]:
-    """The level again, after the ladder, in the order of recording; rejected ones are not among them.
-
-    recordings   all of a condition, since they tell which clock holds
-    """
-    found = [
-        one
-        for one in recordings
-        if one.sidecar.after
-        and one.sidecar.rejected is None
-        and (one.sidecar.stimulus_name, one.sidecar.level_db_spl) == (stimulus_name, level_db_spl)
-    ]
-    return sorted(found, key=clock_of(recordings).began_s)
-
-
 def require_one_unit(recordings: Sequence[Recording]) -> None:
     """Raises AnalysisError when some have a calibration and some do not: SPL and dBFS would be compared."""
     known = [one for one in recordings if one.sidecar.calibration is not None]
@@ -117,82 +132,3 @@ def reference_for(takes: Sequence[Recording]) -> Reference:
     """What turns the takes' dBFS into dB SPL at 1 m."""
     sidecar = takes[0].sidecar
     return reference_of(sidecar.calibration, sidecar.setup.distance_m)
-
-
-def read_sweep_takes(takes: Sequence[Recording], settings: Settings) -> SweepReadings:
-    """The coherent mean of the takes of one sweep. Raises as `read_sweep`, `prepare` and `require_alike` do."""
-    require_alike(takes)
-    sweep = sweep_of(takes[0].sidecar.stimulus, takes[0].files.audio_path)
-    if takes[0].sidecar.stimulus_name == SHORT_SWEEP:  # it only shows a bias, as far as its length lets it
-        settings = replace(settings, orders=min(settings.orders, most_orders(sweep)))
-    return read_sweep([_sweep_take(one) for one in takes], sweep, settings)
-
-
-@dataclass(frozen=True, kw_only=True)
-class MultitoneLevel:
-    """The multitone of one level: what was played, and what the recordings say."""
-
-    tone: Multitone
-    result: MultitoneResult
-    warm_up: tuple[Settling, ...]
-    """Bands whose level settles from period to period."""
-    attack: tuple[Settling, ...]
-    """Bands whose level settles within the first period."""
-
-
-def read_multitone_takes(
-    takes: Sequence[Recording], microphone: MicrophoneResponse | None = None, *, against_time: bool = True
-) -> MultitoneLevel:
-    """The multitones of one level, averaged, without `microphone`; `against_time` also looks for warm-up and attack.
-
-    Raises as `read_multitone`, `prepare` and `require_alike` do.
-    """
-    require_alike(takes)
-    made = [_multitone_take(one) for one in takes]
-    reads = [read_multitone(take, tone, microphone) for take, tone in made]
-    first, tone = made[0]
-    if not against_time:
-        return MultitoneLevel(tone=tone, result=multitone_result(reads, reference_for(takes)), warm_up=(), attack=())
-    bands = [band for band in TIME_BANDS_HZ if np.any((tone.line_hz >= band[0]) & (tone.line_hz < band[1]))]
-    slow = (settling_fit(one) for one in period_levels(first.samples, tone, start=first.start, bands=bands))
-    fast: Iterable[SettlingFit] = ()
-    if tone.settling_periods:
-        fast = (settling_fit(one) for one in onset(first.samples, tone, start=first.start, bands=bands))
-    return MultitoneLevel(
-        tone=tone,
-        result=multitone_result(reads, reference_for(takes)),
-        warm_up=tuple(
-            one.settling for one in slow if one.significant and abs(one.settling.depth_db) > LEAST_WARM_UP_DB
-        ),
-        attack=tuple(one.settling for one in fast if one.significant and one.settling.depth_db < -LEAST_ATTACK_DB),
-    )
-
-
-def _multitone_take(recording: Recording) -> tuple[MultitoneTake, Multitone]:
-    """As recorded, on the recorder's clock: the analysis finds the difference anew, from the lines."""
-    sidecar = recording.sidecar
-    tone = as_a(Multitone, sidecar.stimulus)
-    if tone is None:
-        raise AnalysisError(f"{recording.files.audio_path} is a {kind_of(sidecar.stimulus)}, not a multitone")
-    prepared = prepare(recording, repair=False)
-    clock_ppm = math.nan if sidecar.clock_difference_ppm is None else sidecar.clock_difference_ppm
-    take = MultitoneTake(
-        samples=prepared.samples,
-        start=prepared.start,
-        clock_difference_ppm=clock_ppm,
-        silences=prepared.silences,
-    )
-    return take, tone
-
-
-def sweep_of(stimulus: Stimulus, path: Path) -> Sweep:
-    """`stimulus`, which `path` holds or describes. Raises AnalysisError when it is no sweep."""
-    sweep = as_a(Sweep, stimulus)
-    if sweep is None:
-        raise AnalysisError(f"{path} is a {kind_of(stimulus)}, where an exponential sweep was expected")
-    return sweep
-
-
-def _sweep_take(recording: Recording) -> SweepTake:
-    prepared = prepare(recording)
-    return SweepTake(samples=prepared.samples, start=prepared.start, silences=prepared.silences, step=prepared.step)

@@ -20,7 +20,7 @@ from distort.analysis.common.log_frequency import over_log_frequency
 from distort.analysis.common.sums import known_sum
 from distort.analysis.sweep.harmonics import doubtful_rows
 from distort.analysis.sweep.readings import Reading
-from signals.levels import db_to_power, power_to_db
+from signals.levels import db_to_power, distance_gain_db, power_to_db
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -32,8 +32,8 @@ class MicrophoneLimit:
     max_db_spl: float
     percent: float
     """Its total harmonic distortion there."""
-    distance_gain_db: float
-    """What refers its level to 1 m."""
+    distance_m: float
+    """From the loudspeaker: levels are those at 1 m."""
 
 
 def electronics_bound_db(found: Sequence[Reading], number: int, response: Response | None) -> FloatArray:
@@ -59,7 +59,7 @@ def electronics_bound_db(found: Sequence[Reading], number: int, response: Respon
 def microphone_bound_db(number: int, level_db_spl: FloatArray, limit: MicrophoneLimit) -> FloatArray:
     """Bound on the order `number` where the fundamental has `level_db_spl` at 1 m, `(rows,)`, dB re the fundamental."""
     at_limit_db = 20.0 * np.log10(limit.percent / 100.0)
-    below_db = level_db_spl - limit.distance_gain_db - limit.max_db_spl
+    below_db = level_db_spl - distance_gain_db(limit.distance_m) - limit.max_db_spl
     return np.asarray(at_limit_db + (number - 1) * below_db)
 
 

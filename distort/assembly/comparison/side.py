@@ -22,19 +22,10 @@ from distort.analysis.comparison.curves import (
 from distort.analysis.comparison.significance import BROAD_OCTAVES, NARROW_OCTAVES, Curve
 from distort.analysis.sweep.response import band_mean_db
 from distort.analysis.sweep.sweeps import Settings, sweep_response
-from distort.capture.measuring.steps import REST_BEFORE_DRIFT_S
 from distort.errors import SessionError
-from distort.recording.clocks import clock_of
-from distort.recording.takes import (
-    MultitoneLevel,
-    read_multitone_takes,
-    read_sweep_takes,
-    reference_for,
-    repeats_of,
-    require_one_unit,
-    set_ups_of_each_level,
-    settings_of,
-)
+from distort.recording.clocks import REST_BEFORE_DRIFT_S, clock_of
+from distort.recording.reading import MultitoneLevel, read_multitone_takes, read_sweep_takes
+from distort.recording.takes import reference_for, require_one_unit, set_ups_of_each_level, settings_of
 from distort.session.calibration.reference_responses import SessionMicrophone, read_microphone
 from distort.session.files.folder import SessionFolder
 from distort.session.plan.keys import Plan
@@ -154,7 +145,7 @@ def _read_sweeps(level: float, parts: SetUps, settings: Settings, plan: Plan) ->
 
 def _read_tones(level: float, parts: SetUps, settings: Settings, plan: Plan) -> _Level:
     def read(takes: Sequence[Recording]) -> MultitoneLevel:
-        return read_multitone_takes(takes, settings.microphone, against_time=False)
+        return read_multitone_takes(takes, settings, against_time=False)
 
     whole = [read(takes) for takes in parts]
     alone = [read([one]) for one in parts[0]] if len(parts) == 1 and len(parts[0]) > 1 else []
@@ -178,11 +169,7 @@ def _repeats(
     """The reference's first take beside each time that it was played again after a rest, in every width of band."""
     reference = sweeps[min(sweeps)][0][0]
     clock = clock_of(recordings)
-    again = [
-        one
-        for one in repeats_of(recordings, SWEEP, min(sweeps))
-        if (clock.rest_s(one) or 0.0) >= REST_BEFORE_DRIFT_S and clock.began_s(one) >= clock.began_s(reference)
-    ]
+    again = [one for one in clock.repeats_of(reference) if (clock.rest_s(one) or 0.0) >= REST_BEFORE_DRIFT_S]
     if not again:
         return ()
     rows = {octaves: grid_hz()[::step] for octaves, step in ROWS_OF_BAND.items()}

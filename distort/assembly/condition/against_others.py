@@ -15,7 +15,8 @@ from distort.analysis.sweep.sweeps import Settings, sweep_response
 from distort.recording.alignment.prepared import Prepared, prepare
 from distort.recording.clocks import clock_of
 from distort.recording.quality.check_result import CheckResult
-from distort.recording.takes import read_sweep_takes, reference_for, sweep_of
+from distort.recording.reading import read_sweep_takes, sweep_of
+from distort.recording.takes import reference_for
 from distort.session.plan.keys import Plan
 from distort.session.plan.kinds import SWEEPS
 from distort.session.recordings.stored import Recording

@@ -1,6 +1,6 @@
 """What a listener at 1 m would hear of the distortion of a condition, over the noise that its recordings hold."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 
 import numpy.typing as npt
 from numpy import float64
@@ -11,33 +11,25 @@ from distort.analysis.hearing.audibility import multitone_margins, octave_margin
 from distort.analysis.multitone.curves import MultitoneBands
 from distort.analysis.sweep.noise import NoiseDensity
 from distort.analysis.sweep.response import lowest_valid_hz
-from distort.analysis.sweep.sweeps import SweepReadings
-from distort.recording.takes import MultitoneLevel
-from distort.session.recordings.stored import Recording
+from distort.assembly.condition.levels import LevelsRead
 from distort.session.results.audibility_results import AudibilityFound, Background
 from signals.levels import spl_of_full_scale
 
 FloatArray = npt.NDArray[float64]
 
 
-def audibility(
-    sweeps: Mapping[float, Sequence[Recording]],
-    reads: Mapping[float, SweepReadings],
-    harmonics: Sequence[Harmonics],
-    tones: Mapping[float, MultitoneLevel],
-) -> tuple[AudibilityFound, ...]:
+def audibility(read: LevelsRead, harmonics: Sequence[Harmonics]) -> tuple[AudibilityFound, ...]:
     """Every order of every level, then the multitones; empty without a calibration. Each over the room's noise, where a
     silence was recorded, and over none. A multitone has its room from the sweep of its level."""
     found: list[AudibilityFound] = []
-    for level, one in zip(sweeps, harmonics, strict=True):
-        calibration = sweeps[level][0].sidecar.calibration
+    for (level, sweep), one in zip(read.sweeps.items(), harmonics, strict=True):
+        calibration = sweep.takes[0].sidecar.calibration
         if calibration is None:
             return ()
         full_scale = spl_of_full_scale(
             calibrator_dbfs=calibration.calibrator_dbfs, calibrator_db_spl=calibration.calibrator_db_spl
         )
-        read = reads[level]
-        for background, noise in _backgrounds(read.noise):
+        for background, noise in _backgrounds(sweep.read.noise):
             room = None if noise is None else _room(noise, full_scale, one.frequency_hz)
             for order in one.orders:
                 margins = order_margins(one, order.order, noise_db_spl=room)
@@ -46,11 +38,11 @@ def audibility(
                         quantity=harmonic(order.order),
                         level_db_spl=level,
                         background=background,
-                        octaves=octave_margins(margins, lowest_valid_hz=lowest_valid_hz(read.separated)),
+                        octaves=octave_margins(margins, lowest_valid_hz=lowest_valid_hz(sweep.read.separated)),
                     )
                 )
-            if level in tones:
-                bands = tones[level].result.bands
+            if level in read.multitones:
+                bands = read.multitones[level].result.bands
                 room = None if noise is None else _room(noise, full_scale, bands.frequency_hz)
                 found.append(_of_multitone(bands, room, level_db_spl=level, background=background))
     return tuple(found)

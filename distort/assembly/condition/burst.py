@@ -6,18 +6,18 @@ from distort.analysis.burst import BurstLevel, BurstResult, BurstTake, burst_res
 from distort.analysis.sweep.sweeps import Settings
 from distort.errors import AnalysisError
 from distort.recording.alignment.prepared import prepare
-from distort.recording.takes import reference_for, require_alike
+from distort.recording.takes import Takes, reference_for, require_alike
 from distort.session.recordings.stored import Recording
 from signals import as_a, kind_of
 from signals.burst import BurstSeries
 
 
-def analysed_bursts(levels: Mapping[float, list[Recording]], settings: Settings) -> BurstResult:
+def analysed_bursts(levels: Mapping[float, Takes], settings: Settings) -> BurstResult:
     """What the takes of every level say, from the lowest up. Raises as `read_bursts`, `prepare` and `require_alike`."""
     return burst_result([_level(level, takes, settings) for level, takes in levels.items()])
 
 
-def _level(level_db_spl: float, takes: list[Recording], settings: Settings) -> BurstLevel:
+def _level(level_db_spl: float, takes: Takes, settings: Settings) -> BurstLevel:
     require_alike(takes)
     sidecar = takes[0].sidecar
     series = as_a(BurstSeries, sidecar.stimulus)

@@ -25,13 +25,13 @@ FloatArray = npt.NDArray[np.float64]
 def look_at(
     separated: SeparatedOrders,
     *,
+    setup: Setup,
+    elsewhere: CurvesElsewhere,
     levels: Sequence[float],
     responses: Sequence[Response],
     harmonics: Sequence[Harmonics],
     multitones: Mapping[float, MultitoneBands],
     changes: Sequence[ChangeCurves],
-    elsewhere: CurvesElsewhere,
-    setup: Setup,
 ) -> Looked:
     """Anomalies of the lowest level's response, and every curve that may line up with them.
 
@@ -48,9 +48,9 @@ def look_at(
     anomalies = find_anomalies(
         first.frequency_hz,
         first.level_db,
-        fine=fine,
         elsewhere=elsewhere.curves,
         temperature_c=setup.temperature_c,
+        fine=fine,
         lowest_valid_hz=first.lowest_valid_hz,
     )
     distortion: list[DistortionCurve] = []

@@ -1,11 +1,12 @@
-"""The ladder of levels as the compression analysis takes it: rungs, and repeats of the reference."""
+"""How the output follows the drive from level to level: compression, by sweeps and by multitones."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 
 import numpy as np
 
-from distort.analysis.common.curves import Harmonics
+from distort.analysis.common.curves import FloatArray, Harmonics
 from distort.analysis.common.grid import grid_hz
 from distort.analysis.common.statistics import DB_PER_NEPER_OF_POWER, TWO_SIDED_95
 from distort.analysis.compression.change import compression, sweep_output
@@ -14,112 +15,13 @@ from distort.analysis.compression.octaves import input_output, octave_distortion
 from distort.analysis.compression.operating_range import operating_ranges
 from distort.analysis.compression.sweep_lag import SweepLag, sweep_lags
 from distort.analysis.multitone.curves import MultitoneResult
-from distort.analysis.sweep.sweeps import Settings, SweepReadings
-from distort.capture.measuring.steps import REST_BEFORE_DRIFT_S
+from distort.analysis.sweep.response import lowest_valid_hz
+from distort.assembly.condition.levels import LevelsRead
 from distort.errors import AnalysisError
-from distort.recording.clocks import ConditionClock, clock_of, recorded_at_s
-from distort.recording.takes import read_sweep_takes, reference_for, repeats_of, takes_of_each_level
-from distort.session.plan.kinds import SHORT_SWEEP, SWEEP
+from distort.recording.clocks import REST_BEFORE_DRIFT_S, ConditionClock, recorded_at_s
+from distort.recording.reading import MultitoneLevel, SweepLevel
 from distort.session.recordings.stored import Recording
 from distort.session.results.ladder_results import ChangeCurves, CompressionFound, Source, compression_found, curves_of
-
-
-def sweep_rung(
-    takes: Sequence[Recording], read: SweepReadings, *, short: Output | None, settings: Settings, began_s: float
-) -> LevelStep:
-    """One level from its sweep, which began at `began_s`; each take alone as well, where there are several."""
-    reference = reference_for(takes)
-    alone = [read_sweep_takes([one], replace(settings, orders=1)) for one in takes] if len(takes) > 1 else []
-    return LevelStep(
-        level_db_spl=takes[0].sidecar.level_db_spl,
-        time_s=began_s,
-        output=_as_driven(sweep_output(read, reference), takes[0]),
-        takes_db=np.array([sweep_output(one, reference).level_db for one in alone]) if alone else None,
-        short=short,
-    )
-
-
-def _short_output(takes: Sequence[Recording], read: SweepReadings) -> Output | None:
-    """What the short sweep says, at the drive of its own recording; None where nobody said how that was turned."""
-    if takes[0].sidecar.turned_db is None:
-        return None
-    return _as_driven(sweep_output(read, reference_for(takes)), takes[0])
-
-
-def sweep_repeats(repeats: Sequence[Recording], settings: Settings, clock: ConditionClock) -> tuple[Repeat, ...]:
-    """The reference level again: hot when it was played at once, rested after a minute or more."""
-    return tuple(
-        Repeat(
-            time_s=clock.began_s(one),
-            rested=rest_s >= REST_BEFORE_DRIFT_S,
-            output=_as_driven(
-                sweep_output(read_sweep_takes([one], replace(settings, orders=1)), reference_for([one])), one
-            ),
-        )
-        for one in repeats
-        if (rest_s := clock.rest_s(one)) is not None  # else whether it shows heat or drift cannot be told
-    )
-
-
-def _as_driven(output: Output, recording: Recording) -> Output:
-    """With the volume that was turned counted into the drive."""
-    return replace(output, drive_dbfs=output.drive_dbfs + (recording.sidecar.turned_db or 0.0))
-
-
-def sweep_ladder(
-    recordings: Sequence[Recording],
-    sweeps: Mapping[float, Sequence[Recording]],
-    reads: Mapping[float, SweepReadings],
-    *,
-    shorts: Mapping[float, SweepReadings],
-    settings: Settings,
-) -> Compression:
-    """Compression from the sweeps of a condition. Raises AnalysisError when the levels cannot be compared."""
-    _require_comparable(sweeps)
-    clock = clock_of(recordings)
-    short_takes = takes_of_each_level(recordings, SHORT_SWEEP)
-    short = {level: _short_output(short_takes[level], read) for level, read in shorts.items()}
-    rungs = [
-        sweep_rung(takes, reads[level], short=short.get(level), settings=settings, began_s=clock.began_s(takes[0]))
-        for level, takes in sweeps.items()
-    ]
-    # a reference that was rejected and recorded anew is not repeated by what was played before it
-    began_s = clock.began_s(sweeps[min(sweeps)][0])
-    repeats = [one for one in repeats_of(recordings, SWEEP, min(sweeps)) if clock.began_s(one) >= began_s]
-    return compression(grid_hz(), rungs, sweep_repeats(repeats, settings, clock))
-
-
-def multitone_ladder(
-    multitones: Mapping[float, Sequence[Recording]], results: Mapping[float, MultitoneResult]
-) -> Compression:
-    """Compression from the multitones of a condition, at their lines. Raises AnalysisError as `sweep_ladder` does."""
-    _require_comparable(multitones)
-    rungs = [
-        LevelStep(
-            level_db_spl=level,
-            time_s=recorded_at_s(takes[0]),  # nothing rests on it: multitones are not repeated
-            output=_as_driven(_lines_output(results[level], takes[0].sidecar.drive_dbfs), takes[0]),
-        )
-        for level, takes in multitones.items()
-    ]
-    return compression(results[min(results)].response.frequency_hz, rungs)
-
-
-def _lines_output(result: MultitoneResult, drive_dbfs: float) -> Output:
-    deviation = result.response.uncertainty_db / (TWO_SIDED_95 * DB_PER_NEPER_OF_POWER)
-    return Output(drive_dbfs=drive_dbfs, level_db=result.response.response_db, variance=np.square(deviation))
-
-
-def _require_comparable(of_each_level: Mapping[float, Sequence[Recording]]) -> None:
-    if len(of_each_level) < 2:
-        raise AnalysisError("it takes recordings of at least two levels")
-    for takes in of_each_level.values():
-        for one in takes:
-            if one.sidecar.turned_db is None:
-                raise AnalysisError(
-                    f"nobody said by how much the volume was turned before "
-                    f"{one.files.audio_path.name} (distort add --playback-change-db, 0 where nothing was turned)"
-                )
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -128,6 +30,120 @@ class Ladder:
 
     found: CompressionFound
     curves: ChangeCurves
+
+
+@dataclass(frozen=True, kw_only=True)
+class LevelSeries:
+    """Compression from every source that allows it."""
+
+    ladders: tuple[Ladder, ...]
+    missing: str | None
+    """Why there is nothing from the others, a sentence each; None where nothing is missing."""
+
+
+def level_series(read: LevelsRead, harmonics: Sequence[Harmonics]) -> LevelSeries:
+    """Compression from the sweeps, and from the multitones where they were played at several levels.
+
+    harmonics   of the sweeps, one a level
+    """
+    sources: dict[str, Callable[[], Ladder]] = {"sweeps": partial(_from_sweeps, read, harmonics)}
+    if len(read.multitones) > 1:
+        sources["multitones"] = partial(_from_multitones, read.multitones)
+    ladders, reasons = [], []
+    for name, made in sources.items():
+        try:
+            ladders.append(made())
+        except AnalysisError as reason:
+            reasons.append(f"No compression result from the {name}: {reason}.")
+    return LevelSeries(ladders=tuple(ladders), missing=" ".join(reasons) or None)
+
+
+def _from_sweeps(read: LevelsRead, harmonics: Sequence[Harmonics]) -> Ladder:
+    lowest = read.lowest.read
+    return stated(
+        sweep_ladder(read),
+        "sweep",
+        lowest_valid_hz=lowest_valid_hz(lowest.separated),
+        duration_s=lowest.sweep.duration_s,
+        harmonics=harmonics,
+    )
+
+
+def _from_multitones(multitones: Mapping[float, MultitoneLevel]) -> Ladder:
+    lowest_line_hz = float(multitones[min(multitones)].result.response.frequency_hz[0])
+    return stated(multitone_ladder(multitones), "multitone", lowest_valid_hz=lowest_line_hz)
+
+
+def sweep_ladder(read: LevelsRead) -> Compression:
+    """Compression from the sweeps of a condition. Raises AnalysisError when the levels cannot be compared."""
+    _require_comparable(read.sweeps)
+    short = {level: _short_output(one) for level, one in read.short_sweeps.items()}
+    steps = [
+        LevelStep(
+            level_db_spl=level,
+            time_s=read.clock.began_s(one.takes[0]),
+            output=_driven(one),
+            takes_db=_each_take_db(one) if one.alone else None,
+            short=short.get(level),
+        )
+        for level, one in read.sweeps.items()
+    ]
+    return compression(grid_hz(), steps, [_repeat(one, read.clock) for one in read.repeats])
+
+
+def _each_take_db(one: SweepLevel) -> FloatArray:
+    return np.array([sweep_output(each, one.reference).level_db for each in one.alone])
+
+
+def _short_output(short: SweepLevel) -> Output | None:
+    """What the short sweep says, at the drive of its own recording; None where nobody said how that was turned."""
+    return None if short.takes[0].sidecar.turned_db is None else _driven(short)
+
+
+def _repeat(one: SweepLevel, clock: ConditionClock) -> Repeat:
+    """The reference level again: hot when it was played at once, rested after a minute or more."""
+    rest_s = clock.rest_s(one.takes[0])
+    rested = rest_s is not None and rest_s >= REST_BEFORE_DRIFT_S
+    return Repeat(time_s=clock.began_s(one.takes[0]), rested=rested, output=_driven(one))
+
+
+def _driven(one: SweepLevel) -> Output:
+    return _as_driven(sweep_output(one.read, one.reference), one.takes[0])
+
+
+def _as_driven(output: Output, recording: Recording) -> Output:
+    """With the volume that was turned counted into the drive."""
+    return replace(output, drive_dbfs=output.drive_dbfs + (recording.sidecar.turned_db or 0.0))
+
+
+def multitone_ladder(multitones: Mapping[float, MultitoneLevel]) -> Compression:
+    """Compression from the multitones of a condition, at their lines. Raises AnalysisError as `sweep_ladder` does."""
+    _require_comparable(multitones)
+    steps = [
+        LevelStep(
+            level_db_spl=level,
+            time_s=recorded_at_s(one.takes[0]),  # nothing rests on it: multitones are not repeated
+            output=_as_driven(_lines_output(one.result, one.takes[0].sidecar.drive_dbfs), one.takes[0]),
+        )
+        for level, one in multitones.items()
+    ]
+    return compression(multitones[min(multitones)].result.response.frequency_hz, steps)
+
+
+def _lines_output(result: MultitoneResult, drive_dbfs: float) -> Output:
+    deviation = result.response.uncertainty_db / (TWO_SIDED_95 * DB_PER_NEPER_OF_POWER)
+    return Output(drive_dbfs=drive_dbfs, level_db=result.response.response_db, variance=np.square(deviation))
+
+
+def _require_comparable(levels: Mapping[float, SweepLevel] | Mapping[float, MultitoneLevel]) -> None:
+    if len(levels) < 2:
+        raise AnalysisError("it takes recordings of at least two levels")
+    for one in (take for level in levels.values() for take in level.takes):
+        if one.sidecar.turned_db is None:
+            raise AnalysisError(
+                f"nobody said by how much the volume was turned before "
+                f"{one.files.audio_path.name} (distort add --playback-change-db, 0 where nothing was turned)"
+            )
 
 
 def stated(

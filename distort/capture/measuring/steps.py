@@ -6,14 +6,12 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from distort.errors import UsageError, shown
+from distort.recording.clocks import REST_BEFORE_DRIFT_S
 from distort.session.files.folder import SessionFolder
 from distort.session.files.names import RecordingName
 from distort.session.plan.keys import Plan
 from distort.session.recordings.stimulus_files import Planned, planned
 from signals.levels import amplitude_to_db
-
-REST_BEFORE_DRIFT_S = 60.0
-"""A voice coil cools in seconds to some tens of seconds; after a minute it is the rest of the chain that differs."""
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -12,7 +12,8 @@ from distort.analysis.compression.operating_range import LIMITING_SLOPE
 from distort.analysis.sweep.sweeps import Reference, Settings, SweepTake, read_sweep, sweep_response
 from distort.capture.measuring.playing_takes import Take
 from distort.recording.clocks import recorded_at_s
-from distort.recording.takes import read_sweep_takes, reference_for
+from distort.recording.reading import read_sweep_takes
+from distort.recording.takes import reference_for
 from distort.session.plan.kinds import SWEEP
 from distort.session.recordings.stored import Recording
 from signals import Sweep

@@ -14,7 +14,7 @@ from distort.capture.reel.finding import FoundReel, find_session_reel
 from distort.errors import RecordingError, UsageError
 from distort.recording.alignment.prepared import Prepared, prepare, prepare_samples
 from distort.recording.quality.examined import examine
-from distort.recording.takes import sweep_of
+from distort.recording.reading import sweep_of
 from distort.session.audio.long_recording import LongRecording
 from distort.session.calibration.calibration_file import MicrophoneCalibration
 from distort.session.calibration.in_force import CalibrationInForce, reference_of

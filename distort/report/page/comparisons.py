@@ -10,7 +10,6 @@ from distort.session.audio.original import without_file_names
 from distort.session.files.folder import SessionFolder
 from distort.session.files.reading import read_bytes, read_text
 from distort.session.results.comparison_files import Comparison, read_comparisons
-from distort.session.results.condition_results import conditions_analysed
 
 
 def comparisons(folder: SessionFolder) -> list[dict[str, Any]]:
@@ -25,7 +24,7 @@ def _comparison(folder: SessionFolder, one: Comparison) -> dict[str, Any]:
         "heading": words.get("heading", [one.document.stem.replace("__", " and ")])[0],
         "older": any(
             folder.findings_path(condition).stat().st_mtime_ns > one.document.stat().st_mtime_ns
-            for condition in conditions_analysed(folder)
+            for condition in folder.conditions_analysed()
         ),
         "changes": words.get("changes", []),
         "faults": words.get("faults", []),

@@ -5,8 +5,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from distort.capture.calibration.calibrator import CalibratorReading
 from distort.capture.devices.sound_systems import CardInfo
 from distort.capture.importing.sweep_fitting import FittedSweep
-from distort.capture.measuring.steps import REST_BEFORE_DRIFT_S
-from distort.recording.clocks import clock_of
+from distort.recording.clocks import REST_BEFORE_DRIFT_S, clock_of
 from distort.report.text.numbers import hertz_words, level_name
 from distort.session.audio.original import Original
 from distort.session.calibration.calibration_file import STEADY_DAY_DB, ClosingCalibration, MicrophoneCalibration

@@ -8,9 +8,8 @@ from distort.analysis.coincidences.anomalies import CurveElsewhere
 from distort.analysis.common.microphone import MicrophoneResponse
 from distort.errors import SessionError
 from distort.session.calibration.calibration_file import read_calibration
-from distort.session.calibration.response_file import read_response_file
+from distort.session.calibration.response_file import ResponseTable, read_response_file
 from distort.session.files.folder import SessionFolder
-from distort.session.files.hashing import sha256_of_file
 from distort.session.plan.keys import Plan, ResponseIs
 
 
@@ -63,8 +62,7 @@ def read_microphone(folder: SessionFolder, plan: Plan) -> SessionMicrophone | No
     named = plan.microphone.response_file
     if named is None:
         return None
-    path = folder.inside(named)
-    table = read_response_file(path)
+    table = _table(folder, named, named_by="[microphone] response_file")
     sign = 1.0 if plan.microphone.response_is == "response" else -1.0
     phase_deg = None
     if table.phase_deg is not None:
@@ -76,14 +74,14 @@ def read_microphone(folder: SessionFolder, plan: Plan) -> SessionMicrophone | No
     low_hz, high_hz = float(table.frequency_hz[0]), float(table.frequency_hz[-1])
     if np.isnan(at_zero_db):
         raise SessionError(
-            f"{path} reaches from {low_hz:g} to {high_hz:g} Hz, but the level is set at {zero_hz:g} Hz: "
+            f"{folder.root / named} reaches from {low_hz:g} to {high_hz:g} Hz, but the level is set at {zero_hz:g} Hz: "
             f"a response that covers it is needed"
         )
     return SessionMicrophone(
         response=replace(response, level_db=response.level_db - at_zero_db),
         used=MicrophoneUsed(
             file=named,
-            sha256=sha256_of_file(path),
+            sha256=table.sha256,
             response_is=plan.microphone.response_is,
             zero_hz=zero_hz,
             low_hz=low_hz,
@@ -107,15 +105,18 @@ def read_curves_elsewhere(folder: SessionFolder, plan: Plan) -> CurvesElsewhere:
     """
     curves, used = [], []
     for named in plan.analysis.response_files:
-        path = folder.inside(named)
-        table = read_response_file(path, named_by="[analysis] response_files", of_microphone=False)
+        table = _table(folder, named, named_by="[analysis] response_files", of_microphone=False)
         curves.append(CurveElsewhere(frequency_hz=table.frequency_hz, level_db=table.level_db))
         used.append(
             ResponseFileUsed(
                 file=named,
-                sha256=sha256_of_file(path),
+                sha256=table.sha256,
                 low_hz=float(table.frequency_hz[0]),
                 high_hz=float(table.frequency_hz[-1]),
             )
         )
     return CurvesElsewhere(curves=tuple(curves), used=tuple(used))
+
+
+def _table(folder: SessionFolder, named: str, *, named_by: str, of_microphone: bool = True) -> ResponseTable:
+    return read_response_file(folder.inside(named), named_by=named_by, of_microphone=of_microphone)

@@ -4,6 +4,7 @@ Cells are parted by commas, semicolons, or blanks and tabs; where commas do not 
 Lines that begin with `#`, `*`, `;` or `"` are comments, and one header line may stand above the numbers.
 """
 
+import hashlib
 import math
 import re
 import stat
@@ -45,6 +46,8 @@ class ResponseTable:
     frequency_hz: FloatArray
     level_db: FloatArray
     phase_deg: FloatArray | None
+    sha256: str
+    """Of the file."""
 
 
 @dataclass(frozen=True)
@@ -64,7 +67,8 @@ def read_response_file(
 
     Raises SessionError in one sentence, with file and line, for what is not such a file.
     """
-    rows = _rows(path, _text(path, named_by))
+    raw = _bytes(path, named_by)
+    rows = _rows(path, _text(path, raw))
     if len(rows) < 2:
         where = f", line {rows[0].line}" if rows else ""
         raise SessionError(
@@ -93,22 +97,26 @@ def read_response_file(
         frequency_hz=table[:, 0].copy(),
         level_db=table[:, 1].copy(),
         phase_deg=table[:, 2].copy() if table.shape[1] == 3 else None,
+        sha256=hashlib.sha256(raw).hexdigest(),
     )
 
 
 _NAMES: dict[Separator, str] = {"semicolon": "semicolons", "comma": "commas", "blank": "blanks"}
 
 
-def _text(path: Path, named_by: str) -> str:
+def _bytes(path: Path, named_by: str) -> bytes:
     try:
         if not stat.S_ISREG((status := path.stat()).st_mode):
             kind = "a folder" if stat.S_ISDIR(status.st_mode) else "no file"
             raise SessionError(f"{path} is {kind}: {named_by} of session.toml must name a text file")
-        raw = read_bytes(path, MOST_BYTES)
+        return read_bytes(path, MOST_BYTES)
     except FileNotFoundError as error:
         raise SessionError(f"{path} is missing: {named_by} of session.toml names it") from error
     except OSError as error:
         raise SessionError(f"{path} cannot be read: {error.strerror or error}") from error
+
+
+def _text(path: Path, raw: bytes) -> str:
     if raw.startswith((b"\xff\xfe", b"\xfe\xff")):
         return raw.decode("utf-16", errors="replace")
     if b"\0" in raw:

@@ -10,6 +10,7 @@ from distort.session.files.names import (
     RecordingName,
     check_condition,
     format_level,
+    may_be_condition,
     parse_stem,
     stimulus_stem,
 )
@@ -26,6 +27,7 @@ LOOPBACK = "loopback"
 class RecordingFiles:
     """One recording on disk. `sidecar_path` is where its sidecar belongs, whether or not it is there."""
 
+    session: "SessionFolder"
     condition: str
     name: RecordingName
     audio_path: Path
@@ -35,6 +37,16 @@ class RecordingFiles:
     def has_sidecar(self) -> bool:
         """Whether the sidecar is there; a recording is analysed only with it."""
         return self.sidecar_path.is_file()
+
+    @property
+    def in_session(self) -> str:
+        """The audio file's name relative to the session, with `/`."""
+        return f"recordings/{self.condition}/{self.audio_path.name}"
+
+    @property
+    def loopback_path(self) -> Path:
+        """Where that belongs which a cable from the output brought back meanwhile, whether or not it is there."""
+        return self.session.loopback_path(self.condition, self.name)
 
 
 @dataclass(frozen=True)
@@ -101,6 +113,7 @@ class SessionFolder:
         if suffix not in AUDIO_SUFFIXES:
             raise SessionError(f"a recording ends in {' or '.join(AUDIO_SUFFIXES)}, not {shown(suffix)}")
         return RecordingFiles(
+            session=self,
             condition=condition,
             name=name,
             audio_path=self.inside("recordings", condition, name.stem + suffix),
@@ -141,6 +154,14 @@ class SessionFolder:
             return ()
         names = sorted(path.name for path in folder.iterdir() if path.is_dir() and not path.name.startswith("."))
         return tuple(check_condition(name) for name in names)
+
+    def conditions_analysed(self) -> tuple[str, ...]:
+        """Conditions that have results, in alphabetical order; a folder that no condition can be called is not ours."""
+        results = self.inside("results")
+        if not results.is_dir():
+            return ()
+        found = sorted(path.parent.name for path in results.glob("*/findings.json"))
+        return tuple(name for name in found if may_be_condition(name))
 
     def next_take(self, condition: str, name: RecordingName) -> RecordingName:
         """`name` with the lowest take that is above every one on disk. Raises SessionError after take 99."""

@@ -13,6 +13,9 @@ MOST_TAKES = 99
 RESERVED_CONDITIONS = frozenset(["compare", "figures"])
 """They stand beside the conditions in results/."""
 
+MADE_ELSEWHERE = "made-elsewhere_"
+"""Begins the name of a file in stimuli/ that holds a sweep made elsewhere."""
+
 _CONDITION = re.compile(r"[A-Za-z0-9][A-Za-z0-9_-]{0,39}")
 _STIMULUS = re.compile(r"(?=.{1,40}$)[a-z][a-z0-9]*(-[a-z0-9]+)*")
 _STEM = re.compile(
@@ -47,6 +50,15 @@ def check_condition(condition: str) -> str:
     if (fault := fault_of(condition)) is not None:
         raise SessionError(f"{shown(condition)} cannot name a condition: {fault}; choose another")
     return condition
+
+
+def may_be_condition(name: str) -> bool:
+    """Whether a condition can be called `name`."""
+    try:
+        check_condition(name)
+    except SessionError:
+        return False
+    return True
 
 
 @dataclass(frozen=True, kw_only=True)

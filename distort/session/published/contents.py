@@ -15,7 +15,7 @@ from distort.session.plan.keys import Plan
 from distort.session.published.frozen import INPUTS, KEPT_INPUTS, RECORD, frozen_labels, read_frozen
 from distort.session.published.written_inputs import written_inputs
 from distort.session.results.comparison_files import read_comparisons
-from distort.session.results.condition_results import conditions_analysed, read_results, result_paths
+from distort.session.results.condition_results import read_results, result_paths
 from distort.session.results.drawn_files import RECORD as DRAWN
 from distort.session.results.drawn_files import read_record
 from distort.session.results.inputs import FileHash, name_in
@@ -58,7 +58,7 @@ def contents_of(folder: SessionFolder, plan: Plan) -> Contents:
 
 def _results(folder: SessionFolder) -> Iterator[Path]:
     """Tables and findings; each is read, so that it holds what it must."""
-    for condition in conditions_analysed(folder):
+    for condition in folder.conditions_analysed():
         yield from result_paths(folder, read_results(folder, condition).findings)
 
 

@@ -1,12 +1,10 @@
 """Results that were published, kept with all that they rest on: frozen/<label>/ in the session, never written again."""
 
 import os
-import platform
 import re
 import shutil
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from importlib.metadata import version
 from pathlib import Path
 
 from distort.errors import SessionError, UsageError, shown
@@ -19,10 +17,8 @@ from distort.session.files.reading import read_bytes
 from distort.session.plan.keys import Plan
 from distort.session.published.written_inputs import written_inputs
 from distort.session.results.inputs import FileHash, hashes_of
+from distort.session.results.software import Software
 from distort.system import rename_folder
-
-LIBRARIES = ("numpy", "scipy", "soundfile")
-"""Whose arithmetic or decoding is in the numbers."""
 
 KEPT_INPUTS = (".json", ".toml")
 """Inputs that are kept themselves, and not by their hash alone: small, and they say what changed."""
@@ -31,14 +27,6 @@ RECORD, INPUTS = "frozen.json", "inputs"
 """In the folder of a label: what was kept, and where the inputs are that were kept themselves."""
 
 _LABEL = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]{0,59}")
-
-
-@dataclass(frozen=True, kw_only=True)
-class Software:
-    """One program or library and its version."""
-
-    name: str
-    version: str
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -53,13 +41,6 @@ class Frozen:
     """Relative to the session."""
     results: tuple[FileHash, ...]
     """Relative to the folder of frozen.json."""
-
-
-def software_here(program_version: str) -> tuple[Software, ...]:
-    """This program, Python and the libraries whose arithmetic is in the results."""
-    found = [("distort", program_version), ("Python", platform.python_version())]
-    found += [(name, version(name)) for name in LIBRARIES]
-    return tuple(Software(name=name, version=known) for name, known in found)
 
 
 def frozen_labels(folder: SessionFolder) -> tuple[str, ...]:

@@ -15,11 +15,12 @@ from distort.session.files.folder import PLAN_FILE, SessionFolder
 from distort.session.files.reading import read_bytes
 from distort.session.plan.keys import Plan
 from distort.session.plan.reading import toml_of
-from distort.session.published.frozen import Frozen, Software, frozen_folder, kept_input
+from distort.session.published.frozen import Frozen, frozen_folder, kept_input
 from distort.session.published.written_inputs import written_inputs
 from distort.session.results.condition_results import result_paths_of
 from distort.session.results.inputs import FileHash, name_in
 from distort.session.results.kinds import words_in
+from distort.session.results.software import Software
 
 FloatArray = npt.NDArray[np.float64]
 

@@ -34,7 +34,7 @@ def written_inputs(folder: SessionFolder, plan: Plan) -> tuple[FileHash, ...]:
     loopback that is no audio.
     """
     recordings = [
-        load_recording(folder, files)
+        load_recording(files)
         for condition in folder.conditions_recorded()
         for files in folder.recordings(condition)
         if files.has_sidecar
@@ -75,7 +75,7 @@ def _recorded(folder: SessionFolder, recording: Recording) -> Iterator[Written]:
         path = path_of_samples(folder, sidecar)
         require_same_file(path, sidecar.stimulus_sha256, files.sidecar_path)
         yield path, sidecar.stimulus_sha256
-    loopback = folder.loopback_path(sidecar.condition, sidecar.name)
+    loopback = files.loopback_path
     if loopback.is_file() and not loopback.is_symlink():  # no record states its hash, so it must be the file itself
         with opened(loopback):
             yield _as_it_is(loopback)

@@ -9,10 +9,9 @@ from distort.session.audio.plain_copy import copier
 from distort.session.files.atomic import make_folder, staged
 from distort.session.files.folder import AUDIO_SUFFIXES, SessionFolder
 from distort.session.files.hashing import sha256_of_file
+from distort.session.files.names import MADE_ELSEWHERE
 from distort.session.recordings.sidecar import Sidecar
 from signals import hold_samples, sampled
-
-MADE_ELSEWHERE = "made-elsewhere_"
 
 
 @dataclass(frozen=True, kw_only=True)

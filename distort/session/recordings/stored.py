@@ -1,7 +1,7 @@
 """Whether a recording came through a link that codes the sound, so that the link's own faults are in the numbers."""
 
 import dataclasses
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -22,16 +22,22 @@ from distort.session.recordings.sidecar import Sidecar, read_sidecar, require_sa
 
 @dataclass(frozen=True, kw_only=True)
 class Recording:
-    """One recording on disk and what is known of it."""
+    """One recording on disk and what is known of it; sound is read when it is asked for."""
 
     files: RecordingFiles
     sidecar: Sidecar
 
+    def give_stimulus(self) -> None:
+        """Give a sweep made elsewhere its samples. Raises SessionError and RecordingError as `give_samples` does."""
+        give_samples(self.files.session, self.sidecar)
+
     def samples(self) -> npt.NDArray[np.float64]:
         """The recorded channel as float64 `(n,)`, full scale 1, at `sidecar.sample_rate`.
 
-        Raises SessionError when the file is not the one that was recorded, RecordingError when it cannot be read.
+        The stimulus has its samples then, too. Raises SessionError when the file is not the one that was recorded,
+        RecordingError when it cannot be read, and both as `give_stimulus` does.
         """
+        self.give_stimulus()
         require_same_file(self.files.audio_path, self.sidecar.recording_sha256, self.files.sidecar_path)
         samples, sample_rate = read_audio(self.files.audio_path, channel=self.sidecar.channel)
         if sample_rate != self.sidecar.sample_rate:
@@ -46,10 +52,10 @@ def load_recordings(folder: SessionFolder, condition: str) -> tuple[Recording, .
 
     Raises SessionError when one has no sidecar, or one that cannot be read or belongs to another recording.
     """
-    return tuple(load_recording(folder, files) for files in folder.recordings(condition))
+    return tuple(load_recording(files) for files in folder.recordings(condition))
 
 
-def load_recording(folder: SessionFolder, files: RecordingFiles) -> Recording:
+def load_recording(files: RecordingFiles) -> Recording:
     """One recording. Raises SessionError as `load_recordings` does."""
     if not files.has_sidecar:
         raise SessionError(
@@ -62,7 +68,6 @@ def load_recording(folder: SessionFolder, files: RecordingFiles) -> Recording:
             f"{files.sidecar_path} speaks of {sidecar.name.stem} in {sidecar.condition}: "
             f"it belongs to another recording"
         )
-    give_samples(folder, sidecar)
     return Recording(files=files, sidecar=sidecar)
 
 
@@ -123,7 +128,7 @@ FROM_A_REEL = f"the reel {WHOLE}"
 """Stands in the sidecar's device of every recording that was cut out of a reel's."""
 
 
-def coded_link(recordings: Iterable[Recording]) -> str | None:
+def coded_link(recordings: Sequence[Recording]) -> str | None:
     """Why a codec may be in the numbers of `recordings`, as the middle of a sentence; None when nothing says so.
 
     The rule: the plan's [loudspeaker] input names such a link, or a recording was cut out of that of a reel, which is

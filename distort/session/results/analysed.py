@@ -9,7 +9,7 @@ time.
 import json
 import os
 import time
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import asdict, dataclass, field, replace
 from pathlib import Path
 
@@ -19,8 +19,8 @@ from distort.session.files.folder import AUDIO_SUFFIXES, SessionFolder
 from distort.session.files.hashing import is_file_of, sha256_of_file, sha256_of_text
 from distort.session.files.json_fields import later, read_json, write_json
 from distort.session.plan.keys import Plan, ReportPlan, Safety
-from distort.session.results.condition_results import conditions_analysed, result_paths_of
-from distort.session.results.inputs import input_names
+from distort.session.results.inputs import input_names, name_in, names_found
+from distort.session.results.software import software
 from distort.system import changed_ns
 
 JUST_NOW_NS = 2_000_000_000
@@ -85,12 +85,13 @@ def read_analysed(folder: SessionFolder) -> Analysed | None:
         return None
 
 
-def write_analysed(folder: SessionFolder, plan: Plan, software: str, inputs: tuple[Input, ...]) -> None:
-    """Say that the results as they are now rest on `plan` and `inputs`.
+def write_analysed(folder: SessionFolder, plan: Plan, inputs: tuple[Input, ...], written: Iterable[Path]) -> None:
+    """Say that the results in the files `written` were made by this software and rest on `plan` and `inputs`.
 
     Raises SessionError when the folder does not allow it.
     """
-    note = Analysed(software=software, inputs=inputs, results=_results(folder), plan_sha256=_plan_sha256(plan))
+    results = tuple(Result(file=name_in(folder, path), sha256=sha256_of_file(path)) for path in written)
+    note = Analysed(software=software(), inputs=inputs, results=results, plan_sha256=_plan_sha256(plan))
     write_json(_path(folder), note)
 
 
@@ -99,17 +100,23 @@ def _plan_sha256(plan: Plan) -> str:
     return sha256_of_text(json.dumps(asdict(told), sort_keys=True, default=str))
 
 
-def is_current(folder: SessionFolder, last: Analysed, software: str, inputs: tuple[Input, ...]) -> bool:
-    """Whether `last` was made by this software from these inputs, and the results are as they were written.
+def is_unchanged(folder: SessionFolder) -> bool:
+    """Whether an analysis of the session as it is now would give the results that are there: the same software, the
+    same inputs, and the results as they were written.
 
     So a note need not be taken away before new results are written: a kill in between leaves other results than it
-    names.
+    names. False, too, where that cannot be told: the analysis says why.
     """
-    if last.software != software or not same_contents(last.inputs, inputs):
+    last = read_analysed(folder)
+    if last is None or last.software != software() or not last.results:
         return False
     try:
-        return bool(last.results) and last.results == _results(folder)
-    except SessionError:  # one of them is gone or spoilt
+        found = inputs_seen(folder, names_found(folder), last.inputs)
+        # What session.toml names besides is what it named last time, as long as that file is the same.
+        named = {one.file for one in last.inputs} - {one.file for one in found}
+        same = same_contents(last.inputs, (*found, *inputs_seen(folder, named, last.inputs)))
+        return same and all(is_file_of(_written(folder, one), one.sha256) for one in last.results)
+    except SessionError:
         return False
 
 
@@ -121,28 +128,27 @@ def staleness(folder: SessionFolder, plan: Plan) -> Staleness:
     last = read_analysed(folder)
     if last is None:
         return Staleness(never_whole=True)
-    written = [(one, folder.inside(*one.file.split("/"))) for one in last.results]
+    written = [(one, _written(folder, one)) for one in last.results]
     edited = [one.file for one, path in written if path.exists() and not is_file_of(path, one.sha256)]
-    before, now = (
-        {one.file: one.sha256 for one in inputs} for inputs in (last.inputs, inputs_seen(folder, plan, last.inputs))
-    )
+    seen = inputs_seen(folder, input_names(folder, plan), last.inputs)
+    before, now = ({one.file: one.sha256 for one in inputs} for inputs in (last.inputs, seen))
     changed = sorted(name for name in before.keys() | now.keys() if before.get(name) != now.get(name))
     plan_name = folder.plan_path.name
     if plan_name in changed and last.plan_sha256 == _plan_sha256(plan):
         changed.remove(plan_name)
-    gone = [name for name in conditions_analysed(folder) if not folder.recordings(name)]
+    gone = [name for name in folder.conditions_analysed() if not folder.recordings(name)]
     return Staleness(changed=tuple(changed), edited=tuple(edited), gone=tuple(gone))
 
 
-def inputs_seen(folder: SessionFolder, plan: Plan, known: tuple[Input, ...] = ()) -> tuple[Input, ...]:
-    """All inputs as they are now, by name; hashes are those of `known` where a file has not been touched since.
+def inputs_seen(folder: SessionFolder, names: Iterable[str], known: tuple[Input, ...] = ()) -> tuple[Input, ...]:
+    """The inputs `names` as they are now; hashes are those of `known` where a file has not been touched since.
 
     What is missing, no file, or cannot be read is noted as that: the analysis says what it thinks of it. Raises
     SessionError when one leads out of the session.
     """
     by_name = {one.file: one for one in known}
     try:
-        return tuple(_input(folder, name, by_name) for name in input_names(folder, plan))
+        return tuple(_input(folder, name, by_name) for name in names)
     except OSError as error:
         raise SessionError(f"{error.filename or folder.root} cannot be read: {error.strerror or error}") from error
 
@@ -187,13 +193,8 @@ def same_contents(inputs: tuple[Input, ...], others: tuple[Input, ...]) -> bool:
     return {one.file: one.sha256 for one in inputs} == {one.file: one.sha256 for one in others}
 
 
-def _results(folder: SessionFolder) -> tuple[Result, ...]:
-    """Tables and findings of all conditions that are recorded, as they are now. Raises SessionError without one."""
-    return tuple(
-        Result(file=path.relative_to(folder.root).as_posix(), sha256=sha256_of_file(path))
-        for condition in folder.conditions_recorded()
-        for path in result_paths_of(folder, condition)
-    )
+def _written(folder: SessionFolder, one: Result) -> Path:
+    return folder.inside(*one.file.split("/"))
 
 
 def _path(folder: SessionFolder) -> Path:

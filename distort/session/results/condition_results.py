@@ -207,15 +207,6 @@ def result_paths_of(folder: SessionFolder, condition: str) -> tuple[Path, ...]:
     return result_paths(folder, _read_findings(folder, condition))
 
 
-def conditions_analysed(folder: SessionFolder) -> tuple[str, ...]:
-    """Conditions that have results, in alphabetical order; a folder that no condition can be called is none of ours."""
-    results = folder.inside("results")
-    if not results.is_dir():
-        return ()
-    found = sorted(path.parent.name for path in results.glob("*/findings.json"))
-    return tuple(name for name in found if _may_be_condition(name))
-
-
 def _read_findings(folder: SessionFolder, condition: str) -> Findings:
     path = folder.findings_path(condition)
     try:
@@ -227,11 +218,3 @@ def _read_findings(folder: SessionFolder, condition: str) -> Findings:
     if findings.condition != condition:
         raise SessionError(f"{path} speaks of condition {findings.condition!r}: move {path.parent} away, it is a copy")
     return findings
-
-
-def _may_be_condition(name: str) -> bool:
-    try:
-        check_condition(name)
-    except SessionError:
-        return False
-    return True

@@ -11,9 +11,8 @@ from pathlib import Path
 
 from distort.session.files.folder import AUDIO_SUFFIXES, LOOPBACK, SessionFolder
 from distort.session.files.hashing import sha256_of_file
-from distort.session.files.names import parse_stem
+from distort.session.files.names import MADE_ELSEWHERE, parse_stem
 from distort.session.plan.keys import Plan
-from distort.session.recordings.sampled_stimuli import MADE_ELSEWHERE
 
 _CALIBRATION = re.compile(
     r"(microphone|closing|quiet_reel|drive|drive_found_[0-9T]+)\.json|"
@@ -36,13 +35,12 @@ def input_names(folder: SessionFolder, plan: Plan) -> list[str]:
     Raises SessionError when a folder of the session leads out of it, or one recording is there twice.
     """
     named = [plan.microphone.response_file, *plan.analysis.response_files]
-    return sorted(
-        {
-            folder.plan_path.name,
-            *(Path(name).as_posix() for name in named if name is not None),
-            *(name_in(folder, path) for path in _measured(folder)),
-        }
-    )
+    return sorted({*(Path(name).as_posix() for name in named if name is not None), *names_found(folder)})
+
+
+def names_found(folder: SessionFolder) -> set[str]:
+    """Names of the inputs but for what the plan names. Raises SessionError as `input_names` does."""
+    return {folder.plan_path.name, *(name_in(folder, path) for path in _measured(folder))}
 
 
 def hashes_of(folder: SessionFolder, names: list[str]) -> tuple[FileHash, ...]:

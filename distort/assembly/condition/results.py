@@ -1,0 +1,99 @@
+"""What was found of a condition, put together as it is written and shown."""
+
+import math
+from collections.abc import Mapping
+from dataclasses import replace
+from typing import Any
+
+from distort.analysis.coincidences.finding import find_coincidences
+from distort.analysis.common.curves import Response
+from distort.analysis.sweep.response import band_mean_db
+from distort.assembly.condition.audible import audibility
+from distort.assembly.condition.curves import Curves
+from distort.assembly.condition.inputs_of_findings import look_at
+from distort.assembly.condition.level_series import LevelSeries
+from distort.assembly.condition.levels import LevelsRead
+from distort.recording.reading import MultitoneLevel, SweepLevel
+from distort.session.recordings.condition import Recorded
+from distort.session.recordings.stored import Recording
+from distort.session.results.condition_results import ConditionResults, Findings, LevelFound, RecordingUsed
+from distort.session.results.multitone_results import MultitoneFound, multitone_found
+from distort.version import __version__
+
+
+def put_together(
+    recorded: Recorded, read: LevelsRead, *, curves: Curves, series: LevelSeries, further: Mapping[str, Any]
+) -> ConditionResults:
+    """The results of a condition, with its dips and peaks and what lines up with them.
+
+    further   results of other stimuli, by name
+    """
+    first = recorded.recordings[0].sidecar
+    levels = tuple(
+        _level_found(sweep, response, recorded.plan.levels.band_hz)
+        for sweep, response in zip(read.sweeps.values(), curves.responses, strict=True)
+    )
+    multitones = {level: tone.result.bands for level, tone in read.multitones.items()}
+    looked = look_at(
+        read.lowest.read.separated,
+        setup=first.setup,
+        elsewhere=recorded.elsewhere,
+        levels=tuple(read.sweeps),
+        responses=curves.responses,
+        harmonics=curves.harmonics,
+        multitones=multitones,
+        changes=[ladder.curves for ladder in series.ladders],
+    )
+    return ConditionResults(
+        findings=Findings(
+            loudspeaker=first.loudspeaker,
+            setup=first.setup,
+            condition=recorded.condition,
+            simulated=any(one.sidecar.simulated for one in recorded.recordings),
+            software=f"distort {__version__}",
+            smoothing=recorded.plan.analysis.smoothing,
+            gate_ms=recorded.plan.analysis.gate_ms,
+            microphone=None if recorded.microphone is None else recorded.microphone.used,
+            response_files=recorded.elsewhere.used,
+            link=recorded.link,
+            recordings=tuple(map(_used, recorded.recordings)),
+            levels=levels,
+            multitones=tuple(map(_multitone_found, read.multitones.values())),
+            compression=tuple(ladder.found for ladder in series.ladders),
+            no_compression=series.missing,
+            anomalies=looked.anomalies,
+            coincidences=find_coincidences(looked),
+            audibility=audibility(read, curves.harmonics),
+            further=tuple(further),
+        ),
+        responses=curves.responses,
+        harmonics=curves.harmonics,
+        multitones=tuple(multitones.values()),
+        changes=tuple(ladder.curves for ladder in series.ladders),
+        further=further,
+    )
+
+
+def _level_found(sweep: SweepLevel, response: Response, band_hz: tuple[float, float]) -> LevelFound:
+    measured_db = band_mean_db(response, band_hz)
+    return LevelFound(
+        level_db_spl=sweep.level_db_spl,
+        drive_dbfs=sweep.takes[0].sidecar.drive_dbfs,
+        measured_db=None if math.isnan(measured_db) else measured_db,
+        unit=response.unit,
+        delay_s=response.delay_s,
+        lowest_valid_hz=response.lowest_valid_hz,
+    )
+
+
+def _multitone_found(one: MultitoneLevel) -> MultitoneFound:
+    return multitone_found(one.tone, one.level_db_spl, one.result, warm_up=one.warm_up, attack=one.attack)
+
+
+def _used(recording: Recording) -> RecordingUsed:
+    return RecordingUsed(
+        file=recording.files.in_session,
+        sha256=recording.sidecar.recording_sha256,
+        quality=replace(recording.sidecar.quality, checks=()),  # its figures stand in the sidecar
+        rejected=recording.sidecar.rejected,
+    )
