@@ -155,6 +155,10 @@ def test_a_millisecond_may_be_missing_at_either_end(missing, may):
                 find_reel(cut, bare)
 
 
+def test_a_recording_may_be_as_long_as_the_sweep_and_no_longer():
+    assert find_reel(SWEEP.samples(), Reel((SWEEP,))).stimulus_start == pytest.approx(0.0, abs=0.01)
+
+
 def test_what_is_no_recording_of_it():
     with pytest.raises(RecordingError, match="shorter than the stimulus"):
         find_reel(np.ones(SWEEP.n_samples - 1), REEL)

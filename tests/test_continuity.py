@@ -313,6 +313,17 @@ def test_a_multitone_of_another_seed_does_not_agree():
     assert multitone_agreement(samples * 0.0 + 1.0, few.only_stimulus()[1], found.before, at=1000.0) == 1.0
 
 
+def test_the_second_period_of_tones_agrees_where_the_clock_puts_it():
+    """Four periods made longer by 0.2 %, by Fourier transform, so that the second begins at sample 4008; the first is
+    lost. What is eight samples away from either of two places is found at neither of them."""
+    tone = MULTITONE
+    samples = scipy.signal.resample(np.tile(tone.period(), 4), 4 * 4008)
+    samples[:4008] = 0.0
+    flat = Path(values=np.ones(BINS, complex), noise=np.ones(BINS), n_fft=4096, rate=RATE, low_hz=200.0, high_hz=3700.0)
+    assert multitone_agreement(samples, tone, flat, at=0.0, clock=0.002) == pytest.approx(1.0, abs=1e-3)
+    assert multitone_agreement(samples, tone, flat, at=16.0, clock=0.002) < 0.5
+
+
 def test_the_path_of_a_known_echo():
     """One copy of 0.4, 23 samples late: `1 + 0.4 exp(-2 pi i f 23)` between 600 Hz and 3.4 kHz, within 1 %: the path is
     cut to 0.3 s and the chirp's fades leave a quarter of its amplitude at the edges."""

@@ -8,6 +8,8 @@ import scipy.fft
 
 from distort.analysis.common.grid import band_edges_hz, grid_hz
 from distort.analysis.common.microphone import MicrophoneResponse
+from distort.analysis.multitone.in_air import only_covered_lines
+from distort.analysis.multitone.powers import LinePowers
 from distort.analysis.multitone.reading import MultitoneTake, multitone_result, read_multitone
 from distort.analysis.sweep.sweeps import Reference, Settings, SweepTake, read_sweep, sweep_harmonics, sweep_response
 from signals import Multitone, Sweep
@@ -180,3 +182,15 @@ def test_between_its_points_a_response_is_a_line_over_the_logarithm_of_frequency
     response = MicrophoneResponse(frequency_hz=np.array([100.0, 10000.0]), level_db=np.array([2.0, -2.0]))
     np.testing.assert_allclose(response.at([100.0, 1000.0, 10000.0]), [2.0, 0.0, -2.0], rtol=0, atol=1e-12)
     assert np.isnan(response.at([99.9, 10001.0, 0.0])).all()
+
+
+def test_lines_outside_the_microphones_range_are_empty_and_the_others_as_they_were() -> None:
+    tone = Multitone()
+    inside = (tone.line_hz >= 100.0) & (tone.line_hz <= 5000.0)
+    values = np.arange(1.0, tone.line_hz.size + 1.0)
+    covered = only_covered_lines(
+        LinePowers(gain=1j * values, noise=2.0 * values, odd=3.0 * values), tone, written(100.0, 5000.0)
+    )
+    for found, expected in ((covered.gain, 1j * values), (covered.noise, 2.0 * values), (covered.odd, 3.0 * values)):
+        np.testing.assert_array_equal(found[inside], expected[inside])
+        assert np.isnan(found[~inside]).all()
