@@ -47,7 +47,6 @@ class Curve:
     """One quantity of one side at one level, `(rows,)` each."""
 
     quantity: Quantity
-    """"response", "thd", "h2" ..., "even", "odd", "change" (compression of the sweep), "change-multitone"."""
     level_db_spl: float
     octaves: float
     """Width of the band that each row stands for."""
