@@ -15,7 +15,7 @@ def add_parser(subparsers: "Subparsers[Parser]") -> None:
         details="Recordings, calibration, plan and results. The comments in session.toml stay out, and so does every "
         "file that no command made. Recordings that still carry notes of their recorder, or the name of the file they "
         "came from, are told by name.",
-        examples=["distort bundle our-monitor", "distort bundle our-monitor --to issue-12.zip"],
+        examples=["distort bundle our-monitor", "distort bundle our-monitor --to spring-edition.zip"],
     )
     parser.add_argument("folder", metavar="FOLDER", type=path, help="a session that was analysed")
     parser.add_argument("--to", metavar="FILE", type=path, help="the ZIP file to write (default: FOLDER.zip)")

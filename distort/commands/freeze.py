@@ -21,7 +21,7 @@ def add_parser(subparsers: "Subparsers[Parser]") -> None:
         details="Analyses the session and keeps the tables in frozen/LABEL, with the hashes of all inputs and the "
         "versions of all programs. Later analyses say what differs from them, and why. Nothing in there is ever "
         "written again.",
-        examples=["distort freeze our-monitor issue-12"],
+        examples=["distort freeze our-monitor spring-edition"],
     )
     parser.add_argument("folder", metavar="FOLDER", type=path, help="the session")
     parser.add_argument("label", metavar="LABEL", help="what to call it: letters, digits, - _ and .")
