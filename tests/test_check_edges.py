@@ -139,6 +139,7 @@ def test_without_chirps_nothing_tells_of_the_channel_nor_of_lost_samples():
     quality = check(heard())
     assert "cannot be told without the chirps" in quality.finding("channel").sentence
     assert quality.finding("channel").value == 0.0
+    assert quality.finding("channel").verdict == "good"  # and is held against nobody
     with pytest.raises(KeyError):
         quality.finding("continuity")
     assert quality.finding("stimulus").value == 1.0

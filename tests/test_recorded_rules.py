@@ -1,6 +1,8 @@
 """Recordings of a condition put together: which belong to one level, how they are driven, and what two conditions have
 in common; on small recordings at a low sample rate whose gains are known."""
 
+import itertools
+from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 
@@ -227,22 +229,23 @@ def test_the_ladder_of_multitones(desk):
         read_multitone_takes([desk[0]], SETTINGS)
 
 
-@pytest.mark.parametrize(("depth_db", "told"), [(-0.09, False), (-0.13, True)])
-def test_a_warm_up_is_told_from_a_tenth_of_a_decibel_on(folder, depth_db, told):
-    """Level falling with a time constant of 2 s over 6.5 s of periods, of which the middles hear 0.84 of it."""
+_settling_takes = itertools.count(20)
+
+
+def settling(folder: SessionFolder, change_db: Callable[[np.ndarray], np.ndarray]) -> Recording:
+    """A multitone whose level follows `change_db` of the seconds since it began."""
     stimulus = stimulus_of("multitone", -30.0)
     reel = framed(stimulus)
     start = 400 + reel.only_stimulus()[0]
     played = np.pad(reel.samples(), (400, 800))
-    time_s = (np.arange(played.size) - start) / RATE
-    heard_db = depth_db / (np.exp(-0.125) - np.exp(-3.125)) * (1.0 - np.exp(-np.maximum(time_s, 0.0) / 2.0))
+    heard_db = change_db(np.maximum((np.arange(played.size) - start) / RATE, 0.0))
     samples = GAIN * played * 10.0 ** (heard_db / 20.0) + 1e-7 * np.random.default_rng(1).standard_normal(played.size)
     sidecar = replace(
         SIDECAR,
         condition="stand",
         stimulus_name="multitone",
         level_db_spl=86.0,
-        take=20 + told,
+        take=next(_settling_takes),
         stimulus=stimulus,
         reel=reel,
         drive_dbfs=-30.0,
@@ -251,15 +254,25 @@ def test_a_warm_up_is_told_from_a_tenth_of_a_decibel_on(folder, depth_db, told):
         clock_difference_ppm=0.0,
         turned_db=0.0,
     )
-    level = read_multitone_takes([save_recording(folder, samples, sidecar)], SETTINGS)
+    return save_recording(folder, samples, sidecar)
+
+
+@pytest.mark.parametrize(("depth_db", "told"), [(-0.09, False), (-0.13, True)])
+def test_a_warm_up_is_told_from_a_tenth_of_a_decibel_on(folder, depth_db, told):
+    """Level falling with a time constant of 2 s over 6.5 s of periods, of which the middles hear 0.84 of it."""
+    whole_db = depth_db / (np.exp(-0.125) - np.exp(-3.125))
+    take = settling(folder, lambda time_s: whole_db * (1.0 - np.exp(-time_s / 2.0)))
+    level = read_multitone_takes([take], SETTINGS)
     assert bool(level.warm_up) == told
     assert all(isinstance(one, Settling) for one in level.warm_up)
-    assert (
-        read_multitone_takes(
-            [save_recording(folder, samples, replace(sidecar, take=30 + told))], SETTINGS, against_time=False
-        ).warm_up
-        == ()
-    )
+    assert read_multitone_takes([take], SETTINGS, against_time=False).warm_up == ()
+
+
+@pytest.mark.parametrize(("whole_db", "told"), [(-4.0, True), (-0.6, False), (4.0, False)])
+def test_an_attack_is_a_fall_of_a_decibel_within_the_first_period(folder, whole_db, told):
+    """With a time constant of 0.1 s, so that what is left after the fade-in is most of it; a rise is none."""
+    take = settling(folder, lambda time_s: whole_db * (1.0 - np.exp(-time_s / 0.1)))
+    assert bool(read_multitone_takes([take], SETTINGS).attack) == told
 
 
 # --- which belong together --------------------------------------------------------------------------------------------
