@@ -25,6 +25,7 @@ from distort.session.recordings.sidecar import read_sidecar
 from distort.session.recordings.stored import load_recordings
 from distort.session.results.comparison_files import KEYS
 from distort.session.results.inputs import input_names
+from tests.blank_figures import blank_figures
 from tests.clumsy_session import AS_THE_SWEEP, RATE, CommandLine, contents, heard, shorten
 from tests.made_reels import Recorder, record
 from tests.recorder_files import BEGAN, MARK, MARKS, write_flac, write_wav
@@ -161,7 +162,8 @@ def test_words_of_an_older_comparison_lose_the_names_on_the_page(distort, sessio
     compare.mkdir()
     older_document = dict.fromkeys(KEYS) | {"words": {"heading": "A and B", "alike": [words]}}
     (compare / "a__b.json").write_text(json.dumps(older_document))
-    distort.done("report", session)
+    with blank_figures():
+        distort.done("report", session)
     page = (session / "results/report.html").read_text(encoding="utf-8")
     assert "player and recorder: recorded elsewhere in A, recorded elsewhere in B" in page
     assert MARK not in page
