@@ -33,7 +33,7 @@ def patiently(attempt: Callable[[], Ending], *, status: int) -> Ending:
 
     At twelve processes for two processors one recording of ten lost samples; this asks for five in a row.
     """
-    for _ in range(3):
+    for _ in range(5):
         ending = attempt()
         if "the sound card" not in ending.err:
             break

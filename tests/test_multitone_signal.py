@@ -82,6 +82,12 @@ def test_slopes(spectrum, db_per_octave):
     np.testing.assert_allclose(np.diff(levels_db), db_per_octave, atol=1e-4)
 
 
+def test_the_table_of_the_programme_stands_at_the_nominal_midbands():
+    """Ten a decade, `1000 x 10^(k/10)` (IEC 61260-1), which their nominal values round by under 1 %."""
+    exact_hz = 1000.0 * 10.0 ** (np.arange(-17, 14) / 10.0)
+    np.testing.assert_allclose(list(PROGRAMME_DB), exact_hz, rtol=0.01)
+
+
 def test_programme_spectrum_meets_its_table():
     """IEC 60268-1, as remembered: the table itself, and a plateau of 0 dB in the middle."""
     levels_db = 20 * np.log10(line_amplitudes(list(PROGRAMME_DB), "programme"))
