@@ -6,7 +6,7 @@
 ('desk', 'stand')
 >>> stand = session["stand"]
 >>> stand.levels_db_spl
-(76.0, 86.0, 96.0, 102.0)
+(81.0, 86.0, 91.0, 96.0, 101.0)
 >>> orders = stand.harmonics(96)
 >>> orders["h3_db"].shape
 (241,)
