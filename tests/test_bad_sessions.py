@@ -168,7 +168,7 @@ def test_a_read_only_folder_is_named_and_nothing_is_half_written(distort, made, 
         with pytest.raises(PermissionError):
             (session / "probe").touch()
         for words in (
-            ("analyze", session),
+            ("analyze", session, "--again"),
             ("report", session),
             ("add", session, second, "--stimulus", "sweep", "--level", "96"),
             ("calibrate", session, "--from", tone, "--spl", "94"),
