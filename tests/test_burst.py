@@ -1,5 +1,7 @@
 """Tone bursts through a loudspeaker of known curvature, against integrals of their envelope, and in noise."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 import scipy
@@ -153,6 +155,21 @@ def test_the_floor_of_the_orders_is_the_spectrum_of_the_burst_itself() -> None:
     np.testing.assert_allclose(result.floor_db[0], second_db, atol=1.0)
     np.testing.assert_allclose(result.harmonics_db[0], result.floor_db[0], atol=0.1)
     assert np.all(np.isnan(result.compression_db))  # of one level nothing is known
+
+
+def test_the_bursts_own_spectrum_is_heard_through_the_response_of_the_bands() -> None:
+    """A loudspeaker whose power rises as the frequency: what the burst has at n f is n f / 100 Hz times as strong,
+    twice of what the band itself has at 2 f and three times at 3 f; above the highest band as there."""
+    take = heard(SERIES, cubic=0.0)
+    samples = take.samples.copy()
+    for band_hz, first, burst in zip(SERIES.bands_hz, SERIES.starts, SERIES.bursts, strict=True):
+        samples[24000 + first : 24000 + first + burst.n_samples] *= np.sqrt(band_hz / 100.0)
+    plain = read_bursts([take], SERIES)
+    found = read_bursts([replace(take, samples=samples)], SERIES)
+    bands_hz = np.array(SERIES.bands_hz)
+    for order in (2, 3):
+        gain = np.minimum(order * bands_hz, bands_hz[-1]) / 100.0
+        np.testing.assert_allclose(found.leak[order - 1], plain.leak[order - 1] * gain, rtol=1e-6)
 
 
 def test_noise_is_taken_off_and_told_as_a_floor() -> None:

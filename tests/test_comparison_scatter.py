@@ -15,10 +15,18 @@ from distort.analysis.common.quantities import (
     from_comparison,
     harmonic,
 )
-from distort.analysis.comparison.curves import Valued, curves_of_level, line_values, multitone_values, sweep_values
+from distort.analysis.comparison.curves import (
+    Valued,
+    _order,
+    curves_of_level,
+    line_values,
+    multitone_values,
+    sweep_values,
+)
 from distort.analysis.comparison.significance import BROAD_OCTAVES, NARROW_OCTAVES, Curve, Difference
 from distort.analysis.multitone.curves import ClockFound, MultitoneBands, MultitoneResponse, MultitoneResult
 from distort.analysis.sweep.noise import NoiseDensity
+from distort.analysis.sweep.readings import Reading
 from distort.analysis.sweep.sweeps import Reference, Settings, read_sweep, smoothed_over
 from signals import Sweep
 from tests.devices.memoryless import sweep_with_harmonics
@@ -237,6 +245,21 @@ def test_values_of_a_multitones_lines():
     assert found.clear.tolist() == [True, False, True]
     np.testing.assert_allclose(found.variance, (0.1 / 1.959964) ** 2, rtol=1e-6)
     np.testing.assert_allclose(found.freedom, 2.0 * BANDS_HZ * (10.0**0.05 - 10.0**-0.05))
+    unknown = multitone_result(lines={"level_db": np.array([60.0, np.nan, 62.0]), "noise_db": np.full(3, 20.0)})
+    clear = line_values(unknown, 1.0)[RESPONSE_OF_MULTITONE, BROAD_OCTAVES].clear
+    assert clear.tolist() == [True, False, True]  # of what is no number nothing is known
+
+
+@pytest.mark.parametrize(("leak_db", "clear"), [(-25.2, True), (-24.8, False)])
+def test_an_order_is_clear_of_a_leak_25_decibels_below_it(leak_db, clear):
+    """Re the order itself, of a fundamental that is not 1: both are divided by its power."""
+    rows = np.ones(3)
+    fundamental = Reading(power=100.0 * rows, noise=0.0 * rows, leak=0.0 * rows, variance=1e-6 * rows)
+    leak = 0.01 * 10.0 ** (leak_db / 10.0) * rows
+    second = Reading(power=0.01 * rows, noise=1e-9 * rows, leak=leak, variance=1e-6 * rows)
+    found = _order([fundamental, second], 2, np.ones(3, dtype=bool), 100.0 * rows)
+    np.testing.assert_allclose(found.value_db, -40.0)
+    assert found.clear.tolist() == [clear] * 3
 
 
 def value(db: float, variance: float, freedom: float, *, clear: bool = True) -> Valued:

@@ -9,8 +9,9 @@ import numpy as np
 import pytest
 
 from distort.__main__ import main
+from distort.analysis.common.curves import Response
 from distort.analysis.common.sound_in_air import speed_of_sound_m_s
-from distort.assembly.condition.against_others import against_others
+from distort.assembly.condition.against_others import _repeatability, against_others
 from distort.capture.measuring.completeness import check_session
 from distort.errors import RecordingError, WrongStimulusError
 from distort.recording.alignment.locating import Alignment
@@ -202,6 +203,25 @@ def test_takes_repeat_within_three_tenths_of_a_decibel(folder, more_db, verdict)
     assert (findings["repeatability"].verdict, findings["repeatability"].threshold) == (verdict, 0.3)
     assert findings["noise_during"].verdict == "good"
     assert findings["noise_during"].threshold == 10.0
+
+
+@pytest.mark.parametrize(("over_db", "differs_db"), [(19.0, 0.0), (21.0, 0.2)])
+def test_takes_are_held_against_each_other_where_both_are_20_decibels_over_their_noise(folder, over_db, differs_db):
+    """A quarter of the rows differs by 0.4 dB and is so far over the noise of one take: r.m.s. 0.4 / sqrt(4), or 0."""
+    rows = np.arange(80)
+    one = Response(
+        frequency_hz=100.0 + rows,
+        level_db=np.full(80, 60.0),
+        phase_deg=np.zeros(80),
+        noise_db=np.where(rows < 20, 60.0 - over_db, 0.0),
+        unit="db_spl",
+        delay_s=0.0,
+        lowest_valid_hz=100.0,
+    )
+    other = replace(one, level_db=np.where(rows < 20, 60.4, 60.0), noise_db=np.zeros(80))
+    first = saved(folder)
+    for pair in ((one, other), (other, one)):
+        assert _repeatability(*pair, first).value == pytest.approx(differs_db)
 
 
 def test_a_noise_that_came_during_one_take_is_told(folder):

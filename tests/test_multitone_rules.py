@@ -5,9 +5,10 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+import scipy
 
 from distort.analysis.common.interpolation import BLOCK, values_at
-from distort.analysis.multitone.clock import on_players_clock, without_wander_in_periods
+from distort.analysis.multitone.clock import _Correction, on_players_clock, without_wander_in_periods
 from distort.analysis.multitone.curves import ClockFound
 from distort.analysis.multitone.powers import BandPowers, LinePowers
 from distort.analysis.multitone.reading import MultitoneReadings
@@ -52,6 +53,9 @@ def test_at_whole_samples_they_are_the_samples_and_outside_nothing():
     alone = np.zeros(400)
     alone[200] = 1.0
     assert values_at(alone, np.array([199.5, 200.5])) == pytest.approx([2 / np.pi, 2 / np.pi], abs=1e-3)
+    # it is heard 64 samples to either side: there the window is down to 1e-5 and the sinc to 3e-3
+    beside = np.abs(values_at(alone, np.arange(400) + 0.25)) > 1e-10
+    np.testing.assert_array_equal(beside, np.abs(np.arange(400) - 200) <= 64)
 
 
 # --- the clock --------------------------------------------------------------------------------------------------------
@@ -100,6 +104,20 @@ def test_wander_of_a_ten_thousandth_of_a_sample_is_harmless(share, repaired):
     size = share * 1e-4 / np.sqrt(np.mean(left**2))
     steady = on_players_clock(heard(late=lambda t: size * np.sin(2 * np.pi * t / 4.0 + 0.3)), TONE, start=float(START))
     assert steady.repaired == repaired
+
+
+def test_a_silent_recording_has_no_clock():
+    with pytest.raises(AnalysisError, match="silent where the multitone should be"):
+        on_players_clock(np.zeros(heard().size), TONE, start=float(START))
+
+
+def test_a_correction_has_its_rate_from_its_first_instant_to_its_last():
+    """The delay 3 t, followed from 1 to 4 periods and held outside: a rate of 3 there, both ends with it."""
+    line = scipy.interpolate.make_interp_spline(np.arange(6.0), 3.0 * np.arange(6.0), k=3)
+    correction = _Correction(line, 1.0, 4.0)
+    periods = np.array([0.5, 1.0, 2.5, 4.0, 4.5])
+    np.testing.assert_allclose(correction.rate(periods), [0.0, 3.0, 3.0, 3.0, 0.0], atol=1e-12)
+    np.testing.assert_allclose(correction(periods), [3.0, 3.0, 7.5, 12.0, 12.0], atol=1e-12)
 
 
 def test_slow_wander_is_followed_and_its_rate_told():

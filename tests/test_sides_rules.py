@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from distort.analysis.common.curves import Harmonics, Order
+from distort.analysis.common.microphone import MicrophoneResponse
 from distort.analysis.common.quantities import RESPONSE
 from distort.analysis.comparison.curves import ROWS_OF_BAND
 from distort.analysis.comparison.significance import BROAD_OCTAVES, NARROW_OCTAVES
@@ -13,10 +14,10 @@ from distort.analysis.compression.curves import LevelChange
 from distort.analysis.multitone.curves import MultitoneBands
 from distort.assembly.comparison.comparing import compare_sides, default_basis
 from distort.assembly.comparison.setup_differences import same_multitones
-from distort.assembly.comparison.side import read_side
+from distort.assembly.comparison.side import Side, read_side
 from distort.assembly.condition.inputs_of_findings import look_at
 from distort.recording.reading import read_sweep_takes
-from distort.session.calibration.reference_responses import CurvesElsewhere
+from distort.session.calibration.reference_responses import CurvesElsewhere, MicrophoneUsed, SessionMicrophone
 from distort.session.plan.reading import read_plan
 from distort.session.results.ladder_results import ChangeCurves
 from signals import framed
@@ -107,6 +108,24 @@ def test_what_two_sides_do_not_have_in_common(folder):
     found = told(side(folder), gated)
     assert found["time gate"][:2] == ("none", "5 ms")
     assert found["orders separated"][:2] == ("3", "4")
+
+
+def test_a_response_file_that_one_side_has_is_told(folder):
+    """By its contents, not by its name."""
+
+    def with_file(name: str, sha256: str) -> Side:
+        response = MicrophoneResponse(frequency_hz=np.array([10.0, 20000.0]), level_db=np.zeros(2), phase_deg=None)
+        used = MicrophoneUsed(
+            file=name, sha256=sha256, response_is="response", zero_hz=1000.0, low_hz=10.0, high_hz=20000.0
+        )
+        return replace(side(folder), microphone=SessionMicrophone(response=response, used=used))
+
+    one, other, bare = with_file("a.txt", "1" * 64), with_file("b.txt", "2" * 64), side(folder)
+    what = "microphone response file"
+    assert told(one, bare)[what][:2] == ("a.txt (11111111)", "none")
+    assert told(bare, one)[what][:2] == ("none", "a.txt (11111111)")
+    assert told(one, other)[what][:2] == ("a.txt (11111111)", "b.txt (22222222)")
+    assert what not in told(one, with_file("b.txt", "1" * 64))
 
 
 def test_a_side_read_from_its_recordings(folder, desk):

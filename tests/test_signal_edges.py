@@ -165,6 +165,7 @@ def test_what_is_played_unless_told_otherwise():
     assert (tone.lines_per_decade, tone.low_hz, tone.high_hz, tone.period_s) == (10.0, 20.0, 20000.0, 2.0)
     assert (tone.settling_periods, tone.periods) == (2, 16)
     assert {one.drive_dbfs for one in (sweep, tone, Tone(), Burst(), Chirp())} == {-20.0}
+    assert (Noise().low_hz, Noise().high_hz) == (20.0, 20000.0)  # what people hear
     # 31 lines from 20 Hz to 20 kHz; a third octave of fade at the top would be 0.1 of an octave
     assert tone.line_bins.size == 31
     assert sweep.fade_out_hz == pytest.approx(22000.0 * 2.0**-0.1)

@@ -15,6 +15,7 @@ from distort.analysis.sweep.deconvolution import deconvolve, inverse_filter, pad
 from distort.analysis.sweep.harmonics import doubtful_rows, harmonics
 from distort.analysis.sweep.orders import separate
 from distort.analysis.sweep.readings import Reading, readings
+from distort.analysis.sweep.residual import residual_signal
 from distort.analysis.sweep.response import band_mean_db, lowest_valid_hz, response
 from distort.analysis.sweep.windows import OrderWindow, window_samples
 from distort.errors import AnalysisError
@@ -282,12 +283,25 @@ def test_what_is_used_of_a_recording():
     assert np.max(np.abs(found.impulse)) == pytest.approx(found.impulse[600], rel=1e-9)
     early = deconvolve(np.pad(answer, (100, 300)), SWEEP, start=100.25, orders=1)
     assert (early.n_used, early.arrival) == (answer.size + 400, 100.25)
-    for first, size in ((-1.0, answer.size), (10.0, answer.size + 9)):
+    for first, size in ((-1.0, answer.size), (-0.5, answer.size + 9), (10.0, answer.size + 9)):
         with pytest.raises(AnalysisError, match="record all of it"):
             deconvolve(np.zeros(size), SWEEP, start=first)
     deconvolve(np.pad(answer, (0, 0)), SWEEP, start=0.0, orders=1)
+    deconvolve(answer, SWEEP, start=0.5, orders=1)  # the sample in which it begins is there
     with pytest.raises(AnalysisError, match="not numbers"):
         deconvolve(np.full(answer.size + 10, np.nan), SWEEP, start=0.0)
+
+
+@pytest.mark.parametrize(("share", "kept"), [(0.7, 0.0), (0.83125, 0.25), (0.951, 1.0), (1.0, 1.0)])
+def test_what_comes_later_than_the_fundamentals_decay_is_left_over(deconvolved, share, kept):
+    """Of what arrives alone at so many times `L ln 2` after the fundamental, where a subharmonic has 1: nothing up to
+    three quarters of 0.95, half of the amplitude midway to that, all of it from there on."""
+    place = round(deconvolved.arrival + share * SWEEP.rate_s * math.log(2.0) * RATE)
+    impulse = np.zeros_like(deconvolved.impulse)
+    impulse[place] = 1.0
+    left = residual_signal(replace(deconvolved, impulse=impulse), orders=4)
+    energy = float(np.sum(np.square(SWEEP.samples()))) / 10.0 ** (SWEEP.drive_dbfs / 10.0)
+    assert np.sum(np.square(left)) / energy == pytest.approx(kept, abs=2e-3)  # the place is a whole sample
 
 
 # --- smoothing, rounding, microphone, bands ---------------------------------------------------------------------------
