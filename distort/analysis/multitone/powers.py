@@ -122,7 +122,6 @@ def band_powers(spectra: BlockSpectra, tone: Multitone) -> BandPowers:
     midbands, band = band_of_bins(tone)
     odd = np.arange(band.size) % 2 == 1
     even = ~odd & free_bins(tone)
-    odd[-1] = odd[-1] and free_bins(tone)[-1]
     power = 0.5 * np.square(np.abs(spectra.mean))
     lines = np.zeros(midbands.size)
     on_band = band[tone.line_bins]
