@@ -3,6 +3,7 @@ at a low sample rate."""
 
 import math
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -11,7 +12,7 @@ from distort.assembly.condition.against_others import worst_block
 from distort.errors import CutOffError, RecordingError, WrongStimulusError
 from distort.recording.alignment.chirp_places import find_peaks, hear_chirp
 from distort.recording.alignment.clock import repair_clock
-from distort.recording.alignment.locating import find_reel, pad_to_stimulus, silences_in
+from distort.recording.alignment.locating import _clearer, find_reel, pad_to_stimulus, silences_in
 from distort.recording.alignment.matched import Lags, correlate, deconvolve, stands_out_db, summit
 from distort.recording.alignment.prepared import Prepared, prepare_samples
 from distort.session.audio.long_recording import InMemory
@@ -169,6 +170,13 @@ def test_a_millisecond_may_be_missing_at_either_end(missing, may):
 
 def test_a_recording_may_be_as_long_as_the_sweep_and_no_longer():
     assert find_reel(SWEEP.samples(), Reel((SWEEP,))).stimulus_start == pytest.approx(0.0, abs=0.01)
+
+
+def test_what_is_found_in_one_of_two_ways_alone_is_taken():
+    clear, faint = SimpleNamespace(stands_out_db=30.0), SimpleNamespace(stands_out_db=20.0)
+    for one, other, expected in ((None, None, None), (clear, None, clear), (None, faint, faint)):
+        assert _clearer(one, other) is expected
+    assert _clearer(clear, faint) is _clearer(faint, clear) is clear
 
 
 def test_what_is_no_recording_of_it():
