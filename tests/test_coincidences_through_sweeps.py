@@ -183,14 +183,14 @@ def decided_and_right(table: dict[str, Counter[str]]) -> tuple[int, int]:
     return decided, right
 
 
-@pytest.mark.parametrize("cases", [1, pytest.param(2, marks=pytest.mark.sample)])
-def test_causes_through_sweeps_in_a_sample(cases: int) -> None:
-    """Some loudspeakers of each cause, twice as many of ripple alone: one in ten of the decided may be wrong."""
-    table = table_of(map(answered, jobs(cases)))
+@pytest.mark.sample
+def test_causes_through_sweeps_in_a_sample() -> None:
+    """2 loudspeakers of each cause and 4 of ripple alone: at most 1 wrong, where one in ten decided may be."""
+    table = table_of(map(answered, jobs(2)))
     decided, right = decided_and_right(table)
     assert decided - right <= 1
-    assert right >= 2 * cases
-    assert table[NOTHING][NOTHING] >= 2 * cases - 1
+    assert right >= 4
+    assert table[NOTHING][NOTHING] >= 3
 
 
 @pytest.mark.sample

@@ -98,6 +98,7 @@ def test_its_conditions_are_compared(distort, session) -> None:
         assert np.all(np.abs(then[column][both] - now[column][both]) <= SAME_DB), column
 
 
+@pytest.mark.sample
 def test_a_page_is_made_of_it(distort, session) -> None:
     distort.done("report", session)
     page = (session / "results/report.html").read_text(encoding="utf-8")

@@ -170,7 +170,7 @@ def test_faults_are_read_from_findings_and_never_made_up(tmp_path: Path) -> None
     ("quantity", "words"),
     [
         ("h3", "Third order"),
-        ("h7", "H7"),
+        ("h7", "Order 7"),
         ("thd", "THD"),
         ("multitone_odd", "Multitone, odd"),
         ("compression_sweep", "Compression"),

@@ -71,6 +71,7 @@ def test_a_disk_that_takes_no_more_while_a_session_is_made(runner, tmp_path, bel
     assert runner.whole(said_in, "new", session) == 0
 
 
+@pytest.mark.sample
 @pytest.mark.parametrize("command", ["bundle", "summary"])
 def test_what_a_kill_leaves_beside_a_file_outside_the_session_goes_with_the_next_run(
     runner, analysed, tmp_path, command
@@ -102,7 +103,13 @@ def test_what_a_kill_leaves_beside_a_file_outside_the_session_goes_with_the_next
 
 @pytest.mark.parametrize(
     "words",
-    [("show", "harmonics"), ("check",), ("origin", "h2", "--hz", "1000", "--level", "86"), ("report",), ("bundle",)],
+    [
+        ("show", "harmonics"),
+        ("check",),
+        ("origin", "h2", "--hz", "1000", "--level", "86"),
+        pytest.param(("report",), marks=pytest.mark.sample),
+        ("bundle",),
+    ],
 )
 def test_results_that_are_not_what_an_analysis_would_give_say_so(distort, analysed, tmp_path, words) -> None:
     """A table was edited; the plan was; a recording has gone; and nothing of the kind once it was analysed again."""
@@ -160,6 +167,7 @@ def test_a_set_up_that_is_corrected_later_is_told_to_change_nothing(distort, ana
         assert [line for line in distort(words[0], session, *words[1:]).err.splitlines() if "Careful" in line] == kept
 
 
+@pytest.mark.sample
 def test_results_whose_recordings_are_gone_say_so(distort, analysed, tmp_path) -> None:
     session = Path(shutil.copytree(analysed, tmp_path / "monitor"))
     shutil.copytree(session / "results/default", session / "results/shelf")
