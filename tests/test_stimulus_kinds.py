@@ -1,8 +1,10 @@
 """One contract for every kind of stimulus, by its entry on every floor; and nobody asks for a class in passing."""
 
 import ast
+import importlib
 from dataclasses import fields
 from functools import cache
+from importlib import resources
 from pathlib import Path
 from typing import Any
 
@@ -10,16 +12,19 @@ import numpy as np
 import pytest
 
 import signals
+from distort.assembly.kinds import ANALYSED
 from distort.capture.measuring.kinds import LOUD
 from distort.recording.alignment.locating import find_reel
 from distort.recording.kinds import ALIGNED, aligned
 from distort.recording.quality.check import check_recording
 from distort.recording.quality.examined import least_rate_hz
+from distort.report.kinds import SHOWN
 from distort.session.files.names import RecordingName
 from distort.session.plan.keys import OPTIONAL, SECTIONS
 from distort.session.plan.kinds import PLAYED, TRIAL_DRIVE_DBFS
 from distort.session.plan.reading import plan_from_text
 from distort.session.plan.template import plan_text
+from distort.session.results.kinds import STORED
 from signals import SampledSweep, Stimulus, Sweep, describe, framed, from_description, hold_samples, kind_of
 from signals.levels import rms_dbfs
 from signals.stimulus import KINDS
@@ -108,6 +113,15 @@ def test_what_is_known_of_a_kind_holds_together(kind) -> None:
         whole_s = entry.seconds_in(stimulus, 100.0, 5000.0)
         assert sum(halves) == pytest.approx(whole_s)
         assert 0.0 < whole_s < stimulus.n_samples / stimulus.sample_rate
+
+
+def test_what_is_analysed_of_a_kind_is_played_written_and_shown_under_one_word() -> None:
+    assert set(ANALYSED) == set(STORED) == set(SHOWN)
+    assert set(ANALYSED) <= {played.name for played in PLAYED}
+    for word, shown in SHOWN.items():
+        module, _, function = shown.said_by.partition(":")
+        assert callable(getattr(importlib.import_module(module), function)), word
+        assert (resources.files("distort.report") / shown.methods).is_file(), word
 
 
 def test_every_entry_belongs_to_a_kind() -> None:
