@@ -7,8 +7,8 @@ import pytest
 
 from distort.analysis.common.curves import Harmonics, Order
 from distort.analysis.common.microphone import MicrophoneResponse
-from distort.analysis.common.quantities import RESPONSE
-from distort.analysis.comparison.curves import ROWS_OF_BAND
+from distort.analysis.common.quantities import CHANGE, CHANGE_OF_MULTITONE, EVEN, GAIN, GAIN_OF_MULTITONE, RESPONSE
+from distort.analysis.comparison.curves import ROWS_OF_BAND, changes
 from distort.analysis.comparison.significance import BROAD_OCTAVES, NARROW_OCTAVES
 from distort.analysis.compression.curves import LevelChange
 from distort.analysis.multitone.curves import MultitoneBands
@@ -129,22 +129,23 @@ def test_a_response_file_that_one_side_has_is_told(folder):
 
 
 def test_a_side_read_from_its_recordings(folder, desk):
-    """Every level's response at its own output, compression less the drive, drives as played."""
+    """Every level's response at its own output, compression from the gains against the lowest, drives as played."""
     found = read_side(folder, "desk", name="A", progress=lambda what, done, total: None)
     assert found.drives_dbfs == {76.0: -40.0, 86.0: -30.0, 96.0: -20.0}
     assert (found.set_ups, found.takes) == (1, 2)
     assert found.volume_known
-    by_key = {(one.quantity.in_comparison, one.level_db_spl, one.octaves): one for one in found.curves}
+    compression = changes(found.curves, {GAIN: 76.0, GAIN_OF_MULTITONE: 76.0})
+    by_key = {(one.quantity, one.level_db_spl, one.octaves): one for one in (*found.curves, *compression)}
     for octaves, step in ROWS_OF_BAND.items():
         rows = READABLE[::step]
-        response = by_key["response", 86.0, octaves]
+        response = by_key[RESPONSE, 86.0, octaves]
         np.testing.assert_allclose(response.value_db[rows], OUTPUT_DB[86.0], atol=0.02)
-        change = by_key["change", 96.0, octaves]
+        change = by_key[CHANGE, 96.0, octaves]
         np.testing.assert_allclose(change.value_db[rows], -1.0 - 0.05, atol=0.02)
-        assert by_key["response", 76.0, octaves].replicates_db.shape[0] == 2
-        assert by_key["response", 86.0, octaves].replicates_db is None
-    assert by_key["even", 96.0, BROAD_OCTAVES].frequency_hz.size > 5
-    np.testing.assert_allclose(by_key["change-multitone", 96.0, BROAD_OCTAVES].value_db, -1.0, atol=0.02)
+        assert by_key[RESPONSE, 76.0, octaves].replicates_db.shape[0] == 2
+        assert by_key[RESPONSE, 86.0, octaves].replicates_db is None
+    assert by_key[EVEN, 96.0, BROAD_OCTAVES].frequency_hz.size > 5
+    np.testing.assert_allclose(by_key[CHANGE_OF_MULTITONE, 96.0, BROAD_OCTAVES].value_db, -1.0, atol=0.02)
     # the power mean over the plan's band, as far as the sweep goes
     assert found.outputs_db[86.0] == pytest.approx(OUTPUT_DB[86.0], abs=0.1)
     # repeats: after a rest alone, each width of band
