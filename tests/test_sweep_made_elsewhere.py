@@ -155,11 +155,12 @@ def test_its_file_must_stay_as_it_was(distort, session, tmp_path, monkeypatch):
     (kept,) = (session / "stimuli").glob("made-elsewhere_*.wav")
     assert kept.read_bytes() == (tmp_path / "sweep.wav").read_bytes()
     soundfile.write(kept, 0.5 * filed(), RATE, subtype="PCM_24")
+    (recording,) = load_recordings(SessionFolder(session), "default")
     with pytest.raises(SessionError, match="SHA-256 differs"):
-        load_recordings(SessionFolder(session), "default")
+        recording.samples()
     kept.unlink()
     with pytest.raises(SessionError, match="bring back the sweep"):
-        load_recordings(SessionFolder(session), "default")
+        recording.samples()
 
 
 def test_it_is_among_the_inputs_that_are_published(distort, session, tmp_path):
