@@ -123,9 +123,18 @@ def _one_session(arguments: argparse.Namespace) -> int:
     folder.require()
     # Known from times and hashes of files alone, before anything is loaded that analyses or reads results.
     unchanged = not arguments.again and is_unchanged(folder) and _is_recorded(folder, arguments.condition)
+    if unchanged and not arguments.json:
+        _say_unchanged()
     found = _read(folder, arguments.condition) if unchanged else _analysed(target, arguments.condition)
-    _say_results(arguments, folder, found, unchanged=unchanged)
+    _say_results(arguments, folder, found)
     return DONE
+
+
+def _say_unchanged() -> None:
+    """Before the results are read, which takes longer than to know this."""
+    from distort.report.terminal.console import make_console, say
+
+    say(make_console(), "Nothing changed since these results were made, so they stand; --again analyses anew.")
 
 
 def _is_recorded(folder: "SessionFolder", condition: str | None) -> bool:
@@ -151,8 +160,6 @@ def _say_results(
     arguments: argparse.Namespace,
     folder: "SessionFolder",
     found: "tuple[ConditionResults, ...]",
-    *,
-    unchanged: bool,
 ) -> None:
     from distort.commands.conditions import say_stale
     from distort.commands.freeze import say_since_frozen
@@ -165,8 +172,6 @@ def _say_results(
 
         print_document(console, findings_documents([results.findings for results in found]))
         return
-    if unchanged:
-        say(console, "Nothing changed since these results were made, so they stand; --again analyses anew.")
     for results in found:
         say(console, *summary_blocks(results))
     if arguments.condition is None:
