@@ -8,10 +8,10 @@ import numpy as np
 import numpy.typing as npt
 
 from signals.checks import (
-    require_below_nyquist,
     require_finite,
     require_length,
     require_positive,
+    require_sample_rate,
     require_within_full_scale,
 )
 from signals.errors import SignalError
@@ -49,10 +49,16 @@ class Burst:
     drive_dbfs: float = -20.0
 
     def __post_init__(self) -> None:
-        require_positive(frequency_hz=self.frequency_hz, periods=self.periods, sample_rate=self.sample_rate)
+        require_positive(frequency_hz=self.frequency_hz, periods=self.periods)
+        require_sample_rate(self.sample_rate)
         require_length(self.periods / self.frequency_hz * self.sample_rate)
         require_within_full_scale(self.drive_dbfs)
-        require_below_nyquist(self.frequency_hz, self.sample_rate, "frequency_hz")
+        if self.highest_hz >= self.sample_rate / 2:
+            raise SignalError(
+                f"a burst of {self.periods:g} periods at {self.frequency_hz:.6g} Hz sounds up to {self.highest_hz:.6g} "
+                f"Hz, not below half the sample rate ({self.sample_rate / 2:g} Hz): lower its frequency, take more "
+                f"periods, or raise sample_rate"
+            )
 
     @property
     def n_samples(self) -> int:
@@ -103,7 +109,6 @@ class BurstSeries:
             raise SignalError(f"gap_s must be 0 or more, not {self.gap_s:g}")
         sounding = sum(burst.n_samples for burst in self.bursts)
         require_length(sounding + self.gap_s * self.sample_rate * len(self.bands_hz))
-        require_below_nyquist(self.highest_hz, self.sample_rate, "the lobe of the highest band")
 
     @cached_property
     def bursts(self) -> tuple[Burst, ...]:

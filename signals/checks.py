@@ -1,6 +1,7 @@
 """Checks that every stimulus shares: each raises SignalError with one sentence."""
 
 import math
+import numbers
 
 from signals.errors import SignalError
 
@@ -38,6 +39,12 @@ def require_positive(**values: float | None) -> None:
     for name, value in values.items():
         if value is not None and value <= 0:
             raise SignalError(f"{name} must be above 0, not {value}")
+
+
+def require_sample_rate(sample_rate: object) -> None:
+    """Samples a second are counted: 48000 is a sample rate, 48000.0 is none, as no file states it so."""
+    if isinstance(sample_rate, bool) or not isinstance(sample_rate, numbers.Integral) or sample_rate < 1:
+        raise SignalError(f"sample_rate must be a whole number above 0, such as 48000, not {sample_rate!r:.60}")
 
 
 def require_within_full_scale(peak_dbfs: float) -> None:

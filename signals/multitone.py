@@ -18,6 +18,7 @@ from signals.checks import (
     require_finite,
     require_length,
     require_positive,
+    require_sample_rate,
     require_within_full_scale,
 )
 from signals.errors import SignalError
@@ -154,9 +155,9 @@ class Multitone:
             high_hz=self.high_hz,
             period_s=self.period_s,
             periods=self.periods,
-            sample_rate=self.sample_rate,
             lowest_hz=self.lowest_hz,
         )
+        require_sample_rate(self.sample_rate)
         require_finite(drive_dbfs=self.drive_dbfs)
         require_below_nyquist(self.high_hz, self.sample_rate, "high_hz")
         if self.phases not in get_args(Phases):

@@ -8,7 +8,13 @@ import numpy as np
 import numpy.typing as npt
 import scipy
 
-from signals.checks import require_below_nyquist, require_length, require_positive, require_within_full_scale
+from signals.checks import (
+    require_below_nyquist,
+    require_length,
+    require_positive,
+    require_sample_rate,
+    require_within_full_scale,
+)
 from signals.errors import SignalError
 from signals.levels import FULL_SCALE_SINE_RMS, db_to_amplitude
 
@@ -37,7 +43,8 @@ class Noise:
     seed: int = 1
 
     def __post_init__(self) -> None:
-        require_positive(low_hz=self.low_hz, high_hz=self.high_hz, seconds=self.seconds, sample_rate=self.sample_rate)
+        require_positive(low_hz=self.low_hz, high_hz=self.high_hz, seconds=self.seconds)
+        require_sample_rate(self.sample_rate)
         require_length(self.seconds * self.sample_rate)
         require_within_full_scale(self.drive_dbfs)
         require_below_nyquist(self.high_hz, self.sample_rate, "high_hz")

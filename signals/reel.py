@@ -13,6 +13,7 @@ from signals.checks import (
     require_finite,
     require_length,
     require_positive,
+    require_sample_rate,
     require_within_full_scale,
 )
 from signals.errors import SignalError
@@ -33,7 +34,8 @@ class Silence:
     sample_rate: int = 48000
 
     def __post_init__(self) -> None:
-        require_positive(seconds=self.seconds, sample_rate=self.sample_rate)
+        require_positive(seconds=self.seconds)
+        require_sample_rate(self.sample_rate)
         require_finite(settle_s=self.settle_s)
         require_length(self.seconds * self.sample_rate)
 
@@ -68,7 +70,8 @@ class Chirp:
     drive_dbfs: float = -20.0
 
     def __post_init__(self) -> None:
-        require_positive(low_hz=self.low_hz, high_hz=self.high_hz, seconds=self.seconds, sample_rate=self.sample_rate)
+        require_positive(low_hz=self.low_hz, high_hz=self.high_hz, seconds=self.seconds)
+        require_sample_rate(self.sample_rate)
         require_length(self.seconds * self.sample_rate)
         require_within_full_scale(self.drive_dbfs)
         require_below_nyquist(self.high_hz, self.sample_rate, "high_hz")

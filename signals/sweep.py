@@ -12,7 +12,13 @@ from functools import cached_property
 import numpy as np
 import numpy.typing as npt
 
-from signals.checks import require_below_nyquist, require_length, require_positive, require_within_full_scale
+from signals.checks import (
+    require_below_nyquist,
+    require_length,
+    require_positive,
+    require_sample_rate,
+    require_within_full_scale,
+)
 from signals.errors import SignalError
 from signals.levels import db_to_amplitude
 from signals.tapers import log_rise
@@ -53,9 +59,9 @@ class Sweep:
             stop_hz=self.stop_hz,
             fade_out_octaves=self.fade_out_octaves,
             seconds=self.seconds,
-            sample_rate=self.sample_rate,
             lowest_hz=self.lowest_hz,
         )
+        require_sample_rate(self.sample_rate)
         require_length(self.seconds * self.sample_rate)
         require_within_full_scale(self.drive_dbfs)
         require_below_nyquist(self.stop_hz, self.sample_rate, "stop_hz")

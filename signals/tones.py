@@ -11,6 +11,7 @@ from signals.checks import (
     require_finite,
     require_length,
     require_positive,
+    require_sample_rate,
     require_within_full_scale,
 )
 from signals.errors import SignalError
@@ -41,7 +42,8 @@ class Tone:
     phase_deg: float = 0.0
 
     def __post_init__(self) -> None:
-        require_positive(frequency_hz=self.frequency_hz, seconds=self.seconds, sample_rate=self.sample_rate)
+        require_positive(frequency_hz=self.frequency_hz, seconds=self.seconds)
+        require_sample_rate(self.sample_rate)
         require_finite(fade_s=self.fade_s, phase_deg=self.phase_deg)
         require_length(self.seconds * self.sample_rate)
         require_within_full_scale(self.drive_dbfs)

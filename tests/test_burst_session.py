@@ -15,7 +15,7 @@ from distort.capture.measuring.least_heard import least_heard
 from distort.capture.measuring.playing import measure
 from distort.capture.measuring.quiet_run import play_quiet_sweep
 from distort.capture.measuring.starting import Choice, require_calibration
-from distort.errors import PlanError, TooLoudError
+from distort.errors import PlanError, SessionError, TooLoudError
 from distort.report.terminal.methods import methods_text
 from distort.session.files.folder import SessionFolder
 from distort.session.plan.keys import BurstPlan
@@ -25,6 +25,7 @@ from distort.session.plan.template import plan_text, text_of
 from distort.session.recordings.stimulus_files import planned
 from distort.session.recordings.stored import load_recordings
 from distort.session.results.condition_results import read_results, result_paths_of
+from distort.session.results.kinds import read_kind
 from signals.burst import BurstSeries
 from tests.clumsy_session import RATE, CommandLine, shorten
 from tests.devices.scaled import ScaledLoudspeaker
@@ -222,8 +223,8 @@ def test_no_burst_is_below_what_the_plan_protects() -> None:
 @pytest.mark.parametrize(
     ("keys", "words"),
     [
-        ("lowest_hz = 2000\nhighest_hz = 500\n", r"\[burst\] makes no burst: .*1 to 100 frequencies"),
-        ("highest_hz = 20000\n", r"\[burst\] makes no burst: .*half the sample rate"),
+        ("lowest_hz = 2000\nhighest_hz = 500\n", r"\[burst\] makes no burst: .*so no third octave is left"),
+        ("highest_hz = 20000\n", r"\[burst\] makes no burst: .*sounds up to .*half the sample rate"),
         ("periods = 1\n", r"\[burst\] periods must be a number from 4 to 50"),
         ("gap = 1\n", "the nearest known one is 'gap_s'"),
     ],
@@ -231,6 +232,20 @@ def test_no_burst_is_below_what_the_plan_protects() -> None:
 def test_bursts_that_cannot_be_made_are_refused_with_the_plan(keys, words) -> None:
     with pytest.raises(PlanError, match=words):
         plan_with(f"\n[burst]\n{keys}")
+
+
+def test_bursts_all_below_what_the_plan_protects_are_refused_with_the_plan() -> None:
+    with pytest.raises(PlanError, match=r"up to highest_hz = 1000 lies below lowest_hz = 1200 of \[sweep\]"):
+        plan_with(BURSTS, lowest_hz="1200")
+    assert plan_with(BURSTS, lowest_hz="900").burst is not None  # 1 kHz is left
+
+
+def test_a_row_of_no_level_is_told_by_its_band(tmp_path) -> None:
+    path = tmp_path / "burst.csv"
+    rows = [f"{hz},80,plan,{',' * 9}{level}" for hz, level in ((200.0, "82"), (251.2, ""))]
+    path.write_text("\n".join([COLUMNS, *rows]), encoding="utf-8")
+    with pytest.raises(SessionError, match=r"the row of 251\.2 Hz says no level_db_spl"):
+        read_kind(path, "burst")
 
 
 def test_the_methods_of_bursts_are_told_with_the_others() -> None:

@@ -7,16 +7,20 @@ import pytest
 import scipy.signal
 
 from signals import Burst, Chirp, Multitone, Noise, Reel, SignalError, Silence, Sweep, Tone, clock_chirp, framed
+from signals.burst import BurstSeries
 from signals.checks import (
     MOST_SAMPLES,
     require_below_nyquist,
     require_finite,
     require_length,
     require_positive,
+    require_sample_rate,
     require_within_full_scale,
 )
 from signals.levels import amplitude_to_db, db_to_amplitude, db_to_power, power_to_db, rms_dbfs
 from signals.phases import crest_factor, schroeder_phases, wave
+from signals.stimulus import KINDS
+from signals.sweep import SampledSweep
 from signals.tapers import log_rise, rise
 
 
@@ -53,6 +57,30 @@ def test_numbers_that_must_be_finite_or_positive():
         assert not passes(lambda value=bad: require_finite(a=value))
     for bad in (0.0, 0, -1e-9):
         assert not passes(lambda value=bad: require_positive(a=value))
+
+
+def test_a_sample_rate_is_a_whole_number():
+    assert passes(lambda: require_sample_rate(1))
+    assert passes(lambda: require_sample_rate(np.int64(48_000)))
+    for bad in (48_000.0, 0, -8000, True, "48000", math.nan, None):
+        assert not passes(lambda value=bad: require_sample_rate(value))
+
+
+@pytest.mark.parametrize("made_by", [*KINDS.values(), Chirp, Silence])
+def test_every_kind_says_so_of_a_rate_that_is_none(made_by):
+    of_a_file = {"n_given": 9, "fitted_rate_s": 1.0, "filed_dbfs": -20.0, "samples_sha256": 64 * "0"}
+    given = {SampledSweep: of_a_file, Silence: {"seconds": 1.0}}.get(made_by, {})
+    made_by(**given)
+    with pytest.raises(SignalError, match=r"sample_rate must be a whole number .*not 48000\.0"):
+        made_by(**given, sample_rate=48_000.0)
+
+
+def test_a_burst_ends_its_lobe_below_half_the_sample_rate():
+    """The first zero of a Hann window of n periods lies 2/n of the frequency above it: of 8 periods at 1.25."""
+    assert passes(lambda: Burst(frequency_hz=19_199.0, periods=8.0))
+    assert not passes(lambda: Burst(frequency_hz=19_200.0, periods=8.0))
+    with pytest.raises(SignalError, match="a burst of 4 periods at 16000 Hz sounds up to 24000 Hz, not below half"):
+        BurstSeries(bands_hz=(8000.0, 16000.0), periods=4.0)
 
 
 def test_half_the_sample_rate_is_not_below_itself():

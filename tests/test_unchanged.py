@@ -12,6 +12,7 @@ import soundfile
 
 from distort.__main__ import main
 from distort.session.files.folder import SessionFolder
+from distort.session.files.hashing import sha256_of_file
 from distort.session.results import analysed
 from distort.session.results.analysed import is_unchanged
 from distort.session.results.software import HOUSE, digest_of
@@ -79,11 +80,19 @@ def test_a_response_file_that_the_plan_names_is_an_input(distort, once) -> None:
     assert not is_unchanged(folder)
 
 
-def test_a_note_that_names_what_is_outside_is_not_believed(once) -> None:
-    """And not followed: whoever sent the session may have written it."""
-    note = once / "results/analysed.json"
+@pytest.mark.parametrize(
+    "name",
+    ["../secret", "session.toml", "results/default/../../session.toml", "results/compare/a.csv", "results/a.csv"],
+)
+def test_a_note_that_names_what_no_analysis_writes_is_not_believed(once, name) -> None:
+    """And not followed, though its hash be right: whoever sent the session may have written it."""
+    note, named = once / "results/analysed.json", once / name
     document = json.loads(note.read_text(encoding="utf-8"))
-    document["results"][0]["file"] = "../secret"
+    assert is_unchanged(SessionFolder(once))
+    if not named.exists():
+        named.parent.mkdir(exist_ok=True)
+        named.write_text("a", encoding="utf-8")
+    document["results"].append({"file": name, "sha256": sha256_of_file(named)})
     note.write_text(json.dumps(document), encoding="utf-8")
     assert not is_unchanged(SessionFolder(once))
 

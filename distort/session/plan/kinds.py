@@ -98,8 +98,19 @@ def burst_stimulus(plan: Plan, *, drive_dbfs: float) -> BurstSeries | None:
     if bursts is None:
         return None
     every = third_octaves_hz(bursts.lowest_hz, bursts.highest_hz)
+    if not every:
+        raise signals.SignalError(
+            f"highest_hz = {bursts.highest_hz:g} lies below lowest_hz = {bursts.lowest_hz:g}, so no third octave is "
+            f"left: raise highest_hz"
+        )
+    lowest_hz = plan.sweep.lowest_hz or 0.0
+    if every[-1] < lowest_hz:
+        raise signals.SignalError(
+            f"every third octave up to highest_hz = {bursts.highest_hz:g} lies below lowest_hz = {lowest_hz:g} of "
+            f"[sweep], and nothing is played there: raise highest_hz, or leave [burst] out"
+        )
     return BurstSeries(
-        bands_hz=tuple(band_hz for band_hz in every if band_hz >= (plan.sweep.lowest_hz or 0.0)),
+        bands_hz=tuple(band_hz for band_hz in every if band_hz >= lowest_hz),
         periods=bursts.periods,
         gap_s=bursts.gap_s,
         sample_rate=plan.sweep.sample_rate,

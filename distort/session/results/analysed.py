@@ -8,16 +8,18 @@ time.
 
 import json
 import os
+import re
 import time
 from collections.abc import Iterable, Mapping
 from dataclasses import asdict, dataclass, field, replace
 from pathlib import Path
 
-from distort.errors import SessionError
+from distort.errors import SessionError, shown
 from distort.session.audio.kinds import begins_as_audio
 from distort.session.files.folder import AUDIO_SUFFIXES, SessionFolder
 from distort.session.files.hashing import is_file_of, sha256_of_file, sha256_of_text
 from distort.session.files.json_fields import later, read_json, write_json
+from distort.session.files.names import may_be_condition
 from distort.session.plan.keys import Plan, ReportPlan, Safety
 from distort.session.results.inputs import input_names, name_in, names_found
 from distort.session.results.software import software
@@ -28,6 +30,12 @@ JUST_NOW_NS = 2_000_000_000
 
 NOT_TRUSTED = 0
 """Time of change that no file has: it will be read again."""
+
+
+_WRITTEN = re.compile(
+    r"results/(?P<condition>[^/]+)/(findings\.json|[a-z][a-z0-9-]*(_(sweep|multitone|[0-9.]+dB))?\.csv)"
+)
+"""Names of result files: findings, and the tables of a level, of a level series and of other kinds of stimuli."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -45,10 +53,16 @@ class Input:
 
 @dataclass(frozen=True, kw_only=True)
 class Result:
-    """A file that was written."""
+    """A file that was written. Raises ValueError for a name that no analysis writes: a session may come from anybody,
+    and what it names is read and compared."""
 
     file: str
     sha256: str
+
+    def __post_init__(self) -> None:
+        named = _WRITTEN.fullmatch(self.file)
+        if named is None or not may_be_condition(named["condition"]):
+            raise ValueError(f"{shown(self.file)} is no file that an analysis writes")
 
 
 @dataclass(frozen=True, kw_only=True)

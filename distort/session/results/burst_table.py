@@ -26,7 +26,9 @@ def burst_columns(result: BurstResult) -> Mapping[str, npt.ArrayLike]:
 
 
 def burst_of(columns: Mapping[str, Any]) -> BurstResult:
-    """The result that has these columns. Raises KeyError for one that is missing."""
+    """The result that has these columns. Raises KeyError for one that is missing, ValueError for a row of no level."""
+    if np.any(without := np.isnan(columns["level_db_spl"])):
+        raise ValueError(f"the row of {columns['frequency_hz'][without][0]:g} Hz says no level_db_spl")
     unit = UNITS[0] if f"peak_{UNITS[0]}" in columns else UNITS[1]
     return BurstResult(
         frequency_hz=columns["frequency_hz"],
