@@ -6,6 +6,7 @@
 import json
 import shutil
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -61,6 +62,8 @@ def test_analysed_anew_its_numbers_are_those_that_it_published(distort, session)
     for path in tables:
         then, now = table(path), table(session / "results" / path.relative_to(frozen))
         assert list(then) == list(now)
+        if path.name.startswith("harmonics_"):
+            then = re_the_input(then, table(path.with_name("compression_sweep.csv")), path.stem.split("_")[1])
         for column in then:
             assert np.array_equal(np.isnan(then[column]), np.isnan(now[column])), (path.name, column)
             difference = np.nanmax(np.abs(then[column] - now[column])) if np.any(~np.isnan(then[column])) else 0.0
@@ -73,6 +76,13 @@ def test_analysed_anew_its_numbers_are_those_that_it_published(distort, session)
         assert set(then) <= set(now)
         assert [level["level_db_spl"] for level in then["levels"]] == [level["level_db_spl"] for level in now["levels"]]
         assert now["simulated"] is True
+
+
+def re_the_input(then: dict[str, Any], compression: dict[str, Any], level: str) -> dict[str, Any]:
+    """The equivalent input, which that version stated re the fundamental as measured, less what that has compressed."""
+    change_db = compression[f"change_{level.lower()}"]
+    moved = {name: then[name] + change_db for name in then if name.endswith("_equivalent_input_db")}
+    return then | moved
 
 
 def test_its_frozen_edition_verifies(distort, session) -> None:

@@ -5,6 +5,7 @@ import math
 
 import numpy as np
 import pytest
+from scipy.signal import lfilter
 
 from distort.analysis.sweep.sweeps import Reference, Settings, read_sweep, sweep_harmonics, sweep_response
 from distort.errors import AnalysisError
@@ -122,16 +123,27 @@ def test_cubic_and_quintic_against_their_closed_forms(a3, a5):
     assert np.nanmax(harmonics.orders[0].relative_db) < -120.0  # an odd curve has no even order
 
 
-def test_equivalent_input_takes_the_path_of_the_product_out():
-    """I_n(f) = D_n(f) - (H(n f) - H(f)); with H rising 6 dB an octave the second order reads 6.02 dB less."""
-    harmonics, response = analyse(sweep_with_harmonics(SWEEP, {1: 1.0, 2: 0.01}))
-    rising = response.level_db + 20 * np.log10(response.frequency_hz)
-    read = read_sweep([take(sweep_with_harmonics(SWEEP, {1: 1.0, 2: 0.01}))], SWEEP, Settings())
-    linear = type(response)(**{**vars(response), "level_db": rising})
-    second = sweep_harmonics(read, Reference(), linear=linear).orders[0]
-    rows = (harmonics.frequency_hz > 30.0) & (harmonics.frequency_hz < 9000.0)
-    assert second.equivalent_input_db[rows] == pytest.approx(-40.0 - 6.020600, abs=0.02)  # rows lie 0.3 dB apart
-    assert np.all(np.isnan(harmonics.orders[0].equivalent_input_db))
+@pytest.mark.parametrize("turned_db", [0.0, 6.0])
+def test_equivalent_input_is_re_the_input_and_not_re_the_compressed_fundamental(turned_db):
+    """y = x - 0.2 x^3 at amplitude A (its fundamental loses up to 1.4 dB), heard through a path that rises: third order
+    re the input 0.05 A^2, whatever path and compression are, over the gain 1 - 0.15 A1^2 of the lowest level A1, by
+    which the path is known. A volume that was turned counts like a drive."""
+    quiet, loud = (Sweep(drive_dbfs=drive_dbfs) for drive_dbfs in (-20.0, -1.0 - turned_db))
+    reads, gains = [], []
+    for sweep, volume_db in ((quiet, 0.0), (loud, turned_db)):
+        amplitude = 10 ** ((sweep.drive_dbfs + volume_db) / 20)
+        gains.append(1 - 0.15 * amplitude**2)
+        products = {1: gains[-1], 3: 0.05 * amplitude**2}
+        heard = lfilter([1.0, -0.7], [1.0], 10 ** (volume_db / 20) * sweep_with_harmonics(sweep, products))
+        reads.append(read_sweep([take(heard)], sweep, Settings(orders=3)))
+    linear = sweep_response(reads[0], Reference())
+    driven_db = loud.drive_dbfs - quiet.drive_dbfs + turned_db
+    loudest = sweep_harmonics(reads[1], Reference(), linear=linear, driven_db=driven_db)
+    rows = (loudest.frequency_hz > 30.0) & (3 * loudest.frequency_hz < 16000.0)
+    wanted_db = 20 * math.log10(0.05 * amplitude**2 / gains[0])
+    # rows lie 0.3 dB apart on the path's slope; re the compressed fundamental it would read 1.2 dB more
+    assert loudest.orders[1].equivalent_input_db[rows] == pytest.approx(wanted_db, abs=0.02)
+    assert np.all(np.isnan(sweep_harmonics(reads[1], Reference()).orders[1].equivalent_input_db))
 
 
 def test_equivalent_input_does_not_take_the_protection_of_the_drive_for_the_path():

@@ -19,6 +19,7 @@ from distort.analysis.multitone.settling import Settling
 from distort.analysis.sweep.sweeps import Settings
 from distort.assembly.comparison.setup_differences import unlike
 from distort.assembly.comparison.side import Side
+from distort.assembly.condition.curves import curves_of
 from distort.assembly.condition.level_series import multitone_ladder, stated, sweep_ladder
 from distort.assembly.condition.levels import LevelsRead, all_read, readings_of
 from distort.errors import AnalysisError
@@ -195,6 +196,15 @@ def test_a_volume_that_was_turned_counts_as_drive(folder, desk):
     unsaid = [replace(one, sidecar=replace(one.sidecar, turned_db=None)) for one in desk]
     with pytest.raises(AnalysisError, match="nobody said by how much the volume was turned"):
         sweep_ladder(read_all(folder, unsaid))
+    # the equivalent input is re the input, which the volume turned up by 6 dB: it is 6 dB lower; unsaid it is unknown
+    plain, louder, unknown = (
+        [level.orders[0].equivalent_input_db[READABLE] for level in curves_of(read_all(folder, one), None).harmonics]
+        for one in (desk, turned, unsaid)
+    )
+    inside = 2 * HZ[READABLE] < 3000.0  # the sweep ends at 3.9 kHz
+    np.testing.assert_allclose((louder[1] - plain[1])[inside], -6.0, atol=1e-9)
+    np.testing.assert_allclose((louder[2] - plain[2])[inside], 0.0, atol=1e-9)
+    assert [bool(np.isfinite(one).any()) for one in unknown] == [True, False, False]
     one_level = [one for one in read.levels if one.level_db_spl == 76.0]
     with pytest.raises(AnalysisError, match="at least two levels"):
         sweep_ladder(replace(read, levels=tuple(one_level)))
@@ -259,8 +269,8 @@ def settling(folder: SessionFolder, change_db: Callable[[np.ndarray], np.ndarray
 
 @pytest.mark.parametrize(("depth_db", "told"), [(-0.09, False), (-0.13, True)])
 def test_a_warm_up_is_told_from_a_tenth_of_a_decibel_on(folder, depth_db, told):
-    """Level falling with a time constant of 2 s over 6.5 s of periods, of which the middles hear 0.84 of it."""
-    whole_db = depth_db / (np.exp(-0.125) - np.exp(-3.125))
+    """Level falling with a time constant of 2 s over 6.5 s of periods."""
+    whole_db = depth_db / (1.0 - np.exp(-3.25))
     take = settling(folder, lambda time_s: whole_db * (1.0 - np.exp(-time_s / 2.0)))
     level = read_multitone_takes([take], SETTINGS)
     assert bool(level.warm_up) == told

@@ -155,24 +155,43 @@ def test_simulated_is_said_and_a_measurement_is_not_called_so(folder) -> None:
 def test_verdicts_state_what_the_curves_hold() -> None:
     """tests/report_examples.py: flat at the level but for 6 dB at 1 kHz.
 
-    THD at 96 dB is read from 100 Hz on: order 2 begins at -20 dB at 20 Hz and falls 6.02 dB an octave, so it has
-    -20 - 20 log10(100 / 20) = -33.98 dB at 100 Hz; orders 3 to 10, 10 dB lower each, add 0.45 dB to that: 2.11 %.
+    THD at 96 dB is read from the first row above 25 Hz on, 25.12 Hz: order 2 begins at -20 dB at 20 Hz and falls
+    6.02 dB an octave, so it has -20 - 20 log10(25.12 / 20) = -21.98 dB there; orders 3 to 10, 10 dB lower each, add
+    0.46 dB to that: 8.39 %.
     """
     said = verdicts(whole_results("desk", levels=(86.0, 96.0), conditions=("desk",)))
     assert "runs from 80.0 dB SPL (1 kHz) to 86.0 dB SPL" in said[0]
     assert "a range of 6.0 dB" in said[0]
-    assert said[2].startswith("At 96 dB SPL (nominal, measured 95.8 dB SPL) THD re the fundamental reaches 2.11 %")
-    assert "at 100 Hz (order 2 there: -34.0 dB)" in said[2]
+    assert said[2].startswith("At 96 dB SPL (nominal, measured 95.8 dB SPL) THD re the fundamental reaches 8.39 %")
+    assert "at 25.1 Hz (order 2 there: -22.0 dB)" in said[2]
+
+
+def test_the_worst_distortion_is_named_with_its_mark_and_from_where_the_loudspeaker_begins() -> None:
+    """A response that falls by 10 dB below 100 Hz: the bass from there on is in, its mark beside it; what is lower is
+    out. At 86 dB order 2 has -30 - 20 log10(100 / 20) = -43.98 dB at 100 Hz, with the others 0.46 dB more: 0.667 %."""
+    results = whole_results("desk", levels=(86.0,), conditions=("desk",))
+    response, curves = results.responses[0], results.harmonics[0]
+    falling = response.level_db - np.where(response.frequency_hz < 99.0, 10.1, 0.0)
+    marked = tuple(replace(one, doubtful=response.frequency_hz < 120.0) for one in curves.orders)
+    said = verdicts(
+        replace(
+            results,
+            responses=(replace(response, level_db=falling),),
+            harmonics=(replace(curves, orders=marked),),
+        )
+    )
+    assert "reaches ?0.667 % at 100 Hz (order 2 there: -44.0 dB); from 100 Hz on" in said[1]
+    assert "without a mark" in said[1]
 
 
 def test_verdicts_without_anything_to_read_say_so() -> None:
     results = whole_results("desk", levels=(86.0,), conditions=("desk",))
     buried = tuple(
-        replace(each, orders=tuple(replace(order, doubtful=np.ones_like(order.doubtful)) for order in each.orders))
+        replace(each, orders=tuple(replace(order, noise_db=order.relative_db + 1.0) for order in each.orders))
         for each in results.harmonics
     )
     said = verdicts(replace(results, harmonics=buried))
-    assert any("no THD can be read" in sentence for sentence in said)
+    assert any("THD is not measurable: masked by noise" in sentence for sentence in said)
 
 
 def heard_at(level_db_spl: float) -> tuple[AudibilityFound, ...]:

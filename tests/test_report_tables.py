@@ -55,7 +55,8 @@ def test_harmonics_table_shows_each_reading_at_its_octave() -> None:
     assert cells(lines[1])[5] == "80.0", "the dip of 6 dB at 1 kHz"
 
 
-def test_the_worst_is_the_highest_reading_that_can_be_trusted() -> None:
+def test_the_worst_is_the_highest_reading_with_its_mark() -> None:
+    """A response without a lower limit of its own is read from 25 Hz on, where it is valid; a row above is 25.1 Hz."""
     curves = harmonics()
     spike = curves.orders[0].relative_db.copy()
     spike[row_of(2500)] = -3.0
@@ -66,7 +67,15 @@ def test_the_worst_is_the_highest_reading_that_can_be_trusted() -> None:
     doubtful[row_of(2500)] = True
     spoilt = dataclasses.replace(curves.orders[0], relative_db=spike, doubtful=doubtful)
     lines = printed(harmonics_table(dataclasses.replace(curves, orders=(spoilt, *curves.orders[1:])), response(86.0)))
-    assert cells(lines[3])[10:] == ["-20.0", "20"]
+    assert cells(lines[3])[10:] == ["?-3.0", "2.51k"]
+    assert any(line.startswith("? read with care") for line in lines), "a mark in this column alone is explained"
+    covered = dataclasses.replace(spoilt, noise_db=np.where(spike == -3.0, 0.0, spoilt.noise_db))
+    hidden = dataclasses.replace(curves, orders=(covered, *curves.orders[1:]))
+    lines = printed(harmonics_table(hidden, response(86.0)))
+    assert cells(lines[3])[10:] == ["-22.0", "25.1"]
+    lines = printed(harmonics_table(hidden, response(86.0), from_hz=39.0))
+    assert cells(lines[3])[10:] == ["-26.0", "39.8"]
+    assert "worst: from 39 Hz on, where the response is 10 dB down" in lines
 
 
 def test_marks_stand_before_the_number_and_the_legend_explains_them() -> None:

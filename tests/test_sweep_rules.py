@@ -16,7 +16,7 @@ from distort.analysis.sweep.harmonics import doubtful_rows, harmonics
 from distort.analysis.sweep.orders import separate
 from distort.analysis.sweep.readings import Reading, readings
 from distort.analysis.sweep.residual import residual_signal
-from distort.analysis.sweep.response import band_mean_db, lowest_valid_hz, response
+from distort.analysis.sweep.response import band_mean_db, lower_limit_hz, lowest_valid_hz, response
 from distort.analysis.sweep.windows import OrderWindow, window_samples
 from distort.errors import AnalysisError
 from signals import Sweep
@@ -102,10 +102,11 @@ def test_orders_and_their_sums_by_hand():
     """Powers 4, 0.04 and 0.0004: -20 and -40 dB; r.m.s. sum sqrt(0.0101) re the fundamental, re the total over
     sqrt(1.0101)."""
     short = [reading(4.0), reading(0.05), reading(0.0004)]
-    slope = flat(-6.0 * np.log2(HZ / 1000.0))
+    slope = flat(50.0 - 6.0 * np.log2(HZ / 1000.0))
     found = curves(
         [reading(4.0, variance=1e-4), reading(0.04, noise=4e-6, leak=4e-5, variance=3e-4), reading(0.0004)],
         linear=slope,
+        driven_db=20.0,
         short=short,
     )
     second, third = found.orders
@@ -123,9 +124,10 @@ def test_orders_and_their_sums_by_hand():
     np.testing.assert_allclose(found.thd_total_percent, 100 * math.sqrt(0.0101 / 1.0101))
     np.testing.assert_array_equal(found.thd_orders, 2)
     np.testing.assert_allclose(found.residual_db, -60.0)
-    # the way out of 3 f is 6 lg2 3 dB lower than that of f: what would have to be fed is so much more
+    # what comes out at 3 f, less what the lowest level gives there at a drive of 20 dB more
     inside = HZ[-1] > 3 * HZ
-    np.testing.assert_allclose(third.equivalent_input_db[inside], -40.0 + 6.0 * math.log2(3.0), atol=1e-9)
+    came_db, would_come_db = 80.0 + 10 * np.log10(0.0004), 50.0 - 6.0 * np.log2(3 * HZ / 1000.0) + 20.0
+    np.testing.assert_allclose(third.equivalent_input_db[inside], (came_db - would_come_db)[inside], atol=1e-9)
     assert np.isnan(third.equivalent_input_db[~inside]).all()
     alone = curves([reading(4.0), reading(0.04)])
     assert np.isnan(alone.orders[0].equivalent_input_db).all()
@@ -218,6 +220,21 @@ def test_level_and_phase_of_a_delay(deconvolved):
     np.testing.assert_allclose(found.level_db[rows], 3.0, atol=0.01)
     assert found.delay_s == 0.5
     assert np.isnan(found.phase_deg[HZ > 5500.0]).all()
+
+
+def test_where_a_loudspeaker_begins():
+    """A Butterworth high-pass of fourth order is 10 dB down where (fc / f)^8 = 9, at 0.760 fc; an octave 6 dB louder
+    moves that to where it is 4 dB down, (fc / f)^8 = 1.51, 0.950 fc. Rows lie 3 % apart. A dip of 20 dB above, as a
+    floor makes it, ends nothing; what noise covers, or a sweep does not hold, is not looked at."""
+    for louder_db, times in ((0.0, 9.0 ** (-1 / 8)), (6.0, (10.0**0.4 - 1.0) ** (-1 / 8))):
+        falling_db = -10.0 * np.log10(1.0 + (60.0 / HZ) ** 8)
+        dip_db = np.where((HZ > 120.0) & (HZ < 200.0), -20.0, 0.0)
+        bump_db = np.where((HZ > 990.0) & (HZ < 2100.0), louder_db, 0.0)
+        level = flat(80.0 + falling_db + dip_db + bump_db)
+        assert lower_limit_hz(level) == pytest.approx(60.0 * times, rel=0.03)
+    assert lower_limit_hz(replace(level, lowest_valid_hz=150.0)) == pytest.approx(200.0, rel=0.03)
+    assert lower_limit_hz(replace(level, noise_db=np.where(HZ < 300.0, 80.0, -200.0))) == pytest.approx(300.0, rel=0.03)
+    assert lower_limit_hz(replace(level, noise_db=np.full(HZ.size, 90.0))) is None
 
 
 def test_the_mean_over_a_band_is_one_of_powers_with_its_ends():

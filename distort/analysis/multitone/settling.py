@@ -1,6 +1,7 @@
 """What changes while a multitone plays: heating from period to period, and a limiter that comes in at its start.
 
-Heating: the lines of a group lose level from period to period; an exponential is fitted. A limiter is quicker than one
+Heating: the lines of a group lose level from period to period; an exponential is fitted, and counted from the first
+period's beginning: of a coil of 2.7 s, 31 % happen before the middle of a period of 2 s. A limiter is quicker than one
 period, and the multitone fluctuates; but every later period has played the same signal, settled. The first period is
 therefore compared with the last ones moment by moment, in the band of the group.
 """
@@ -27,6 +28,10 @@ Band = tuple[float, float]
 SETTLED_PERIODS = 4
 """Last periods, whose mean is what the start is compared with."""
 
+RESOLVED = 1.02
+"""Time constants up to this multiple of the shortest that was sought are shorter than the moments can tell: where the
+level began within the first of them is not known then, and only its mean is counted."""
+
 
 @dataclass(frozen=True, kw_only=True)
 class LevelTrack:
@@ -35,7 +40,9 @@ class LevelTrack:
     low_hz: float
     high_hz: float
     time_s: FloatArray
-    """From the multitone's first sample, `(moments,)`."""
+    """Middle of each moment, from the multitone's first sample, `(moments,)`."""
+    span_s: float
+    """Over which each moment is a mean."""
     change_db: FloatArray
     """Of the level: against the mean of all periods, or (at the start) against the settled one."""
 
@@ -47,7 +54,8 @@ class Settling:
     low_hz: float
     high_hz: float
     depth_db: float
-    """From the first to the last moment that was looked at; negative where the level fell."""
+    """From the beginning of the first moment that was looked at to the end of the last, or between their means where
+    the time constant is shorter than they can tell; negative where the level fell."""
     uncertainty_db: float
     """Half-width of the 95 % interval of the whole depth, from how the moments scatter about the exponential; NaN for
     too few."""
@@ -56,7 +64,7 @@ class Settling:
 
 @dataclass(frozen=True, kw_only=True)
 class SettlingFit:
-    """`change = end_db - whole_db exp(-t / time_constant_s)`, fitted to a track."""
+    """`change = end_db - whole_db exp(-t / time_constant_s)`, its means over each moment fitted to a track."""
 
     settling: Settling
     """What was really heard of it."""
@@ -93,7 +101,7 @@ def period_levels(samples: FloatArray, tone: Multitone, *, start: float, bands: 
     time_s = np.asarray((np.arange(periods) + 0.5) * tone.period_s, dtype=np.float64)
     change_db = power_to_db(power / power.mean(axis=0))
     return [
-        LevelTrack(low_hz=low, high_hz=high, time_s=time_s, change_db=change_db[:, number])
+        LevelTrack(low_hz=low, high_hz=high, time_s=time_s, span_s=tone.period_s, change_db=change_db[:, number])
         for number, (low, high) in enumerate(bands)
     ]
 
@@ -126,7 +134,15 @@ def onset(
         time_s = np.asarray((np.arange(frames) + 0.5) * (frame / tone.sample_rate), dtype=np.float64)
         change_db = power_to_db(np.square(gain))
         faded = math.ceil(FADE_IN_S * tone.sample_rate / frame)
-        tracks.append(LevelTrack(low_hz=low, high_hz=high, time_s=time_s[faded:], change_db=change_db[faded:]))
+        tracks.append(
+            LevelTrack(
+                low_hz=low,
+                high_hz=high,
+                time_s=time_s[faded:],
+                span_s=frame / tone.sample_rate,
+                change_db=change_db[faded:],
+            )
+        )
     return tracks
 
 
@@ -137,7 +153,7 @@ def settling_fit(track: LevelTrack, *, shortest_s: float | None = None, longest_
     The time constant is sought from half a step to four times the track's length unless bounds are given. At the upper
     bound the track is a straight line: believe what was heard, not `whole_db`. Raises AnalysisError for under 4 points.
     """
-    time_s, change = track.time_s, track.change_db
+    time_s = track.time_s
     if time_s.size < 4:
         raise AnalysisError(f"{time_s.size} points are too few for a time constant: play more periods")
     span = float(time_s[-1] - time_s[0])
@@ -145,38 +161,58 @@ def settling_fit(track: LevelTrack, *, shortest_s: float | None = None, longest_
     high = math.log(longest_s if longest_s is not None else 4.0 * span)
 
     def misfit(log_tau: float) -> float:
-        return float(np.sum(np.square(_fit(time_s, change, math.exp(log_tau))[1])))
+        return float(np.sum(np.square(_fit(track, math.exp(log_tau))[1])))
 
     grid = np.linspace(low, high, 60)
     best = int(np.argmin([misfit(one) for one in grid]))
     bounds = (grid[max(best - 1, 0)], grid[min(best + 1, grid.size - 1)])
     tau = math.exp(float(scipy.optimize.minimize_scalar(misfit, bounds=bounds, method="bounded").x))
-    (end, fall), left = _fit(time_s, change, tau)
-    model = end + fall * np.exp(-time_s / tau)
+    (end, fall), left = _fit(track, tau)
     heard = Settling(
         low_hz=track.low_hz,
         high_hz=track.high_hz,
-        depth_db=float(model[-1] - model[0]),
-        uncertainty_db=_depth_uncertainty_db(time_s, left, fall, tau),
+        depth_db=fall * (_first_and_last(track, tau) if tau > RESOLVED * math.exp(low) else _means(track, tau)),
+        uncertainty_db=_depth_uncertainty_db(track, left, fall, tau),
         time_constant_s=tau,
     )
     residual_db = float(np.sqrt(np.mean(np.square(left))))
     return SettlingFit(settling=heard, whole_db=-fall, end_db=end, residual_db=residual_db)
 
 
-def _fit(time_s: FloatArray, change: FloatArray, tau: float) -> tuple[tuple[float, float], FloatArray]:
+def _first_and_last(track: LevelTrack, tau: float) -> float:
+    """Change of `exp(-t / tau)` from the beginning of the first moment to the end of the last."""
+    began_s, ended_s = (float(track.time_s[end]) + side * track.span_s / 2.0 for end, side in ((0, -1.0), (-1, 1.0)))
+    return math.exp(-ended_s / tau) - math.exp(-began_s / tau)
+
+
+def _means(track: LevelTrack, tau: float) -> float:
+    """The same between the means of the first and the last moment."""
+    decay = _decay(track, tau)
+    return float(decay[-1] - decay[0])
+
+
+def _decay(track: LevelTrack, tau: float) -> FloatArray:
+    """Mean of `exp(-t / tau)` over each moment: its value in the middle times sinh(x) / x, x the half span re tau."""
+    x = track.span_s / (2.0 * tau)
+    return np.asarray(np.exp(-track.time_s / tau) * (math.sinh(x) / x if x > 0.0 else 1.0))
+
+
+def _fit(track: LevelTrack, tau: float) -> tuple[tuple[float, float], FloatArray]:
     """(end, fall) of `end + fall exp(-t / tau)` by least squares, and what is left."""
-    basis = np.stack([np.ones(time_s.size), np.exp(-time_s / tau)], axis=1)
-    found = np.linalg.lstsq(basis, change, rcond=None)[0]
-    return (float(found[0]), float(found[1])), np.asarray(change - basis @ found)
+    basis = np.stack([np.ones(track.time_s.size), _decay(track, tau)], axis=1)
+    found = np.linalg.lstsq(basis, track.change_db, rcond=None)[0]
+    return (float(found[0]), float(found[1])), np.asarray(track.change_db - basis @ found)
 
 
-def _depth_uncertainty_db(time_s: FloatArray, left: FloatArray, fall: float, tau: float) -> float:
+def _depth_uncertainty_db(track: LevelTrack, left: FloatArray, fall: float, tau: float) -> float:
     """From the scatter about the fit and the slopes of the model in end, fall and log tau (linearised)."""
+    time_s = track.time_s
     if time_s.size < 5:
         return float("nan")
-    decay = np.exp(-time_s / tau)
-    slopes = np.stack([np.ones(time_s.size), decay, fall * decay * time_s / tau], axis=1)
+    decay = _decay(track, tau)
+    x = track.span_s / (2.0 * tau)
+    widening = x / math.tanh(x) - 1.0 if x > 0.0 else 0.0  # how sinh(x) / x falls with log tau
+    slopes = np.stack([np.ones(time_s.size), decay, fall * decay * (time_s / tau - widening)], axis=1)
     scatter = float(np.sum(np.square(left))) / (time_s.size - 3)
     variance = scatter * float(np.linalg.pinv(slopes.T @ slopes)[1, 1])
     return TWO_SIDED_95 * math.sqrt(max(variance, 0.0))

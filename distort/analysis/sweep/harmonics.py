@@ -2,8 +2,15 @@
 
 For an excitation at f, `P_n(f)` is the level of the component at n f. Re the fundamental: `D_n = P_n - P_1`. THD re the
 fundamental is the r.m.s. sum of D_2 ... D_N; re the total it is divided by the r.m.s. sum with the fundamental in it
-(IEC 60268-5 and -21, from memory). Equivalent input: `I_n(f) = D_n(f) - (H(n f) - H(f))` with H the linear response in
-dB (IEC 60268-21, from memory); it holds where f and n f leave the loudspeaker the same way, so not across a crossover.
+(IEC 60268-5 and -21, from memory).
+
+Equivalent input, the product as it would have to be fed in, re the input (IEC 60268-21, from memory):
+
+    I_n(f) = P_n(f) - (H(n f) - H(f)) - (H(f) + d)  =  P_n(f) - H(n f) - d
+
+with H the response at the lowest level and d the difference of the drives, both in dB. The input at f is what a
+loudspeaker that does not compress would give, H(f) + d; the fundamental as measured has lost what it compresses. It
+holds where f and n f leave the loudspeaker the same way, so not across a crossover.
 """
 
 from collections.abc import Sequence
@@ -37,6 +44,7 @@ def harmonics(
     unit: LevelUnit,
     lowest_valid_hz: float,
     linear: Response | None = None,
+    driven_db: FloatArray | float = 0.0,
     short: Sequence[Reading] | None = None,
 ) -> Harmonics:
     """Curves from the readings of orders 1 ... N.
@@ -46,7 +54,8 @@ def harmonics(
     level_offset_db    what turns a power per squared stimulus amplitude into `unit`: drive plus calibration plus
                        distance
     lowest_valid_hz    below it the fundamental does not hold, and nothing that is stated re it
-    linear             response at the reference level, for the equivalent input; None leaves that empty
+    linear             response at the lowest level, for the equivalent input; None leaves that empty
+    driven_db          by how much the input is above that of `linear`, dB, one number or `(rows,)`
     short              readings of the sweep of half the length at the same drive; None leaves the bias empty
     """
     fundamental = found[0].power
@@ -57,7 +66,7 @@ def harmonics(
             frequency_hz,
             level_offset_db,
             lowest_valid_hz=lowest_valid_hz,
-            linear=linear,
+            product_path_db=None if linear is None else _at_product(linear, number, frequency_hz) + driven_db,
             short=short,
         )
         for number in range(2, len(found) + 1)
@@ -84,7 +93,7 @@ def _order(
     level_offset_db: float,
     *,
     lowest_valid_hz: float,
-    linear: Response | None,
+    product_path_db: FloatArray | None,
     short: Sequence[Reading] | None,
 ) -> Order:
     own, fundamental = found[number - 1], found[0]
@@ -93,6 +102,7 @@ def _order(
     leak_db = power_to_db(own.leak / fundamental.power)
     bias_db = _bias_db(relative_db, number, short)
     uncertainty_db = interval_db(own.variance + fundamental.variance)
+    level_db = relative_db + power_to_db(fundamental.power) + level_offset_db
     return Order(
         order=number,
         relative_db=relative_db,
@@ -101,8 +111,8 @@ def _order(
         chain_db=np.full_like(relative_db, np.nan),
         bias_db=bias_db,
         uncertainty_db=uncertainty_db,
-        level_db=relative_db + power_to_db(fundamental.power) + level_offset_db,
-        equivalent_input_db=_equivalent_input_db(relative_db, number, frequency_hz, linear),
+        level_db=level_db,
+        equivalent_input_db=np.full_like(level_db, np.nan) if product_path_db is None else level_db - product_path_db,
         doubtful=doubtful_rows(
             relative_db,
             noise_db=noise_db,
@@ -150,13 +160,6 @@ def _rushed(bias_db: FloatArray, uncertainty_db: FloatArray) -> BoolArray:
     return np.convolve(large, np.ones(2 * reach + 1))[reach : reach + large.size] > 0.5
 
 
-def _equivalent_input_db(
-    relative_db: FloatArray, number: int, frequency_hz: FloatArray, linear: Response | None
-) -> FloatArray:
-    if linear is None:
-        return np.full_like(relative_db, np.nan)
-    own, product = (
-        over_log_frequency(at_hz, linear.frequency_hz, linear.level_db, outside=np.nan)
-        for at_hz in (frequency_hz, number * frequency_hz)
-    )
-    return np.asarray(relative_db - (product - own))
+def _at_product(linear: Response, number: int, frequency_hz: FloatArray) -> FloatArray:
+    """H(n f), `(rows,)`; NaN where n f lies beyond it."""
+    return over_log_frequency(number * frequency_hz, linear.frequency_hz, linear.level_db, outside=np.nan)

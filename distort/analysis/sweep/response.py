@@ -3,6 +3,7 @@
 import numpy as np
 import numpy.typing as npt
 
+from distort.analysis.common.caution import CLEAR_OF_NOISE_DB, caution
 from distort.analysis.common.curves import LevelUnit, Response
 from distort.analysis.sweep.orders import SeparatedOrders
 from distort.analysis.sweep.readings import Reading
@@ -17,6 +18,9 @@ LEAST_PERIODS_BEFORE = 3.0
 """A window that opens fewer periods before the arrival cuts into the fundamental: order 2 of a sweep of 0.77 s was 5 dB
 off at one period, of 3.2 s 0.08 dB at three (of curves known in closed form). Order 1 is the tightest, `n ln((n + 1) /
 n)` rises with n."""
+
+BEGINS_DB = 10.0
+"""A loudspeaker begins where its response is this much below its loudest octave (IEC 60268-5, from memory)."""
 
 
 def lowest_valid_hz(separated: SeparatedOrders) -> float:
@@ -58,6 +62,23 @@ def response(
         delay_s=arrival_s,
         lowest_valid_hz=lowest_valid_hz(separated),
     )
+
+
+def lower_limit_hz(response: Response) -> float | None:
+    """Where the loudspeaker itself begins: the lowest frequency at which its response is no more than 10 dB below the
+    loudest octave (IEC 60268-5, effective frequency range, from memory); None where nothing stands clear of its noise.
+
+    Seen from below, so that a dip which the room or a reflection makes above it does not end the range.
+    """
+    rows = (response.frequency_hz >= response.lowest_valid_hz) & np.isfinite(response.level_db)
+    rows &= ~caution(response.level_db, (response.noise_db, CLEAR_OF_NOISE_DB))
+    if not rows.any():
+        return None
+    frequency_hz, power = response.frequency_hz[rows], db_to_power(response.level_db[rows])
+    octaves_from = frequency_hz[2.0 * frequency_hz <= frequency_hz[-1]]
+    octaves = [power[(frequency_hz >= low_hz) & (frequency_hz < 2.0 * low_hz)] for low_hz in octaves_from]
+    loudest = max(float(np.mean(octave)) for octave in octaves or [power])
+    return float(frequency_hz[np.flatnonzero(power >= loudest * db_to_power(-BEGINS_DB))[0]])
 
 
 def band_mean_db(response: Response, band_hz: tuple[float, float]) -> float:

@@ -151,12 +151,14 @@ def sweep_harmonics(
     reference: Reference,
     *,
     linear: Response | None = None,
+    driven_db: float = 0.0,
     short: SweepReadings | None = None,
 ) -> Harmonics:
     """The harmonics of one drive.
 
-    linear   response at the reference level, of a sweep with the same fades and protection, for the equivalent input
-    short    the sweep of half the length at the same drive, for the bias
+    linear      response at the lowest level, of a sweep with the same fades and protection, for the equivalent input
+    driven_db   by how much the drive is above that of `linear`, the volume that was turned counted in
+    short       the sweep of half the length at the same drive, for the bias
     """
     if linear is not None:  # the path alone is taken out, not a drive that falls below lowest_hz
         played_db = amplitude_to_db(read.sweep.envelope(linear.frequency_hz))
@@ -169,5 +171,6 @@ def sweep_harmonics(
         unit=reference.unit,
         lowest_valid_hz=lowest_valid_hz(read.separated),
         linear=linear,
+        driven_db=driven_db + amplitude_to_db(read.sweep.envelope(grid_hz())),
         short=None if short is None else short.readings,
     )

@@ -6,7 +6,7 @@ from distort.analysis.common.curves import FloatArray, Harmonics, Response
 from distort.analysis.sweep.chain import MicrophoneLimit, electronics_bound_db, microphone_bound_db, with_chain
 from distort.analysis.sweep.sweeps import sweep_harmonics, sweep_response
 from distort.assembly.condition.levels import LevelsRead
-from distort.recording.reading import Electronics
+from distort.recording.reading import Electronics, SweepLevel
 from distort.session.recordings.condition import Recorded
 
 
@@ -19,22 +19,40 @@ class Curves:
 
 
 def curves_of(read: LevelsRead, limit: MicrophoneLimit | None) -> Curves:
-    """The curves; the lowest level's response is that of the equivalent input.
+    """The curves; the equivalent input is stated re that of the lowest level, so it is empty where nobody said how far
+    the volume was turned between the two.
 
     limit   what is known of the microphone's own distortion; None: nothing
     """
     responses = {level: sweep_response(one.read, one.reference) for level, one in read.sweeps.items()}
-    linear = responses[min(responses)]
+    lowest = min(responses)
     harmonics = []
     for level, one in read.sweeps.items():
         short = read.short_sweeps.get(level)
-        own = sweep_harmonics(one.read, one.reference, linear=linear, short=None if short is None else short.read)
+        driven_db = _driven_db(one, read.sweeps[lowest])
+        own = sweep_harmonics(
+            one.read,
+            one.reference,
+            linear=None if driven_db is None else responses[lowest],
+            driven_db=driven_db or 0.0,
+            short=None if short is None else short.read,
+        )
         bounds = {
             order.order: _bounds(order.order, own, responses[level], read.electronics.get(level), limit=limit)
             for order in own.orders
         }
         harmonics.append(with_chain(own, bounds, lowest_valid_hz=responses[level].lowest_valid_hz))
     return Curves(responses=tuple(responses.values()), harmonics=tuple(harmonics))
+
+
+def _driven_db(one: SweepLevel, lowest: SweepLevel) -> float | None:
+    """By how much a level is driven above the lowest; None where that, or the unit that both have, is not known."""
+    if one is lowest:
+        return 0.0
+    turned = [level.takes[0].sidecar.turned_db for level in (one, lowest)]
+    if turned[0] is None or turned[1] is None or one.reference.unit != lowest.reference.unit:
+        return None
+    return one.read.sweep.drive_dbfs - lowest.read.sweep.drive_dbfs + turned[0] - turned[1]
 
 
 def microphone_limit(recorded: Recorded) -> MicrophoneLimit | None:

@@ -76,7 +76,7 @@ def equivalent_input_figure(
 
     with rc_context(SETTINGS):
         figure, axes = _sheet(legend, f"harmonics referred to the input at {level_name(level_db_spl)} dB SPL")
-        level_axis(axes, "Equivalent input in dB re the fundamental", top_db=top_db, span_db=SPAN_DB)
+        level_axis(axes, "Equivalent input in dB re the input", top_db=top_db, span_db=SPAN_DB)
         _draw_orders(axes, harmonics, [(order, order.equivalent_input_db) for order in harmonics.orders])
         note(figure, INPUT_NOTE, top_inches=BOX_BOTTOM_INCHES + 1.12)
     return figure

@@ -125,7 +125,7 @@ def _harmonics(conditions: Conditions) -> Chart:
             Scale(name=unit, label=f"Level in {unit}", unit=unit, low=top_level_db - 100.0, high=top_level_db),
             Scale(
                 name="equivalent input",
-                label="Equivalent input in dB re the fundamental",
+                label="Equivalent input in dB re the input",
                 unit="dB",
                 low=top_db - 100.0,
                 high=top_db,

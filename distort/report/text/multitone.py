@@ -16,6 +16,7 @@ from distort.report.text.numbers import decibels, hertz, hertz_words, level_name
 from distort.report.text.tables_sweep import (
     BELOW_FLOOR,
     DOUBTFUL,
+    NO_CELLS,
     STYLES,
     UNIT_NAMES,
     TableRow,
@@ -106,11 +107,11 @@ def octaves_table(bands: MultitoneBands) -> Table:
     """Octaves across, and the worst third octave of each quantity with where it is."""
     thirds = third_octaves(bands)
     shown = _quantities(octaves(thirds), bands)
-    table = octave_table("Hz", worst=True)
-    for index, (quantity, third) in enumerate(zip(shown, _quantities(thirds, bands), strict=True)):
-        table.add_row(
-            *cells(quantity, octaves(thirds).frequency_hz), *worst_cells(third, bands.frequency_hz, index > 0)
-        )
+    table, frequency_hz = octave_table("Hz", worst=True), octaves(thirds).frequency_hz
+    table.add_row(*cells(shown[0], frequency_hz), *NO_CELLS)
+    for quantity, third in zip(shown[1:], _quantities(thirds, bands)[1:], strict=True):
+        worst = worst_cells(third, bands.frequency_hz, third.worst_clear_row())
+        table.add_row(*cells(quantity, frequency_hz), *worst)
     before = (
         f"{UNIT_NAMES[bands.unit]}: the lines; dist. (even and odd together) and noise: dB re them;\n"
         "each over its octave, worst: of all third octaves"

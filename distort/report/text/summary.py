@@ -7,6 +7,7 @@ from rich.table import Table
 
 from distort.analysis.common.caution import CLEAR_OF_CHAIN_DB, caution
 from distort.analysis.common.curves import Harmonics, Response
+from distort.analysis.sweep.response import lower_limit_hz
 from distort.errors import UsageError
 from distort.report.text.capture import quality_sentences
 from distort.report.text.coincidences import top_sentences
@@ -78,7 +79,8 @@ def single_blocks(
         yield from quality_sentences(name, verdict=quality.verdict, sentences=quality.findings)
     yield ""
     yield from _floor_sentences(harmonics)
-    yield harmonics_table(harmonics, response, orders=[order.order for order in harmonics.orders])
+    orders = [order.order for order in harmonics.orders]
+    yield harmonics_table(harmonics, response, orders=orders, from_hz=lower_limit_hz(response))
 
 
 def _level_blocks(
@@ -87,6 +89,7 @@ def _level_blocks(
     orders: tuple[int, ...] | None,
     only_db_spl: float | None = None,
 ) -> Iterator[str | Table]:
+    from_hz = lower_limit_hz(results.responses[0]) if results.responses else None
     for level, response, harmonics in zip(results.findings.levels, results.responses, results.harmonics, strict=True):
         if only_db_spl is not None and level.level_db_spl != only_db_spl:
             continue
@@ -95,7 +98,7 @@ def _level_blocks(
         yield _level_line(level)
         yield from _floor_sentences(harmonics)
         yield from _chain_sentences(harmonics)
-        yield harmonics_table(harmonics, response, orders=shown)
+        yield harmonics_table(harmonics, response, orders=shown, from_hz=from_hz)
         yield ""
 
 

@@ -4,7 +4,7 @@ A reading that its noise floor or the room spoils carries a mark in front: `?` r
 (the floor is printed then).
 """
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence, Set
 from dataclasses import dataclass
 
 import numpy as np
@@ -13,7 +13,16 @@ from rich.text import Text
 
 from distort.analysis.common.caution import CLEAR_OF_NOISE_DB, caution
 from distort.analysis.common.curves import BoolArray, FloatArray, Harmonics, Order, Response
-from distort.report.text.numbers import NOT_MEASURABLE, OCTAVE_HZ, OCTAVE_NAMES, decibels, hertz, level_name, percent
+from distort.report.text.numbers import (
+    NOT_MEASURABLE,
+    OCTAVE_HZ,
+    OCTAVE_NAMES,
+    decibels,
+    hertz,
+    hertz_words,
+    level_name,
+    percent,
+)
 
 DOUBTFUL, BELOW_FLOOR = "?", "<"
 LEGEND = {
@@ -47,10 +56,27 @@ class TableRow:
             return BELOW_FLOOR
         return DOUBTFUL if self.doubtful[row] else ""
 
-    def worst_row(self) -> int | None:
-        """Grid row of the highest reading that carries no mark; None when every one does."""
-        clean = np.isfinite(self.values) & ~self.doubtful & ~self.below
-        return int(np.argmax(np.where(clean, self.values, -np.inf))) if clean.any() else None
+    def worst_row(self, inside: BoolArray | None = None) -> int | None:
+        """Grid row of the highest reading above its noise floor, whatever mark it carries besides; None when there is
+        none.
+
+        inside   rows that are looked at, `(rows,)`; None: all
+        """
+        read = np.isfinite(self.values) & ~self.below
+        return _highest(self.values, read if inside is None else read & inside)
+
+    def worst_clear_row(self) -> int | None:
+        """The same among the readings that carry no mark."""
+        return _highest(self.values, np.isfinite(self.values) & ~self.doubtful & ~self.below)
+
+    def written(self, row: int) -> str:
+        """The reading in a grid row with its mark."""
+        mark = self.mark(row)
+        return f"{mark}{self.write(float(self.floor[row] if mark == BELOW_FLOOR else self.values[row]))}"
+
+
+def _highest(values: FloatArray, rows: BoolArray) -> int | None:
+    return int(np.argmax(np.where(rows, values, -np.inf))) if rows.any() else None
 
 
 def level_row(response: Response, label: str) -> TableRow:
@@ -121,8 +147,12 @@ def midband_rows(frequency_hz: FloatArray) -> tuple[int | None, ...]:
     return tuple(rows)
 
 
-def harmonics_table(harmonics: Harmonics, response: Response, *, orders: Sequence[int] = PROMINENT_ORDERS) -> Table:
+def harmonics_table(
+    harmonics: Harmonics, response: Response, *, orders: Sequence[int] = PROMINENT_ORDERS, from_hz: float | None = None
+) -> Table:
     """Level, THD and `orders` of one recording at the octave midbands, and the worst of each with where it is.
+
+    from_hz   where the loudspeaker itself begins; the worst is sought from there on. None: it is not known
 
     Raises KeyError when an order was not separated.
     """
@@ -132,13 +162,22 @@ def harmonics_table(harmonics: Harmonics, response: Response, *, orders: Sequenc
         thd_row(harmonics),
         *(order_row(separated[order]) for order in orders),
     ]
-    table = octave_table("Hz", worst=True)
-    for index, quantity in enumerate(quantities):
-        table.add_row(
-            *cells(quantity, harmonics.frequency_hz), *worst_cells(quantity, harmonics.frequency_hz, index > 0)
-        )
-    add_legend(table, quantities, harmonics.frequency_hz)
+    table, frequency_hz = octave_table("Hz", worst=True), harmonics.frequency_hz
+    inside = valid_rows(response, from_hz)
+    table.add_row(*cells(quantities[0], frequency_hz), *NO_CELLS)
+    worst = [quantity.worst_row(inside) for quantity in quantities[1:]]
+    for quantity, row in zip(quantities[1:], worst, strict=True):
+        table.add_row(*cells(quantity, frequency_hz), *worst_cells(quantity, frequency_hz, row))
+    before = "" if from_hz is None else f"worst: from {hertz_words(from_hz)} on, where the response is 10 dB down"
+    marks = {quantity.mark(row) for quantity, row in zip(quantities[1:], worst, strict=True) if row is not None}
+    add_legend(table, quantities, frequency_hz, before=before, marks=marks)
     return table
+
+
+def valid_rows(response: Response, from_hz: float | None) -> BoolArray:
+    """Rows in which the loudspeaker plays and the fundamental holds, `(rows,)`; `from_hz` as `harmonics_table`."""
+    lowest_hz = max(response.lowest_valid_hz, from_hz or 0.0)
+    return np.asarray(response.frequency_hz >= lowest_hz)
 
 
 def response_table(responses: Mapping[float, Response]) -> Table:
@@ -171,21 +210,19 @@ def cells(quantity: TableRow, frequency_hz: FloatArray) -> list[Text]:
         if row is None or not np.isfinite(quantity.values[row]):
             written.append(Text(NOT_MEASURABLE, style="dim"))
             continue
-        mark = quantity.mark(row)
-        shown = quantity.floor[row] if mark == BELOW_FLOOR else quantity.values[row]
-        number = quantity.write(float(shown))
-        written.append(Text(f"{mark}{number}", style=STYLES[mark]))
+        written.append(Text(quantity.written(row), style=STYLES[quantity.mark(row)]))
     return written
 
 
-def worst_cells(quantity: TableRow, frequency_hz: FloatArray, wanted: bool) -> list[Text]:
-    """The highest reading without a mark and its frequency; two empty cells where they are not `wanted`."""
-    if not wanted:
-        return [Text(""), Text("")]
-    row = quantity.worst_row()
+def worst_cells(quantity: TableRow, frequency_hz: FloatArray, row: int | None) -> list[Text]:
+    """The reading of grid row `row` with its mark, and its frequency; dashes for None."""
     if row is None:
         return [Text(NOT_MEASURABLE, style="dim")] * 2
-    return [Text(quantity.write(float(quantity.values[row])), style="bold"), Text(hertz(float(frequency_hz[row])))]
+    return [Text(quantity.written(row), style="bold"), Text(hertz(float(frequency_hz[row])))]
+
+
+NO_CELLS = (Text(""), Text(""))
+"""Of a quantity that has no worst reading."""
 
 
 def add_legend(
@@ -194,10 +231,11 @@ def add_legend(
     frequency_hz: FloatArray,
     *,
     before: str = "",
+    marks: Set[str] = frozenset(),
     words: Mapping[str, str] = LEGEND,
 ) -> None:
-    """Explain under the table the marks that stand in it, in the `words` for each; `before` comes first."""
+    """Explain below the table the marks that stand in it, and `marks`, in the `words` for each, after `before`."""
     rows = [row for row in midband_rows(frequency_hz) if row is not None]
-    shown = {quantity.mark(row) for quantity in quantities for row in rows if np.isfinite(quantity.values[row])}
+    shown = marks | {quantity.mark(row) for quantity in quantities for row in rows if np.isfinite(quantity.values[row])}
     lines = [before, *(words[mark] for mark in (DOUBTFUL, BELOW_FLOOR) if mark in shown)]
     table.caption = Text("\n".join(line for line in lines if line), style="dim")

@@ -1,14 +1,14 @@
 """The sentences that a report begins with: what was found, with its figure and how far it holds. No word judges."""
 
 from collections.abc import Sequence
-from dataclasses import replace
 
 import numpy as np
 
 from distort.analysis.common.curves import BoolArray, FloatArray, Harmonics, Response
+from distort.analysis.sweep.response import lower_limit_hz
 from distort.report.text.compression import limiter_sentences, range_clauses
 from distort.report.text.numbers import decibels, hertz_words, level_name, percent, with_plus_minus
-from distort.report.text.tables_sweep import UNIT_NAMES, TableRow, level_row, thd_row
+from distort.report.text.tables_sweep import DOUBTFUL, UNIT_NAMES, level_row, thd_row, valid_rows
 from distort.session.results.condition_results import ConditionResults, LevelFound
 from distort.session.results.multitone_results import MultitoneFound
 from signals.levels import db_to_amplitude
@@ -18,8 +18,10 @@ MIDDLE_HZ = (100.0, 10000.0)
 
 
 READING = (
-    f"Response and THD are read between {hertz_words(MIDDLE_HZ[0])} and {hertz_words(MIDDLE_HZ[1])}, where a reading "
-    f"stands clear of noise, of the room's decay and of what the sweep's speed spoils."
+    f"The response is read between {hertz_words(MIDDLE_HZ[0])} and {hertz_words(MIDDLE_HZ[1])}, where it stands clear "
+    f"of noise; THD over the whole band, the bass as well, from where the response is 10 dB below its loudest octave. "
+    f"A reading with {DOUBTFUL} before it is to be used with caution: it is near its noise, or spoilt by the room, the "
+    f"gate or the sweep's speed."
 )
 """What all sentences on response and THD have in common, said once above them."""
 
@@ -30,8 +32,9 @@ def verdicts(results: ConditionResults) -> list[str]:
     sentences = []
     if findings.levels:
         sentences += _response_sentences(findings.levels[0], results.responses[0])
-    for level, harmonics in zip(findings.levels, results.harmonics, strict=True):
-        sentences.append(_thd_sentence(level, harmonics))
+        from_hz = lower_limit_hz(results.responses[0])
+    for level, response, harmonics in zip(findings.levels, results.responses, results.harmonics, strict=True):
+        sentences.append(_thd_sentence(level, harmonics, valid_rows(response, from_hz)))
     sentences += _multitone_sentences(findings.multitones)
     for found in findings.compression:
         name = f"{found.source}, up to {level_name(found.level_db_spl[-1])} dB SPL (nominal)"
@@ -59,26 +62,21 @@ def _response_sentences(level: LevelFound, response: Response) -> list[str]:
     ]
 
 
-def _thd_sentence(level: LevelFound, harmonics: Harmonics) -> str:
-    """Highest THD that can be read, where, of which order; or that there is none."""
-    quantity = thd_row(harmonics)
-    inside = _middle(harmonics.frequency_hz)
-    row = _restricted(quantity, inside).worst_row()
+def _thd_sentence(level: LevelFound, harmonics: Harmonics, inside: BoolArray) -> str:
+    """Highest THD in the rows `inside`, with its mark, where, of which order; or that there is none."""
+    quantity, frequency_hz = thd_row(harmonics), harmonics.frequency_hz
+    row = quantity.worst_row(inside)
     if row is None:
-        return f"At {_nominal(level)} no THD can be read: noise, the room or the sweep's speed covers it."
-    clean = np.isfinite(quantity.values) & ~quantity.doubtful & ~quantity.below & inside
-    readings = [order.relative_db[row] for order in harmonics.orders]
-    strongest = harmonics.orders[int(np.nanargmax(readings))]
-    worst = f"{quantity.write(float(quantity.values[row]))} % at {hertz_words(float(harmonics.frequency_hz[row]))}"
-    share = 100.0 * float(clean.sum()) / float(inside.sum())
+        return f"At {_nominal(level)} THD is not measurable: masked by noise."
+    strongest = harmonics.orders[int(np.nanargmax([order.relative_db[row] for order in harmonics.orders]))]
+    clear = inside & np.isfinite(quantity.values) & ~quantity.doubtful & ~quantity.below
+    share = 100.0 * float(clear.sum()) / float(inside.sum())
     return (
-        f"At {_nominal(level)} THD re the fundamental reaches {worst} (order {strongest.order} there: "
-        f"{decibels(float(strongest.relative_db[row]))} dB); {share:.0f} % of that range can be read."
+        f"At {_nominal(level)} THD re the fundamental reaches {quantity.written(row)} % at "
+        f"{hertz_words(float(frequency_hz[row]))} (order {strongest.order} there: "
+        f"{decibels(float(strongest.relative_db[row]))} dB); from {hertz_words(float(frequency_hz[inside][0]))} on, "
+        f"{share:.0f} % of the band is without a mark."
     )
-
-
-def _restricted(quantity: TableRow, inside: BoolArray) -> TableRow:
-    return replace(quantity, values=np.where(inside, quantity.values, np.nan))
 
 
 def _multitone_sentences(multitones: Sequence[MultitoneFound]) -> list[str]:
