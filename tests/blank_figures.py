@@ -8,6 +8,9 @@ from typing import Any
 
 import pytest
 
+from distort.report.figures import comparison, drawing
+from distort.report.figures.saving import save_figure
+
 
 @contextmanager
 def blank_figures() -> Iterator[None]:
@@ -26,4 +29,20 @@ def blank_figures() -> Iterator[None]:
 
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(Figure, "savefig", save_blank)
+        yield
+
+
+@contextmanager
+def unmade_figures() -> Iterator[None]:
+    """No figure is made at all: the file of each is that of an empty one, drawn once."""
+    from matplotlib.figure import Figure
+
+    def save_empty(job: drawing.Job) -> tuple[Path, ...]:
+        _, stem, kinds, dark = job
+        return save_figure(Figure(), stem, kinds=kinds, dark=dark)
+
+    with blank_figures(), pytest.MonkeyPatch.context() as patch:
+        patch.setattr(drawing, "_save", save_empty)
+        patch.setattr(drawing, "PROCESSES", 1_000_000)  # this process, the only one that knows of it, saves them all
+        patch.setattr(comparison, "comparison_figure", lambda *_: Figure())
         yield

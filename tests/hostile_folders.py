@@ -17,7 +17,7 @@ from typing import Any
 import numpy as np
 import soundfile
 
-from tests.blank_figures import blank_figures
+from tests.blank_figures import unmade_figures
 from tests.clumsy_session import AS_THE_SWEEP, RATE, heard, shorten
 
 OUTSIDE, OWN = b"canary-from-outside", b"canary-of-the-user"
@@ -88,7 +88,7 @@ def whole_session(root: Path) -> Path:
     soundfile.write(root / "loopback/stand/sweep_86dB.flac", soundfile.read(played)[0], RATE, subtype="PCM_24")
     done("analyze", root)
     done("compare", f"{root}:stand", f"{root}:desk")
-    with blank_figures():
+    with unmade_figures():
         done("report", root, "--dark", "--pdf")
     done("freeze", root, LABEL)
     return root

@@ -10,6 +10,7 @@ from pathlib import Path
 import pytest
 import soundfile
 
+from tests.blank_figures import unmade_figures
 from tests.clumsy_session import RATE, heard, shorten, unchanged
 from tests.killing import Runner
 
@@ -62,10 +63,11 @@ def analysed(with_takes, tmp_path_factory) -> Iterator[Path]:
 
 @pytest.fixture(scope="session")
 def drawn(analysed, tmp_path_factory) -> Iterator[Path]:
-    """The session analysed and drawn."""
+    """The session analysed and its page made, with empty pictures."""
     from distort.__main__ import main
 
     session = Path(shutil.copytree(analysed, tmp_path_factory.mktemp("drawn") / "monitor"))
-    assert main(["report", str(session)]) == 0
+    with unmade_figures():
+        assert main(["report", str(session)]) == 0
     with unchanged(session):
         yield session

@@ -22,7 +22,7 @@ from distort.session.plan.reading import read_plan
 from distort.session.recordings.sidecar import read_sidecar, write_sidecar
 from distort.session.recordings.stored import load_recordings
 from distort.session.results.comparison_files import FILES, KEYS, SEAL
-from tests.blank_figures import blank_figures
+from tests.blank_figures import unmade_figures
 from tests.clumsy_session import CommandLine, shorten, table
 from tests.devices.quick_monitor import quick_monitor, quickly_simulated
 
@@ -43,7 +43,7 @@ def quietly(what: str, done: int, total: int) -> None:
 
 @pytest.fixture(scope="module", autouse=True)
 def quick() -> Iterator[None]:
-    with quickly_simulated(), blank_figures():
+    with quickly_simulated(), unmade_figures():
         yield
 
 

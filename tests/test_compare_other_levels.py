@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from distort.__main__ import main
-from tests.blank_figures import blank_figures
+from tests.blank_figures import unmade_figures
 from tests.clumsy_session import CommandLine, shorten, table
 from tests.devices import quick_monitor
 
@@ -25,7 +25,7 @@ def distort(capsys) -> CommandLine:
 @pytest.fixture(scope="module", autouse=True)
 def compressing() -> Iterator[None]:
     """A loudspeaker whose compression is known: `x + 0.05 x^2 - 2 x^3`."""
-    with pytest.MonkeyPatch.context() as patch, quick_monitor.quickly_simulated(), blank_figures():
+    with pytest.MonkeyPatch.context() as patch, quick_monitor.quickly_simulated(), unmade_figures():
         patch.setattr(quick_monitor, "THIRD", THIRD)
         yield
 

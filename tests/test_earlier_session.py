@@ -11,6 +11,7 @@ from typing import Any
 import numpy as np
 import pytest
 
+from tests.blank_figures import unmade_figures
 from tests.clumsy_session import CommandLine, contents, table
 
 HELD = Path(__file__).parent / "data" / "earlier_session"
@@ -110,6 +111,7 @@ def test_its_conditions_are_compared(distort, session) -> None:
 
 @pytest.mark.sample
 def test_a_page_is_made_of_it(distort, session) -> None:
-    distort.done("report", session)
+    with unmade_figures():
+        distort.done("report", session)
     page = (session / "results/report.html").read_text(encoding="utf-8")
     assert "Simulated" in page

@@ -16,7 +16,7 @@ from distort.session.files.folder import SessionFolder
 from distort.session.plan.reading import read_plan
 from distort.session.results import analysed as note
 from distort.session.results.inputs import input_names
-from tests.blank_figures import blank_figures
+from tests.blank_figures import unmade_figures
 from tests.clumsy_session import contents, table
 
 pytest_plugins = ["tests.clumsy_fixtures", "tests.small_sessions"]
@@ -119,7 +119,7 @@ def test_results_that_are_not_what_an_analysis_would_give_say_so(distort, analys
 
     def warned(number: int) -> list[str]:
         to = ("--to", tmp_path / f"{number}.zip") if command == "bundle" else ()
-        with blank_figures() if command == "report" else nullcontext():
+        with unmade_figures() if command == "report" else nullcontext():
             ending = distort(command, session, *more, *to)
         assert ending.status == (1 if command == "check" else 0)  # which says what is missing, too
         return [line for line in ending.err.splitlines() if line.startswith("Careful: ")]

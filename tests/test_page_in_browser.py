@@ -8,7 +8,7 @@ import pytest
 from distort import __main__ as program
 from distort.report.text.headings import SIMULATED_WORDS
 from distort.session.results.condition_results import write_results
-from tests.blank_figures import blank_figures
+from tests.blank_figures import unmade_figures
 from tests.browser_fixtures import browser, opened  # noqa: F401 - a fixture is used by its name
 from tests.page_examples import HOSTILE, whole_results, write_session
 from tests.report_examples import harmonics
@@ -26,7 +26,7 @@ def report(tmp_path_factory):
     folder = write_session(tmp_path_factory.mktemp("session"), name=HOSTILE)
     noisy = whole_results("stand", levels=(86.0, 96.0), conditions=("stand", "desk"), name=HOSTILE)
     write_results(folder, replace(noisy, harmonics=tuple(harmonics(noise_db=-67.0) for _ in noisy.harmonics)))
-    with blank_figures():
+    with unmade_figures():
         assert program.main(["report", str(folder.root)]) == 0
     return folder.root / "results" / "report.html"
 

@@ -20,6 +20,7 @@ from distort.report.page.vector import vector_address
 from distort.session.calibration.reference_responses import MicrophoneUsed, ResponseFileUsed
 from distort.session.plan.keys import ReportPlan
 from distort.session.results.condition_results import ConditionResults
+from tests.blank_figures import unmade_figures
 from tests.page_examples import whole_results, write_session
 from tests.test_fault_changes import DIP, RISE
 from tests.test_report_page import Reader
@@ -119,7 +120,8 @@ def test_a_control_character_in_edited_results_ends_no_report(tmp_path, capsys) 
     found = json.loads(path.read_text(encoding="utf-8"))
     found["loudspeaker"]["name"] = "Monitor \x1b[31m\x01\ufffe\u202eA"
     path.write_text(json.dumps(found), encoding="utf-8")
-    status = program.main(["report", str(folder.root)])
+    with unmade_figures():
+        status = program.main(["report", str(folder.root)])
     said = capsys.readouterr()
     assert status in (0, 1)
     assert "fault in this program" not in said.err

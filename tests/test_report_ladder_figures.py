@@ -18,7 +18,7 @@ from distort.session.files.csv_table import read_table
 from distort.session.files.folder import SessionFolder
 from distort.session.plan.template import plan_text, write_plan
 from distort.session.results.condition_results import ConditionResults, write_results
-from tests.blank_figures import blank_figures
+from tests.blank_figures import unmade_figures
 from tests.ladder_examples import LADDER, ladder, linear_ladder, multitone_bands, multitone_found
 from tests.report_examples import FREQUENCY_HZ
 from tests.test_report_figures import LEGEND, LONG, assert_no_words_overlap, said
@@ -237,7 +237,7 @@ def whole(condition: str) -> ConditionResults:
 
 
 def test_report_draws_what_there_is(session, capsys) -> None:
-    with blank_figures():
+    with unmade_figures():
         assert program.main(["report", str(session.root)]) == 0
     capsys.readouterr()
     names = {path.stem for path in (session.root / "results" / "figures").glob("*.png")}

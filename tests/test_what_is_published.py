@@ -4,6 +4,7 @@ import json
 import os
 import shutil
 import zipfile
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -14,6 +15,7 @@ from distort.session.plan.reading import read_plan
 from distort.session.published import bundle as bundle_module
 from distort.session.published.contents import contents_of
 from distort.session.results.comparison_files import FILES, KEYS, SEAL, read_comparisons, seal
+from tests.blank_figures import unmade_figures
 from tests.clumsy_session import contents
 from tests.page_examples import COMPARED_TABLE, write_compared
 
@@ -26,6 +28,12 @@ SECRET = "what nobody may see"
 def own(drawn, tmp_path) -> Path:
     """A copy of a session that was analysed and drawn, to spoil."""
     return Path(shutil.copytree(drawn, tmp_path / "monitor"))
+
+
+@pytest.fixture(autouse=True)
+def undrawn() -> Iterator[None]:
+    with unmade_figures():
+        yield
 
 
 def names(session: Path) -> set[str]:

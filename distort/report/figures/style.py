@@ -271,11 +271,11 @@ def frequency_axis(axes: "Axes") -> None:
     from matplotlib.lines import Line2D
 
     axes.set_xscale("log")
+    axes.minorticks_off()  # before any is made: one artist below draws all of these marks in a tenth of the time
     axes.set_xlim(LOWEST_HZ, HIGHEST_HZ)
     axes.set_xticks((LOWEST_HZ, *OCTAVE_HZ, HIGHEST_HZ), labels=("20", *OCTAVE_NAMES, "20k"))
     axes.get_xticklabels()[-1].set_horizontalalignment("left")  # else it runs into "16k"
     thirds = 1000.0 * 10.0 ** (np.arange(-16, 13) / 10.0)
-    axes.minorticks_off()  # one artist draws all of these marks in a tenth of the time
     marks: dict[str, Any] = {"marker": TICK_DOWN, "markersize": 2.0, "markeredgewidth": 0.6, "linestyle": "none"}
     at_the_axis = axes.get_xaxis_transform()
     thirds_line = Line2D(thirds, np.zeros_like(thirds), color=GREY, transform=at_the_axis, gid="thirds", **marks)
