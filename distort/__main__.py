@@ -53,6 +53,7 @@ def _run(words: list[str]) -> int:
     # here, because it takes a moment in which a user may interrupt already
     from distort.commands.parser import check_leftover
     from distort.commands.session_lock import alone
+    from distort.commands.sessions import settle_condition
     from distort.commands.table import build_parser
 
     parser = build_parser()
@@ -65,6 +66,7 @@ def _run(words: list[str]) -> int:
         parser.print_help(sys.stderr)
         return WRONG_USAGE
     check_leftover(arguments.command_parser, leftover)
+    settle_condition(arguments)
     with alone(arguments):
         status: int = arguments.run(arguments)
     return status

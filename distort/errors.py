@@ -1,5 +1,7 @@
 """The errors that a caller may want to tell apart. Every message says what is wrong, where, and what to do."""
 
+from collections.abc import Iterable
+
 MOST_SHOWN = 80
 """Characters of a wrong value in an error: enough to find it by, and what is wrong with it is still read."""
 
@@ -58,6 +60,14 @@ class DeafError(StoppedError):
 
 class PausedError(StoppedError):
     """The computer slept, the program was stopped or the sound card hung: whoever was there may have gone near."""
+
+
+def did_you_mean(word: str, known: Iterable[str]) -> str:
+    """`" (did you mean X?)"` for the word of `known` that is nearest to `word`, or nothing when none is near."""
+    from difflib import get_close_matches  # a program that makes no error needs none
+
+    near = get_close_matches(word[:MOST_SHOWN], list(known), n=1, cutoff=0.55)
+    return f" (did you mean {near[0]}?)" if near else ""
 
 
 def shown(value: object) -> str:

@@ -33,7 +33,7 @@ import numpy.typing as npt
 from rich.table import Table
 
 from distort.archive import analyze_and_note
-from distort.errors import SessionError, UsageError, shown
+from distort.errors import SessionError, UsageError, did_you_mean, shown
 from distort.report.figures.session_figures import figures_of
 from distort.report.terminal.console import make_console, say
 from distort.report.text.multitone import multitone_blocks
@@ -113,7 +113,8 @@ class Session(Shown):
     def __getitem__(self, condition: str) -> "Condition":
         """One condition. Raises UsageError when it was not analysed."""
         if condition not in self.results:
-            raise UsageError(f"no condition {shown(condition)} was analysed: there are {', '.join(self.results)}")
+            near = did_you_mean(str(condition), self.results)
+            raise UsageError(f"no condition {shown(condition)} was analysed{near}: there are {', '.join(self.results)}")
         return Condition(session=self, results=self.results[condition])
 
     def _blocks(self) -> Blocks:

@@ -14,7 +14,7 @@ from distort.assembly.condition.level_series import level_series
 from distort.assembly.condition.levels import LevelsRead, Progress, all_read, readings_of
 from distort.assembly.condition.results import put_together
 from distort.assembly.kinds import further_of
-from distort.errors import SessionError, shown
+from distort.errors import SessionError, did_you_mean, shown
 from distort.recording.alignment.prepared import prepare_samples
 from distort.recording.quality.examined import examine
 from distort.recording.reading import sweep_of
@@ -57,7 +57,10 @@ def analyze_session_into(
     plan = read_plan(root)
     recorded = folder.conditions_recorded()
     if condition is not None and condition not in recorded:
-        raise SessionError(f"{root} has no recordings of condition {shown(condition)}: there are {_listed(recorded)}")
+        near = did_you_mean(condition, recorded)
+        raise SessionError(
+            f"{root} has no recordings of condition {shown(condition)}{near}: there are {_listed(recorded)}"
+        )
     chosen = recorded if condition is None else (condition,)
     if not chosen:
         raise SessionError(f"{root} has no recordings yet: `distort measure` or `distort add` makes some")

@@ -112,7 +112,7 @@ def test_more_orders_than_the_sweep_allows_are_refused_with_the_length_that_woul
         (("measure", "monitor"), 2, "say --yes when the room is ready"),
         (("measure", "monitor", "--simulate", "--condition", "desk"), 2, "no condition 'desk'"),
         (("stimuli", "take.wav"), 1, "is not a folder"),
-        (("new", "monitor"), 1, "exists already and is never overwritten"),
+        (("new", "monitor"), 1, "monitor is a session already, and no plan is overwritten"),
         (("new", "take.wav"), 1, "a file stands where a folder is needed"),
         (("new", "take.wav/monitor"), 1, "a file stands where a folder is needed"),
         (("new", ""), 2, "the name is empty"),

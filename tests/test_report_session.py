@@ -119,7 +119,7 @@ def test_show_response_of_all_conditions(session, capsys) -> None:
         (["harmonics", "--level", "90"], "there are 86, 96"),
         (["harmonics", "--condition", "shelf"], "there are desk, stand"),
         (["response", "--level", "96"], "--level goes with harmonics"),
-        (["phase"], "invalid choice: 'phase'"),
+        (["phase"], "argument WHAT: 'phase' is none of quality, response"),
     ],
 )
 def test_show_refuses_what_is_not_there(session, capsys, words, said) -> None:

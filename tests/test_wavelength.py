@@ -38,7 +38,7 @@ def test_the_dips_are_where_a_sum_of_two_sounds_is_least() -> None:
     np.testing.assert_allclose(delayed_copy_dips_hz(path_m), minima, rtol=0, atol=0.5)  # a step of the grid
 
 
-@pytest.mark.parametrize("value", ["1200", "1.2kHz", "1200 Hz", "1200hz"])
+@pytest.mark.parametrize("value", ["1200", "1.2kHz", "1200 Hz", "1200hz", "1.2k", "1,2 kHz", "1,2K"])
 def test_a_frequency_becomes_lengths_and_what_to_tape(distort, value) -> None:
     out = distort.done("wavelength", value)
     assert "1200 Hz as half wave" in out
@@ -48,10 +48,17 @@ def test_a_frequency_becomes_lengths_and_what_to_tape(distort, value) -> None:
     assert "1200 Hz, 3600 Hz, 6000 Hz" in out
 
 
-@pytest.mark.parametrize("value", ["14.3cm", "143mm", "0.143m", "0.143 m"])
+@pytest.mark.parametrize("value", ["14.3cm", "143mm", "0.143m", "0.143 m", "14,3 cm", "0,143 m"])
 def test_a_length_becomes_frequencies(distort, value) -> None:
     out = distort.done("wavelength", value)
     assert "1200 Hz as a half wave and 600 Hz as a quarter wave are the same path" in out
+
+
+def test_words_that_a_shell_takes_apart_and_a_comma_that_may_mean_two_things(distort, tmp_path) -> None:
+    assert "1200 Hz as a half wave" in distort.done("wavelength", "14,3", "cm")
+    said = distort.refused("wavelength", "1,600", status=2, inside=tmp_path)
+    assert "may mean 1.600 or 1600" in said
+    assert "1600 Hz as half wave" in distort.done("wavelength", "1,6k")
 
 
 def test_warm_air_needs_longer_paths(distort) -> None:

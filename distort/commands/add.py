@@ -4,6 +4,7 @@ import argparse
 from typing import TYPE_CHECKING
 
 from distort.commands.parser import Parser, Subparsers, add_command
+from distort.commands.sessions import add_session
 from distort.commands.values import channel, finite, path
 
 if TYPE_CHECKING:
@@ -27,7 +28,7 @@ def add_parser(subparsers: "Subparsers[Parser]") -> None:
             "distort add our-monitor take.wav --stimulus-file sweep.wav --level 86",
         ],
     )
-    parser.add_argument("folder", metavar="FOLDER", type=path, help="the session")
+    add_session(parser, "the session")
     parser.add_argument(
         "files", metavar="FILE", type=path, nargs="*", help="WAV or FLAC; several are takes of the same"
     )

@@ -11,6 +11,7 @@ if TYPE_CHECKING:
 from pathlib import Path
 
 from distort.commands.parser import Parser, Subparsers, add_command
+from distort.commands.sessions import add_sessions
 from distort.commands.values import channel, jobs, path
 
 if TYPE_CHECKING:
@@ -81,13 +82,7 @@ def add_parser(subparsers: "Subparsers[Parser]") -> None:
             "distort analyze take.wav --stimulus our-monitor/stimuli/sweep_86dB.json",
         ],
     )
-    parser.add_argument(
-        "targets",
-        metavar="FOLDER|FILE",
-        type=path,
-        nargs="+",
-        help="sessions, or folders of sessions; or one recording (WAV or FLAC)",
-    )
+    add_sessions(parser, "sessions, or folders of them; FOLDER:CONDITION; or one recording (WAV or FLAC)")
     many = parser.add_argument_group("many sessions")
     many.add_argument("--jobs", metavar="N", type=jobs, help="processes that share the work (default: 1)")
     many.add_argument("--summary", metavar="FILE", type=path, help="write a table of all of them, CSV")

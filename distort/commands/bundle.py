@@ -3,6 +3,7 @@
 import argparse
 
 from distort.commands.parser import Parser, Subparsers, add_command
+from distort.commands.sessions import add_session
 from distort.commands.values import path
 
 
@@ -17,7 +18,7 @@ def add_parser(subparsers: "Subparsers[Parser]") -> None:
         "came from, are told by name.",
         examples=["distort bundle our-monitor", "distort bundle our-monitor --to spring-edition.zip"],
     )
-    parser.add_argument("folder", metavar="FOLDER", type=path, help="a session that was analysed")
+    add_session(parser, "a session that was analysed", whole="a bundle holds the whole session")
     parser.add_argument("--to", metavar="FILE", type=path, help="the ZIP file to write (default: FOLDER.zip)")
     parser.set_defaults(run=run)
 

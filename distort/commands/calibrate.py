@@ -5,6 +5,7 @@ from typing import TYPE_CHECKING
 
 from distort.commands.listening import add_input_options, require_one_source
 from distort.commands.parser import Parser, Subparsers, add_command
+from distort.commands.sessions import add_session
 from distort.commands.values import channel, finite, path
 from distort.errors import UsageError
 
@@ -32,7 +33,7 @@ def add_parser(subparsers: "Subparsers[Parser]") -> None:
             "distort calibrate our-monitor --spl 94 --from after-the-work.wav --post-check",
         ],
     )
-    parser.add_argument("folder", metavar="FOLDER", type=path, help="the session")
+    add_session(parser, "the session", whole="a calibration is that of the whole session")
     parser.add_argument(
         "--spl", metavar="DB", type=finite, required=True, help="what the calibrator gives, dB SPL: it is written on it"
     )

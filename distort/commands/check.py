@@ -1,9 +1,10 @@
 """distort check: may I pack up?"""
 
 import argparse
+from dataclasses import replace
 
 from distort.commands.parser import Parser, Subparsers, add_command
-from distort.commands.values import path
+from distort.commands.sessions import add_session
 
 
 def add_parser(subparsers: "Subparsers[Parser]") -> None:
@@ -14,17 +15,17 @@ def add_parser(subparsers: "Subparsers[Parser]") -> None:
         "say whether you may pack up",
         details="Holds the session against its plan: what is missing, damaged, doubtful, uncalibrated or rejected, and "
         "how to repeat it. Exit status 0: nothing is missing; 1: something is.",
-        examples=["distort check our-monitor"],
+        examples=["distort check our-monitor", "distort check our-monitor:desk"],
     )
-    parser.add_argument("folder", metavar="FOLDER", type=path, help="the session")
+    add_session(parser, "the session, or one condition of it")
     parser.add_argument("--json", action="store_true", help="print it for machines")
     parser.set_defaults(run=run)
 
 
 def run(arguments: argparse.Namespace) -> int:
-    """Check. Raises PlanError and SessionError for what cannot be read or trusted."""
+    """Check. Raises PlanError and SessionError for what cannot be read or trusted, UsageError for a wrong condition."""
     from distort.capture.measuring.completeness import check_session
-    from distort.commands.conditions import say_stale
+    from distort.commands.conditions import of_the_plan, say_stale
     from distort.report.terminal.console import make_console, say
     from distort.report.terminal.documents import completeness_document, print_document
     from distort.report.text.check import check_sentences
@@ -34,11 +35,13 @@ def run(arguments: argparse.Namespace) -> int:
 
     folder = SessionFolder(arguments.folder)
     folder.require()
-    found = check_session(folder, read_plan(folder.root))
+    plan, condition = read_plan(folder.root), getattr(arguments, "condition", None)
+    asked = of_the_plan(plan, condition)
+    found = check_session(folder, replace(plan, setup=replace(plan.setup, conditions=asked)))
     if arguments.json:
         print_document(make_console(), completeness_document(found))
     else:
-        say(make_console(), *check_sentences(found, folder=str(folder.root)))
-    if analysed := folder.conditions_analysed():
+        say(make_console(), *check_sentences(found, folder=str(folder.root), condition=condition))
+    if analysed := [name for name in folder.conditions_analysed() if condition in (None, name)]:
         say_stale(folder, [read_results(folder, name).findings for name in analysed])
     return 0 if found.complete else 1

@@ -4,9 +4,9 @@ import argparse
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from distort.commands.parser import Parser, Subparsers, add_command, nearest
+from distort.commands.parser import Parser, Subparsers, add_command
 from distort.commands.values import decibels, session_and_condition
-from distort.errors import SessionError, UsageError, shown
+from distort.errors import SessionError, UsageError, did_you_mean, shown
 
 if TYPE_CHECKING:
     from distort.assembly.comparison.side import Side
@@ -107,7 +107,7 @@ def _found(target: Target) -> "tuple[SessionFolder, str]":
         raise UsageError(f"say which condition of {root} is meant, as in {root}:{recorded[0]}: {listed}")
     if condition not in recorded:
         raise UsageError(
-            f"{root} has no recordings of condition {shown(condition)}{nearest(condition, recorded)}: "
+            f"{root} has no recordings of condition {shown(condition)}{did_you_mean(condition, recorded)}: "
             f"there are {listed}"
         )
     return folder, condition

@@ -3,8 +3,7 @@
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from distort.commands.parser import nearest
-from distort.errors import UsageError, shown
+from distort.errors import UsageError, did_you_mean, shown
 
 if TYPE_CHECKING:
     from distort.session.files.folder import SessionFolder
@@ -27,7 +26,7 @@ def analysed(folder: "SessionFolder", wanted: str | None) -> "tuple[ConditionRes
         raise SessionError(f"{folder.root} has no results yet: run `distort analyze {folder.root}`")
     if wanted is not None and wanted not in known:
         raise UsageError(
-            f"no condition {shown(wanted)} was analysed in {folder.root}{nearest(wanted, known)}: "
+            f"no condition {shown(wanted)} was analysed in {folder.root}{did_you_mean(wanted, known)}: "
             f"there are {', '.join(known)}"
         )
     found = tuple(read_results(folder, name) for name in known if wanted in (None, name))
@@ -74,7 +73,7 @@ def of_the_plan(plan: "Plan", wanted: str | None) -> tuple[str, ...]:
         return conditions
     if wanted not in conditions:
         raise UsageError(
-            f"session.toml has no condition {shown(wanted)}{nearest(wanted, conditions)}: "
+            f"session.toml has no condition {shown(wanted)}{did_you_mean(wanted, conditions)}: "
             f"it has {', '.join(conditions)}; another is added there, under [setup] conditions"
         )
     return (wanted,)

@@ -4,7 +4,7 @@ import argparse
 from typing import TYPE_CHECKING
 
 from distort.commands.parser import Parser, Subparsers, add_command
-from distort.commands.values import path
+from distort.commands.sessions import add_session
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -23,7 +23,7 @@ def add_parser(subparsers: "Subparsers[Parser]") -> None:
         "written again.",
         examples=["distort freeze our-monitor spring-edition"],
     )
-    parser.add_argument("folder", metavar="FOLDER", type=path, help="the session")
+    add_session(parser, "the session", whole="an edition holds every condition of its session")
     parser.add_argument("label", metavar="LABEL", help="what to call it: letters, digits, - _ and .")
     parser.set_defaults(run=run)
 

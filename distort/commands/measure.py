@@ -19,7 +19,8 @@ if TYPE_CHECKING:
     from distort.session.files.folder import SessionFolder
     from distort.session.plan.keys import Plan
 from distort.commands.parser import Parser, Subparsers, add_command
-from distort.commands.values import block, channel, path
+from distort.commands.sessions import add_session
+from distort.commands.values import block, channel
 
 if TYPE_CHECKING:
     from distort.session.files.folder import SessionFolder
@@ -165,7 +166,7 @@ def add_parser(subparsers: "Subparsers[Parser]") -> None:
             "distort measure our-monitor --output 3 --input 3 --condition desk --again --repositioned",
         ],
     )
-    parser.add_argument("folder", metavar="FOLDER", type=path, help="the session")
+    add_session(parser, "the session, and the condition that stands there (default: the only one)")
     parser.add_argument(
         "--simulate", action="store_true", help="use the simulated loudspeaker; its results are marked as simulated"
     )

@@ -1,6 +1,7 @@
 """distort new: makes a session folder with its plan."""
 
 import argparse
+import os
 from pathlib import Path
 
 from distort.commands.parser import Parser, Subparsers, add_command
@@ -38,7 +39,9 @@ def add_parser(subparsers: "Subparsers[Parser]") -> None:
 
 def run(arguments: argparse.Namespace) -> int:
     """Make the folder. Raises UsageError for values no plan can hold, SessionError when there is a plan already."""
+    from distort.errors import SessionError
     from distort.report.terminal.console import make_console, say
+    from distort.session.files.folder import SessionFolder
     from distort.session.files.new_folder import new_folder
     from distort.session.plan.template import parse_conditions, parse_levels, plan_text, write_plan
 
@@ -46,6 +49,11 @@ def run(arguments: argparse.Namespace) -> int:
     _check_name(folder)
     levels = parse_levels(arguments.levels)
     conditions = parse_conditions(arguments.conditions)
+    if os.path.lexists(SessionFolder(folder).plan_path):
+        raise SessionError(
+            f"{folder} is a session already, and no plan is overwritten: name another folder, or go on with this one "
+            f"(distort check {folder} says where it stands)"
+        )
     text = plan_text(
         name=arguments.name or _name_of(folder),
         levels_db_spl=levels,
@@ -70,8 +78,9 @@ def _check_name(folder: Path) -> None:
 
     named = folder if folder.name not in {"", ".."} else folder.resolve()
     if (fault := fault_of(named.name)) is not None:
+        how = "; conditions are named with --conditions" if ":" in named.name else ""
         raise UsageError(
-            f"{shown(named.name)} cannot name a session: {fault}, and sessions travel; choose another name"
+            f"{shown(named.name)} cannot name a session: {fault}, and sessions travel; choose another name{how}"
         )
     if (twin := twin_beside(named)) is not None:
         raise UsageError(

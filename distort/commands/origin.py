@@ -31,7 +31,7 @@ def run(arguments: argparse.Namespace) -> int:
     """Say it. Raises UsageError for a number that is not there, SessionError for files that cannot be trusted."""
     from distort.analysis.common.quantities import from_findings
     from distort.commands.conditions import analysed
-    from distort.errors import UsageError, shown
+    from distort.errors import UsageError, did_you_mean, shown
     from distort.report.terminal.console import make_console, say
     from distort.report.text.origin import origin_sentences
     from distort.session.files.folder import SessionFolder
@@ -47,7 +47,10 @@ def run(arguments: argparse.Namespace) -> int:
         quantity = from_findings(arguments.quantity)
     except ValueError:
         text = shown(arguments.quantity)
-        raise UsageError(f"{text} is no quantity of these tables: response, thd, or an order, h2, h3 ...") from None
+        near = did_you_mean(arguments.quantity, ("response", "thd"))
+        raise UsageError(
+            f"{text} is no quantity of these tables{near}: response, thd, or an order, h2, h3 ..."
+        ) from None
     wanted = Wanted(quantity=quantity, frequency_hz=arguments.hz, level_db_spl=arguments.level)
     say(make_console(), *origin_sentences(origin_of(folder, found[0], wanted), wanted))
     return 0

@@ -2,10 +2,10 @@
 
 import argparse
 import re
-from collections.abc import Callable, Collection, Iterable, Sequence
+from collections.abc import Callable, Collection, Sequence
 from typing import Any, NoReturn
 
-from distort.errors import UsageError, shown
+from distort.errors import UsageError, did_you_mean, shown
 
 Run = Callable[[argparse.Namespace], int]
 """Does a command and gives its exit status."""
@@ -35,6 +35,14 @@ class Parser(argparse.ArgumentParser):
         choices = [str(word) for action in self._actions for word in action.choices or ()]
         return (*options, *choices)
 
+    def _check_value(self, action: argparse.Action, value: Any) -> None:
+        """One of a few words: the sentence names them, and the nearest."""
+        if action.choices is not None and value not in action.choices:
+            known = [str(choice) for choice in action.choices]
+            raise argparse.ArgumentError(
+                action, f"{shown(value)} is none of {', '.join(known)}{did_you_mean(str(value), known)}"
+            )
+
     def error(self, message: str) -> NoReturn:
         """Raise UsageError with argparse's own words, long ones shortened, and where to read more."""
         short = _QUOTED.sub(lambda quoted: shown(quoted[1]), message)
@@ -54,19 +62,11 @@ RENAMED = {
 """Commands and options of earlier versions, and what they are called now: nearness would not find these."""
 
 
-def nearest(word: str, known: Iterable[str]) -> str:
-    """`" (did you mean X?)"` for the word of `known` that is nearest to `word`, or nothing when none is near."""
-    from difflib import get_close_matches
-
-    matches = get_close_matches(word, list(known), n=1, cutoff=0.55)
-    return f" (did you mean {matches[0]}?)" if matches else ""
-
-
 def right_word(word: str, known: Collection[str]) -> str:
     """The same for a command or an option; one of an earlier version is answered with its name of today."""
     if RENAMED.get(word) in known:
         return f" (it is called {RENAMED[word]} now)"
-    return nearest(word, known)
+    return did_you_mean(word, known)
 
 
 def add_command(

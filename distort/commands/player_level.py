@@ -5,6 +5,7 @@ from typing import TYPE_CHECKING
 
 from distort.commands.listening import add_input_options, require_one_source
 from distort.commands.parser import Parser, Subparsers, add_command
+from distort.commands.sessions import add_session
 from distort.commands.values import channel, finite, path
 
 if TYPE_CHECKING:
@@ -29,7 +30,7 @@ def add_parser(subparsers: "Subparsers[Parser]") -> None:
             "distort player-level our-monitor --target 86 --input 3 --seconds 60",
         ],
     )
-    parser.add_argument("folder", metavar="FOLDER", type=path, help="the session")
+    add_session(parser, "the session", whole="the player is set once, for every condition of a session")
     parser.add_argument(
         "--target", metavar="DB", type=finite, required=True, help="the level of the plan to be set, dB SPL at 1 m"
     )

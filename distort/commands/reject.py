@@ -3,8 +3,8 @@
 import argparse
 
 from distort.commands.parser import Parser, Subparsers, add_command
-from distort.commands.values import path
-from distort.errors import shown
+from distort.commands.sessions import add_session
+from distort.errors import did_you_mean, shown
 
 
 def add_parser(subparsers: "Subparsers[Parser]") -> None:
@@ -16,8 +16,12 @@ def add_parser(subparsers: "Subparsers[Parser]") -> None:
         details="The recording is kept; results and reports name it with the reason.",
         examples=["distort reject our-monitor desk/sweep_96dB --reason 'a lorry passed'"],
     )
-    parser.add_argument("folder", metavar="FOLDER", type=path, help="the session")
-    parser.add_argument("recording", metavar="CONDITION/RECORDING", help="which one, such as desk/sweep_96dB_take2")
+    add_session(parser, "the session")
+    parser.add_argument(
+        "recording",
+        metavar="CONDITION/RECORDING",
+        help="which one, such as desk/sweep_96dB_take2; after FOLDER:CONDITION its name alone",
+    )
     parser.add_argument("--reason", metavar="TEXT", required=True, help="why, in a few words; it will be published")
     parser.set_defaults(run=run)
 
@@ -36,10 +40,13 @@ def run(arguments: argparse.Namespace) -> int:
         for condition in folder.conditions_recorded()
         for files in folder.recordings(condition)
     }
-    files = known.get(arguments.recording)
+    condition = getattr(arguments, "condition", None)
+    recording = arguments.recording if condition is None else f"{condition}/{arguments.recording}"
+    files = known.get(recording)
     if files is None:
         listed = ", ".join(known) or "none yet"
-        raise SessionError(f"{folder.root} has no recording {shown(arguments.recording)}: there are {listed}")
+        near = did_you_mean(recording, known)
+        raise SessionError(f"{folder.root} has no recording {shown(recording)}{near}: there are {listed}")
     reject(files.sidecar_path, arguments.reason)
-    say(make_console(), f"{arguments.recording} is left out from the next analysis on: {arguments.reason.strip()}")
+    say(make_console(), f"{recording} is left out from the next analysis on: {arguments.reason.strip()}")
     return 0

@@ -4,7 +4,7 @@ import argparse
 from pathlib import Path
 
 from distort.commands.parser import Parser, Subparsers, add_command
-from distort.commands.values import path
+from distort.commands.sessions import add_session
 
 
 def add_parser(subparsers: "Subparsers[Parser]") -> None:
@@ -17,7 +17,7 @@ def add_parser(subparsers: "Subparsers[Parser]") -> None:
         "since the last time is drawn again. The page, results/report.html, needs no other file and no network.",
         examples=["distort report our-monitor", "distort report our-monitor --dark --pdf"],
     )
-    parser.add_argument("folder", metavar="FOLDER", type=path, help="a session that was analysed")
+    add_session(parser, "a session that was analysed")
     parser.add_argument("--condition", metavar="NAME", help="this condition alone (default: all)")
     parser.add_argument("--pdf", action="store_true", help="also write every figure as PDF, for print")
     parser.add_argument("--dark", action="store_true", help="also draw every figure on a dark ground, for video")

@@ -4,8 +4,9 @@ import argparse
 from typing import TYPE_CHECKING
 
 from distort.commands.parser import Parser, Subparsers, add_command
-from distort.commands.values import finite, path
-from distort.errors import shown
+from distort.commands.sessions import add_session
+from distort.commands.values import finite
+from distort.errors import did_you_mean, shown
 from distort.report.kinds import SHOWN
 
 if TYPE_CHECKING:
@@ -46,7 +47,7 @@ def add_parser(subparsers: "Subparsers[Parser]") -> None:
             "distort show our-monitor audibility",
         ],
     )
-    parser.add_argument("folder", metavar="FOLDER", type=path, help="a session; analysed, for all but quality")
+    add_session(parser, "a session; analysed, for all but quality")
     parser.add_argument("what", metavar="WHAT", choices=RESULTS, help=", ".join(RESULTS))
     parser.add_argument("--condition", metavar="NAME", help="this condition alone (default: all)")
     parser.add_argument(
@@ -147,7 +148,8 @@ def _print_quality(
         raise SessionError(f"{folder.root} has no recordings yet: `distort measure` or `distort add` makes some")
     if wanted is not None and wanted not in recorded:
         raise UsageError(
-            f"{folder.root} has no recordings of condition {shown(wanted)}: there are {', '.join(recorded)}"
+            f"{folder.root} has no recordings of condition {shown(wanted)}{did_you_mean(wanted, recorded)}: "
+            f"there are {', '.join(recorded)}"
         )
     chosen = {name: load_recordings(folder, name) for name in recorded if wanted in (None, name)}
     if for_machines:

@@ -3,7 +3,8 @@
 import argparse
 
 from distort.commands.parser import Parser, Subparsers, add_command
-from distort.commands.values import finite, path
+from distort.commands.sessions import add_session
+from distort.commands.values import finite
 
 
 def add_parser(subparsers: "Subparsers[Parser]") -> None:
@@ -15,7 +16,7 @@ def add_parser(subparsers: "Subparsers[Parser]") -> None:
         details="Writes stimuli/ of the session: a 24-bit WAV for every stimulus and level, and how to make it again.",
         examples=["distort stimuli our-monitor", "distort stimuli our-monitor --reel --up-to 86"],
     )
-    parser.add_argument("folder", metavar="FOLDER", type=path, help="the session")
+    add_session(parser, "the session", whole="what is played is the same in every condition")
     parser.add_argument(
         "--replace", action="store_true", help="replace files that describe other stimuli, after session.toml changed"
     )

@@ -3,11 +3,14 @@
 import argparse
 import math
 import os
+import re
 from pathlib import Path
 
 from distort.errors import shown
 
 MOST_DECIBELS = 100.0
+
+_NUMBER = re.compile(r"[-+]?[0-9]{1,9}[.][0-9]{1,9}")
 
 
 LONGEST_S = 3600.0
@@ -29,7 +32,9 @@ def finite(text: str) -> float:
     try:
         value = float(text)
     except ValueError as error:
-        raise argparse.ArgumentTypeError(f"{shown(text)} is not a number") from error
+        point = text.strip().replace(",", ".")
+        meant = f": write {point}, with a point" if _NUMBER.fullmatch(point) else ""
+        raise argparse.ArgumentTypeError(f"{shown(text)} is not a number{meant}") from error
     if not math.isfinite(value):
         raise argparse.ArgumentTypeError(f"{shown(text)} is not a finite number")
     return value
@@ -103,9 +108,12 @@ def path(text: str) -> Path:
 def session_and_condition(text: str) -> tuple[Path, str | None]:
     """The folder and the condition that a word of the command line names; None: it names no condition.
 
-    A folder whose own name holds a colon is meant as it stands. Raises ArgumentTypeError for an empty name.
+    A folder whose own name holds a colon is meant as it stands, and so is a path that goes on after it. Raises
+    ArgumentTypeError for an empty name, or a colon without a condition.
     """
     folder, colon, condition = text.rpartition(":")
-    if not colon or path(text).is_dir():
+    if not colon or "/" in condition or "\\" in condition or os.path.lexists(path(text)):
         return path(text), None
+    if not condition.strip():
+        raise argparse.ArgumentTypeError(f"{shown(text)} names no condition behind the colon")
     return path(folder), condition

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from functools import cache
 from typing import Any
 
-from distort.errors import DeviceError, shown
+from distort.errors import DeviceError, did_you_mean, shown
 
 COMMON_RATES_HZ = (44100, 48000, 88200, 96000, 176400, 192000)
 """Sample rates that converters offer; only these are tried when it must be said which ones a card has."""
@@ -95,7 +95,8 @@ def find_card(wanted: str | None, *, output: bool) -> CardInfo:
     exact = [card for card in cards if wanted in (str(card.number), card.name)]
     fitting = exact or [card for card in cards if wanted.lower() in card.name.lower()]
     if not fitting:
-        raise DeviceError(f"there is no sound card {shown(wanted)}: `distort devices` lists them")
+        near = did_you_mean(wanted, [card.name for card in cards])
+        raise DeviceError(f"there is no sound card {shown(wanted)}{near}: `distort devices` lists them")
     usable = [card for card in fitting if card in able]
     if not usable:
         raise DeviceError(f"sound card {fitting[0].number}, {fitting[0].name}, has no {way}: name another with --{way}")

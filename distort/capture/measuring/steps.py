@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from distort.errors import UsageError, shown
+from distort.errors import UsageError, did_you_mean, shown
 from distort.recording.clocks import REST_BEFORE_DRIFT_S
 from distort.session.files.folder import SessionFolder
 from distort.session.files.names import RecordingName
@@ -65,8 +65,8 @@ def _wanted(
             step for step in every if only == step.name.stem or (only == step.item.stem and not step.name.after)
         )
         if not chosen:
-            known = ", ".join(step.name.stem for step in every)
-            raise UsageError(f"the plan has no {shown(only)}: it has {known}")
+            known = [step.name.stem for step in every]
+            raise UsageError(f"the plan has no {shown(only)}{did_you_mean(only, known)}: it has {', '.join(known)}")
         every = chosen
     if again:
         one_of_each = {replace(step.name, take=1): step for step in reversed(every)}  # the first of its takes

@@ -86,12 +86,15 @@ def _figures(recording: Recording) -> list[str]:
     return sentences
 
 
-def check_sentences(found: Completeness, *, folder: str) -> Iterator[str]:
-    """What is missing, damaged, uncalibrated or doubtful, each with what to do, and the answer in one line."""
+def check_sentences(found: Completeness, *, folder: str, condition: str | None = None) -> Iterator[str]:
+    """What is missing, damaged, uncalibrated or doubtful, each with what to do, and the answer in one line.
+
+    condition   that was looked at alone; None: the whole session
+    """
     measure = f"distort measure {folder}{' --simulate' if found.simulated else ''}"
     yield from _wanted_sentences(found, measure=measure)
-    for condition, ended in found.ended.items():
-        yield ended_sentence(condition, ended)
+    for name, ended in found.ended.items():
+        yield ended_sentence(name, ended)
     for sentence in found.damaged:
         yield f"Damaged: {sentence}. Bring back the original, or reject it and record another take."
     yield from _calibration_sentences(found, folder=folder)
@@ -102,7 +105,8 @@ def check_sentences(found: Completeness, *, folder: str) -> Iterator[str]:
         )
     if found.complete:
         doubts = f", {len(found.doubtful)} of them to be read with care" if found.doubtful else ""
-        yield f"You may pack up: all {found.recorded} recordings of the plan are there{doubts}."
+        asked = "the plan" if condition is None else f"condition {condition}"
+        yield f"You may pack up: all {found.recorded} recordings of {asked} are there{doubts}."
     else:
         yield f"Do not pack up yet: {_count(found)}."
 

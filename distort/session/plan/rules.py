@@ -8,7 +8,7 @@ from collections.abc import Callable, Sequence
 from itertools import pairwise
 from typing import Any
 
-from distort.errors import SessionError, shown
+from distort.errors import SessionError, did_you_mean, shown
 from distort.session.files.names import check_condition, format_level
 from distort.session.files.portable import alike, fault_of_path, leads_out
 
@@ -87,7 +87,8 @@ def one_of(*choices: str) -> Rule:
 
     def rule(value: Any) -> str:
         if value not in choices:
-            raise ValueError(f"one of {', '.join(repr(choice) for choice in choices)}, not {shown(value)}")
+            listed = ", ".join(repr(choice) for choice in choices)
+            raise ValueError(f"one of {listed}, not {shown(value)}{did_you_mean(str(value), choices)}")
         return str(value)
 
     return rule

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import signals
-from distort.errors import PlanError, SessionError
+from distort.errors import PlanError, SessionError, did_you_mean
 from distort.session.audio.audio_file import write_audio
 from distort.session.calibration.drive_file import Sensitivity
 from distort.session.files.atomic import make_folder
@@ -134,8 +134,9 @@ def read_stimulus(folder: SessionFolder, stimulus_name: str, level_db_spl: float
     path = folder.stimulus_path(stimulus_name, level_db_spl, ".json")
     if not path.is_file():
         known = [one.stem for one in stimulus_sidecars(folder)]
+        wanted = stimulus_stem(stimulus_name, level_db_spl)
         there = f"there are {', '.join(known)}" if known else "run `distort stimuli` first"
-        raise SessionError(f"{folder.root} has no stimulus {stimulus_stem(stimulus_name, level_db_spl)}: {there}")
+        raise SessionError(f"{folder.root} has no stimulus {wanted}{did_you_mean(wanted, known)}: {there}")
     return read_stimulus_sidecar(path)
 
 
