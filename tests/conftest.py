@@ -2,6 +2,7 @@
 
 import os
 import tempfile
+from collections import Counter
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -24,6 +25,12 @@ nobody has started one for them, as `.ci/run` does."""
 IN_BROWSER = "in_browser"
 """Marker of the tests that need Debian's chromium; they may be skipped under the same rule."""
 
+SAMPLE = "sample"
+"""Marker of tests that take long, and are left out unless asked for."""
+
+FIRST = "first"
+"""Marker with a number: so many of a test's parameters run always, and the others are samples."""
+
 _skipped: list[str] = []
 
 
@@ -32,6 +39,20 @@ def pytest_configure(config: pytest.Config) -> None:
     one waiting for the other."""
     if hasattr(config.option, "loadscopereorder"):  # as pytest-xdist 3.7 calls it; earlier versions never reorder
         config.option.loadscopereorder = False
+
+
+@pytest.hookimpl(tryfirst=True)  # before pytest's own -m looks at the markers
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Of the parameters of a test with `first(n)`, n run always and the others where samples are asked for."""
+    seen: Counter[str] = Counter()
+    for item in items:
+        first = item.get_closest_marker(FIRST)
+        if first is None or any(item.get_closest_marker(name) for name in (SAMPLE, "study", "benchmark")):
+            continue
+        test = item.nodeid.partition("[")[0]
+        seen[test] += 1
+        if seen[test] > first.args[0]:
+            item.add_marker(SAMPLE)
 
 
 @pytest.fixture(autouse=True)

@@ -25,6 +25,7 @@ def noisy(samples: FloatArray, seed: int, *, snr_db: float) -> FloatArray:
 # --- where the stimulus begins ---------------------------------------------------------------------------------------
 
 
+@pytest.mark.first(2)
 @pytest.mark.parametrize(("delay", "gain"), [(1000.25, 1.0), (1234.5, -0.01), (1777.9, 30.0), (48000.07, -1.0)])
 def test_a_pure_delay_is_found_to_a_small_part_of_a_sample_at_20_db(delay: float, gain: float) -> None:
     """Closed form of the sweep, read at fractional moments. Noise leaves 0.0003 samples: 0.002 is seven s.d.
@@ -145,6 +146,7 @@ def clock_error(seed: int) -> tuple[float, float]:
     return found.clock_difference_ppm - ppm, found.clock_uncertainty_ppm
 
 
+@pytest.mark.sample
 def test_the_clock_in_a_room_at_30_db() -> None:
     """0.02 ppm is four standard deviations of what noise leaves (the bound of delay estimation: 0.005 ppm)."""
     assert all(abs(clock_error(seed)[0]) < 0.02 for seed in range(5))
@@ -229,6 +231,7 @@ def test_silences_are_cut_to_the_recording_and_may_be_missing() -> None:
 # --- what is refused -------------------------------------------------------------------------------------------------
 
 
+@pytest.mark.first(2)
 @pytest.mark.parametrize(
     ("other", "bare"),
     [
@@ -304,6 +307,7 @@ def test_a_reel_without_chirps_will_do() -> None:
 # --- repairing the clock ---------------------------------------------------------------------------------------------
 
 
+@pytest.mark.first(4)
 @pytest.mark.parametrize("sample_rate", [44100, 48000, 96000])
 @pytest.mark.parametrize("ppm", [200.0, -137.3, 0.37, 5000.0])
 def test_tones_come_out_as_their_closed_form(sample_rate: int, ppm: float) -> None:

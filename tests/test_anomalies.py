@@ -9,7 +9,6 @@ from distort.analysis.coincidences.fine_response import FineResponse
 from distort.analysis.common.grid import grid_hz
 from distort.analysis.common.sound_in_air import speed_of_sound_m_s
 from tests.devices.closed_shapes import amplitude_of_bell, amplitude_of_comb, as_measured
-from tests.sampled import sampled
 
 FREQUENCY_SHARE = 0.01
 DEPTH_DB = 0.3
@@ -89,7 +88,8 @@ def test_a_flat_and_a_sloping_response_have_no_anomaly() -> None:
         assert find_anomalies(grid_hz(), level_db) == ()
 
 
-@pytest.mark.parametrize("responses", sampled([20, 100]))
+@pytest.mark.first(1)
+@pytest.mark.parametrize("responses", [20, 100])
 def test_ripple_alone_rarely_makes_one(responses: int) -> None:
     """Smooth Gaussian ripple: at most one response in four has a dip or a peak that is called one."""
     from tests.devices.line_ups import ROWS_HZ, ripple

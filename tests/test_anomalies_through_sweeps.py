@@ -17,7 +17,6 @@ from tests.anomaly_study import (
     table_of_resonances,
 )
 from tests.devices.anomalous_sweeps import comb, resonance
-from tests.sampled import sampled
 
 FREQUENCY_SHARE, DEPTH_DB, Q_SHARE = 0.01, 0.3, 0.1
 """What a tester asks of a dip or a peak. Without ripple the study reaches 0.07 %, 0.03 dB and 1.7 %."""
@@ -32,11 +31,10 @@ def wrong(outcomes: list[Outcome]) -> list[Outcome]:
     return [one for one in outcomes if one.verdict == opposite[one.minimum_phase]]
 
 
+@pytest.mark.first(3)
 @pytest.mark.parametrize(
     ("first_dip_hz", "reflection"),
-    sampled(
-        [(150.0, 0.95), (800.0, 0.12), (800.0, 1.0 / 0.7), (300.0, 0.7), (1200.0, 0.4), (2000.0, 1.0 / 0.9)], always=3
-    ),
+    [(150.0, 0.95), (800.0, 0.12), (800.0, 1.0 / 0.7), (300.0, 0.7), (1200.0, 0.4), (2000.0, 1.0 / 0.9)],
 )
 def test_dips_of_a_delayed_copy(first_dip_hz: float, reflection: float) -> None:
     """Odd multiples of 1 / (2 delay), 20 log10(1 - r) re the stronger arrival (closed form); minimum-phase where the
@@ -59,11 +57,10 @@ def test_dips_of_a_delayed_copy(first_dip_hz: float, reflection: float) -> None:
     assert not [dip for dip in found if dip.kind == "dip" and dip.shape != "interference"]
 
 
+@pytest.mark.first(2)
 @pytest.mark.parametrize(
     ("centre_hz", "q", "gain_db"),
-    sampled(
-        [(60.0, 5.0, 9.0), (500.0, 10.0, -12.0), (60.0, 5.0, -9.0), (2500.0, 3.0, 6.0), (1000.0, 15.0, 12.0)], always=2
-    ),
+    [(60.0, 5.0, 9.0), (500.0, 10.0, -12.0), (60.0, 5.0, -9.0), (2500.0, 3.0, 6.0), (1000.0, 15.0, 12.0)],
 )
 def test_second_order_resonances(centre_hz: float, q: float, gain_db: float) -> None:
     """Poles of a bell and zeros of its inverse (closed form): minimum-phase, and an equaliser mends them."""
@@ -82,7 +79,8 @@ def test_zeros_in_the_right_half_plane(gain_db: float) -> None:
 
 
 @pytest.mark.parametrize("reflection", [0.7, 1.0 / 0.7])
-@pytest.mark.parametrize("room", sampled([1, 2, 3]))
+@pytest.mark.first(1)
+@pytest.mark.parametrize("room", [1, 2, 3])
 def test_reverberation_does_not_hide_which_sound_came_first(reflection: float, room: int) -> None:
     """A desk in a room of 0.3 s, no gate: the verdict rests on the early sound. All of the sound would move the ratio
     by 0.1 to 0.5 off its closed form of 1 or -1."""
@@ -93,6 +91,7 @@ def test_reverberation_does_not_hide_which_sound_came_first(reflection: float, r
     assert dip.excess_turn == pytest.approx(1.0 if reflection < 1.0 else -1.0, abs=0.04)
 
 
+@pytest.mark.sample
 def test_random_dips_and_peaks_in_a_sample() -> None:
     """Three of each in ripple of 0.3 to 0.6 dB: none is called the opposite; of some 15 intervals of 95 % at most 3
     miss (more would with probability 0.005)."""
@@ -103,6 +102,7 @@ def test_random_dips_and_peaks_in_a_sample() -> None:
     assert sum(one.frequency_held is False for one in outcomes) <= 3
 
 
+@pytest.mark.sample
 def test_ripple_alone_is_no_delayed_copy() -> None:
     """Twelve responses with ripple of 0.3 dB; one in a hundred may be called one."""
     assert all(of_weak_comb((seed, 0.0)).shape == "not found" for seed in range(12))

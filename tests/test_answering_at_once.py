@@ -18,6 +18,8 @@ from tests.clumsy_session import CommandLine, contents, shorten
 from tests.devices.answering import LOUD, RATE, Answering
 from tests.devices.hasty_card import BLOCK, HastyLibrary, Spoil, as_heard
 
+pytestmark = pytest.mark.sample
+
 CARDS = ("--output", "loudspeaker", "--input", "microphone")
 QUICK = {"rest_s": "0.1", "period_s": "0.25", "seconds": "1.6", "orders": "5"}
 

@@ -18,6 +18,8 @@ from tests.clumsy_session import CommandLine, Ending, contents, shorten, table
 from tests.devices.answering import LOUD, RATE, Answering, Playing
 from tests.sound_programs import calibrator_on, overheard, tone
 
+pytestmark = pytest.mark.sample
+
 pytest_plugins = ["tests.card_fixtures"]
 
 CARDS = ("--output", "loudspeaker", "--input", "microphone")

@@ -75,6 +75,7 @@ def states(outcomes: tuple[Outcome, ...]) -> str:
     return " ".join(one.state for one in outcomes)
 
 
+@pytest.mark.sample
 def test_processes_give_what_a_single_run_gives_bit_for_bit(distort, archive, recorded, tmp_path) -> None:
     alone = Path(shutil.copytree(recorded, tmp_path / "alone"))
     distort.done("analyze", alone)

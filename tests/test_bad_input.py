@@ -82,6 +82,7 @@ BAD_RECORDINGS = {
 }
 
 
+@pytest.mark.first(8)
 @pytest.mark.parametrize("how", BAD_RECORDINGS)
 def test_a_bad_recording_is_refused_by_add_and_by_analyze(distort, session, tmp_path, good, how) -> None:
     path = tmp_path / "take.wav"

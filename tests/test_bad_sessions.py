@@ -126,6 +126,7 @@ def test_what_is_missing_or_does_not_go_together(
     assert what in distort.refused(*words, status=status, inside=tmp_path)
 
 
+@pytest.mark.first(2)
 @pytest.mark.parametrize("what", ["findings.json", "response_86dB.csv", "harmonics_86dB.csv"])
 @pytest.mark.parametrize("how", ["spoilt", "gone"])
 def test_spoilt_results_are_not_shown_and_are_made_again(distort, session, recording, tmp_path, what, how) -> None:
@@ -149,6 +150,7 @@ def what_was_found(results: Path) -> dict[str, bytes]:
     return {name: what for name, what in contents(results).items() if name != "analysed.json"}
 
 
+@pytest.mark.sample
 def test_a_read_only_folder_is_named_and_nothing_is_half_written(distort, made, good, shared) -> None:
     session = Path(shutil.copytree(made, shared / "monitor"))
     first, second = shared / "first.wav", shared / "second.wav"

@@ -141,6 +141,7 @@ def test_a_folder_of_any_name_that_every_system_takes_makes_a_session_whose_loud
     assert len(loudspeaker) == min(len(name), 200)
 
 
+@pytest.mark.sample
 def test_a_session_of_a_name_with_line_ends_is_told_of_in_single_lines(distort, analysed, tmp_path) -> None:
     """Every command that names its files: no part of a name stands in a line of its own, on either stream."""
     session = Path(shutil.copytree(analysed, tmp_path / "mon\n\u202eitor\x1b[2J"))
@@ -165,6 +166,7 @@ def test_a_session_of_a_name_with_line_ends_is_told_of_in_single_lines(distort, 
         assert not [line for line in said.splitlines() if line.startswith(("itor", "b.zip", ".csv", "\\u202eitor"))]
 
 
+@pytest.mark.sample
 def test_what_the_figures_cannot_show_is_told_once(distort, analysed, tmp_path) -> None:
     session = Path(shutil.copytree(analysed, tmp_path / "m"))
     plan = session / "session.toml"

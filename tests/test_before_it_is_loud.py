@@ -93,6 +93,7 @@ def test_the_drives_are_kept_for_the_next_condition(folder) -> None:
     assert len(drives) == 1
 
 
+@pytest.mark.sample
 def test_relevel_finds_them_anew_and_keeps_the_old_ones(folder) -> None:
     plan = replace(plan_of(folder, 86.0), setup=replace(plan_of(folder).setup, conditions=("stand", "desk")))
     run(folder, ScaledLoudspeaker(), plan, "stand")

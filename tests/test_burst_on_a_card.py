@@ -17,6 +17,8 @@ from tests.devices.answering import RATE, Answering
 from tests.sound_programs import calibrator_on
 from tests.test_answering_loudspeaker import CARDS, FULL_SCALE_DB_SPL, patiently
 
+pytestmark = pytest.mark.sample
+
 pytest_plugins = ["tests.card_fixtures"]
 
 

@@ -137,6 +137,7 @@ def test_a_recording_of_bursts_is_brought_in(folder, distort, tmp_path) -> None:
     assert "It holds the session's burst: bring it in with --stimulus burst." in said
 
 
+@pytest.mark.sample
 def test_a_reel_holds_the_bursts_of_every_level(folder, distort, tmp_path) -> None:
     distort.done("stimuli", folder.root, "--reel", "--up-to", "82")
     played, rate = soundfile.read(folder.root / "stimuli/reel_up_to_82dB.wav")

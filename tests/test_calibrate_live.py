@@ -88,6 +88,7 @@ def test_it_asks_and_closes_like_it_does_of_a_file(session, distort, ear) -> Non
     assert (session / "calibration/calibrator_94dB_2.flac").exists()
 
 
+@pytest.mark.sample
 def test_a_recording_that_lost_samples_is_made_once_more_then_refused(session, distort, ear) -> None:
     words = ("calibrate", session, "--spl", "94")
     ear.spoilt = 2

@@ -61,6 +61,7 @@ def test_an_implausible_one_is_refused_until_said(distort, empty, tmp_path) -> N
     distort.done("calibrate", empty, "--spl", "94", "--from", quiet, "--replace")
 
 
+@pytest.mark.first(1)
 @pytest.mark.parametrize(("answer", "status"), [(b"y\n", 0), (b"n\n", 1), (b"\n", 1)])
 def test_on_a_terminal_it_asks(empty, tmp_path, answer, status) -> None:
     quiet = calibrator(tmp_path / "a.wav", -60.0)

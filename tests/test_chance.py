@@ -31,6 +31,7 @@ def significant(kind: str, pairs: int) -> float:
     return float(np.mean([(Chance([pair(seed, kind)]).pair(0) or 1.0) < 0.05 for seed in range(pairs)]))
 
 
+@pytest.mark.first(1)
 @pytest.mark.parametrize("kind", KINDS)
 def test_a_sample_of_unrelated_pairs(kind: str) -> None:
     """Of 150 pairs 7.5 are expected under 0.05; more than 15 have a probability below 1 %, binomial."""

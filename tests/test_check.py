@@ -189,6 +189,7 @@ def with_microphone(session: Path, text: str = RESPONSE, *, response_is: str = "
     return path
 
 
+@pytest.mark.first(1)
 @pytest.mark.parametrize(("response_is", "sign"), [("response", 1.0), ("correction", -1.0)])
 def test_a_response_file_changes_the_tables_by_what_it_says(distort, bare, tmp_path, response_is, sign) -> None:
     """By hand, over log f between its points and 0 dB at the calibrator's 1 kHz: 2 kHz is halfway to 4 kHz."""

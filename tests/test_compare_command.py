@@ -119,6 +119,7 @@ def test_the_table_of_a_comparison(distort, session) -> None:
     shutil.rmtree(session / "results")
 
 
+@pytest.mark.sample
 def test_the_same_condition_twice_shows_no_change(distort, session) -> None:
     """The stand once more, with other noise: nothing is named, and something is excluded."""
     out = distort.done("compare", f"{session}:stand", f"{session}:copy")
@@ -178,6 +179,7 @@ def test_what_was_unlike_comes_first(distort, copied) -> None:
     assert "were alike" not in head
 
 
+@pytest.mark.sample
 def test_two_loudspeakers_at_equal_output(distort, copied, session, tmp_path) -> None:
     """Another loudspeaker is compared at equal output by itself; beyond its rungs nothing is said."""
     other = tmp_path / "other"

@@ -12,6 +12,8 @@ from tests.blank_figures import unmade_figures
 from tests.clumsy_session import CommandLine, shorten, table
 from tests.devices import quick_monitor
 
+pytestmark = pytest.mark.sample
+
 LEVELS = {"five": "81:101:5", "three": "76,86,96"}
 THIRD = -2.0
 FULL_SCALE_DB_SPL = 112.0

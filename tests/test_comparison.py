@@ -95,6 +95,7 @@ def unchanged():
     return [trial(seed) for seed in range(12)]
 
 
+@pytest.mark.sample
 def test_two_takes_of_one_condition_show_no_change(unchanged) -> None:
     """A small sample of the study: 12 seeds. With 5 % false ones at most, 4 or more of 12 have a chance of 0.2 %
     (binomial), and the least changes that are named do not help here."""

@@ -93,6 +93,7 @@ def coverage(errors, widths):
     return held, np.median(widths, axis=0) / ideal
 
 
+@pytest.mark.sample
 def test_intervals_hold_the_truth_as_often_as_stated():
     """100 seeded trials at six frequencies, a sweep at 12 kHz: 90 to 99 of 100 each (binomial, 2.3 s.d.), and 93 to
     97 % of all together."""

@@ -99,6 +99,7 @@ def frozen_edition(session: Path) -> dict:
     return json.loads((session / "frozen/earlier-edition/frozen.json").read_text(encoding="utf-8"))
 
 
+@pytest.mark.sample
 def test_its_conditions_are_compared(distort, session) -> None:
     then = table(session / "results/compare/stand__desk.csv")
     distort.done("compare", f"{session}:stand", f"{session}:desk")

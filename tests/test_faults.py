@@ -22,6 +22,7 @@ SAMPLE = {
 """Of the study's 125 of a kind, the two of the first six that are computed soonest. Seeded, they come out as there."""
 
 
+@pytest.mark.first(4)
 @pytest.mark.parametrize("which", [0, pytest.param(1, marks=pytest.mark.sample)])
 @pytest.mark.parametrize("fault", FAULTS)
 def test_a_fault_of_each_kind_is_named(fault: str, which: int) -> None:

@@ -57,6 +57,7 @@ def test_without_a_readable_record_everything_is_drawn(tmp_path) -> None:
     assert drawn(tmp_path, two_figures()) == {"response_desk.svg", "response_stand.svg"}
 
 
+@pytest.mark.sample
 def test_two_processes_draw_the_same_bytes(tmp_path, monkeypatch) -> None:
     drawn(tmp_path / "one", two_figures())
     monkeypatch.setattr(drawing, "WORTH_A_PROCESS", 1)

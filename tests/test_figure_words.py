@@ -59,6 +59,7 @@ def texts(figure: Figure) -> dict[str, str]:
     return {text.get_gid(): text.get_text() for text in figure.findobj(Text) if text.get_gid()}
 
 
+@pytest.mark.first(6)
 @pytest.mark.parametrize("titled", [True, False])
 @pytest.mark.parametrize("name", TEXTS)
 def test_whatever_is_written_stays_on_the_sheet_and_apart(name, titled) -> None:
@@ -72,6 +73,7 @@ def test_whatever_is_written_stays_on_the_sheet_and_apart(name, titled) -> None:
     assert all("\n" not in text for text in said.values())
 
 
+@pytest.mark.first(3)
 @pytest.mark.parametrize("name", TEXTS)
 def test_no_text_takes_long(name) -> None:
     """A title of 1,000 characters took minutes when one was taken off at a time; an ordinary one takes 0.1 s."""
@@ -81,6 +83,7 @@ def test_no_text_takes_long(name) -> None:
     assert time.process_time() - started < 5.0
 
 
+@pytest.mark.first(2)
 @pytest.mark.parametrize("name", TEXTS)
 def test_the_library_has_nothing_to_warn_of(name, tmp_path) -> None:
     with warnings.catch_warnings(), rc_context(SETTINGS):

@@ -40,6 +40,7 @@ def test_a_disk_that_takes_no_more_while_recordings_are_brought_in(runner, with_
     assert runner.whole(session, *words) == 0
 
 
+@pytest.mark.sample
 def test_a_disk_that_takes_no_more_while_results_are_written(runner, drawn, tmp_path) -> None:
     session = Path(shutil.copytree(drawn, tmp_path / "monitor"))
     before = contents(session)
@@ -246,6 +247,7 @@ def test_a_clock_that_was_set_back_makes_files_be_read_again(analysed, tmp_path,
     assert len(note.inputs_seen(folder, names, known)) == len(known) == len(read)
 
 
+@pytest.mark.first(8)
 @pytest.mark.parametrize(
     "name",
     [

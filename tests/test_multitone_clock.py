@@ -16,7 +16,6 @@ from distort.errors import AnalysisError
 from distort.recording.alignment.locating import find_reel
 from signals import Multitone, framed
 from tests.devices.multitones import recorded, sinusoidal_wander
-from tests.sampled import sampled
 
 TONE = Multitone()
 
@@ -30,7 +29,8 @@ def worst_db(result: MultitoneResult) -> float:
     return float(max(np.nanmax(getattr(result.bands, f"{name}_db")) for name in ("even", "odd", "distortion")))
 
 
-@pytest.mark.parametrize("told_wrongly_by_ppm", sampled([0.5, math.nan, 0.01, 0.0], always=2))
+@pytest.mark.first(2)
+@pytest.mark.parametrize("told_wrongly_by_ppm", [0.5, math.nan, 0.01, 0.0])
 def test_a_constant_difference_is_repaired(told_wrongly_by_ppm):
     """100 ppm: a wire stays below -115 dB, also where the chirps were wrong, or there were none."""
     take = recorded(TONE, ppm=100.0)
@@ -44,7 +44,9 @@ def test_a_constant_difference_is_repaired(told_wrongly_by_ppm):
     assert np.max(np.abs(result.response.gain_db)) < 1e-5  # the interpolation's ripple of 1e-7 is 1e-6 dB
 
 
-@pytest.mark.parametrize("period_s", sampled([60.0, 10.0]))
+@pytest.mark.sample
+@pytest.mark.first(1)
+@pytest.mark.parametrize("period_s", [60.0, 10.0])
 def test_slow_wander_is_repaired(period_s):
     """1 ppm peak on top of 100 ppm: below -110 dB, and so are noise and floors, which wander would raise."""
     take = recorded(TONE, ppm=100.0, wander=sinusoidal_wander(ppm=1.0, period_s=period_s))
@@ -56,6 +58,7 @@ def test_slow_wander_is_repaired(period_s):
     assert not result.clock.fast_wander
 
 
+@pytest.mark.sample
 @pytest.mark.parametrize(("period_s", "part"), [(2.0, "even"), (1.0, "odd")])
 def test_wander_that_repeats_with_the_period_is_detected_and_raises_the_floor(period_s, part):
     """It cannot be told from distortion. Small-angle closed form: a delay of amplitude d puts (w d / 2)^2 of a line's
@@ -85,6 +88,7 @@ def test_a_large_wander_raises_the_other_floor_too():
     assert np.all(bands.odd_floor_db[10:-1] > bands.odd_db[10:-1] - 1.5)
 
 
+@pytest.mark.sample
 def test_fast_wander_beside_the_period_is_repaired_as_well():
     """1 ppm with 3.3 s: left alone it makes -60 dB; the phases followed within the periods take it out."""
     result = result_of(recorded(TONE, ppm=0.0, wander=sinusoidal_wander(ppm=1.0, period_s=3.3)))
@@ -111,7 +115,8 @@ def test_noise_is_not_taken_for_wander():
         assert (clock.fast_wander, clock.wander_ppm) == (False, 0.0)
 
 
-@pytest.mark.parametrize("lost", sampled([-64, 200, 1]))
+@pytest.mark.first(1)
+@pytest.mark.parametrize("lost", [-64, 200, 1])
 def test_lost_or_doubled_samples_are_refused(lost):
     take = recorded(TONE)
     place = int(take.start) + int(9.3 * TONE.period_samples)

@@ -14,6 +14,8 @@ import distort.notebook
 from distort.errors import UsageError
 from tests.clumsy_session import table
 
+pytestmark = pytest.mark.sample
+
 ROOT = Path(__file__).resolve().parent.parent
 
 

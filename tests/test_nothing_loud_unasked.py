@@ -239,6 +239,7 @@ def test_values_that_are_no_numbers_count_as_too_loud(tmp_path, distort, card) -
     assert sound_after(cards, passed_s(cards.played, 0.5)) < 3 * BLOCK / RATE + FADE_S
 
 
+@pytest.mark.first(1)
 @pytest.mark.parametrize(("offset", "told"), [(0.003, "0.3 %"), (-0.05, "5 %"), (0.0005, None)])
 def test_an_offset_of_the_input_stops_nothing_and_is_named_when_large(tmp_path, distort, card, offset, told) -> None:
     """At 62 dB SPL the sweep's own peak is 0.0013 of full scale, far under the two larger offsets."""

@@ -13,7 +13,6 @@ from distort.analysis.sweep.sweeps import Reference, Settings, read_sweep, sweep
 from signals import Sweep
 from tests.devices.cascade import Cascade, Resonator
 from tests.devices.takes import take
-from tests.sampled import sampled
 
 DRIVE_DBFS = -20.0
 CURVE = Polynomial([0.0, 1.0, 0.1, 0.1, 0.3, 1.0, 3.0])
@@ -69,6 +68,7 @@ def errors(harmonics, truth):
     return measured - bias - truth, bias, counts
 
 
+@pytest.mark.first(1)
 @pytest.mark.parametrize("name", GENTLE)
 def test_gentle_filters_within_a_tenth_of_a_decibel_plus_a_quarter_of_the_bias(name):
     """At every row (so at any 30 frequencies) of every order."""
@@ -78,6 +78,7 @@ def test_gentle_filters_within_a_tenth_of_a_decibel_plus_a_quarter_of_the_bias(n
     assert np.max((np.abs(error) - 0.1 - 0.25 * np.abs(bias))[counts]) < 0.0
 
 
+@pytest.mark.first(1)
 @pytest.mark.parametrize("name", RESONANT)
 def test_a_resonance_is_right_or_marked(name):
     """Where a 10 s sweep rushes past a resonance of Q 5 its orders beat; those rows are marked, the others hold.
@@ -94,7 +95,9 @@ def test_a_resonance_is_right_or_marked(name):
     assert np.mean(marked[0]) < 0.25  # of the second order three quarters of the rows stay unmarked
 
 
-@pytest.mark.parametrize("name", sampled(RESONANT))
+@pytest.mark.sample
+@pytest.mark.first(1)
+@pytest.mark.parametrize("name", RESONANT)
 def test_a_resonance_is_right_with_a_sweep_four_times_as_long(name):
     """In 40 s the second and third order hold at 30 frequencies, as gentle filters do in 10 s."""
     harmonics = measure(RESONANT[name], 40.0)
@@ -105,6 +108,7 @@ def test_a_resonance_is_right_with_a_sweep_four_times_as_long(name):
     assert np.max(excess[thirty & counts]) < 0.0
 
 
+@pytest.mark.sample
 def test_the_bias_shrinks_as_one_over_the_length_and_is_the_one_that_group_delay_predicts():
     """error = -4.34 (n - 1) / L d(group delay) / d ln f to first order in 1/L, for a pure square and cube.
 

@@ -13,7 +13,7 @@ from tests.browser_fixtures import browser, opened  # noqa: F401 - a fixture is 
 from tests.page_examples import HOSTILE, whole_results, write_session
 from tests.report_examples import harmonics
 
-pytestmark = pytest.mark.in_browser
+pytestmark = [pytest.mark.in_browser, pytest.mark.sample]
 
 A4_INCHES = (8.27, 11.69)
 CSS_PIXELS_PER_INCH = 96.0

@@ -99,6 +99,7 @@ def test_no_word_makes_an_element_or_an_attribute(folder, plain, words) -> None:
     assert sum(words in text for text in reader.said) >= sum(PLAIN in text for text in plain.said)
 
 
+@pytest.mark.first(3)
 @pytest.mark.parametrize("words", [*ENDINGS, "".join(ENDINGS).replace("\n", " "), "--", "\x1b[31m", "\x01", "\ufffe"])
 def test_figures_hold_any_words(tmp_path, words) -> None:
     """As drawn and as the page holds them, both are well-formed XML, without script or link."""

@@ -151,6 +151,7 @@ def bring_in(distort, session, folder, *, dated: bool = True, name: str = "take"
     return said
 
 
+@pytest.mark.sample
 def test_drift_is_found_by_the_recorders_clock(distort, session, tmp_path) -> None:
     """The gain rose by 0.5 dB from the first to the last; at 96 dB, 30 s after the first of 180 s, by a sixth of it."""
     said = bring_in(distort, session, tmp_path)

@@ -86,6 +86,7 @@ def held(random, reel, trials):
     assert max(clock for _, clock, _ in found) < 0.02
 
 
+@pytest.mark.sample
 @pytest.mark.parametrize("trials", [1, pytest.param(3, marks=pytest.mark.sample)])
 def test_some_reels_are_found_and_none_wrong(trials):
     held(np.random.default_rng(5), session_reel(plan_of(levels=(76.0, 86.0))), trials)
@@ -110,6 +111,7 @@ def test_a_clean_recording_passes(clean):
     assert chirp_levels(found).can_tell
 
 
+@pytest.mark.first(1)
 @pytest.mark.parametrize(
     ("where", "ms"), [("sweep_86dB", 5.0), ("sweep_86dB", -5.0), ("rest", 0.1), ("chirp", 5.0), ("end", 5.0)]
 )
@@ -134,6 +136,7 @@ def test_a_lost_or_repeated_section_is_refused(clean, where, ms):
         assert f"{whole_ms:.2g} ms {'were lost' if ms > 0 else 'too much lie'}" in said
 
 
+@pytest.mark.first(1)
 @pytest.mark.parametrize(("share", "change_db"), [(0.2, 0.5), (0.5, -0.5), (0.9, 0.5)])
 def test_a_player_that_changes_its_level_is_refused(clean, share, change_db):
     changed = clean.copy()
@@ -141,6 +144,7 @@ def test_a_player_that_changes_its_level_is_refused(clean, share, change_db):
     assert f"the player had changed its level by {change_db:+.1f}" in refused(changed)
 
 
+@pytest.mark.sample
 def test_a_voice_coil_that_was_hot_and_cooled_is_no_player(clean):
     """The chirp right after the loudest sweep 0.6 dB down: told, and not refused."""
     hot = clean.copy()

@@ -56,6 +56,7 @@ SHEETS = {
 }
 
 
+@pytest.mark.first(2)
 @pytest.mark.parametrize("name", SHEETS)
 def test_no_words_overlap(name) -> None:
     assert_no_words_overlap(SHEETS[name]())

@@ -16,7 +16,6 @@ from signals import Sweep
 from tests.devices.memoryless import sweep_with_harmonics
 from tests.devices.rooms import SAMPLE_RATE, room, through
 from tests.devices.takes import take
-from tests.sampled import sampled
 
 SWEEP = Sweep(drive_dbfs=-6.0)
 AMPLITUDES = {1: 1.0, **{n: 10 ** (-(40 + 5 * (n - 2)) / 20) for n in range(2, 11)}}
@@ -31,7 +30,8 @@ def path_power(path, at_hz):
     return spectrum.smoothed(at_hz, THIRD.smoothing_octaves)
 
 
-@pytest.mark.parametrize(("rt60_s", "ratio_db"), sampled(ROOMS))
+@pytest.mark.first(1)
+@pytest.mark.parametrize(("rt60_s", "ratio_db"), ROOMS)
 def test_orders_in_a_room_have_no_bias_and_a_leak_that_is_predicted(rt60_s, ratio_db):
     """Truth: the room's own power at n f and at f, per third octave. The orders 5 dB apart leak into one another.
 

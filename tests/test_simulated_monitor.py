@@ -90,6 +90,7 @@ def quiet(table: Parameters) -> Parameters:
     return dataclasses.replace(table, room=room, microphone=microphone)
 
 
+@pytest.mark.first(4)
 @pytest.mark.parametrize("rate", [44100, 48000, 96000])
 @pytest.mark.parametrize("frequency_hz", [100.0, 1000.0, 8000.0])
 def test_what_the_microphone_hears_is_the_steady_truth(rate: int, frequency_hz: float) -> None:
@@ -172,6 +173,7 @@ def test_desk_and_stand_differ_by_the_comb_alone() -> None:
     assert desk - stand == pytest.approx(20 * math.log10(1 - 0.78), abs=1.0)  # 3 % of r: 0.9 dB of 13.2
 
 
+@pytest.mark.sample
 def test_heat_carries_over_and_rest_takes_it_away() -> None:
     """5 s of a loud tone: coil `R P (1 - exp(-t/tau))` with P = u^2/R (closed form; the motional part of the impedance
     and the limiter's first milliseconds are left out), then cooling by `exp(-t/tau)`."""

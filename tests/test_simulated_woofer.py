@@ -59,6 +59,7 @@ def tone(grid: Grid, peak_v: float) -> npt.NDArray[np.complex128]:
     return grid.spectrum(peak_v * np.sin(2 * np.pi * TONE_HZ * np.arange(grid.n_samples) / grid.sample_rate))
 
 
+@pytest.mark.sample
 def test_a_loud_tone_agrees_with_an_ode_solver() -> None:
     """Truth: scipy solve_ivp (DOP853, rtol 1e-9) on the five equations, settled for 0.8 s; about 4 mm peak."""
     grid, woofer, box = Grid(PERIOD_SAMPLES, RATE), Woofer(), Box()

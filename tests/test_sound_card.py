@@ -15,6 +15,8 @@ from distort.errors import DeviceError
 from signals import Multitone, Sweep
 from tests.busy_machine import again_where_busy
 
+pytestmark = pytest.mark.sample
+
 pytest_plugins = ["tests.card_fixtures"]
 
 RATE = 48000

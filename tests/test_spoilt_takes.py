@@ -118,6 +118,7 @@ def test_the_loopback_is_kept_sample_for_sample_beside_the_recording(folder) -> 
         assert 0 < np.max(np.abs(recorded - looped)) < 1e-4
 
 
+@pytest.mark.first(1)
 @pytest.mark.parametrize("air_samples", [0, 143])
 def test_the_loopback_tells_how_long_the_sound_took(folder, air_samples: int) -> None:
     """Two identical signals `air_samples` apart, 143 samples being 1.02 m at 20 degC (343.2 m/s)."""

@@ -16,6 +16,7 @@ SQUARE = 0.01
 RATES = [(8000, 0.5), (11025, 5512 / 11025), (44100, 0.5), pytest.param(384000, 0.5, marks=pytest.mark.study)]
 
 
+@pytest.mark.first(1)
 @pytest.mark.parametrize(("rate", "period_s"), RATES)
 def test_even_order_distortion_is_that_of_the_square(rate, period_s, tmp_path) -> None:
     """The power of a x^2 but for its mean, from one period of what is played, re the power of the tones.

@@ -128,6 +128,7 @@ OTHERS = {"44.1 kHz", "96 kHz", "384 kHz, up to 191 kHz", "1.6 s", "-90 dBFS, 32
 """What lies between the extremes, or takes long."""
 
 
+@pytest.mark.first(2)
 @pytest.mark.parametrize(
     "name", [pytest.param(name, marks=pytest.mark.sample) if name in OTHERS else name for name in QUICK]
 )

@@ -92,6 +92,7 @@ def test_a_page_of_which_nothing_tells_who_wrote_it_stays_out(distort, own) -> N
     assert left_out(own) == ()
 
 
+@pytest.mark.first(2)
 @pytest.mark.parametrize("kind", ["pipe", "link out", "folder", "endless"])
 def test_a_page_or_figure_that_is_no_file_is_written_anew_or_refused(distort, own, tmp_path, kind) -> None:
     for name in ("results/report.html", "results/figures/thd_default.svg"):

@@ -65,6 +65,7 @@ def test_far_louder_breaks_the_sound_off(folder, change_db) -> None:
     assert len(device.played) == 3  # wake, quiet sweep, and the take that was stopped: it is not tried again
 
 
+@pytest.mark.sample
 def test_the_ladder_ends_where_two_rungs_stand_still(folder) -> None:
     """Peaks are held at 80 dB SPL: 82 stands 6 dB less 2 above 76, 88 and 94 do not rise at all."""
     plan = plan_of(folder, 70.0, 76.0, 82.0, 88.0, 94.0, 100.0)
@@ -98,6 +99,7 @@ def test_the_ladder_ends_where_two_rungs_stand_still(folder) -> None:
     assert check_session(folder, plan).ended == {}
 
 
+@pytest.mark.sample
 def test_a_loudspeaker_that_still_rises_is_followed_to_the_top(folder) -> None:
     """0.25 dB per dB from 76 dB SPL on is over the 0.2 that count as standing still."""
     plan = plan_of(folder, 70.0, 76.0, 82.0, 88.0)

@@ -9,6 +9,8 @@ import subprocess
 import sys
 from pathlib import Path
 
+import pytest
+
 from distort.session.files.lock import LOCK_FILE
 from tests.clumsy_session import contents
 from tests.test_one_system_module import MODULES
@@ -73,6 +75,7 @@ def run(*commands: tuple[object, ...]) -> tuple[list[tuple[str, int]], str]:
     return ast.literal_eval(last), done.stdout + "\n".join(said)
 
 
+@pytest.mark.sample
 def test_the_main_job(new: Path, tmp_path: Path) -> None:
     """From the simulated loudspeaker to published numbers."""
     session = Path(shutil.copytree(new, tmp_path / "monitor"))
@@ -96,6 +99,7 @@ def test_the_main_job(new: Path, tmp_path: Path) -> None:
     assert {"recordings/default/sweep_86dB.flac", "results/default/findings.json"} <= set(here)
 
 
+@pytest.mark.sample
 def test_a_session_that_another_process_holds_is_seen(new: Path, tmp_path: Path) -> None:
     """By what its lock file says, as there is no lock to ask."""
     session = Path(shutil.copytree(new, tmp_path / "monitor"))
