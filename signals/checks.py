@@ -47,12 +47,12 @@ def require_sample_rate(sample_rate: object) -> None:
         raise SignalError(f"sample_rate must be a whole number above 0, such as 48000, not {sample_rate!r:.60}")
 
 
-def require_within_full_scale(peak_dbfs: float) -> None:
-    """The peak of what is played, in dB re digital full scale, must not exceed 0."""
+def require_within_full_scale(peak_dbfs: float, *, tolerance_db: float = 0.0) -> None:
+    """The peak of what is played, in dB re digital full scale, must not exceed 0 by more than the tolerance."""
     require_finite(peak_dbfs=peak_dbfs)
     if peak_dbfs < LEAST_DRIVE_DBFS:
         raise SignalError(f"a peak of {peak_dbfs:g} dBFS is below {LEAST_DRIVE_DBFS:g} dBFS: nothing would be played")
-    if peak_dbfs > 1e-9:  # rounding of a level that was itself computed
+    if peak_dbfs > max(tolerance_db, 1e-9):  # rounding of a level that was itself computed
         raise SignalError(f"the peak would be {peak_dbfs:+.2f} dB above digital full scale: lower the drive by as much")
 
 

@@ -52,6 +52,8 @@ class Sweep:
     drive_dbfs: float = -20.0
     lowest_hz: float | None = None
 
+    FULL_SCALE_TOLERANCE_DB = 0.0
+
     def __post_init__(self) -> None:
         require_positive(
             start_hz=self.start_hz,
@@ -63,7 +65,7 @@ class Sweep:
         )
         require_sample_rate(self.sample_rate)
         require_length(self.seconds * self.sample_rate)
-        require_within_full_scale(self.drive_dbfs)
+        require_within_full_scale(self.drive_dbfs, tolerance_db=self.FULL_SCALE_TOLERANCE_DB)
         require_below_nyquist(self.stop_hz, self.sample_rate, "stop_hz")
         if not self.start_hz < self.full_level_hz < self.fade_out_hz:
             raise SignalError(
@@ -166,6 +168,9 @@ class SampledSweep(Sweep):
     fitted_rate_s: float
     filed_dbfs: float
     samples_sha256: str
+
+    FULL_SCALE_TOLERANCE_DB = 0.01
+    """Its drive was fitted: the samples of one at exactly full scale read some ten-thousandths of a decibel more."""
 
     def __post_init__(self) -> None:
         super().__post_init__()

@@ -12,9 +12,10 @@ from distort.assembly.condition.against_others import worst_block
 from distort.errors import CutOffError, RecordingError, WrongStimulusError
 from distort.recording.alignment.chirp_places import find_peaks, hear_chirp
 from distort.recording.alignment.clock import repair_clock
-from distort.recording.alignment.locating import _clearer, find_reel, pad_to_stimulus, silences_in
+from distort.recording.alignment.locating import _clearer, find_reel, pad_to_stimulus
 from distort.recording.alignment.matched import Lags, correlate, deconvolve, stands_out_db, summit
 from distort.recording.alignment.prepared import Prepared, prepare_samples
+from distort.recording.alignment.silences import planned_silences
 from distort.session.audio.long_recording import InMemory
 from signals import Chirp, Multitone, Noise, Reel, Silence, Sweep, Tone, framed
 
@@ -111,7 +112,7 @@ def test_a_reel_is_found_with_its_parts():
     assert all(one > 40.0 for one in found.peak_to_background_db)
     assert found.stimulus_peak_to_background_db > 30.0
     expected = [(LEAD + one, LEAD + end - 40) for one, end in REEL.quiet_spans()]  # 5 ms are kept from what follows
-    for span, (begin, end) in zip(found.silence_spans, expected, strict=True):
+    for span, (begin, end) in zip(found.silences.spans, expected, strict=True):
         assert span == (pytest.approx(begin, abs=1), pytest.approx(end, abs=1))
 
 
@@ -250,22 +251,22 @@ def test_how_far_a_chirp_stands_above_the_noise_before_it():
 
 
 def test_silences_of_the_reel_in_the_recording():
-    """Stretched by the clock, 5 ms short at their end, cut to what was recorded, and at least 0.4 s long."""
+    """Stretched by the clock, 5 ms short at their end, cut to what was recorded, and at least 0.5 s long."""
     sweep = Sweep(seconds=1.0, sample_rate=RATE, start_hz=50.0, full_level_hz=70.0, stop_hz=3900.0)
     reel = Reel((Silence(seconds=1.0, settle_s=0.25, sample_rate=RATE), sweep, Silence(seconds=2.0, sample_rate=RATE)))
     after = 10000.0 + sweep.n_samples
-    spans = silences_in(reel, start=10000.0, n_recorded=60000)
+    spans = planned_silences(reel, start=10000.0, n_recorded=60000)
     assert spans == ((4000, 9960), (round(after), round(after) + 16000 - 40))
-    assert silences_in(reel, start=10000.25, n_recorded=60000)[0] == (4001, 9960)
-    stretched = silences_in(reel, start=10000.0, n_recorded=60000, stretch=1.01)
+    assert planned_silences(reel, start=10000.25, n_recorded=60000)[0] == (4001, 9960)
+    stretched = planned_silences(reel, start=10000.0, n_recorded=60000, stretch=1.01)
     assert stretched[0] == (math.ceil(10000.0 - 6060.0), 9960)
     assert stretched[1] == (
         math.ceil(10000 + 1.01 * sweep.n_samples),
         math.floor(10000 + 1.01 * (sweep.n_samples + 16000)) - 40,
     )
-    assert silences_in(reel, start=5000.0, n_recorded=60000)[0] == (0, 4960)
-    for end, count in ((round(after) + 3200, 2), (round(after) + 3199, 1)):
-        assert len(silences_in(reel, start=10000.0, n_recorded=end)) == count
+    assert planned_silences(reel, start=5000.0, n_recorded=60000)[0] == (0, 4960)
+    for end, count in ((round(after) + 4000, 2), (round(after) + 3999, 1)):
+        assert len(planned_silences(reel, start=10000.0, n_recorded=end)) == count
 
 
 def test_what_is_missing_is_made_whole_with_zeros():
@@ -293,7 +294,7 @@ def test_a_recording_is_prepared():
     assert (plain.start, plain.step) == (first, step)
     assert plain.samples is stored
     assert [one.size for one in plain.silences] == [
-        end - begin for begin, end in silences_in(REEL, start=float(first), n_recorded=stored.size)
+        end - begin for begin, end in planned_silences(REEL, start=float(first), n_recorded=stored.size)
     ]
     np.testing.assert_array_equal(
         plain.silences[0], stored[LEAD + REEL.quiet_spans()[0][0] :][: plain.silences[0].size]

@@ -11,6 +11,7 @@ import pytest
 
 from distort.errors import CutOffError, RecordingError
 from distort.recording.alignment.locating import Alignment
+from distort.recording.alignment.silences import Silences
 from distort.recording.quality.check import Quality, check_recording
 from distort.recording.quality.check_result import CheckResult, worst
 from distort.recording.quality.noise import noise_findings
@@ -34,7 +35,7 @@ def alignment(**changes) -> Alignment:
         polarity=1,
         peak_to_background_db=(),
         stimulus_peak_to_background_db=math.nan,
-        silence_spans=SPANS,
+        silences=Silences(SPANS),
     )
     return replace(found, **changes)
 
@@ -175,7 +176,7 @@ def test_noises_agree_within_three_decibels(louder_db, verdict):
     samples, noise = REEL.samples(), white(-60.0)[:FIRST]
     samples[:FIRST] += noise
     samples[2 * FIRST :] += noise * 10.0 ** (louder_db / 20.0)  # the same noise: exactly so much
-    found = noise_of(samples, silence_spans=(SPANS[0], (2 * FIRST + SPANS[0][0], 2 * FIRST + SPANS[0][1])))
+    found = noise_of(samples, silences=Silences((SPANS[0], (2 * FIRST + SPANS[0][0], 2 * FIRST + SPANS[0][1]))))
     assert found["noise_agreement"].value == pytest.approx(louder_db, abs=1e-9)
     assert found["noise_agreement"].verdict == verdict
     assert found["noise_agreement"].threshold == 3.0
@@ -191,9 +192,9 @@ def test_below_any_converter_noise_need_not_agree(level_dbfs, verdict):
 
 
 def test_without_silence_there_is_one_finding():
-    (only,) = noise_findings(heard(), REEL, alignment(silence_spans=()))
+    (only,) = noise_findings(heard(), REEL, alignment(silences=Silences()))
     assert (only.name, only.value, only.verdict) == ("silence", 0.0, "usable")
-    one = noise_of(heard(), silence_spans=SPANS[:1])
+    one = noise_of(heard(), silences=Silences(SPANS[:1]))
     assert (one["silence"].value, one["silence"].verdict) == (1.0, "usable")
     assert "only before" in one["silence"].sentence
     assert "noise_after" not in one
@@ -208,7 +209,7 @@ def test_of_several_silences_the_longest_before_and_after_count():
     samples[100:1100] += white(-20.0)[:1000]
     samples[-1100:-100] += white(-20.0)[:1000]
     spans = ((100, 1100), (RATE // 2, FIRST), SPANS[1], (samples.size - 1100, samples.size - 100))
-    found = noise_of(samples, silence_spans=spans)
+    found = noise_of(samples, silences=Silences(spans))
     assert found["noise_before"].value < -75.0
     assert found["noise_after"].value < -75.0
 
@@ -283,7 +284,7 @@ def swept(noise_dbfs: float) -> tuple[np.ndarray, dict[str, CheckResult]]:
     samples += sigma * np.random.default_rng(3).standard_normal(samples.size)
     after = FIRST + SWEEP.n_samples
     spans = ((RATE // 2, FIRST), (after + RATE // 2, samples.size))
-    return samples, noise_of(samples, SWEPT, silence_spans=spans)
+    return samples, noise_of(samples, SWEPT, silences=Silences(spans))
 
 
 def octave_snr_db(noise_dbfs: float, index: int) -> float:
@@ -330,7 +331,7 @@ def test_an_octave_counts_from_a_ten_thousandth_of_the_energy(weak_db, counted):
     reel = Reel((SILENCE, tone, SILENCE))
     samples = reel.samples() + 1e-5 * np.random.default_rng(1).standard_normal(reel.n_samples)
     after = FIRST + tone.n_samples
-    found = noise_of(samples, reel, silence_spans=((RATE // 2, FIRST), (after + RATE // 2, samples.size)))
+    found = noise_of(samples, reel, silences=Silences(((RATE // 2, FIRST), (after + RATE // 2, samples.size))))
     assert ("snr_63hz" in found) == counted
 
 

@@ -98,7 +98,7 @@ def heard(parameters: Parameters, condition: str, *, seed: int) -> tuple[SweepTa
     monitor = SimulatedMonitor(condition, seed=seed, parameters=parameters)
     samples = monitor.play_and_record(reel.samples(), sample_rate=sweep.sample_rate)
     found = find_reel(samples, reel)
-    silences = tuple(samples[first:end] for first, end in found.silence_spans)
+    silences = tuple(samples[first:end] for first, end in found.silences.spans)
     return SweepTake(samples=samples, start=found.stimulus_start, silences=silences), sweep
 
 

@@ -15,6 +15,7 @@ from distort.assembly.condition.against_others import _repeatability, against_ot
 from distort.capture.measuring.completeness import check_session
 from distort.errors import RecordingError, WrongStimulusError
 from distort.recording.alignment.locating import Alignment
+from distort.recording.alignment.silences import Silences
 from distort.recording.quality.check import Quality
 from distort.recording.quality.check_result import CheckResult
 from distort.recording.quality.examined import Examined, examine, least_rate_hz, likely_rate
@@ -59,7 +60,7 @@ def test_a_clock_difference_is_stated_that_is_no_noise_and_matters(difference, i
         polarity=1,
         peak_to_background_db=(),
         stimulus_peak_to_background_db=math.nan,
-        silence_spans=(),
+        silences=Silences(),
     )
     assert Examined(alignment=alignment, quality=Quality(verdict="good", findings=())).clock_difference_ppm() == stated
 

@@ -250,7 +250,7 @@ def test_missing_silence_means_no_noise_floor() -> None:
     start = round(stimulus_start(REEL))
     bare = check(good_recording()[start - 20 : start + SWEEP.n_samples + 20])
     assert bare.verdict == "usable"
-    assert "no noise floor" in bare.finding("silence").sentence
+    assert "the noise floor is not known" in bare.finding("silence").sentence
     with pytest.raises(KeyError):
         bare.finding("signal")
     one = check(good_recording()[start - 20 :])

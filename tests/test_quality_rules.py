@@ -8,6 +8,7 @@ import pytest
 
 from distort.errors import RecordingError
 from distort.recording.alignment.locating import find_reel
+from distort.recording.alignment.silences import Silences
 from distort.recording.quality.chirp_response import Markers, Path, band_edges_hz
 from distort.recording.quality.clipping import _heights
 from distort.recording.quality.continuity import _gain
@@ -78,8 +79,8 @@ def test_what_lies_beside_a_silence_is_no_noise():
         REEL.n_samples + LEAD + 900
     )
     found = find_reel(samples, REEL)
-    spans = tuple((end - 3500, end) for _, end in found.silence_spans)
-    alignment = replace(found, silence_spans=spans)
+    spans = tuple((end - 3500, end) for _, end in found.silences.spans)
+    alignment = replace(found, silences=Silences(spans))
     spoilt = samples.copy()
     for first, end in spans:
         spoilt[[first - 1, end]] = 1.0

@@ -11,6 +11,7 @@ The noise that the silences hold is taken off every energy. What a burst itself 
 through the response that the other bands show, is a floor of its orders: it is told, not taken off.
 """
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
@@ -18,10 +19,11 @@ import numpy as np
 import numpy.typing as npt
 import scipy
 
+from distort.analysis.common.caution import near_noise
 from distort.analysis.common.curves import LevelUnit
 from distort.analysis.common.log_frequency import over_log_frequency
 from distort.analysis.common.microphone import MicrophoneResponse
-from distort.analysis.sweep.noise import noise_density
+from distort.analysis.sweep.noise import NoiseDensity, noise_density
 from distort.analysis.sweep.sweeps import Reference
 from signals.burst import BurstSeries
 from signals.levels import power_to_db
@@ -45,9 +47,6 @@ PEAK_OVER_RMS_DB = 20.0 * float(np.log10(np.sqrt(2.0)))
 
 LEAST_SHARE = 1e-3
 """Of the noise: an energy that is less cannot be told from nothing."""
-
-CLEAR_OF_FLOOR_DB = 10.0
-"""Nearer to its floor a reading is to be used with caution: a floor of the same phase moves it by up to 3 dB."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -113,8 +112,8 @@ class BurstResult:
 
     @property
     def doubtful(self) -> BoolArray:
-        """`(orders, bands)`: harmonics that are less than 10 dB above their floor."""
-        return np.asarray(self.harmonics_db < self.floor_db + CLEAR_OF_FLOOR_DB)
+        """`(orders, bands)`: harmonics that are less than 10 dB above their floor, or whose floor is not known."""
+        return near_noise(self.harmonics_db, self.floor_db)
 
 
 def read_bursts(
@@ -122,10 +121,11 @@ def read_bursts(
 ) -> BurstReading:
     """Read the takes of one series and average their energies; without `microphone`, if one is given.
 
-    Raises AnalysisError when no take has a silence of 0.4 s.
+    Where no take has a silence, nothing is taken off, and the floor is NaN.
     """
     bands_hz = np.array(series.bands_hz)
-    noise = noise_density([one for take in takes for one in take.silences], sample_rate=series.sample_rate)
+    silences = [one for take in takes for one in take.silences]
+    noise = noise_density(silences, sample_rate=series.sample_rate) if silences else None
     lobes = [_lobes(series, band) for band in range(bands_hz.size)]
     energy, expected, peak = [], [], []
     played = [_read(_cut(series.samples(), 0.0, series, band), lobes[band], series) for band in range(bands_hz.size)]
@@ -133,13 +133,13 @@ def read_bursts(
         read = [_read(_cut(take.samples, take.start, series, band), lobes[band], series) for take in takes]
         weight = float(np.sum(np.square(_window(series, band)))) / series.sample_rate
         energy.append(np.mean([each[0] for each in read], axis=0))
-        expected.append([weight * _between(noise.frequency_hz, noise.density, lobe) for lobe in lobes[band]])
+        expected.append([weight * _noise_between(noise, lobe) for lobe in lobes[band]])
         top = float(np.sqrt(np.mean([np.square(each[1]) for each in read])))
         peak.append(top / played[band][1] * 10.0 ** (series.drive_dbfs / 20.0))  # the lobe alone rounds the top off
     heard, floor = np.array(energy).T, np.array(expected).T
     own = np.array([each[0] for each in played]).T
     orders = np.array([1, *ORDERS])[:, np.newaxis]
-    left = np.maximum(heard - floor, LEAST_SHARE * floor)
+    left = heard if noise is None else np.maximum(heard - floor, LEAST_SHARE * floor)
     leak = np.where(orders > 1, own * _response(bands_hz, left[0] / own[0], orders * bands_hz), 0.0)
     highest_hz = HIGHEST_SHARE * min([series.sample_rate, *(take.recorded_hz for take in takes)])
     known = orders * bands_hz <= highest_hz
@@ -232,6 +232,11 @@ def _read(piece: FloatArray, lobes: Sequence[tuple[float, float]], series: Burst
     inside = (frequency_hz >= lobes[0][0]) & (frequency_hz <= lobes[0][1])
     analytic = scipy.fft.ifft(np.where(inside, 2.0 * spectrum, 0.0), size)
     return energy, float(np.max(np.abs(analytic)))
+
+
+def _noise_between(noise: NoiseDensity | None, band_hz: tuple[float, float]) -> float:
+    """Integral of the noise over a band; NaN where none is known."""
+    return math.nan if noise is None else _between(noise.frequency_hz, noise.density, band_hz)
 
 
 def _between(frequency_hz: FloatArray, density: FloatArray, band_hz: tuple[float, float]) -> float:

@@ -80,7 +80,10 @@ def sentence(
     if cause == "made-here":
         made = f"{at} the loudspeaker itself makes {evidence.source_db:.1f} dB more of {what} than to either side"
         return f"{made}{_beside(anomaly, anomaly_at, frequency_hz, evidence)}."
-    return f"{rise} near a {anomaly.kind if anomaly else 'rise'} of the response; the data cannot tell why."
+    why = "the data cannot tell why"
+    if evidence.margin_db is None:
+        why = "its noise floor is not known, so this may be noise and not distortion"
+    return f"{rise} near a {anomaly.kind if anomaly else 'rise'} of the response; {why}."
 
 
 def _beside(anomaly: Anomaly | None, anomaly_at: int, frequency_hz: float, evidence: Evidence) -> str:

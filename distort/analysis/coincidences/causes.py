@@ -6,6 +6,7 @@ MOST_MADE_DB, all equally probable beforehand). What the ripple away from the pl
 probability. Bayes' rule does the rest; where no cause reaches DECIDED the answer is that the data cannot tell.
 """
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -67,10 +68,10 @@ def worth_weighing(split: Split) -> bool:
 
 def cause_of_rise(split: Split) -> Weighed | None:
     """The cause of a rise of distortion; None where there is no rise to speak of, not even one that a dip hides."""
-    if split.margin_db < CLEAR_DB:
+    if not split.margin_db >= CLEAR_DB:  # without a floor nothing is put down to the loudspeaker either
         if not risen(split):
             return None
-        if split.raw_rise_db < LEAST_NAMED_DB:
+        if split.raw_rise_db < LEAST_NAMED_DB or math.isnan(split.margin_db):
             return Weighed(cause="undecided", probability=1.0, alpha=0.0)
         # a floor stays where it is: what rises together with the fundamental is not the floor
         cause: Cause = "noise" if split.fundamental_db > -LEAST_EXPLAINED_DB else "undecided"

@@ -43,7 +43,8 @@ class DistortionCurve:
     noise_db: FloatArray
     """Noise that was taken off, same reference; NaN: unknown."""
     floor_db: FloatArray
-    """What a reading must stand 10 dB above to be believed: noise, or 15 dB over what leaks from the next order."""
+    """What a reading must stand 10 dB above to be believed: noise, or 15 dB over what leaks from the next order; NaN
+    where the noise is not known."""
     uncertainty_db: FloatArray
     fundamental_db: FloatArray
 
@@ -62,7 +63,7 @@ class Split:
     response_there_db: float
     """Rise of the linear response at n f; 0 where n is not known."""
     margin_db: float
-    """Over the floor, at the place; inf where no floor is known."""
+    """Over the floor, at the place; NaN where no floor is known."""
     rise_scatter_db: float
     """Standard deviation of this curve about its own trend, round about."""
     source_scatter_db: tuple[float, float]
@@ -180,7 +181,7 @@ def split_at(curve: DistortionCurve, found: Rises, centre_hz: float, *, way: Way
         fundamental_db=-float(found.fundamental_db[row]),
         product_db=float(found.product_db[row]),
         response_there_db=float(found.there_db[row]),
-        margin_db=margin_db if np.isfinite(margin_db) else float("inf"),
+        margin_db=margin_db,
         rise_scatter_db=float(found.roughness.raw_db[row]),
         source_scatter_db=(
             float(found.roughness.source_db[0][row]),
@@ -191,8 +192,9 @@ def split_at(curve: DistortionCurve, found: Rises, centre_hz: float, *, way: Way
 
 
 def clear_rows(curve: DistortionCurve, *, by_db: float = CLEAR_DB) -> BoolArray:
-    """Rows `(rows,)` whose readings stand that far above their floor, or have none."""
-    return np.asarray(~(curve.relative_db < curve.floor_db + by_db) & np.isfinite(curve.relative_db))
+    """Rows `(rows,)` whose readings stand that far above their floor; none where no floor is known."""
+    with np.errstate(invalid="ignore"):
+        return np.asarray(curve.relative_db >= curve.floor_db + by_db)
 
 
 def way_of(curve: DistortionCurve, parts: Parts, *, away_from_hz: float | None = None) -> Way:

@@ -1,4 +1,5 @@
 """Which readings are to be used with caution: those that something else than the loudspeaker may have made, or moved.
+A reading whose noise floor is not known is one of them, since nothing tells it from noise.
 
 A floor 10 dB below a reading moves it by 10 log10(1 + 10^(-10/10)) = 0.4 dB where powers add, and by at most 3 dB where
 amplitudes do. Decay of the next order is as steady as the order itself, so its amplitude counts: 25 dB below it moves
@@ -27,10 +28,17 @@ def caution(reading_db: FloatArray, *floors: tuple[FloatArray, float]) -> BoolAr
 
     floors   each in dB re what the reading is stated re, `(rows,)`, and how many dB a reading should stand above it
 
-    Where reading or floor is NaN, that floor marks nothing.
+    Where reading or floor is NaN, that floor marks nothing: a leak or a chain that nobody knows may be nothing. Of
+    noise that cannot be said; see `near_noise`.
     """
     marked = np.zeros(reading_db.shape, dtype=np.bool_)
     with np.errstate(invalid="ignore"):
         for floor_db, clear_db in floors:
             marked |= reading_db < floor_db + clear_db
     return marked
+
+
+def near_noise(reading_db: FloatArray, noise_db: FloatArray) -> BoolArray:
+    """Which readings lie less than 10 dB above their noise floor, or have none that is known, `(rows,)`."""
+    unknown = np.isfinite(reading_db) & np.isnan(noise_db)
+    return np.asarray(unknown | caution(reading_db, (noise_db, CLEAR_OF_NOISE_DB)))

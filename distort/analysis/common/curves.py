@@ -57,8 +57,8 @@ class Order:
     equivalent_input_db: FloatArray
     """Referred back to the input through the linear response of the reference level."""
     doubtful: BoolArray
-    """Under 10 dB above the noise floor, under 25 dB above the leak, where the sweep is too fast, or below the lowest
-    frequency at which the fundamental holds: read with care."""
+    """Under 10 dB above the noise floor, or no floor known, under 25 dB above the leak, where the sweep is too fast, or
+    below the lowest frequency at which the fundamental holds: read with care."""
 
 
 @dataclass(frozen=True, kw_only=True)

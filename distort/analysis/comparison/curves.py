@@ -10,7 +10,7 @@ from itertools import pairwise
 import numpy as np
 import numpy.typing as npt
 
-from distort.analysis.common.caution import CLEAR_OF_NOISE_DB, caution
+from distort.analysis.common.caution import near_noise
 from distort.analysis.common.grid import grid_hz
 from distort.analysis.common.quantities import (
     CHANGE,
@@ -100,7 +100,7 @@ def multitone_values(result: MultitoneResult, period_s: float) -> Valuation:
             value_db=value_db,
             variance=_variance(uncertainty_db),
             freedom=_freedom_of_bins(bands.frequency_hz, period_s),
-            clear=np.isfinite(value_db) & ~caution(value_db, (floor_db, CLEAR_OF_NOISE_DB)),
+            clear=np.isfinite(value_db) & ~near_noise(value_db, floor_db),
         )
     return found
 
@@ -108,7 +108,7 @@ def multitone_values(result: MultitoneResult, period_s: float) -> Valuation:
 def line_values(result: MultitoneResult, period_s: float) -> Valuation:
     """The response at the lines of one multitone of period `period_s`."""
     response = result.response
-    near = caution(response.level_db, (response.noise_db, CLEAR_OF_NOISE_DB))
+    near = near_noise(response.level_db, response.noise_db)
     valued = Valued(
         value_db=response.response_db,
         variance=_variance(response.uncertainty_db),
@@ -257,7 +257,7 @@ def _rows(reading: Reading, rows: slice) -> Reading:
 
 def _response(reading: Reading, offset_db: float, valid: BoolArray, freedom: FloatArray) -> Valued:
     level_db = power_to_db(reading.power)
-    near = caution(level_db, (power_to_db(reading.noise), CLEAR_OF_NOISE_DB))
+    near = near_noise(level_db, power_to_db(reading.noise))
     return Valued(
         value_db=level_db + offset_db,
         variance=_square_db(reading.variance),
@@ -297,7 +297,7 @@ def _thd(parts: Sequence[Reading], valid: BoolArray, freedom: FloatArray) -> Val
         value_db=value_db,
         variance=_square_db(of_orders + fundamental.variance),
         freedom=freedom,
-        clear=valid & np.isfinite(value_db) & ~caution(value_db, (noise_db, CLEAR_OF_NOISE_DB)),
+        clear=valid & np.isfinite(value_db) & ~near_noise(value_db, noise_db),
     )
 
 

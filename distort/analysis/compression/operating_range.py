@@ -16,7 +16,7 @@ from collections.abc import Sequence
 import numpy as np
 import numpy.typing as npt
 
-from distort.analysis.common.caution import CLEAR_OF_NOISE_DB, caution
+from distort.analysis.common.caution import near_noise
 from distort.analysis.compression.curves import (
     BandRange,
     Basis,
@@ -171,14 +171,14 @@ def distortion_limits(
 ) -> tuple[HighestLevel, ...]:
     """The highest level with at most 3 % and 10 % of distortion; all arrays `(levels,)`, in dB re the fundamental.
 
-    A reading over a limit but less than 10 dB above its noise floor does not count: it may be noise.
+    A reading over a limit but less than 10 dB above its noise floor, or without one, does not count: it may be noise.
     """
     found = []
     for percent in DISTORTION_LIMITS_PERCENT:
         limit_db = float(amplitude_to_db(percent / 100.0))
         certain_db = distortion_db
         if noise_db is not None:
-            noisy = (distortion_db > limit_db) & caution(distortion_db, (noise_db, CLEAR_OF_NOISE_DB))
+            noisy = (distortion_db > limit_db) & near_noise(distortion_db, noise_db)
             certain_db = np.where(noisy, np.nan, distortion_db)
         found.append(highest_level(level_db_spl, certain_db, limit_db=limit_db, quantity="distortion", limit=percent))
     return tuple(found)

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from distort.analysis.common.caution import CLEAR_OF_NOISE_DB, caution
+from distort.analysis.common.caution import near_noise
 from distort.analysis.common.curves import LevelUnit
 from signals.levels import db_to_power, power_to_db
 
@@ -48,7 +48,7 @@ class MultitoneBands:
     @property
     def doubtful(self) -> BoolArray:
         """Where `distortion_db` is less than 10 dB above its floor: to be used with caution."""
-        return caution(self.distortion_db, (self.floor_db, CLEAR_OF_NOISE_DB))
+        return near_noise(self.distortion_db, self.floor_db)
 
 
 @dataclass(frozen=True, kw_only=True)

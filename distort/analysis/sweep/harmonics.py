@@ -18,7 +18,7 @@ from collections.abc import Sequence
 import numpy as np
 import numpy.typing as npt
 
-from distort.analysis.common.caution import CLEAR_OF_CHAIN_DB, CLEAR_OF_LEAK_DB, CLEAR_OF_NOISE_DB, caution
+from distort.analysis.common.caution import CLEAR_OF_CHAIN_DB, CLEAR_OF_LEAK_DB, caution, near_noise
 from distort.analysis.common.curves import BoolArray, Harmonics, LevelUnit, Order, Response
 from distort.analysis.common.grid import ROWS_PER_OCTAVE
 from distort.analysis.common.log_frequency import over_log_frequency
@@ -134,15 +134,17 @@ def doubtful_rows(
     invalid: BoolArray,
     chain_db: FloatArray | None = None,
 ) -> BoolArray:
-    """Which rows of an order are to be read with care, from its own columns, `(rows,)` each; NaN marks nothing.
+    """Which rows of an order are to be read with care, from its own columns, `(rows,)` each. NaN marks nothing, but for
+    noise: where no floor is known, every reading is.
 
     chain_db  what electronics and microphone may make; None where nothing is known of them
     invalid   rows below the lowest frequency at which the fundamental holds: `relative_db` is stated re it
     """
-    floors = [(noise_db, CLEAR_OF_NOISE_DB), (leak_db, CLEAR_OF_LEAK_DB)]
+    floors = [(leak_db, CLEAR_OF_LEAK_DB)]
     if chain_db is not None:
         floors.append((chain_db, CLEAR_OF_CHAIN_DB))
-    return np.asarray(invalid | caution(relative_db, *floors) | _rushed(bias_db, uncertainty_db))
+    near = near_noise(relative_db, noise_db) | caution(relative_db, *floors)
+    return np.asarray(invalid | near | _rushed(bias_db, uncertainty_db))
 
 
 def _bias_db(relative_db: FloatArray, number: int, short: Sequence[Reading] | None) -> FloatArray:

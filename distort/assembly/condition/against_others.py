@@ -125,11 +125,14 @@ def _finding(name: str, value: float, threshold: float, *, good: bool, sentence:
 
 def _repeatability(response: Response, earlier: Response, first: Recording) -> CheckResult:
     clear = (response.level_db > response.noise_db + 20.0) & (earlier.level_db > earlier.noise_db + 20.0)
-    clear &= response.frequency_hz >= response.lowest_valid_hz
-    difference_db = (response.level_db - earlier.level_db)[clear]
-    rms_db = float(np.sqrt(np.mean(np.square(difference_db)))) if difference_db.size else 0.0
-    good = rms_db <= REPEATS_DB
+    valid = response.frequency_hz >= response.lowest_valid_hz
+    difference_db = response.level_db - earlier.level_db
     name = first.sidecar.name.stem
+    if not np.any(clear & valid):
+        known = bool(np.isfinite(response.noise_db + earlier.noise_db).any())
+        return _repeats_unknown(difference_db[valid], known=known, name=name)
+    rms_db = _rms(difference_db[clear & valid])
+    good = rms_db <= REPEATS_DB
     return _finding(
         "repeatability",
         rms_db,
@@ -140,8 +143,35 @@ def _repeatability(response: Response, earlier: Response, first: Recording) -> C
     )
 
 
+def _repeats_unknown(difference_db: FloatArray, *, known: bool, name: str) -> CheckResult:
+    why = "no frequency stands 20 dB over the noise of both" if known else "the noise floor of one is not known"
+    return _finding(
+        "repeatability",
+        math.nan,
+        REPEATS_DB,
+        good=False,
+        sentence=f"Whether its response repeats that of {name} is not known, since {why}: they differ by "
+        f"{_rms(difference_db):.2f} dB r.m.s., noise included.",
+    )
+
+
+def _rms(values_db: FloatArray) -> float:
+    """Of those that are known; NaN where none is."""
+    known = values_db[np.isfinite(values_db)]
+    return float(np.sqrt(np.mean(np.square(known)))) if known.size else math.nan
+
+
 def _noise_during(recording: Recording, earlier: Recording) -> CheckResult:
     one, other = prepare(recording), prepare(earlier)
+    if not (one.silences and other.silences):
+        return _finding(
+            "noise_during",
+            math.nan,
+            CAME_DB,
+            good=False,
+            sentence=f"Whether something sounded during this one or {earlier.sidecar.name.stem} is not known: there is "
+            f"no silence in one of them to tell what noise explains.",
+        )
     rate = recording.sidecar.stimulus.sample_rate
     excess_db, at_s = worst_block(one, other, n_samples=recording.sidecar.stimulus.n_samples, rate=rate)
     good = excess_db <= CAME_DB
@@ -163,7 +193,7 @@ def worst_block(one: Prepared, other: Prepared, *, n_samples: int, rate: int) ->
     """
     first, second = _cut(one, n_samples), _cut(other, n_samples)
     size = round(BLOCK_S * rate)
-    noise = sum(float(np.mean([np.var(span) for span in each.silences])) for each in (one, other) if each.silences)
+    noise = sum(float(np.mean([np.var(span) for span in each.silences])) for each in (one, other))
     slope = np.gradient(second)
     worst, at_s = -math.inf, 0.0
     for start in range(0, n_samples - size + 1, size):

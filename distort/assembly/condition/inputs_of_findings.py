@@ -72,7 +72,8 @@ def look_at(
 def _of_sweep(one: Harmonics, level: float, *, lowest_valid_hz: float) -> Iterator[DistortionCurve]:
     invalid = one.frequency_hz < lowest_valid_hz
     for order in one.orders:
-        floor_db = np.fmax(order.noise_db, order.leak_db + CLEAR_OF_LEAK_DB - CLEAR_OF_NOISE_DB)
+        leak_db = order.leak_db + CLEAR_OF_LEAK_DB - CLEAR_OF_NOISE_DB
+        floor_db = np.where(np.isnan(order.noise_db), np.nan, np.fmax(order.noise_db, leak_db))
         yield DistortionCurve(
             quantity=harmonic(order.order).in_findings,
             level=level,

@@ -6,6 +6,7 @@ from pathlib import Path
 import numpy as np
 import numpy.typing as npt
 
+from distort.capture.importing.calibrator_tone import or_a_calibrator
 from distort.capture.importing.sweep_fitting import FittedSweep, fit_sweep
 from distort.errors import RecordingError, SessionError, WrongStimulusError
 from distort.recording.quality.examined import Examined, examine
@@ -66,8 +67,11 @@ def add(
             stated_hz=sample_rate,
             microphone=condition != plan.analysis.chain_condition,
         )
-    except WrongStimulusError as error:
-        raise _naming_what_it_holds(folder, samples, sample_rate, error=error, not_this=stimulus_name) from error
+    except RecordingError as error:
+        told = or_a_calibrator(error, samples, sample_rate, source=source, session=folder.root)
+        if isinstance(told, WrongStimulusError):
+            told = _naming_what_it_holds(folder, samples, sample_rate, error=told, not_this=stimulus_name)
+        raise told from error
     name = RecordingName(stimulus=stimulus_name, level_db_spl=level_db_spl, after=after)
     sidecar = sidecar_elsewhere(
         folder,
@@ -115,7 +119,10 @@ def add_with_sweep(
     samples, sample_rate = read_audio(source, channel=channel)
     original = _of_a_new_file(folder, source, condition, keep_metadata=keep_metadata)
     at_rate = resample(samples, from_rate=sample_rate, to_rate=rate)
-    examined = examine(at_rate, fitted.reel, what=str(source), as_stored=samples, stated_hz=sample_rate)
+    try:
+        examined = examine(at_rate, fitted.reel, what=str(source), as_stored=samples, stated_hz=sample_rate)
+    except RecordingError as error:
+        raise or_a_calibrator(error, samples, sample_rate, source=source, session=folder.root) from error
     stimulus = keep_stimulus_file(folder, stimulus_file, keep_metadata=keep_metadata)
     name = RecordingName(stimulus=SWEEP, level_db_spl=level_db_spl, after=after)
     made = Elsewhere(

@@ -32,7 +32,7 @@ def held_against(
     """Burst by burst: where its energy passes most what the response over its lobe foretells, of those that are clear
     of noise. They are no answer in third octaves."""
     alignment = take.examined.alignment
-    silences = tuple(take.samples[first:end] for first, end in alignment.silence_spans)
+    silences = tuple(take.samples[first:end] for first, end in alignment.silences.spans)
     held = BurstTake(
         samples=take.samples,
         start=alignment.stimulus_start,
@@ -41,7 +41,8 @@ def held_against(
     )
     reading = read_bursts([held], series)
     foretold = np.array([_foretold(quiet, burst) for burst in series.bursts])
-    clear = reading.energy[0] > reading.noise[0] * db_to_power(READABLE_ABOVE_NOISE_DB)
+    noise = np.nan_to_num(reading.noise[0])  # one that is not known hides nothing from this
+    clear = reading.energy[0] > noise * db_to_power(READABLE_ABOVE_NOISE_DB)
     if not np.any(clear):
         return None, None
     by_db = np.where(clear, power_to_db(reading.energy[0]) - power_to_db(foretold), -np.inf)

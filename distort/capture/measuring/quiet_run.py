@@ -20,6 +20,7 @@ from distort.capture.devices.guard import Guard
 from distort.capture.measuring.playing_takes import Take, play_and_examine
 from distort.capture.measuring.third_octaves import ANSWER_SETTINGS, ThirdOctaves, answer_of
 from distort.errors import PlanError, RecordingError
+from distort.recording.alignment.silences import planned_silences
 from distort.session.calibration.calibration_file import MicrophoneCalibration
 from distort.session.calibration.drive_file import Sensitivity
 from distort.session.calibration.in_force import reference_of
@@ -123,7 +124,8 @@ def read_quiet_sweep(
     """What the sweep in `reel`, played quietly, says. Raises PlanError as `play_quiet_sweep` does."""
     sent_at, sweep = reel.only_stimulus()
     alignment = played.examined.alignment
-    silences = tuple(played.samples[first:end] for first, end in alignment.silence_spans)
+    spans = planned_silences(reel, start=alignment.stimulus_start, n_recorded=played.samples.size)
+    silences = tuple(played.samples[first:end] for first, end in spans)  # digital zeros too: an input without noise
     take = SweepTake(samples=played.samples, start=alignment.stimulus_start, silences=silences)
     reference = reference_of(calibration.in_force(), plan.setup.distance_m)
     read = read_sweep([take], sweep, ANSWER_SETTINGS)

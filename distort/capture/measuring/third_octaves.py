@@ -89,7 +89,8 @@ def answer_of(response: Response, *, drive_dbfs: float) -> ThirdOctaves:
         level = float(power_to_db(np.mean(db_to_power(response.level_db[rows]))))
         noise = float(power_to_db(np.mean(db_to_power(response.noise_db[rows])))) - level
         kept.append(middle)
-        output_db.append(level if noise <= -READABLE_ABOVE_NOISE_DB else np.nan)
+        # What is not known to be noise is held against the rest: else nothing would stop what is too loud.
+        output_db.append(np.nan if noise > -READABLE_ABOVE_NOISE_DB else level)
         noise_db.append(noise)
     return ThirdOctaves(
         drive_dbfs=drive_dbfs,
@@ -102,7 +103,7 @@ def answer_of(response: Response, *, drive_dbfs: float) -> ThirdOctaves:
 def answer_of_take(take: Take, sweep: Sweep, reference: Reference) -> ThirdOctaves:
     """What a take that was just played says. Raises AnalysisError when it does not hold the whole sweep."""
     alignment = take.examined.alignment
-    silences = tuple(take.samples[first:end] for first, end in alignment.silence_spans)
+    silences = tuple(take.samples[first:end] for first, end in alignment.silences.spans)
     held = SweepTake(samples=take.samples, start=alignment.stimulus_start, silences=silences)
     response = sweep_response(read_sweep([held], sweep, ANSWER_SETTINGS), reference)
     return answer_of(response, drive_dbfs=sweep.drive_dbfs)

@@ -14,11 +14,11 @@ import numpy.typing as npt
 import scipy
 
 from distort.analysis.common.statistics import TWO_SIDED_95
-from distort.analysis.sweep.noise import BLOCK_S
 from distort.errors import CutOffError, RecordingError, WrongStimulusError
 from distort.recording.alignment.chirp_places import as_recorded, place_sigma
 from distort.recording.alignment.clock import LARGEST_CLOCK_DIFFERENCE, repair_clock
 from distort.recording.alignment.matched import Lags, correlate, deconvolve, stands_out_db, summit
+from distort.recording.alignment.silences import Silences, recorded_silences
 from distort.recording.kinds import aligned
 from signals import Chirp, Reel, Stimulus, kind_of
 
@@ -52,12 +52,6 @@ NEAR_S = 0.1
 CUT_OFF_S = 1e-3
 """What may be missing at either end of the stimulus: its fades are longer."""
 
-SHORTEST_SILENCE_S = BLOCK_S
-"""The noise floor is read in blocks of this length, so that anything shorter is as good as no silence."""
-
-SILENCE_MARGIN_S = 5e-3
-"""Kept from the stimulus: a loudspeaker with linear-phase crossovers sounds a little before its peak."""
-
 
 @dataclass(frozen=True, kw_only=True)
 class Alignment:
@@ -77,8 +71,8 @@ class Alignment:
     """How far each chirp's peak stands above the matched filter's output about it; NaN where none was found."""
     stimulus_peak_to_background_db: float
     """The same of a sweep's or noise's response; NaN for other stimuli."""
-    silence_spans: tuple[tuple[int, int], ...]
-    """(first, end) of each part of the reel's silences that lies in the recording, in order."""
+    silences: Silences
+    """Where the recording holds its noise alone."""
 
 
 @dataclass(frozen=True)
@@ -123,7 +117,7 @@ def find_reel(recording: npt.ArrayLike, reel: Reel) -> Alignment:
             found = _clearer(found, other)
         if found is not None:
             _require_whole(found.start, samples.size, stimulus, 1.0 + chirps.clock_to_use)
-            return _alignment(found, chirps, reel, samples.size)
+            return _alignment(found, chirps, reel, samples)
     raise WrongStimulusError(
         f"Nothing in this recording of {samples.size / reel.sample_rate:.1f} s matches the stimulus "
         f"({_named(stimulus)}): it holds another stimulus, or noise drowns it. "
@@ -347,7 +341,7 @@ def _cut(samples: FloatArray, first: int, end: int) -> FloatArray:
     return np.pad(inside, (before, end - first - before - inside.size))
 
 
-def _alignment(found: _Found, chirps: _Chirps, reel: Reel, n_recorded: int) -> Alignment:
+def _alignment(found: _Found, chirps: _Chirps, reel: Reel, samples: FloatArray) -> Alignment:
     return Alignment(
         stimulus_start=found.start,
         chirp_positions=chirps.positions,
@@ -356,7 +350,7 @@ def _alignment(found: _Found, chirps: _Chirps, reel: Reel, n_recorded: int) -> A
         polarity=found.polarity,
         peak_to_background_db=chirps.stands_out_db,
         stimulus_peak_to_background_db=found.stands_out_db,
-        silence_spans=silences_in(reel, start=found.start, n_recorded=n_recorded, stretch=1.0 + chirps.clock_to_use),
+        silences=recorded_silences(samples, reel, start=found.start, stretch=1.0 + chirps.clock_to_use),
     )
 
 
@@ -380,16 +374,3 @@ def pad_to_stimulus(samples: FloatArray, *, start: float, stimulus: Stimulus) ->
             f"bring the recording in again"
         )
     return np.pad(samples, (before, after)), start + before
-
-
-def silences_in(reel: Reel, *, start: float, n_recorded: int, stretch: float = 1.0) -> tuple[tuple[int, int], ...]:
-    """The reel's quiet spans as samples of the recording, clipped to it; too short ones are left out."""
-    stimulus_first, _ = reel.only_stimulus()
-    margin = round(SILENCE_MARGIN_S * reel.sample_rate)
-    spans = []
-    for span in reel.quiet_spans():
-        first, end = (start + (place - stimulus_first) * stretch for place in span)
-        inside = max(math.ceil(first), 0), min(math.floor(end) - margin, n_recorded)
-        if inside[1] - inside[0] >= SHORTEST_SILENCE_S * reel.sample_rate:
-            spans.append(inside)
-    return tuple(spans)

@@ -7,7 +7,8 @@ import numpy.typing as npt
 
 from distort.analysis.sweep.rounding import step_of
 from distort.recording.alignment.clock import repair_clock
-from distort.recording.alignment.locating import pad_to_stimulus, silences_in
+from distort.recording.alignment.locating import pad_to_stimulus
+from distort.recording.alignment.silences import recorded_silences
 from distort.session.audio.resampling import resample
 from distort.session.recordings.stored import Recording
 from signals import Reel
@@ -64,7 +65,7 @@ def prepare_samples(
     if clock_difference_ppm:
         samples = repair_clock(samples, clock_difference_ppm, reel.sample_rate)
         start /= 1.0 + 1e-6 * clock_difference_ppm
-    spans = silences_in(reel, start=start, n_recorded=samples.size)
+    spans = recorded_silences(samples, reel, start=start).spans
     _, stimulus = reel.only_stimulus()
     whole, whole_start = pad_to_stimulus(samples, start=start, stimulus=stimulus)
     silences = tuple(samples[first:end] for first, end in spans)

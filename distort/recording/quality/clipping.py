@@ -27,7 +27,12 @@ LEAST_DROP = 32.0
 flatness. A smooth crest (a parabola, flat over n samples) falls by 9 times at one side, 16 at worst."""
 
 FULL_SCALE = 1.0 - 2.0**-15
-"""The highest value of 16 bits. Two neighbours there are taken as clipped without further proof."""
+"""The highest value of 16 bits. Two neighbours there are clipped where the wave falls as steeply beside them as it does
+beside a longer top. One alone is not: a file may be normalised so that its highest sample is full scale."""
+
+FLOAT_STEP = 2.0**-24
+"""Of single precision below 1: what is held at full scale is held to the last digit, in whole numbers and in floating
+point alike, so that a far shallower top is told from a smooth crest there."""
 
 
 CROWDED_WITHIN = 45.0
@@ -54,7 +59,8 @@ def clipped_samples(recording: npt.ArrayLike, *, whole_sweep: bool = False) -> I
     step = step_of(samples)
     offset = float(np.mean(samples[np.isfinite(samples)])) if np.any(np.isfinite(samples)) else 0.0
     moving = samples - offset  # with an offset above its amplitude, one side of a wave never passes zero
-    marked = []
+    exact = 0.5 * max(step, FLOAT_STEP)
+    marked = [_at_limit(side * moving, exact, full_scale=FULL_SCALE - side * offset) for side in (1.0, -1.0)]
     for blur in (step, max(BLUR_STEPS * step, BLUR)) if samples.size else ():
         marked.append(_held(moving, blur, full_scale=FULL_SCALE - offset))
         marked.append(_held(-moving, blur, full_scale=FULL_SCALE + offset))
@@ -69,13 +75,25 @@ def _held(samples: FloatArray, blur: float, *, full_scale: float) -> IndexArray:
     if extreme <= 0.0:
         return np.zeros(0, dtype=np.int64)
     flatness = FLATNESS * extreme + blur
+    return _steep_tops(samples, extreme, flatness, shortest=2 if extreme >= full_scale else SHORTEST_RUN)
+
+
+def _at_limit(samples: FloatArray, exact: float, *, full_scale: float) -> IndexArray:
+    """Samples of runs that are held at full scale to within `exact`, on the positive side."""
+    extreme = float(np.nanmax(samples, initial=0.0))
+    if extreme < full_scale:
+        return np.zeros(0, dtype=np.int64)
+    return _steep_tops(samples, extreme, exact, shortest=2)
+
+
+def _steep_tops(samples: FloatArray, extreme: float, flatness: float, *, shortest: int) -> IndexArray:
+    """Samples of the runs within `flatness` of the extreme beside which the wave falls as no smooth crest does."""
     first, end = _runs(samples >= extreme - flatness)
     length = end - first
-    at_full_scale = (length >= 2) & (extreme >= full_scale)
     before = samples[np.clip(first - length, 0, samples.size - 1)]
     after = samples[np.clip(end - 1 + length, 0, samples.size - 1)]
     steep = np.minimum(extreme - before, extreme - after) > LEAST_DROP * flatness
-    clipped = at_full_scale | ((length >= SHORTEST_RUN) & steep)
+    clipped = (length >= shortest) & steep
     pieces = [np.arange(a, b) for a, b in zip(first[clipped], end[clipped], strict=True)]
     return np.concatenate([np.zeros(0, dtype=np.int64), *pieces])
 

@@ -98,12 +98,14 @@ def examine(
     try:
         alignment = find_reel(samples, reel)
     except RecordingError as error:
-        refused = _refusals(check_recording(samples, reel=reel, alignment=error, as_stored=as_stored))
+        quality = check_recording(samples, reel=reel, alignment=error, as_stored=as_stored)
+        refused = _refusals(quality)
+        another = [one.name for one in quality.findings if one.verdict == "refuse"] == ["stimulus"]
         too_low = stated_hz is not None and stated_hz < least_rate_hz(reel)
-        if (too_low or refused == [str(error)]) and as_stored is not None and stated_hz is not None:
+        if (too_low or another) and as_stored is not None and stated_hz is not None:
             _require_right_rate(as_stored, reel, what=what, stated_hz=stated_hz)
         _require_band(reel, what=what, stated_hz=stated_hz)
-        kind = WrongStimulusError if refused == [str(error)] else RecordingError
+        kind = WrongStimulusError if another else RecordingError
         raise kind(f"{what}: {refused[0] if refused else error}") from error
     _require_band(reel, what=what, stated_hz=stated_hz)
     quality = check_recording(samples, reel=reel, alignment=alignment, as_stored=as_stored, microphone=microphone)

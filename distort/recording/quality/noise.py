@@ -9,6 +9,7 @@ import scipy
 
 from distort.analysis.common.grid import OCTAVE_RATIO
 from distort.recording.alignment.locating import Alignment
+from distort.recording.alignment.silences import SHORTEST_SILENCE_S
 from distort.recording.kinds import aligned
 from distort.recording.quality.check_result import CheckResult, Verdict
 from signals import Reel
@@ -66,8 +67,9 @@ def noise_findings(samples: FloatArray, reel: Reel, alignment: Alignment) -> tup
     rate = reel.sample_rate
     before, after = _by_side(alignment)
     spans = [span for span in (before, after) if span is not None]
+    silence = _silence(before, after, alignment)
     if not spans:
-        return (_silence(before, after),)
+        return (silence,)
     noises = [_noise(samples[first:end], rate) for first, end in spans]
     weights = np.array([end - first for first, end in spans], dtype=np.float64)
     # spans of unlike length have unlike bins: bring all to the grid of the first
@@ -77,7 +79,7 @@ def noise_findings(samples: FloatArray, reel: Reel, alignment: Alignment) -> tup
     levels = [_dbfs(n.power(LOWEST_NOISE_HZ, rate / 2)) for n in noises]
     named = dict(zip([side for side, span in (("before", before), ("after", after)) if span], levels, strict=True))
     return (
-        _silence(before, after),
+        silence,
         *(_level(side, level) for side, level in named.items()),
         *_agreement(named),
         _hum(samples, spans, reel, alignment),
@@ -92,8 +94,8 @@ def _dbfs(power: float) -> float:
 
 def _by_side(alignment: Alignment) -> tuple[tuple[int, int] | None, tuple[int, int] | None]:
     """Longest silence before and after the stimulus."""
-    before = [span for span in alignment.silence_spans if span[1] <= alignment.stimulus_start]
-    after = [span for span in alignment.silence_spans if span[0] > alignment.stimulus_start]
+    before = [span for span in alignment.silences.spans if span[1] <= alignment.stimulus_start]
+    after = [span for span in alignment.silences.spans if span[0] > alignment.stimulus_start]
     return (
         max(before, key=lambda span: span[1] - span[0], default=None),
         max(after, key=lambda span: span[1] - span[0], default=None),
@@ -108,10 +110,10 @@ def _noise(quiet: FloatArray, rate: int) -> _Noise:
     return _Noise(np.asarray(frequency), np.asarray(density))
 
 
-def _silence(before: tuple[int, int] | None, after: tuple[int, int] | None) -> CheckResult:
+def _silence(before: tuple[int, int] | None, after: tuple[int, int] | None, alignment: Alignment) -> CheckResult:
     count = sum(span is not None for span in (before, after))
     sentences = {
-        0: "There is no silence before or after the stimulus, so there is no noise floor: record two seconds of each.",
+        0: _no_silence(alignment),
         1: f"There is silence only {'before' if before else 'after'} the stimulus, so nothing tells whether the noise "
         f"stayed the same.",
         2: "There is silence before and after the stimulus.",
@@ -119,6 +121,23 @@ def _silence(before: tuple[int, int] | None, after: tuple[int, int] | None) -> C
     verdict: Verdict = "good" if count == 2 else "usable"
     return CheckResult(
         name="silence", value=float(count), unit="spans", threshold=2.0, verdict=verdict, sentence=sentences[count]
+    )
+
+
+def _no_silence(alignment: Alignment) -> str:
+    if alignment.silences.muted_s >= SHORTEST_SILENCE_S:
+        return (
+            "Beside the stimulus the recording holds digital zeros, not the noise of the room (a muted recorder, a "
+            "noise gate), so its noise floor is not known: switch off whatever suppresses noise, and record again."
+        )
+    if alignment.silences.ringing_s > 0.0:
+        return (
+            "The sound had not died away when the recording ended, so its noise floor is not known: record two more "
+            "seconds after it."
+        )
+    return (
+        f"There is no silence of {SHORTEST_SILENCE_S:g} s before or after the stimulus, so the noise floor is not "
+        f"known: record two seconds of each."
     )
 
 

@@ -11,9 +11,10 @@ from distort.recording.alignment.matched import correlate, deconvolve, stands_ou
 from distort.recording.kinds import aligned
 from distort.recording.quality.check_result import CheckResult
 from distort.recording.quality.chirp_response import path_of
+from distort.recording.quality.tonal import tonal_share
 from distort.recording.quality.track import LEAST_AGREEMENT, multitone_agreement
-from signals import Multitone, Reel, Sweep
-from signals.levels import amplitude_to_db
+from signals import Multitone, Reel, Sweep, kind_of
+from signals.levels import amplitude_to_db, rms_dbfs
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -22,6 +23,12 @@ BLOCK_S = 0.1
 STEADY_DB = 9.0
 """Noise alone keeps its loudest tenth of a second within this of its median: 2,400 values of white noise scatter by
 0.2 dB, a rumble 10 Hz wide by 3 dB. A stimulus between silences stands higher above them, or is lost anyway."""
+
+LOUD_DBFS = -30.0
+"""r.m.s. (AES17): noise of an open channel does not come so near to full scale (common practice, no source)."""
+
+MOSTLY_TONAL = 0.5
+"""Share of the blocks that hold tones: then somebody played something, however quietly."""
 
 CHIRP_TELLS_DB = 20.0
 """A chirp's peak above the output's r.m.s.; the highest of a million values of noise stands 14 dB above it."""
@@ -34,7 +41,8 @@ def why_not_found(samples: FloatArray, reel: Reel, error: RecordingError) -> Che
     """A finding `cut_off`, `channel` or `stimulus` for `samples` `(n,)`, in which `find_reel` raised `error`."""
     if isinstance(error, CutOffError):
         return _refused("cut_off", str(error))
-    if _only_noise(samples, reel):
+    steady = _steady(samples, reel)
+    if steady and not _played(samples, reel):
         return _refused(
             "channel",
             "This channel holds nothing but noise: take the channel that the microphone is on, or check its cable.",
@@ -46,15 +54,25 @@ def why_not_found(samples: FloatArray, reel: Reel, error: RecordingError) -> Che
             f"The recording is cut off at its end: it stops {missing_s:.1f} s before the stimulus is over. "
             f"Stop recording only after the last sound, and record again.",
         )
-    return _refused("stimulus", str(error))
+    return _refused("stimulus", _something_else(samples, reel) if steady else str(error))
+
+
+def _something_else(samples: FloatArray, reel: Reel) -> str:
+    _, stimulus = reel.only_stimulus()
+    return (
+        f"The recording holds something else than the stimulus ({kind_of(stimulus)}, "
+        f"{stimulus.n_samples / reel.sample_rate:.2f} s): it is no silent channel, its level is "
+        f"{rms_dbfs(samples - np.mean(samples)):.0f} dBFS throughout. "
+        f"Name what was played, or give the right recording."
+    )
 
 
 def _refused(name: str, sentence: str) -> CheckResult:
     return CheckResult(name=name, value=0.0, unit="found", threshold=1.0, verdict="refuse", sentence=sentence)
 
 
-def _only_noise(samples: FloatArray, reel: Reel) -> bool:
-    """Steady, and without a chirp."""
+def _steady(samples: FloatArray, reel: Reel) -> bool:
+    """Of one level throughout, and without a chirp."""
     size = round(BLOCK_S * reel.sample_rate)
     if samples.size < 10 * size:
         return False
@@ -63,6 +81,12 @@ def _only_noise(samples: FloatArray, reel: Reel) -> bool:
     if float(np.max(level_db) - np.median(level_db)) > STEADY_DB:
         return False
     return _first_chirp(samples, reel) is None
+
+
+def _played(samples: FloatArray, reel: Reel) -> bool:
+    """Whether what is of one level throughout is louder than noise of a channel is, or made of tones."""
+    loud = rms_dbfs(samples - np.mean(samples)) >= LOUD_DBFS
+    return loud or tonal_share(samples, reel.sample_rate) >= MOSTLY_TONAL
 
 
 def _missing_s(samples: FloatArray, reel: Reel) -> float | None:

@@ -5,7 +5,8 @@ from collections.abc import Iterator
 import numpy as np
 from rich.table import Table
 
-from distort.analysis.burst import CLEAR_OF_FLOOR_DB, ORDERS, BurstResult
+from distort.analysis.burst import ORDERS, BurstResult
+from distort.analysis.common.caution import CLEAR_OF_NOISE_DB
 from distort.report.text.headings import heading_sentences
 from distort.report.text.numbers import decibels, hertz, level_name
 from distort.session.results.condition_results import ConditionResults
@@ -25,7 +26,7 @@ def burst_blocks(results: ConditionResults) -> Iterator[str | Table]:
     )
     if np.any(result.doubtful):
         yield (
-            f"? use with caution: less than {CLEAR_OF_FLOOR_DB:.0f} dB above the floor that noise and the burst's own "
+            f"? use with caution: less than {CLEAR_OF_NOISE_DB:.0f} dB above the floor that noise and the burst's own "
             f"spectrum leave."
         )
     yield "No level above these was played, so nothing here is the loudspeaker's highest peak."

@@ -150,7 +150,7 @@ def thirds_table(bands: MultitoneBands) -> Table:
 
 
 def _quantities(parts: Parts, bands: MultitoneBands) -> list[TableRow]:
-    unmarked = Part(values_db=parts.level_db, floor_db=np.full_like(parts.level_db, np.nan))
+    unmarked = Part(values_db=parts.level_db, floor_db=np.full_like(parts.level_db, -np.inf))
     noise = Part(values_db=parts.noise_db, floor_db=unmarked.floor_db)
     labelled = (
         (UNIT_NAMES[bands.unit], unmarked),

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from distort.analysis.common.caution import CLEAR_OF_NOISE_DB, caution
+from distort.analysis.common.caution import near_noise
 from distort.analysis.common.curves import BoolArray, FloatArray
 from distort.analysis.common.grid import OCTAVE_RATIO
 from distort.analysis.multitone.curves import MultitoneBands
@@ -28,7 +28,7 @@ class Part:
     @property
     def doubtful(self) -> BoolArray:
         """Less than 10 dB above the floor, or under it."""
-        return caution(self.values_db, (self.floor_db, CLEAR_OF_NOISE_DB))
+        return near_noise(self.values_db, self.floor_db)
 
 
 @dataclass(frozen=True, kw_only=True)

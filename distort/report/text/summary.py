@@ -112,9 +112,12 @@ def _trouble_sentences(findings: Findings) -> Iterator[str]:
 
 
 def _floor_sentences(harmonics: Harmonics) -> Iterator[str]:
-    """A table without a noise floor carries no marks, which must not look as if all of it stood clear of noise."""
+    """Why every reading is marked where no noise floor is known."""
     if not any(np.isfinite(order.noise_db).any() for order in harmonics.orders):
-        yield "No noise floor: no silence was recorded, so nothing here tells distortion from noise."
+        yield (
+            "The noise floor is not known, as no silence was recorded: nothing tells distortion from noise, and every "
+            "reading is marked ?."
+        )
 
 
 def _chain_sentences(harmonics: Harmonics) -> Iterator[str]:

@@ -11,7 +11,7 @@ import numpy as np
 from rich.table import Table
 from rich.text import Text
 
-from distort.analysis.common.caution import CLEAR_OF_NOISE_DB, caution
+from distort.analysis.common.caution import near_noise
 from distort.analysis.common.curves import BoolArray, FloatArray, Harmonics, Order, Response
 from distort.report.text.numbers import (
     NOT_MEASURABLE,
@@ -81,7 +81,7 @@ def _highest(values: FloatArray, rows: BoolArray) -> int | None:
 
 def level_row(response: Response, label: str) -> TableRow:
     """The response as a row: near its noise, or below the lowest frequency that its window allows, it is doubtful."""
-    near = caution(response.level_db, (response.noise_db, CLEAR_OF_NOISE_DB))
+    near = near_noise(response.level_db, response.noise_db)
     return TableRow(
         label=label,
         values=response.level_db,
@@ -127,7 +127,7 @@ def thd_marks(harmonics: Harmonics) -> tuple[BoolArray, BoolArray]:
     strongest = np.argmax(np.where(np.isfinite(readings), readings, -np.inf), axis=0)[np.newaxis]
     below = np.stack([order.relative_db < order.noise_db for order in harmonics.orders])
     doubtful = np.stack([order.doubtful for order in harmonics.orders])
-    near = caution(harmonics.thd_db, (harmonics.thd_noise_db, CLEAR_OF_NOISE_DB))
+    near = near_noise(harmonics.thd_db, harmonics.thd_noise_db)
     return (
         np.take_along_axis(doubtful, strongest, axis=0)[0] | near,
         np.take_along_axis(below, strongest, axis=0)[0],
