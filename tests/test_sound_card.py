@@ -174,8 +174,7 @@ def test_lost_samples_are_told(wire) -> None:
     """The whole program stands still for 0.3 s while it plays: longer than what is buffered, and no pause yet."""
     done = subprocess.run([sys.executable, "-c", LOSE], capture_output=True, text=True, timeout=60, check=True)
     assert "the sound card lost samples" in done.stdout
-    assert "flow" in done.stdout or "too late" in done.stdout
-    assert "close other programs" in done.stdout
+    assert "close other programs, or take larger blocks with --block (16 to 1200 samples" in done.stdout
 
 
 @pytest.mark.sound_card

@@ -20,7 +20,7 @@ from distort.session.plan.reading import read_plan
 from distort.session.recordings.stored import load_recordings
 from tests.clumsy_session import RATE, shorten
 
-LOST = "the sound card lost samples (1 x input overflow)"
+LOST = "the sound card lost samples once"
 
 
 class LosingWire:

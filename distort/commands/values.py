@@ -75,7 +75,7 @@ def jobs(text: str) -> int:
 
 
 def block(text: str) -> int:
-    """Samples of a block, 16 to 65536. Raises ArgumentTypeError."""
+    """Samples of a block, 16 to 65536 (`capture.devices.card_refusals`). Raises ArgumentTypeError."""
     return _whole(text, 16, 65536, "is no size of a block: a whole number from 16 to 65536")
 
 

@@ -69,7 +69,7 @@ class Run:
 
     @property
     def troubles(self) -> tuple[str, ...]:
-        """Each over- or underflow since the playback began to sound, in the words of the device library."""
+        """Each over- or underflow since the playback began to sound, in the device library's words."""
         return tuple(self._troubles)
 
     @property

@@ -27,6 +27,7 @@ from distort.capture.devices.streaming import (
     Watch,
     follow,
     latency_s,
+    most_samples,
     require_soon_silent,
     require_whole,
 )
@@ -181,7 +182,12 @@ class SoundCard:
             run.guard(channels[0] - 1, guard)
         self._loopback = None
         self._perform(run, sample_rate, channels=(n_inputs, n_outputs))
-        require_whole(run)
+        require_whole(
+            run,
+            block_samples=self.connections.block_samples,
+            most=most_samples(sample_rate),
+            sample_rate=sample_rate,
+        )
         if len(channels) > 1:
             self._loopback = run.heard(channels[1] - 1)
         return run.heard(channels[0] - 1)

@@ -5,6 +5,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
+from distort.capture.devices.card_refusals import SAMPLES_OF_A_BLOCK
 from distort.capture.devices.device import samples_in
 from distort.capture.devices.pauses import of_this_process
 from distort.capture.devices.playing import Run, Watchdog
@@ -89,5 +90,5 @@ class SoundInput:
             watch=self._watch,
             pauses=of_this_process(),
         )
-        require_whole(run)
+        require_whole(run, block_samples=self._block_samples, most=SAMPLES_OF_A_BLOCK[1], sample_rate=sample_rate)
         return run.heard(self._channel - 1)

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from functools import cache
 from typing import Any
 
+from distort.capture.devices.card_refusals import refused
 from distort.errors import DeviceError, did_you_mean, shown
 
 COMMON_RATES_HZ = (44100, 48000, 88200, 96000, 176400, 192000)
@@ -58,7 +59,10 @@ def _silence_alsa(platform: str) -> Any:
 def list_cards() -> tuple[CardInfo, ...]:
     """Every device of every host API, in PortAudio's order. Raises DeviceError without PortAudio or any device."""
     library = device_library()
-    found, hosts = library.query_devices(), library.query_hostapis()
+    try:
+        found, hosts = library.query_devices(), library.query_hostapis()
+    except library.PortAudioError as error:
+        raise refused("the system's sound", error) from error
     if not found:
         raise DeviceError(
             "no sound card was found: connect one and switch it on, and see that this account may use it "

@@ -1,10 +1,10 @@
 """A stream of a sound card from its opening to its end: watched, broken off by Ctrl-C, and found whole or not."""
 
 import time
-from collections import Counter
 from collections.abc import Callable
 from typing import Any
 
+from distort.capture.devices.card_refusals import lost_samples_words, refused
 from distort.capture.devices.pauses import PauseWatch
 from distort.capture.devices.playing import Run
 from distort.capture.devices.sound_systems import device_library
@@ -49,12 +49,17 @@ def latency_s(block_samples: int, sample_rate: int) -> float:
 
 def require_soon_silent(block_samples: int, sample_rate: int) -> None:
     """Raises DeviceError when blocks of such a size would keep the sound going after it has been told to stop."""
-    if latency_s(block_samples, sample_rate) > LONGEST_LATENCY_S:
-        most = int(LONGEST_LATENCY_S * sample_rate / BLOCKS_BUFFERED)
+    most = most_samples(sample_rate)
+    if block_samples > most:
         raise DeviceError(
             f"with blocks of {block_samples} samples Ctrl-C could not silence the loudspeaker at once: at "
             f"{sample_rate} Hz take {most} at most with --block"
         )
+
+
+def most_samples(sample_rate: int) -> int:
+    """Of a block of a stream that sounds."""
+    return int(LONGEST_LATENCY_S * sample_rate / BLOCKS_BUFFERED)
 
 
 def follow(
@@ -94,19 +99,19 @@ def follow(
     except library.PortAudioError as error:
         if run.stopped is not None:
             raise run.stopped from error
-        raise DeviceError(
-            f"{what} cannot be used: {error}. Look whether another program holds it, and try another rate or block size"
-        ) from error
+        raise refused(what, error) from error
     if run.stopped is not None:
         raise run.stopped
 
 
-def require_whole(run: Run) -> None:
-    """Raises RecordingError when samples were lost in `run`."""
+def require_whole(run: Run, *, block_samples: int, most: int, sample_rate: int) -> None:
+    """Raises RecordingError when samples were lost in `run`; it says which sizes of blocks are allowed, up to `most`
+    samples."""
     if run.troubles:
-        counted = ", ".join(f"{count} x {what}" for what, count in sorted(Counter(run.troubles).items()))
         raise RecordingError(
-            f"the sound card lost samples ({counted}): close other programs, or ask for larger blocks with --block"
+            lost_samples_words(
+                len(run.troubles), block_samples=block_samples, most_samples=most, sample_rate=sample_rate
+            )
         )
 
 
