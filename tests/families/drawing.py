@@ -15,6 +15,9 @@ LOW_RATE_HZ, HIGH_RATE_HZ = 24000, 48000
 LOWEST_HZ = 40.0
 """Of sweep and multitone: below it the drive falls."""
 
+LOW_RATE_TO_HZ = 2200.0
+"""The highest place whose orders up to 4 lie within the sweep at the lower rate."""
+
 STOP_SHARE = 0.45
 """Where sweeps stop, of the sample rate."""
 
@@ -38,7 +41,7 @@ class Case:
     devices         of each condition
     sweep_s         length of the sweep
     noise_db_spl    of the room, all bands together
-    conversion_db   how far images of a poor conversion of the sample rate lie below what makes them; None: none was
+    conversion_db   attenuation of the filter of a poor conversion of the sample rate; None: there was none
     free_field      whether a response measured elsewhere, without reflections and room, is in the session
     """
 
@@ -112,7 +115,7 @@ def drawn(family: str, seed: int, *, highest_hz: float, curvature_db: float = 0.
     curvature_db   added to the level of its orders
     """
     random = _random(family, seed, "body")
-    high = highest_hz > 1500.0 or random.random() < 0.2
+    high = random.random() < 0.1 or highest_hz > LOW_RATE_TO_HZ
     levels_db = random.uniform([-62, -70, -80, -84], [-44, -52, -64, -68]) + curvature_db
     sign = random.choice([-1.0, 1.0], 4)
     orders = (2, 3) if random.random() < 0.4 else (2, 3, 4, 5)

@@ -25,6 +25,7 @@ from distort.session.recordings.sidecar import Quality, Sidecar
 from distort.session.recordings.stored import save_recording
 from signals import Reel, Stimulus
 from signals.levels import FULL_SCALE_SINE_RMS
+from tests.families.conversion import converted
 from tests.families.devices import UNIT_DB_SPL, Device
 from tests.families.drawing import LOWEST_HZ, STOP_SHARE, Case, Event
 from tests.families.events import sound
@@ -100,17 +101,6 @@ def plan_of(case: Case) -> Plan:
         multitone=MultitonePlan(period_s=PERIOD_S, seed=1 + case.seed % 1000),
         analysis=AnalysisPlan(response_files=() if case.free_field is None else (FREE_FIELD_FILE,)),
     )
-
-
-def converted(samples: FloatArray, images_db: float) -> FloatArray:
-    """`samples` after a conversion from 48 to 44.1 kHz, whose filter lets images through, and a good one back.
-
-    images_db   how far they lie below what makes them, the attenuation for which the filter's window is chosen
-    """
-    poor = ("kaiser", scipy.signal.kaiser_beta(images_db))
-    there = scipy.signal.resample_poly(samples, 147, 160, window=poor)
-    back = scipy.signal.resample_poly(there, 160, 147, window=("kaiser", scipy.signal.kaiser_beta(140.0)))
-    return np.asarray(back[: samples.size])
 
 
 def _recordings(case: Case, plan: Plan, condition: str, device: Device) -> Iterator[tuple[Sidecar, FloatArray]]:

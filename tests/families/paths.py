@@ -89,7 +89,10 @@ def narrow(seed: int) -> Case:
     at_hz = place_hz("narrow", seed, 100.0, 8000.0)
     made = drawn("narrow", seed, highest_hz=at_hz)
     gain_db = float(made.random.uniform(3.0, 20.0) * made.random.choice([-1.0, 1.0]))
-    place, cause = resonant(at_hz, float(made.random.uniform(20.0, 40.0)), gain_db)
+    q = float(made.random.uniform(20.0, 40.0))
+    if gain_db < 0.0 and made.random.random() < 0.5:
+        q *= 10.0 ** (-gain_db / 20.0)  # of the whole dip, not of its bottom: the smoothing all but closes it
+    place, cause = resonant(at_hz, q, gain_db)
     if gain_db > 0.0:
         products = tuple(at_hz / order for order in made.body.powers if order > 1)
         cause = replace(cause, accepted=("product-on-peak",), places_hz=(at_hz, *products), product_hz=at_hz)

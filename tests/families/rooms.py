@@ -4,16 +4,14 @@ from dataclasses import replace
 
 import numpy as np
 
+from tests.families.conversion import RATES_DIFFER_HZ, image_db, read_as_order_db
 from tests.families.drawing import HIGH_RATE_HZ, Case, Drawn, Event, drawn, place_hz
 from tests.families.filters import Filter, Room, chain
 from tests.families.sources import local, with_change
-from tests.families.truth import Cause, measured
+from tests.families.truth import LEVELS, Cause, measured
 
 ROOM_WORDS = ("room", "delayed-copy", "resonance", "product-on-peak")
 """True of any dip of a room: it is made of copies and of modes, and products meet its peaks."""
-
-RATES_DIFFER_HZ = 3900.0
-"""48 kHz less 44.1 kHz."""
 
 
 def _room(made: Drawn) -> Room:
@@ -62,19 +60,38 @@ def conversion_images(seed: int) -> Case:
     They lie as far below the tone at every level, which no product of the loudspeaker does.
     """
     made = replace(drawn("conversion-images", seed, highest_hz=8000.0), sample_rate=HIGH_RATE_HZ)
-    images_db = float(made.random.uniform(45.0, 90.0))
-    crossings = [RATES_DIFFER_HZ * k / (order - sign) for k in (1, 2) for order in range(2, 11) for sign in (1, -1)]
+    attenuation_db = float(made.random.uniform(25.0, 75.0))
+    crossings = [(order, k, sign) for k in (1, 2) for order in range(2, 11) for sign in (1, -1)]
+    sizes = {place: _image_rise_db(made, *place, attenuation_db=attenuation_db) for place in crossings}
+    order, k, sign = max(sizes, key=lambda place: sizes[place])
+    at_hz = _crossing_hz(order, k, sign)
     cause = Cause(
         explanation="conversion-image",
-        frequency_hz=RATES_DIFFER_HZ,
-        places_hz=tuple(sorted(crossings)),
+        frequency_hz=at_hz,
+        places_hz=tuple(sorted({_crossing_hz(*place) for place in crossings})),
         orders=tuple(range(2, 11)),
         of_loudspeaker=False,
-        levels=(81.0, 86.0, 91.0, 96.0),
-        source_db={},
-        numbers={"difference_hz": RATES_DIFFER_HZ, "below_db": images_db},
+        levels=LEVELS,
+        source_db={f"h{order}": {LEVELS[-1]: round(sizes[order, k, sign], 2)}},
+        numbers={"difference_hz": RATES_DIFFER_HZ, "below_db": -image_db(at_hz, k, sign, attenuation_db)},
     )
-    return made.case(made.device, made.truth(cause), conversion_db=images_db)
+    return made.case(made.device, made.truth(cause), conversion_db=attenuation_db)
+
+
+def _crossing_hz(order: int, k: int, sign: int) -> float:
+    """Where n f = 3900 k + sign f."""
+    return RATES_DIFFER_HZ * k / (order - sign)
+
+
+def _image_rise_db(made: Drawn, order: int, k: int, sign: int, *, attenuation_db: float) -> float:
+    """By how much an order rises at the highest level where an image crosses it; noise counts as 0 dB SPL."""
+    at_hz = _crossing_hz(order, k, sign)
+    if order * at_hz > made.stop_hz:
+        return 0.0
+    levels = made.device.steady_db(np.array([at_hz]), LEVELS[-1])[:, 0]
+    own = 10.0 ** (levels[order - 1] / 10.0) + 1.0
+    image = levels[0] + image_db(at_hz, k, sign, attenuation_db) + read_as_order_db(order)
+    return float(10.0 * np.log10(1.0 + 10.0 ** (image / 10.0) / own))
 
 
 def events(seed: int) -> Case:

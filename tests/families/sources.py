@@ -9,7 +9,7 @@ from tests.families.devices import Bent, Device, Way
 from tests.families.drawing import Case, Drawn, drawn, place_hz
 from tests.families.filters import Band, FloatArray, Resonance
 from tests.families.paths import reflected, resonant
-from tests.families.truth import Cause, measured
+from tests.families.truth import LEVELS, Cause, measured
 
 SYMMETRIC, ONE_SIDED, BOTH = (3, 5), (2, 4), (2, 3)
 
@@ -117,7 +117,7 @@ def source_above_a_level(seed: int) -> Case:
     cause = replace(
         made_cause(at_hz, {order: 0.0 for order in orders}, q),
         accepted=("rub",),  # a stop that is touched in every period is regular
-        levels=tuple(level for level in (81.0, 86.0, 91.0, 96.0) if level > begins_db),
+        levels=tuple(level for level in LEVELS if level > begins_db),
         numbers={"q": q, "begins_db_spl": begins_db},
     )
     return made.case(device, made.truth(with_change(measured(cause, device, made.device))))
@@ -162,4 +162,7 @@ def two_causes(seed: int) -> Case:
         of_loudspeaker=None,
         numbers={**dip.numbers, "source_q": one.cause.numbers["q"]},
     )
-    return made.case(device, made.truth(both, note=f"{kind} and source"))
+    devices = {"default": device}
+    if kind == "copy" and made.random.random() < 0.5:
+        devices = {"stand": made.device.with_ways(one.way), "desk": device}  # the source is there without the copy, too
+    return made.case(devices, made.truth(both, note=f"{kind} and source"))
