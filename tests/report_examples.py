@@ -43,6 +43,7 @@ def order(number: int, relative_db: FloatArray, *, noise_db: float = -90.0) -> O
         chain_db=unknown,
         bias_db=unknown,
         uncertainty_db=np.where(inside, 0.2, np.nan),
+        noise_uncertainty_db=np.where(inside, 0.1, np.nan),
         level_db=reading + 86.0,
         equivalent_input_db=unknown,
         doubtful=inside & (reading < noise + 10.0),

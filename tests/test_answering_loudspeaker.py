@@ -122,7 +122,7 @@ def require_orders(session: Path, device: Answering, drives: dict[float, float])
             # thousandth of what is read; a row is 2.4 dB off where the ripple is as narrow as the smoothing
             # and noise scatters a median by 1.25 standard deviations of a row (a normal variable's, textbook) over the
             # root of the rows, of which two say one thing: three times that
-            row_db = np.median(harmonics[f"h{order}_uncertainty_db"][rows]) / 1.96
+            row_db = np.median(harmonics[f"h{order}_noise_uncertainty_db"][rows]) / 1.96
             assert abs(np.median(error_db)) < 0.02 + 3.0 * 1.2533 * row_db / np.sqrt(np.sum(rows) / 2.0)
     change = table(session / "results/default/compression_sweep.csv")
     rows = (change["frequency_hz"] > 200.0) & (change["frequency_hz"] < 5000.0)

@@ -53,6 +53,7 @@ def test_it_is_checked_without_complaint_about_its_files(distort, session) -> No
 
 
 def test_analysed_anew_its_numbers_are_those_that_it_published(distort, session) -> None:
+    """But for the intervals of the orders, which held noise alone then: that stands in columns of its own now."""
     recordings = contents(session / "recordings")
     said = distort("analyze", session)
     assert said.status == 0, said
@@ -62,6 +63,8 @@ def test_analysed_anew_its_numbers_are_those_that_it_published(distort, session)
     assert len(tables) == 15
     for path in tables:
         then, now = table(path), table(session / "results" / path.relative_to(frozen))
+        if path.name.startswith("harmonics"):
+            now = {name: now[name.replace("_uncertainty", "_noise_uncertainty")] for name in then}
         assert list(then) == list(now)
         if path.name.startswith("harmonics_"):
             then = re_the_input(then, table(path.with_name("compression_sweep.csv")), path.stem.split("_")[1])

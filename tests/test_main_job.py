@@ -83,7 +83,8 @@ def test_the_tables_have_the_columns_and_rows_that_scripts_rely_on(measured) -> 
     harmonics = table(measured / "results/default/harmonics_86dB.csv")
     assert list(response) == RESPONSE_COLUMNS
     orders = [f"h{order}_{column}" for order in range(2, 11) for column in ORDER_COLUMNS]
-    assert list(harmonics) == HARMONICS_COLUMNS + orders
+    of_noise = [f"h{order}_noise_uncertainty_db" for order in range(2, 11)]
+    assert list(harmonics) == HARMONICS_COLUMNS + orders + of_noise
     rows_hz = 1000.0 * 10.0 ** (np.arange(-136, 105) / 80.0)
     # files hold four decimals
     np.testing.assert_allclose(response["frequency_hz"], rows_hz, rtol=0, atol=5.1e-5)

@@ -218,6 +218,7 @@ def harmonics_with(thd_db, *, noise_db):
             chain_db=nothing,
             bias_db=nothing,
             uncertainty_db=nothing,
+            noise_uncertainty_db=nothing,
             level_db=nothing,
             equivalent_input_db=nothing,
             doubtful=np.zeros(HZ.size, dtype=np.bool_),

@@ -45,7 +45,7 @@ def order(number: int) -> Order:
     values = {name: curve(100 * number + index) for index, name in enumerate(ORDER_FIELDS)}
     values["relative_db"][-20:] = np.nan
     values["chain_db"][:] = np.nan
-    values["uncertainty_db"][:] = 1.0
+    values["noise_uncertainty_db"][:] = 1.0
     values["bias_db"][:] = 1.9
     values["bias_db"][80] = -2.1
     # The rule of the contract: under 10 dB above the noise floor, under 25 dB above the leak, or within a quarter of an
@@ -115,17 +115,30 @@ def test_harmonics(tmp_path: Path, unit: LevelUnit, column: str) -> None:
         "residual_db",
     ]  # fmt: skip
     assert header[7:] == [
-        f"h{number}_{name}"
-        for number in (2, 3, 10)
-        for name in (
-            "db", "noise_db", "leak_db", "chain_db", "bias_db", "uncertainty_db", column, "equivalent_input_db",
-        )
+        *(
+            f"h{number}_{name}"
+            for number in (2, 3, 10)
+            for name in (
+                "db", "noise_db", "leak_db", "chain_db", "bias_db", "uncertainty_db", column, "equivalent_input_db",
+            )
+        ),
+        *(f"h{number}_noise_uncertainty_db" for number in (2, 3, 10)),
     ]  # fmt: skip
     back = read_harmonics(path, lowest_valid_hz=25.0)
     assert_alike(back, harmonics(unit))
     assert [each.order for each in back.orders] == [2, 3, 10]
     for got, wanted in zip(back.orders, harmonics(unit).orders, strict=True):
         assert_alike(got, wanted)
+
+
+def test_harmonics_of_earlier_editions_state_the_interval_of_their_noise(tmp_path: Path) -> None:
+    """They have no columns of it: `uncertainty_db` was noise alone, and it still decides what is marked."""
+    path = tmp_path / "harmonics_86dB.csv"
+    write_harmonics(path, harmonics("db_spl"))
+    lines = [line.split(",") for line in path.read_text(encoding="utf-8").splitlines()]
+    path.write_text("".join(",".join(line[:-3]) + "\n" for line in lines), encoding="utf-8")
+    for order in read_harmonics(path, lowest_valid_hz=25.0).orders:
+        np.testing.assert_array_equal(order.noise_uncertainty_db, order.uncertainty_db)
 
 
 @pytest.mark.parametrize("unit", ["dbfs"])

@@ -29,7 +29,7 @@ NOTHING = np.full(ROWS, np.nan)
 
 def marked(relative_db: float = 0.0, **given: float) -> bool:
     """Whether a row of an order is marked, all rows alike."""
-    columns = {"noise_db": -200.0, "leak_db": -200.0, "bias_db": 0.0, "uncertainty_db": 0.0} | given
+    columns = {"noise_db": -200.0, "leak_db": -200.0, "bias_db": 0.0, "noise_uncertainty_db": 0.0} | given
     arrays = {name: np.full(ROWS, value) for name, value in columns.items()}
     found = doubtful_rows(np.full(ROWS, relative_db), **arrays, invalid=np.zeros(ROWS, dtype=bool))
     assert found.all() == found.any()
@@ -52,10 +52,10 @@ def marked(relative_db: float = 0.0, **given: float) -> bool:
         ({"bias_db": 0.29}, False),
         ({"bias_db": 0.3}, False),  # more than that
         ({"bias_db": -0.31}, True),
-        ({"bias_db": 0.5, "uncertainty_db": 0.24}, True),  # more than twice what noise explains
-        ({"bias_db": 0.5, "uncertainty_db": 0.26}, False),
+        ({"bias_db": 0.5, "noise_uncertainty_db": 0.24}, True),  # more than twice what noise explains
+        ({"bias_db": 0.5, "noise_uncertainty_db": 0.26}, False),
         ({"bias_db": np.nan, "noise_db": np.nan, "leak_db": np.nan, "chain_db": np.nan}, False),
-        ({"bias_db": 0.31, "uncertainty_db": np.nan}, True),
+        ({"bias_db": 0.31, "noise_uncertainty_db": np.nan}, True),
     ],
 )
 def test_what_marks_a_row(given, doubtful):
@@ -66,7 +66,7 @@ def test_a_large_bias_marks_a_quarter_of_an_octave_to_either_side():
     """24 rows an octave: six."""
     bias_db = np.zeros(ROWS)
     bias_db[100] = 1.0
-    plain = {"noise_db": NOTHING, "leak_db": NOTHING, "uncertainty_db": NOTHING}
+    plain = {"noise_db": NOTHING, "leak_db": NOTHING, "noise_uncertainty_db": NOTHING}
     found = doubtful_rows(np.zeros(ROWS), **plain, bias_db=bias_db, invalid=HZ < 25.0)
     expected = (HZ < 25.0) | (np.abs(np.arange(ROWS) - 100) <= 6)
     np.testing.assert_array_equal(found, expected)

@@ -51,7 +51,10 @@ class Order:
     bias_db: FloatArray
     """Estimate of what the sweep's speed adds to `relative_db` (from the short sweep)."""
     uncertainty_db: FloatArray
-    """Half-width of the 95 % interval that noise leaves; what takes differ by otherwise is not in it."""
+    """Half-width of the 95 % interval about `relative_db` that holds the steady answer: noise, windows, leak, the
+    sweep's speed where a short sweep shows it, and what takes differ by (`sweep.intervals`)."""
+    noise_uncertainty_db: FloatArray
+    """What it would be if noise were all."""
     level_db: FloatArray
     """Absolute level, unit as that of the set."""
     equivalent_input_db: FloatArray

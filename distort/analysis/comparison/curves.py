@@ -275,7 +275,7 @@ def _order(parts: Sequence[Reading], order: int, valid: BoolArray, freedom: Floa
         noise_db=power_to_db(own.noise / fundamental.power),
         leak_db=power_to_db(own.leak / fundamental.power),
         bias_db=np.full_like(value_db, np.nan),
-        uncertainty_db=TWO_SIDED_95 * np.sqrt(variance),
+        noise_uncertainty_db=TWO_SIDED_95 * np.sqrt(variance),
         invalid=~valid,
     )
     return Valued(value_db=value_db, variance=variance, freedom=freedom, clear=~doubtful & np.isfinite(value_db))

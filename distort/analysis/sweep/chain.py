@@ -78,7 +78,7 @@ def with_chain(found: Harmonics, bounds_db: Mapping[int, Sequence[FloatArray]], 
             leak_db=order.leak_db,
             chain_db=chain_db,
             bias_db=order.bias_db,
-            uncertainty_db=order.uncertainty_db,
+            noise_uncertainty_db=order.noise_uncertainty_db,
             invalid=found.frequency_hz < lowest_valid_hz,
         )
         orders.append(replace(order, chain_db=chain_db, doubtful=doubtful))

@@ -47,7 +47,7 @@ def harmonics(
     driven_db: FloatArray | float = 0.0,
     short: Sequence[Reading] | None = None,
 ) -> Harmonics:
-    """Curves from the readings of orders 1 ... N.
+    """Curves from the readings of orders 1 ... N; the interval of an order is that of its noise.
 
     found              readings on `frequency_hz` `(rows,)`
     residual           what no order explains, power re the fundamental, `(rows,)`
@@ -101,7 +101,7 @@ def _order(
     noise_db = power_to_db(own.noise / fundamental.power)
     leak_db = power_to_db(own.leak / fundamental.power)
     bias_db = _bias_db(relative_db, number, short)
-    uncertainty_db = interval_db(own.variance + fundamental.variance)
+    noise_uncertainty_db = interval_db(own.variance + fundamental.variance)
     level_db = relative_db + power_to_db(fundamental.power) + level_offset_db
     return Order(
         order=number,
@@ -110,7 +110,8 @@ def _order(
         leak_db=leak_db,
         chain_db=np.full_like(relative_db, np.nan),
         bias_db=bias_db,
-        uncertainty_db=uncertainty_db,
+        uncertainty_db=noise_uncertainty_db,
+        noise_uncertainty_db=noise_uncertainty_db,
         level_db=level_db,
         equivalent_input_db=np.full_like(level_db, np.nan) if product_path_db is None else level_db - product_path_db,
         doubtful=doubtful_rows(
@@ -118,7 +119,7 @@ def _order(
             noise_db=noise_db,
             leak_db=leak_db,
             bias_db=bias_db,
-            uncertainty_db=uncertainty_db,
+            noise_uncertainty_db=noise_uncertainty_db,
             invalid=frequency_hz < lowest_valid_hz,
         ),
     )
@@ -130,7 +131,7 @@ def doubtful_rows(
     noise_db: FloatArray,
     leak_db: FloatArray,
     bias_db: FloatArray,
-    uncertainty_db: FloatArray,
+    noise_uncertainty_db: FloatArray,
     invalid: BoolArray,
     chain_db: FloatArray | None = None,
 ) -> BoolArray:
@@ -144,7 +145,7 @@ def doubtful_rows(
     if chain_db is not None:
         floors.append((chain_db, CLEAR_OF_CHAIN_DB))
     near = near_noise(relative_db, noise_db) | caution(relative_db, *floors)
-    return np.asarray(invalid | near | _rushed(bias_db, uncertainty_db))
+    return np.asarray(invalid | near | _rushed(bias_db, noise_uncertainty_db))
 
 
 def _bias_db(relative_db: FloatArray, number: int, short: Sequence[Reading] | None) -> FloatArray:
@@ -154,9 +155,9 @@ def _bias_db(relative_db: FloatArray, number: int, short: Sequence[Reading] | No
     return np.asarray(power_to_db(short[number - 1].power / short[0].power) - relative_db)
 
 
-def _rushed(bias_db: FloatArray, uncertainty_db: FloatArray) -> BoolArray:
+def _rushed(bias_db: FloatArray, noise_uncertainty_db: FloatArray) -> BoolArray:
     """Rows near a bias that is large, and larger than noise explains: there the sweep is too fast."""
-    explained = np.maximum(STEADY_BIAS_DB, 2.0 * np.nan_to_num(uncertainty_db))
+    explained = np.maximum(STEADY_BIAS_DB, 2.0 * np.nan_to_num(noise_uncertainty_db))
     large = np.nan_to_num(np.abs(bias_db)) > explained
     reach = round(STEADY_WITHIN_OCTAVES * ROWS_PER_OCTAVE)
     return np.convolve(large, np.ones(2 * reach + 1))[reach : reach + large.size] > 0.5

@@ -82,7 +82,7 @@ def separate(deconvolved: Deconvolved, *, orders: int = 10, gate_s: float | None
         """`window` laid on the impulse response `arrival_s` after the fundamental's arrival."""
         arrival = deconvolved.arrival + arrival_s * sweep.sample_rate
         piece = cut(deconvolved.impulse, window, arrival=arrival, sample_rate=sweep.sample_rate)
-        return _spectrum(piece, window, sweep.sample_rate)
+        return spectrum_of(piece, window, sweep.sample_rate)
 
     windows = [order_window(sweep, order, gate_s=gate_s) for order in range(1, orders + 1)]
     own = tuple(spectrum(window, -sweep.advance_s(window.order)) for window in windows)
@@ -98,7 +98,8 @@ def separate(deconvolved: Deconvolved, *, orders: int = 10, gate_s: float | None
     )
 
 
-def _spectrum(piece: Cut, window: OrderWindow, sample_rate: int) -> WindowedSpectrum:
+def spectrum_of(piece: Cut, window: OrderWindow, sample_rate: int) -> WindowedSpectrum:
+    """The spectrum of what `window` cut out."""
     n_fft = int(scipy.fft.next_fast_len(ZERO_PADDING * piece.samples.size, real=True))
     bin_hz = sample_rate / n_fft
     values = scipy.fft.rfft(piece.samples, n_fft)

@@ -9,15 +9,18 @@ import numpy.typing as npt
 from distort.analysis.common.curves import Harmonics, LevelUnit, Response
 from distort.analysis.common.grid import grid_hz
 from distort.analysis.common.microphone import MicrophoneResponse
+from distort.analysis.sweep.decay import Separation, separation
 from distort.analysis.sweep.deconvolution import deconvolve
 from distort.analysis.sweep.harmonics import harmonics
 from distort.analysis.sweep.in_air import noise_in_air, only_covered, orders_in_air
+from distort.analysis.sweep.intervals import ShortSweep, with_intervals
 from distort.analysis.sweep.noise import NoiseDensity, noise_density
 from distort.analysis.sweep.orders import SeparatedOrders, mean_of_takes, separate
 from distort.analysis.sweep.readings import Reading, readings
 from distort.analysis.sweep.residual import residual_power
 from distort.analysis.sweep.response import lowest_valid_hz, response
 from distort.analysis.sweep.rounding import Rounding
+from distort.analysis.sweep.window_errors import FundamentalSeen, order_errors, takes_variance
 from distort.errors import AnalysisError
 from signals.levels import amplitude_to_db
 from signals.sweep import Sweep
@@ -69,6 +72,11 @@ class SweepReadings:
     residual: FloatArray
     arrival_s: float
     noise: NoiseDensity | None
+    octaves: float
+    """Width of the smoothing."""
+    takes_variance: tuple[FloatArray, ...]
+    """What the takes add to orders 2 ... N of their mean by differing more than their noise, dB squared; of one take
+    nothing is known, and there is none."""
 
 
 def read_sweep(takes: Sequence[SweepTake], sweep: Sweep, settings: Settings) -> SweepReadings:
@@ -104,7 +112,16 @@ def read_sweep(takes: Sequence[SweepTake], sweep: Sweep, settings: Settings) -> 
         residual=np.mean([residual for _, residual in read], axis=0) / found[0].power,
         arrival_s=takes[0].start / sweep.sample_rate,
         noise=noise,
+        octaves=settings.smoothing_octaves,
+        takes_variance=takes_variance([_alone(separated, noise, settings) for separated, _ in read]),
     )
+
+
+def _alone(separated: SeparatedOrders, noise: NoiseDensity | None, settings: Settings) -> tuple[Reading, ...]:
+    """The readings of one take among several, in the noise of all."""
+    if settings.microphone is not None:
+        separated = orders_in_air(separated, settings.microphone)
+    return readings(separated, noise=noise, excitation_hz=grid_hz(), octaves=settings.smoothing_octaves)
 
 
 def _with_rounding(found: tuple[Reading, ...], rounding: Rounding, *, drive_dbfs: float) -> tuple[Reading, ...]:
@@ -163,7 +180,7 @@ def sweep_harmonics(
     if linear is not None:  # the path alone is taken out, not a drive that falls below lowest_hz
         played_db = amplitude_to_db(read.sweep.envelope(linear.frequency_hz))
         linear = replace(linear, level_db=linear.level_db - played_db)
-    return harmonics(
+    found = harmonics(
         read.readings,
         frequency_hz=grid_hz(),
         residual=read.residual,
@@ -173,4 +190,22 @@ def sweep_harmonics(
         linear=linear,
         driven_db=driven_db + amplitude_to_db(read.sweep.envelope(grid_hz())),
         short=None if short is None else short.readings,
+    )
+    long = _separation(read)
+    seen = FundamentalSeen(long)
+    errors = order_errors(long, read.readings, seen=seen, takes_variance=read.takes_variance)
+    return with_intervals(found, errors, None if short is None else _short_sweep(short, found, read, seen))
+
+
+def _separation(read: SweepReadings) -> Separation:
+    return separation(read.separated, noise=read.noise, excitation_hz=grid_hz(), octaves=read.octaves)
+
+
+def _short_sweep(short: SweepReadings, found: Harmonics, read: SweepReadings, seen: FundamentalSeen) -> ShortSweep:
+    """What the short sweep says of the orders of `found`, which are those of the long one, `read`."""
+    errors = order_errors(_separation(short), short.readings, seen=seen, takes_variance=short.takes_variance)
+    return ShortSweep(
+        difference_db=[order.bias_db for order in found.orders],
+        errors=errors,
+        part=short.sweep.rate_s / (read.sweep.rate_s - short.sweep.rate_s),
     )

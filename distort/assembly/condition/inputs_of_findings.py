@@ -82,7 +82,7 @@ def _of_sweep(one: Harmonics, level: float, *, lowest_valid_hz: float) -> Iterat
             relative_db=np.where(invalid | _rushed(order, floor_db), np.nan, order.relative_db),
             noise_db=order.noise_db,
             floor_db=floor_db,
-            uncertainty_db=order.uncertainty_db,
+            uncertainty_db=order.noise_uncertainty_db,
             fundamental_db=one.fundamental_db,
         )
     yield DistortionCurve(

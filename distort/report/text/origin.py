@@ -71,7 +71,10 @@ def _order_lines(order: Order, row: int, row_hz: float, unit: str) -> Iterator[t
         yield name, known
     bias = order.bias_db[row]
     yield "sweep's speed", "bias not known: no short sweep" if np.isnan(bias) else f"bias {bias:+.2f} dB"
-    yield "interval", f"+- {order.uncertainty_db[row]:.2f} dB (95 %, noise alone)"
+    yield (
+        "interval",
+        f"+- {order.uncertainty_db[row]:.2f} dB (95 %; noise alone {order.noise_uncertainty_db[row]:.2f} dB)",
+    )
     yield "absolute", f"{decibels(order.level_db[row])} {unit}"
     yield "to be read", "with care: it is marked ?" if order.doubtful[row] else "without a mark"
 

@@ -77,6 +77,7 @@ def write_harmonics(path: Path, harmonics: Harmonics) -> None:
     for order in harmonics.orders:
         for field, column in _order_columns(order.order, harmonics.unit).items():
             columns[column] = getattr(order, field)
+    columns |= {_noise_uncertainty(order.order): order.noise_uncertainty_db for order in harmonics.orders}
     write_table(path, columns)
 
 
@@ -90,6 +91,7 @@ def read_harmonics(path: Path, *, lowest_valid_hz: float) -> Harmonics:
     numbers = [one.order for one in HARMONICS if one.order is not None and one.column in table]
     first = ["frequency_hz", f"fundamental_{unit}", "thd_db", "thd_percent", "thd_total_percent", "thd_orders"]
     expected = [*first, "residual_db", *(c for n in numbers for c in _order_columns(n, unit).values())]
+    expected += [_noise_uncertainty(n) for n in numbers if _noise_uncertainty(n) in table]
     _require(path, table, expected)
     thd_orders = table["thd_orders"]
     if not np.array_equal(thd_orders, np.rint(thd_orders)):
@@ -111,12 +113,18 @@ def _order_columns(number: int, unit: LevelUnit) -> dict[str, str]:
     return {field: f"h{number}_{column.format(unit=unit)}" for field, column in _ORDER_COLUMNS.items()}
 
 
+def _noise_uncertainty(number: int) -> str:
+    """Column of an order's interval from noise alone; earlier tables lack it, where `uncertainty_db` was just that."""
+    return f"h{number}_noise_uncertainty_db"
+
+
 def _order(table: Mapping[str, FloatArray], number: int, unit: LevelUnit, *, lowest_valid_hz: float) -> Order:
     values = {field: table[column] for field, column in _order_columns(number, unit).items()}
-    columns = ("noise_db", "leak_db", "chain_db", "bias_db", "uncertainty_db")
+    values["noise_uncertainty_db"] = table.get(_noise_uncertainty(number), values["uncertainty_db"])
+    floors = ("noise_db", "leak_db", "chain_db", "bias_db", "noise_uncertainty_db")
     doubtful = doubtful_rows(
         values["relative_db"],
-        **{column: values[column] for column in columns},
+        **{column: values[column] for column in floors},
         invalid=table["frequency_hz"] < lowest_valid_hz,
     )
     return Order(order=number, doubtful=doubtful, **values)

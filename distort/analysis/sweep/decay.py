@@ -1,0 +1,95 @@
+"""What a window keeps of a room's decay, read on the fundamental's own decay at the same frequency."""
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from distort.analysis.common.smoothing import PowerSpectrum
+from distort.analysis.sweep.noise import NoiseDensity, deconvolved_noise
+from distort.analysis.sweep.orders import SeparatedOrders, WindowedSpectrum
+
+FloatArray = npt.NDArray[np.float64]
+
+DECAY_OCTAVES = 1.0 / 3.0
+"""Decay losses and leaks are means over at least a third of an octave: a room's decay has no finer meaning."""
+
+MOST_SUBTRACTED = 0.9
+"""At most 10 dB are taken off a reading as noise, so that one at its floor still has a place on the scale."""
+
+USABLE_DECAY_SNR = 10.0
+"""The fundamental must stand this far (as a power ratio) above noise before its decay is believed."""
+
+LEAST_KEPT = 0.1
+"""A window that seems to keep less of the decay than this is not made good any further."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Separation:
+    """The orders of a sweep, the noise in them, and where they are read."""
+
+    separated: SeparatedOrders
+    noise_per_energy: PowerSpectrum | None
+    """None where no silence was recorded."""
+    silence_s: float
+    """Of all takes together."""
+    excitation_hz: FloatArray
+    octaves: float
+    """Width of the smoothing; 0: none."""
+
+    def smoothed(self, spectrum: WindowedSpectrum, at_hz: FloatArray, octaves: float) -> tuple[FloatArray, FloatArray]:
+        """Smoothed power and expected noise of one windowed spectrum, `(rows,)` each; the noise NaN where unknown."""
+        power = spectrum.power.smoothed(at_hz, octaves)
+        if self.noise_per_energy is None:
+            return power, np.full_like(power, np.nan)
+        energy = spectrum.energy / self.separated.takes  # the mean of several takes has so much less noise
+        return power, energy * self.noise_per_energy.smoothed(at_hz, octaves)
+
+    def kept(
+        self, spectrum: WindowedSpectrum, at_hz: FloatArray, octaves: float, *, whole: WindowedSpectrum | None = None
+    ) -> FloatArray:
+        """Share of the power of `whole` (None: the fundamental) that `spectrum`, a later or shorter cut of it, holds.
+
+        NaN where noise hides it.
+        """
+        every, every_noise = self.smoothed(whole or self.separated.spectra[0], at_hz, octaves)
+        part, part_noise = self.smoothed(spectrum, at_hz, octaves)
+        believed = every > USABLE_DECAY_SNR * np.nan_to_num(every_noise)
+        with np.errstate(invalid="ignore", divide="ignore"):  # beyond the sweep there is nothing to compare
+            share = less_noise(part, part_noise) / less_noise(every, every_noise)
+        return np.where(believed, share, np.nan)
+
+    @property
+    def decay_octaves(self) -> float:
+        """Over how much of an octave a decay is read."""
+        return max(DECAY_OCTAVES, self.octaves)
+
+    def made_good(self, order: int) -> FloatArray:
+        """What the reading of `order` is multiplied by, because its window is shorter than the fundamental's.
+
+        The path from the non-linearity to the microphone rings at `n f`; the fundamental at that same frequency shows
+        which share of the ringing the shorter window keeps.
+        """
+        at_hz = order * self.excitation_hz
+        share = self.kept(self.separated.fundamental_in[order - 1], at_hz, self.decay_octaves)
+        return np.where(share > 0, 1.0 / np.clip(share, LEAST_KEPT, 1.0), 1.0)
+
+
+def separation(
+    separated: SeparatedOrders, *, noise: NoiseDensity | None, excitation_hz: FloatArray, octaves: float
+) -> Separation:
+    """`separated` with its noise, to be read at `excitation_hz` `(rows,)`; without `noise` no silence was recorded."""
+    return Separation(
+        separated=separated,
+        noise_per_energy=None
+        if noise is None
+        else deconvolved_noise(noise, separated.filter, drive_dbfs=separated.drive_dbfs),
+        silence_s=0.0 if noise is None else noise.seconds,
+        excitation_hz=excitation_hz,
+        octaves=octaves,
+    )
+
+
+def less_noise(power: FloatArray, noise: FloatArray) -> FloatArray:
+    """Power less the expected noise, but never less MOST_SUBTRACTED of itself; unknown noise takes nothing off."""
+    return np.asarray(power - np.minimum(np.nan_to_num(noise), MOST_SUBTRACTED * power))

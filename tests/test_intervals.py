@@ -1,0 +1,168 @@
+"""The 95 % interval of an order holds the steady answer: in rooms, of a physical driver, and term by term."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+import scipy
+
+from distort.analysis.common.curves import Harmonics
+from distort.analysis.sweep.intervals import ShortSweep, half_width_db, with_intervals
+from distort.analysis.sweep.readings import Reading
+from distort.analysis.sweep.sweeps import Reference, read_sweep, sweep_harmonics
+from distort.analysis.sweep.window_errors import OrderErrors, mean_nearby, takes_variance
+from tests.devices import moving_coil
+from tests.devices.rooms_elsewhere import RATE
+from tests.interval_study import (
+    HZ,
+    SETTINGS,
+    curve_in_room,
+    of_curve,
+    of_drivers,
+    recorded,
+    sweeps,
+    table,
+)
+from tests.report_examples import harmonics as example
+
+ROWS = HZ.size
+FIRST_REPORTED = 1000
+"""Seeds below were looked at while the method was made."""
+
+SHARES = "{:20} {:>5} {:>8} {:>9.4f} {:>11.4f} {:>10.3f}"
+
+
+def errors(shift_db: float, variance: float, later: float = 0.0) -> OrderErrors:
+    """The same on every row."""
+    return OrderErrors(
+        shift_db=np.full(ROWS, shift_db), variance=np.full(ROWS, variance), later_variance=np.full(ROWS, later)
+    )
+
+
+def stated(own: OrderErrors, short: ShortSweep | None = None) -> np.ndarray:
+    """Half-widths of the second order."""
+    found: Harmonics = example(orders=2)
+    return with_intervals(found, [own], short).orders[0].uncertainty_db
+
+
+def test_a_shift_that_is_known_makes_the_interval_lopsided_not_wider_than_need_be():
+    """Without one 1.96 deviations (two tails of a normal variable); of 5 deviations the shift and 1.645 (one tail)."""
+    found = half_width_db(np.array([0.0, 0.5, -0.5, 0.1, np.nan]), np.array([0.04, 0.01, 0.01, 0.0, 1.0]))
+    np.testing.assert_allclose(found[:4], [0.391993, 0.664485, 0.664485, 0.1], rtol=1e-5)
+    assert np.isnan(found[4])
+    middle = half_width_db(np.array([0.3]), np.array([0.09]))[0]
+    held = scipy.stats.norm.cdf(middle, 0.3, 0.3) - scipy.stats.norm.cdf(-middle, 0.3, 0.3)
+    assert held == pytest.approx(0.95, abs=1e-6)
+
+
+def test_without_a_short_sweep_windows_noise_and_what_came_later_are_in_it():
+    """0.3 of the shift is not sure: 1.96 sqrt(0.01 + 0.02 + 0.09 0.04) about a shift of 0.2."""
+    expected = half_width_db(np.array([0.2]), np.array([0.01 + 0.02 + 0.09 * 0.04]))[0]
+    np.testing.assert_allclose(stated(errors(0.2, 0.01, 0.02)), expected, rtol=1e-9)
+    np.testing.assert_allclose(stated(errors(0.0, 0.01)), 0.1959964, rtol=1e-6)
+    assert np.isnan(stated(errors(0.0, np.nan))).all()
+
+
+def test_the_speed_of_the_sweep_is_the_part_that_both_lengths_tell():
+    """A bias of 0.2 dB beside hardly any noise, k = 1.2: the reading is 0.24 dB off, 15 % of it not sure."""
+    short = ShortSweep(difference_db=[np.full(ROWS, 0.2)], errors=[errors(0.0, 1e-8)], part=1.2)
+    expected = half_width_db(np.array([0.24]), np.array([(0.15 * 0.24) ** 2]))[0]
+    np.testing.assert_allclose(stated(errors(0.0, 1e-8), short), expected, rtol=1e-3)
+
+
+def test_what_the_windows_of_the_short_sweep_add_is_no_bias_of_its_speed():
+    """The difference is what the shorter windows are known to add: nothing is left but the long sweep's noise, and
+    the difference between two like noises halves its variance."""
+    short = ShortSweep(difference_db=[np.full(ROWS, 0.5)], errors=[errors(0.6, 1e-4)], part=1.0)
+    expected = half_width_db(np.array([0.1]), np.array([0.5e-4 + 0.09 * 0.01]))[0]
+    np.testing.assert_allclose(stated(errors(0.1, 1e-4), short), expected, rtol=1e-6)
+
+
+def test_a_mean_nearby_is_over_six_rows_to_either_side_and_only_of_what_is_known():
+    values = np.full(ROWS, np.nan)
+    values[100], values[103] = 1.0, 3.0
+    found = mean_nearby(values)
+    assert [found[row] for row in (93, 94, 96, 97, 106, 107, 109, 110)] == [0.0, 1.0, 1.0, 2.0, 2.0, 3.0, 3.0, 0.0]
+
+
+def test_takes_that_differ_by_more_than_their_noise_widen_it():
+    """Second orders of -40 and -39 dB: variance 0.5 dB^2 over two takes; noise of 0.1 dB^2 each explains a fifth."""
+    of_noise = np.full(ROWS, 0.05 / (10.0 / np.log(10.0)) ** 2)
+
+    def take(power: float) -> list[Reading]:
+        return [
+            Reading(power=np.full(ROWS, each), noise=0 * of_noise, leak=0 * of_noise, variance=of_noise)
+            for each in (1.0, power)
+        ]
+
+    (found,) = takes_variance([take(1e-4), take(10**-3.9)])
+    np.testing.assert_allclose(found, (0.5 - 0.1) / 2, rtol=1e-9)
+    assert takes_variance([take(1e-4)]) == ()
+
+
+def test_a_wandering_device_is_stated_through_recordings():
+    """Two takes of a curve whose even powers differ by 1 dB: the interval of their mean is 1 dB, not 0.01."""
+    device, random = curve_in_room(3, "no room"), np.random.default_rng(3)
+    louder = replace(device, powers=tuple(p * (10**0.05 if k % 2 else 1.0) for k, p in enumerate(device.powers)))
+    sweep, _ = sweeps(10_500.0, RATE)
+    takes = [recorded(one.answer(sweep.samples()), RATE, 1e-4, random) for one in (device, louder)]
+    second = sweep_harmonics(read_sweep(takes, sweep, SETTINGS), Reference()).orders[0]
+    rows = (HZ > 300.0) & (HZ < 2000.0)
+    assert np.median(second.noise_uncertainty_db[rows]) < 0.05
+    # of two takes 1 dB apart the variance is 0.5 dB^2, of their mean 0.25: 1.96 times 0.5, and noise is under a tenth
+    assert np.median(second.uncertainty_db[rows]) == pytest.approx(0.98, abs=0.02)
+
+
+def test_intervals_hold_in_a_room_of_image_sources():
+    """One seed of the study below: 19 of 20 with room for chance, and noise alone far fewer."""
+    *_, (_, _, count, held, noise_held, _) = table(list(of_curve(1, "image sources", (0.0,))))
+    assert count > 150
+    assert held > 0.88  # neighbours say alike: some 50 of them are independent, of which 95 % hold 0.88 in 99 of 100
+    assert noise_held < 0.75
+
+
+@pytest.mark.sample
+def test_a_driver_solved_in_steps_gives_steady_tones_as_newton_finds_them():
+    """Two ways through the same equations: 1 s of a tone from rest, and the period that ends as it began."""
+    drivers = moving_coil.drivers(2, 1, (2.0, 8.0))
+    seconds = np.arange(3 * moving_coil.RATE) / moving_coil.RATE
+    heard = moving_coil.played_through(drivers, np.sin(2 * np.pi * 60.0 * seconds))[:, -5000:-2000]
+    spectrum = np.abs(np.fft.rfft(heard, axis=1))[:, 30:151:30] / 1500
+    steady = moving_coil.steady_harmonics(drivers, np.array([60.0]), 1.0)[:, :, 0].T
+    clear = steady > 1e-5 * steady[:, :1]
+    assert clear.sum() > 14
+    # the resampling to and from fine steps keeps the band within 0.02 dB
+    np.testing.assert_allclose(20 * np.log10((spectrum / steady)[clear]), 0.0, atol=0.05)
+
+
+@pytest.mark.sample
+def test_intervals_hold_in_a_sample_of_rooms():
+    found = [
+        one
+        for place in ("no room", "decaying noise", "image sources")
+        for seed in range(FIRST_REPORTED, FIRST_REPORTED + 5)
+        for one in of_curve(seed, place)
+    ]
+    *_, (_, _, count, held, _, _) = table(found)
+    assert count > 4000
+    assert 0.92 < held < 0.98  # a part of the study below: 93 to 97 %, and a hundredth for its size
+
+
+@pytest.mark.study
+def test_intervals_of_17000_readings_hold():
+    """Pooled 93 to 97 %, every order and place 90 to 98 %."""
+    found = [
+        one
+        for place in ("decaying noise", "image sources")
+        for seed in range(FIRST_REPORTED, FIRST_REPORTED + 28)
+        for one in of_curve(seed, place)
+    ]
+    found += list(of_drivers(FIRST_REPORTED, 10, (3.0, 8.0, 16.0)))
+    lines = table(found)
+    print("\nplace                order readings    held  noise alone  median dB")
+    for line in lines:
+        print(SHARES.format(*line))
+    assert lines[-1][2] > 17_000
+    assert 0.93 <= lines[-1][3] <= 0.97
+    for _, _, count, held, *_ in lines:
+        assert 0.90 <= held <= 0.98 or count < 100
