@@ -54,7 +54,8 @@ def marked(relative_db: float = 0.0, **given: float) -> bool:
         ({"bias_db": -0.31}, True),
         ({"bias_db": 0.5, "noise_uncertainty_db": 0.24}, True),  # more than twice what noise explains
         ({"bias_db": 0.5, "noise_uncertainty_db": 0.26}, False),
-        ({"bias_db": np.nan, "noise_db": np.nan, "leak_db": np.nan, "chain_db": np.nan}, False),
+        ({"bias_db": np.nan, "leak_db": np.nan, "chain_db": np.nan}, False),
+        ({"noise_db": np.nan}, True),  # no floor is known
         ({"bias_db": 0.31, "noise_uncertainty_db": np.nan}, True),
     ],
 )
@@ -66,7 +67,7 @@ def test_a_large_bias_marks_a_quarter_of_an_octave_to_either_side():
     """24 rows an octave: six."""
     bias_db = np.zeros(ROWS)
     bias_db[100] = 1.0
-    plain = {"noise_db": NOTHING, "leak_db": NOTHING, "noise_uncertainty_db": NOTHING}
+    plain = {"noise_db": np.full(ROWS, -200.0), "leak_db": NOTHING, "noise_uncertainty_db": NOTHING}
     found = doubtful_rows(np.zeros(ROWS), **plain, bias_db=bias_db, invalid=HZ < 25.0)
     expected = (HZ < 25.0) | (np.abs(np.arange(ROWS) - 100) <= 6)
     np.testing.assert_array_equal(found, expected)
