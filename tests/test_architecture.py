@@ -122,7 +122,7 @@ ROOMS = {
         "hearing",
     ),
     "distort.session": ("files", "plan", "audio", "calibration", "recordings", "results", "published"),
-    "distort.recording": ("clocks", "kinds", "alignment", "quality", "takes", "reading"),
+    "distort.recording": ("clocks", "kinds", "alignment", "quality", "takes", "take_levels", "reading"),
     "distort.capture": ("calibration", "devices", "simulated", "measuring", "importing", "reel"),
     "distort.assembly": ("condition", "comparison", "kinds"),
     "distort.report": ("kinds", "text", "figures", "page", "terminal"),

@@ -31,7 +31,7 @@ def test_a_calibration_that_comes_too_late_is_told_and_never_mixed_with_dbfs(
     distort.done("add", session, later, "--stimulus", "sweep", "--level", "96")
     said = distort.refused("analyze", session, inside=tmp_path)
     assert "sweep_86dB.wav was saved without a calibration" in said
-    assert "bring it in again" in said
+    assert "--apply-to-earlier" in said
 
 
 @pytest.mark.parametrize(

@@ -41,7 +41,7 @@ def test_what_each_command_takes() -> None:
 def test_what_nobody_said_is_not_made_up() -> None:
     assert parse(add, "s", "a.wav", "--stimulus", "sweep", "--level", "86").playback_change_db is None
     with pytest.raises(UsageError, match="--spl"):
-        parse(calibrate, "s", "--from", "c.wav")
+        calibrate.run(parse(calibrate, "s", "--from", "c.wav"))
     with pytest.raises(UsageError, match="--level"):
         add.run(parse(add, "s", "a.wav", "--stimulus", "sweep"))
 

@@ -136,7 +136,14 @@ def test_a_sidecar_of_before_set_ups_were_told_apart_is_read(tmp_path: Path) -> 
     assert read_sidecar(path) == replace(SIDECAR, repositioned=False)
 
 
-LATER = {"repositioned", "sound_delay_s", "original", "stimulus_original_sha256"}
+LATER = {
+    "repositioned",
+    "sound_delay_s",
+    "original",
+    "stimulus_original_sha256",
+    "relabelled",
+    "applied_afterwards",
+}
 """Fields that recordings of earlier versions lack."""
 
 

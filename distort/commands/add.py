@@ -8,8 +8,11 @@ from distort.commands.sessions import add_session
 from distort.commands.values import channel, finite, path
 
 if TYPE_CHECKING:
+    from rich.console import Console
+
     from distort.session.files.folder import SessionFolder
     from distort.session.plan.keys import Plan
+    from distort.session.recordings.stored import Recording
 
 
 def add_parser(subparsers: "Subparsers[Parser]") -> None:
@@ -135,6 +138,22 @@ def _require_after(arguments: argparse.Namespace, *, lowest_db_spl: float) -> No
         raise UsageError("--after and --repositioned contradict each other: what was set up anew shows no drift")
 
 
+def _say_unlike(console: "Console", folder: "SessionFolder", plan: "Plan", recording: "Recording") -> None:
+    """Where it cannot be of the same level as another take of it."""
+    from distort.recording.take_levels import unlike_takes
+    from distort.report.terminal.console import say
+    from distort.report.text.mended import unlike_sentences
+    from distort.session.recordings.stored import load_recordings
+
+    sidecar = recording.sidecar
+    same = [
+        one
+        for one in load_recordings(folder, sidecar.condition)
+        if (one.sidecar.stimulus_name, one.sidecar.level_db_spl) == (sidecar.stimulus_name, sidecar.level_db_spl)
+    ]
+    say(console, *unlike_sentences(unlike_takes(same, plan.levels.band_hz), folder=str(folder.root)))
+
+
 def _add_reel(arguments: argparse.Namespace, folder: "SessionFolder", plan: "Plan", condition: str) -> int:
     from distort.capture.reel.importing import add_reel
     from distort.report.terminal.console import make_console, progress, say
@@ -161,10 +180,12 @@ def _add_reel(arguments: argparse.Namespace, folder: "SessionFolder", plan: "Pla
 
 
 def _add_files(arguments: argparse.Namespace, folder: "SessionFolder", plan: "Plan", condition: str) -> int:
+    from distort.capture.importing.expected_level import unexpected_level
     from distort.capture.importing.recordings import add, add_with_sweep
     from distort.capture.reel.player_level import level_of_recording
     from distort.report.terminal.console import make_console, say
     from distort.report.text.capture import fitted_sentences, original_sentences, recorded_sentences, rest_sentences
+    from distort.report.text.mended import unexpected_sentences
     from distort.report.text.reel import level_warning_sentences
     from distort.session.recordings.stored import load_recordings
 
@@ -187,6 +208,8 @@ def _add_files(arguments: argparse.Namespace, folder: "SessionFolder", plan: "Pl
         say(console, *recorded_sentences(condition, (recording,)))
         say(console, *original_sentences(recording))
         say(console, *level_warning_sentences(level_of_recording(folder, plan, recording)))
+        _say_unlike(console, folder, plan, recording)
+        say(console, *unexpected_sentences(unexpected_level(folder, plan, recording), folder=str(folder.root)))
     if arguments.after:
         say(console, *rest_sentences(load_recordings(folder, condition)))
     if recording.sidecar.calibration is None:

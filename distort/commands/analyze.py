@@ -171,6 +171,7 @@ def _say_results(
         say(console, *summary_blocks(results))
     if arguments.condition is None:
         say_stale(folder, [results.findings for results in found])
+    say(console, *(one.to_mend(str(folder.root)) for results in found for one in results.findings.unlike_takes))
     _say_calibrated_since(console, folder, found)
     say_since_frozen(console, folder)
     say(
@@ -203,8 +204,8 @@ def _say_calibrated_since(console: "Console", folder: "SessionFolder", found: "t
     if uncalibrated and read_calibration(folder.calibration_path()) is not None:
         say(
             console,
-            "The session is calibrated now, but recordings were saved before that: if the input gain is the same, "
-            "move them and their .json files out of the session, and bring them in again with 'distort add'.",
+            f"The session is calibrated now, but recordings were saved before that: if no gain changed since, say so "
+            f"with 'distort calibrate {folder.root} --apply-to-earlier'.",
         )
 
 

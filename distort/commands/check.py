@@ -1,7 +1,6 @@
 """distort check: may I pack up?"""
 
 import argparse
-from dataclasses import replace
 
 from distort.commands.parser import Parser, Subparsers, add_command
 from distort.commands.sessions import add_session
@@ -36,8 +35,8 @@ def run(arguments: argparse.Namespace) -> int:
     folder = SessionFolder(arguments.folder)
     folder.require()
     plan, condition = read_plan(folder.root), getattr(arguments, "condition", None)
-    asked = of_the_plan(plan, condition)
-    found = check_session(folder, replace(plan, setup=replace(plan.setup, conditions=asked)))
+    asked = None if condition is None else of_the_plan(plan, condition)
+    found = check_session(folder, plan, conditions=asked)
     if arguments.json:
         print_document(make_console(), completeness_document(found))
     else:

@@ -3,8 +3,7 @@
 import argparse
 
 from distort.commands.parser import Parser, Subparsers, add_command
-from distort.commands.sessions import add_session
-from distort.errors import did_you_mean, shown
+from distort.commands.sessions import add_session, in_named_condition
 
 
 def add_parser(subparsers: "Subparsers[Parser]") -> None:
@@ -28,25 +27,14 @@ def add_parser(subparsers: "Subparsers[Parser]") -> None:
 
 def run(arguments: argparse.Namespace) -> int:
     """Mark it. Raises SessionError when there is no such recording, or the reason is empty."""
-    from distort.errors import SessionError
     from distort.report.terminal.console import make_console, say
     from distort.session.files.folder import SessionFolder
     from distort.session.recordings.sidecar import reject
+    from distort.session.recordings.stored import files_called
 
     folder = SessionFolder(arguments.folder)
     folder.require()
-    known = {
-        f"{condition}/{files.name.stem}": files
-        for condition in folder.conditions_recorded()
-        for files in folder.recordings(condition)
-    }
-    condition = getattr(arguments, "condition", None)
-    recording = arguments.recording if condition is None else f"{condition}/{arguments.recording}"
-    files = known.get(recording)
-    if files is None:
-        listed = ", ".join(known) or "none yet"
-        near = did_you_mean(recording, known)
-        raise SessionError(f"{folder.root} has no recording {shown(recording)}{near}: there are {listed}")
-    reject(files.sidecar_path, arguments.reason)
+    recording = in_named_condition(arguments, arguments.recording)
+    reject(files_called(folder, recording).sidecar_path, arguments.reason)
     say(make_console(), f"{recording} is left out from the next analysis on: {arguments.reason.strip()}")
     return 0

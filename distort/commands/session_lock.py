@@ -4,7 +4,9 @@ import argparse
 from contextlib import AbstractContextManager, nullcontext
 from pathlib import Path
 
-WRITE = frozenset({"add", "bundle", "calibrate", "compare", "freeze", "measure", "reject", "report", "stimuli"})
+WRITE = frozenset(
+    {"add", "bundle", "calibrate", "compare", "freeze", "measure", "reject", "relabel", "report", "stimuli"}
+)
 """Commands that change the session that their word FOLDER names (`compare`: that of A), or, like `bundle`, must not see
 it change."""
 

@@ -64,6 +64,12 @@ def add_sessions(parser: Parser, about: str) -> None:
     )
 
 
+def in_named_condition(arguments: argparse.Namespace, recording: str) -> str:
+    """`recording` as CONDITION/RECORDING, where the condition may stand behind the folder."""
+    condition = getattr(arguments, "named_condition", None)
+    return recording if condition is None else f"{condition}/{recording}"
+
+
 def settle_condition(arguments: argparse.Namespace) -> None:
     """Set `condition` to the one that was named behind the folder. Raises UsageError when --condition says another."""
     named = getattr(arguments, "named_condition", None)

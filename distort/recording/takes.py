@@ -106,8 +106,8 @@ def require_one_unit(recordings: Sequence[Recording]) -> None:
     unknown = [one for one in recordings if one.sidecar.calibration is None]
     if known and unknown:
         raise AnalysisError(
-            f"{unknown[0].files.audio_path} was saved without a calibration, {known[0].files.audio_path} with one: "
-            f"move the first and its .json out of the session, and bring it in again with `distort add`"
+            f"{unknown[0].files.audio_path} was saved without a calibration, {known[0].files.audio_path} with one: if "
+            f"no gain changed since, say so with `distort calibrate {unknown[0].files.session.root} --apply-to-earlier`"
         )
 
 

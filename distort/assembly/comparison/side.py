@@ -22,9 +22,10 @@ from distort.analysis.comparison.curves import (
 from distort.analysis.comparison.significance import BROAD_OCTAVES, NARROW_OCTAVES, Curve
 from distort.analysis.sweep.response import band_mean_db
 from distort.analysis.sweep.sweeps import Settings, sweep_response
-from distort.errors import SessionError
+from distort.errors import AnalysisError, SessionError
 from distort.recording.clocks import REST_BEFORE_DRIFT_S, clock_of
 from distort.recording.reading import MultitoneLevel, read_multitone_takes, read_sweep_takes
+from distort.recording.take_levels import unlike_takes
 from distort.recording.takes import reference_for, require_one_unit, set_ups_of_each_level, settings_of
 from distort.session.calibration.reference_responses import SessionMicrophone, read_microphone
 from distort.session.files.folder import SessionFolder
@@ -76,7 +77,8 @@ class Side:
 def read_side(folder: SessionFolder, condition: str, *, name: str, progress: Progress) -> Side:
     """Read all sweeps and multitones of a condition, every set-up and take for itself.
 
-    Raises SessionError when there is no sweep, and what the analysis of recordings raises.
+    Raises SessionError when there is no sweep, AnalysisError when takes of one level cannot both be of it, and what the
+    analysis of recordings raises.
     """
     plan = read_plan(folder.root)
     recordings = load_recordings(folder, condition)
@@ -84,6 +86,8 @@ def read_side(folder: SessionFolder, condition: str, *, name: str, progress: Pro
     sweeps, tones = (set_ups_of_each_level(recordings, kind) for kind in (SWEEP, MULTITONE))
     if not sweeps:
         raise SessionError(f"{folder.recordings_folder(condition)} holds no sweep that is not rejected")
+    for one in unlike_takes(_flat([*sweeps.values(), *tones.values()]), plan.levels.band_hz):
+        raise AnalysisError(f"{name}: {one.sentence} {one.to_mend(str(folder.root))}")
     microphone = read_microphone(folder, plan)
     settings = replace(settings_of(plan, microphone), smoothing_octaves=NARROW_OCTAVES)
     jobs: list[Callable[[], _Level]] = [

@@ -14,6 +14,7 @@ from distort.assembly.condition.inputs_of_findings import look_at
 from distort.assembly.condition.level_series import LevelSeries
 from distort.assembly.condition.levels import LevelsRead
 from distort.recording.reading import MultitoneLevel, SweepLevel
+from distort.recording.take_levels import unlike_takes
 from distort.session.recordings.condition import Recorded
 from distort.session.recordings.stored import Recording
 from distort.session.results.condition_results import ConditionResults, Findings, LevelFound, RecordingUsed
@@ -65,6 +66,7 @@ def put_together(
             coincidences=find_coincidences(looked),
             audibility=audibility(read, curves.harmonics),
             further=tuple(further),
+            unlike_takes=unlike_takes(recorded.kept, recorded.plan.levels.band_hz),
         ),
         responses=curves.responses,
         harmonics=curves.harmonics,
@@ -96,4 +98,6 @@ def _used(recording: Recording) -> RecordingUsed:
         sha256=recording.sidecar.recording_sha256,
         quality=replace(recording.sidecar.quality, checks=()),  # its figures stand in the sidecar
         rejected=recording.sidecar.rejected,
+        relabelled=recording.sidecar.relabelled,
+        applied_afterwards=recording.sidecar.applied_afterwards,
     )

@@ -70,7 +70,7 @@ def add(
     except RecordingError as error:
         told = or_a_calibrator(error, samples, sample_rate, source=source, session=folder.root)
         if isinstance(told, WrongStimulusError):
-            told = _naming_what_it_holds(folder, samples, sample_rate, error=told, not_this=stimulus_name)
+            told = naming_what_it_holds(folder, samples, sample_rate, error=told, not_this=stimulus_name)
         raise told from error
     name = RecordingName(stimulus=stimulus_name, level_db_spl=level_db_spl, after=after)
     sidecar = sidecar_elsewhere(
@@ -198,7 +198,7 @@ def sidecar_elsewhere(folder: SessionFolder, plan: Plan, made: Elsewhere, examin
     )
 
 
-def _naming_what_it_holds(
+def naming_what_it_holds(
     folder: SessionFolder, samples: FloatArray, sample_rate: int, *, error: WrongStimulusError, not_this: str
 ) -> WrongStimulusError:
     """`error` with the stimulus of the session that is in `samples` `(n,)` after all; as it is where none is."""
@@ -219,13 +219,13 @@ def _naming_what_it_holds(
 
 
 def _of_a_new_file(folder: SessionFolder, source: Path, condition: str, *, keep_metadata: bool) -> Original:
-    """What is noted of `source`. Raises SessionError for a file that was brought in before, in whatever way.
+    """What is noted of `source`. Raises SessionError for a file that is in use already, in whatever way it came in.
 
-    It would count as two takes of no noise between them.
+    It would count as two takes of no noise between them. One that was rejected may come again, as something else.
     """
     original = original_of(source, kept=keep_metadata)
     for one in load_recordings(folder, condition):
         before = {one.sidecar.recording_sha256, one.sidecar.original and one.sidecar.original.sha256}
-        if original.sha256 in before:
+        if original.sha256 in before and one.sidecar.rejected is None:
             raise SessionError(f"{source} is in the session already, as {one.files.audio_path}")
     return original

@@ -121,10 +121,12 @@ def recorded_answers(recordings: Sequence[Recording]) -> dict[float, ThirdOctave
         known = sidecar.calibration is not None and sidecar.turned_db is not None
         if sidecar.stimulus_name == SWEEP and not sidecar.after and sidecar.rejected is None and known:
             newest[sidecar.level_db_spl] = one
-    return {level: _recorded_answer(one) for level, one in sorted(newest.items())}
+    return {level: answer_of_recording(one) for level, one in sorted(newest.items())}
 
 
-def _recorded_answer(recording: Recording) -> ThirdOctaves:
+def answer_of_recording(recording: Recording) -> ThirdOctaves:
+    """What a recorded sweep says, in dBFS where it has no calibration; a volume of which nobody said how far it was
+    turned counts as untouched. Raises as `read_sweep_takes` does."""
     response = sweep_response(read_sweep_takes([recording], ANSWER_SETTINGS), reference_for([recording]))
     drive_dbfs = recording.sidecar.drive_dbfs + (recording.sidecar.turned_db or 0.0)
     return answer_of(response, drive_dbfs=drive_dbfs)

@@ -1,6 +1,6 @@
 """The report page as one file: head, verdicts, figures, facts, data."""
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -17,7 +17,8 @@ from distort.report.page.sections import Section
 from distort.report.page.what_was_found import sections_of_findings
 from distort.report.text.audibility import heard_sentences
 from distort.report.text.coincidences import DECIDED_CAUSES
-from distort.report.text.headings import SIMULATED_WORDS
+from distort.report.text.headings import SIMULATED_WORDS, unlike_takes_sentences
+from distort.report.text.mended import applied_sentence
 from distort.report.text.staleness import stale_clauses
 from distort.report.text.verdicts import READING, verdicts
 from distort.session.files.folder import SessionFolder
@@ -25,7 +26,7 @@ from distort.session.plan.keys import ReportPlan
 from distort.session.plan.reading import read_plan
 from distort.session.results.analysed import staleness
 from distort.session.results.comparison_files import read_comparisons
-from distort.session.results.condition_results import ConditionResults
+from distort.session.results.condition_results import ConditionResults, Findings
 from distort.session.results.page_file import page_path, write_page_file
 
 POLICY = "default-src 'none'; img-src data:; style-src 'unsafe-inline'; script-src 'unsafe-inline'; base-uri 'none'"
@@ -80,7 +81,11 @@ def page(
         title=words.title or speaker.name,
         about=", ".join(part for part in (speaker.name, speaker.unit) if part) if words.title else "",
         credit=words.credit,
-        warnings=[f"{SIMULATED_WORDS}."] * simulated + [f"Careful: {one}." for one in stale],
+        warnings=[
+            *[f"{SIMULATED_WORDS}."] * simulated,
+            *(f"Careful: {one}." for one in stale),
+            *(said for results in conditions for said in _careful(results.findings)),
+        ],
         sections=[
             _verdicts(conditions),
             *figure_sections(figures, conditions, words, charts=[chart.kind for chart in charts]),
@@ -89,6 +94,13 @@ def page(
         charts=[plain_chart(chart) for chart in charts],
         library=LIBRARY,
     )
+
+
+def _careful(findings: Findings) -> Iterator[str]:
+    """What must be known of a condition before any of it is read."""
+    applied = applied_sentence(findings)
+    for said in (*([applied] if applied is not None else []), *unlike_takes_sentences(findings)):
+        yield f"Condition {findings.condition}: {said}"
 
 
 def _verdicts(conditions: Sequence[ConditionResults]) -> Section:

@@ -2,6 +2,7 @@
 
 from distort.report.page.sections import PageTable
 from distort.report.text.compression import closer_sentences, heating_sentences, lag_sentences, range_sentences
+from distort.report.text.mended import applied_sentence, mended_words
 from distort.report.text.numbers import level_name, with_plus_minus
 from distort.report.text.tables_sweep import UNIT_NAMES
 from distort.session.results.condition_results import ConditionResults, Findings
@@ -46,7 +47,7 @@ def quality_table(findings: Findings) -> PageTable:
             [
                 one.file,
                 one.quality.verdict if one.rejected is None else f"rejected: {one.rejected}",
-                " ".join(one.quality.findings) or "nothing",
+                " ".join([*one.quality.findings, *mended_words(one.relabelled, one.applied_afterwards)]) or "nothing",
                 f"{one.sha256[:12]}\N{HORIZONTAL ELLIPSIS}",
             ]
             for one in findings.recordings
@@ -90,6 +91,8 @@ def calibration_words(findings: Findings) -> str:
     """Whether sound pressure levels are known."""
     if findings.levels and findings.levels[0].unit == "dbfs":
         return "none: levels are in dBFS, and no sound pressure level is known"
+    if (applied := applied_sentence(findings)) is not None:
+        return f"with a sound calibrator. {applied}"
     if findings.simulated:
         return "simulated, like everything here"
     return "with a sound calibrator; its record stands beside each recording"

@@ -99,6 +99,8 @@ def completeness_document(found: Completeness) -> dict[str, Any]:
             for one in found.wanted
         ],
         "damaged": list(found.damaged),
+        "unlike": [asdict(one) for one in found.unlike],
+        "beside": [f"{one.sidecar.condition}/{one.files.audio_path.name}" for one in found.beside],
         "doubtful": [one.files.audio_path.name for one in found.doubtful],
         "uncalibrated": [one.files.audio_path.name for one in found.uncalibrated],
         "ended": {condition: asdict(end) for condition, end in found.ended.items()},

@@ -7,8 +7,9 @@ from rich.table import Table
 
 from distort.capture.measuring.completeness import Completeness, Wanted
 from distort.recording.quality.check_result import RANK, CheckResult, worst
+from distort.report.text.mended import mended_words, unlike_sentences
 from distort.report.text.plan import ended_sentence
-from distort.session.files.names import RecordingName
+from distort.session.files.names import RecordingName, format_level
 from distort.session.recordings.stored import Recording
 from signals.levels import NOTHING_DB
 
@@ -40,11 +41,13 @@ def quality_blocks(
 
 def _verdict(recording: Recording, beside: Sequence[CheckResult]) -> tuple[str, str]:
     """The worse of what the check said when it was made, and of what it says beside others."""
-    quality = recording.sidecar.quality
+    sidecar = recording.sidecar
+    quality = sidecar.quality
     doubts = [found for found in beside if found.verdict != "good"]
-    found = " ".join([*quality.findings, *(one.sentence for one in doubts)])
-    if recording.sidecar.rejected is not None:
-        return "rejected", f"Rejected: {recording.sidecar.rejected}. {found}".strip()
+    mended = mended_words(sidecar.relabelled, sidecar.applied_afterwards)
+    found = " ".join([*quality.findings, *(one.sentence for one in doubts), *mended])
+    if sidecar.rejected is not None:
+        return "rejected", f"Rejected: {sidecar.rejected}. {found}".strip()
     verdict = worst(tuple(doubts))
     return max(verdict, quality.verdict, key=lambda one: RANK[one]), found
 
@@ -92,17 +95,22 @@ def check_sentences(found: Completeness, *, folder: str, condition: str | None =
     condition   that was looked at alone; None: the whole session
     """
     measure = f"distort measure {folder}{' --simulate' if found.simulated else ''}"
-    yield from _wanted_sentences(found, measure=measure)
+    yield from _wanted_sentences(found, measure=measure, folder=folder)
     for name, ended in found.ended.items():
         yield ended_sentence(name, ended)
     for sentence in found.damaged:
         yield f"Damaged: {sentence}. Bring back the original, or reject it and record another take."
     yield from _calibration_sentences(found, folder=folder)
+    yield from unlike_sentences(found.unlike, folder=folder)
     for one in found.doubtful:
-        yield (
-            f"Doubtful: {_name(one)}: {' '.join(one.sidecar.quality.findings)} "
-            f"To repeat it: {_again(measure, one.sidecar.condition, one.sidecar.name)}"
-        )
+        doubt = f"Doubtful: {_name(one)}: {' '.join(one.sidecar.quality.findings)}"
+        if one not in found.beside:
+            sidecar = one.sidecar
+            by_add = _add(found, folder, sidecar.condition, sidecar.name)
+            again = by_add if sidecar.made_elsewhere else _again(measure, sidecar.condition, sidecar.name)
+            doubt += f" To repeat it: {again}"
+        yield doubt
+    yield from _beside_sentences(found)
     if found.complete:
         doubts = f", {len(found.doubtful)} of them to be read with care" if found.doubtful else ""
         asked = "the plan" if condition is None else f"condition {condition}"
@@ -111,19 +119,33 @@ def check_sentences(found: Completeness, *, folder: str, condition: str | None =
         yield f"Do not pack up yet: {_count(found)}."
 
 
-def _wanted_sentences(found: Completeness, *, measure: str) -> Iterator[str]:
+def _beside_sentences(found: Completeness) -> Iterator[str]:
+    for condition in found.sweeps_elsewhere:
+        yield (
+            f"The sweeps of {condition} were made by another program, so nothing but sweeps is asked for there, at the "
+            f"levels of the plan."
+        )
+    if found.beside:
+        named = ", ".join(map(_name, found.beside))
+        are = "it is" if len(found.beside) == 1 else "they are"
+        yield f"The plan does not ask for {named}: {are} analysed all the same."
+
+
+def _wanted_sentences(found: Completeness, *, measure: str, folder: str) -> Iterator[str]:
     for one in found.wanted:
         if one.why == "rejected":
             yield (
                 f"Rejected without a replacement: {one.condition}/{one.name.stem}: {one.reason}. "
-                f"To repeat it: {_again(measure, one.condition, one.name)}"
+                f"To repeat it: {_again(measure, one.condition, one.name)}; "
+                f"or bring another take in: {_add(found, folder, one.condition, one.name)}"
             )
     for condition in dict.fromkeys(one.condition for one in found.wanted):
         missing = [one.name.stem for one in found.wanted if one.condition == condition and one.why == "missing"]
         if missing:
             yield (
                 f"Missing in {condition}: {', '.join(missing)}. "
-                f"To record them: {measure} --condition {condition}; or bring them in with distort add"
+                f"To record them: {measure} --condition {condition}; "
+                f"or bring them in with distort add{_as_after(found)}"
             )
 
 
@@ -136,8 +158,8 @@ def _calibration_sentences(found: Completeness, *, folder: str) -> Iterator[str]
     if found.calibration is not None and found.uncalibrated:
         named = ", ".join(_name(one) for one in found.uncalibrated)
         yield (
-            f"Uncalibrated: {named} saved before the calibration: if the gain is the same, move them and their "
-            f".json files out of the session, and bring them in again with distort add."
+            f"Uncalibrated: {named} saved before the calibration: if no gain changed since, say so: "
+            f"distort calibrate {folder} --apply-to-earlier"
         )
     if found.calibration is not None and found.closing is None:
         yield (
@@ -157,6 +179,21 @@ def _again(measure: str, condition: str, name: RecordingName) -> str:
     return f"{measure} --condition {condition} --only {replace(name, take=1).stem} --again"
 
 
+def _add(found: Completeness, folder: str, condition: str, name: RecordingName) -> str:
+    elsewhere = condition in found.sweeps_elsewhere
+    stimulus = "--stimulus-file SWEEP" if elsewhere else f"--stimulus {name.stimulus}"
+    after = " --after" if name.after else ""
+    level = format_level(name.level_db_spl)
+    return f"distort add {folder} FILE {stimulus} --level {level} --condition {condition}{after}"
+
+
+def _as_after(found: Completeness) -> str:
+    """How the repeats of the lowest level are brought in, where some are missing."""
+    if not any(one.name.after and one.why == "missing" for one in found.wanted):
+        return ""
+    return ", those whose name ends in _after with --after: the lowest sweep once more, at once and after a minute"
+
+
 def _count(found: Completeness) -> str:
     def number(wanted: Sequence[Wanted], why: str) -> int:
         return sum(one.why == why for one in wanted)
@@ -165,7 +202,8 @@ def _count(found: Completeness) -> str:
         "missing": number(found.wanted, "missing"),
         "rejected without a replacement": number(found.wanted, "rejected"),
         "damaged": len(found.damaged),
-        "uncalibrated": found.recorded if found.calibration is None else len(found.uncalibrated),
+        f"{'pair' if len(found.unlike) == 1 else 'pairs'} of takes that differ": len(found.unlike),
+        "uncalibrated": len(found.uncalibrated),
     }
     said = ", ".join(f"{count} {what}" for what, count in counts.items() if count)
     return said or "no calibration"

@@ -1,14 +1,16 @@
 """The lines above the results of a condition."""
 
 from collections.abc import Iterator
-from typing import TYPE_CHECKING
 
-if TYPE_CHECKING:
-    pass
-
-from distort.session.results.condition_results import ConditionResults
+from distort.report.text.mended import applied_sentence
+from distort.session.results.condition_results import ConditionResults, Findings
 
 SIMULATED_WORDS = "Simulated loudspeaker, not a measurement"
+
+
+def unlike_takes_sentences(findings: Findings) -> Iterator[str]:
+    """Takes that were averaged although one of them may be another level; nothing where none were."""
+    yield from (f"Careful: {one.sentence} They were averaged." for one in findings.unlike_takes)
 
 
 def heading_sentences(results: ConditionResults) -> Iterator[str]:
@@ -19,6 +21,9 @@ def heading_sentences(results: ConditionResults) -> Iterator[str]:
         yield f"{SIMULATED_WORDS}."
     if findings.levels and findings.levels[0].unit == "dbfs":
         yield "No calibration: levels are in dBFS, and no sound pressure level is known."
+    if (applied := applied_sentence(findings)) is not None:
+        yield applied
+    yield from unlike_takes_sentences(findings)
     if findings.microphone is not None:
         used = findings.microphone
         yield (

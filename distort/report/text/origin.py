@@ -9,6 +9,7 @@ from distort.analysis.common.quantities import RESPONSE, THD
 from distort.analysis.sweep.windows import order_window
 from distort.errors import SessionError
 from distort.report.text.capture import recorder_moment
+from distort.report.text.mended import mended_words
 from distort.report.text.numbers import decibels, hertz_words, level_name
 from distort.report.text.tables_sweep import UNIT_NAMES
 from distort.session.plan.kinds import SWEEP
@@ -102,6 +103,7 @@ def _recording_lines(used: RecordingUsed, sidecar: Sidecar, *, unchanged: bool) 
     if sidecar.original is not None and sidecar.original.began is not None:
         made = recorder_moment(sidecar.original)
     yield "", f"{made}, drive {sidecar.drive_dbfs:.2f} dBFS{clock}, quality {sidecar.quality.verdict}"
+    yield from (("", said) for said in mended_words(sidecar.relabelled, sidecar.applied_afterwards))
 
 
 def _calibration_lines(found: Origin) -> Iterator[tuple[str, str]]:

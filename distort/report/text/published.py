@@ -57,6 +57,8 @@ def reason_words(one: Reason) -> str:
     match one.how:
         case "gone" | "new" | "another file":
             return f"{one.of} is {one.how}"
+        case "renamed":
+            return f"{one.of} is {one.values[0].now} by now: see its sidecar"
         case "layout alone":
             return f"{one.of}: only its comments or its layout"
         case "other values":

@@ -3,7 +3,7 @@
 import os
 import re
 import shutil
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -71,6 +71,12 @@ def read_frozen(folder: SessionFolder, label: str) -> Frozen:
     if changed:
         raise SessionError(f"{place / changed[0]} was changed since it was frozen: what was published is lost there")
     return frozen
+
+
+def frozen_with(folder: SessionFolder, files: Collection[str]) -> tuple[str, ...]:
+    """Labels of what was frozen resting on any of the inputs `files`, relative to the session, as they were then."""
+    records = {label: read_json(folder.inside("frozen", label, RECORD), Frozen) for label in frozen_labels(folder)}
+    return tuple(label for label, record in records.items() if any(one.file in files for one in record.inputs))
 
 
 def freeze(

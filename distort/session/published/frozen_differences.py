@@ -11,7 +11,7 @@ import numpy.typing as npt
 
 from distort.errors import PlanError
 from distort.session.files.csv_table import read_table
-from distort.session.files.folder import PLAN_FILE, SessionFolder
+from distort.session.files.folder import AUDIO_SUFFIXES, PLAN_FILE, SessionFolder
 from distort.session.files.reading import read_bytes
 from distort.session.plan.keys import Plan
 from distort.session.plan.reading import toml_of
@@ -63,9 +63,9 @@ class Reason:
 
     of: str
     """The file, relative to the session, or the program."""
-    how: Literal["gone", "new", "another file", "layout alone", "other values", "another version"]
+    how: Literal["gone", "new", "renamed", "another file", "layout alone", "other values", "another version"]
     values: tuple[ValueChange, ...] = ()
-    """Those of a file that holds other values; the one version of a program, without a key."""
+    """Those of a file that holds other values; the one version of a program, or name of a file, without a key."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -147,13 +147,28 @@ def _on(rows_hz: FloatArray, table: Mapping[str, FloatArray], name: str) -> Floa
 def _input_reasons(folder: SessionFolder, frozen: Frozen, inputs: Sequence[FileHash]) -> Iterator[Reason]:
     then = {one.file: one.sha256 for one in frozen.inputs}
     now = {one.file: one.sha256 for one in inputs}
-    for file in sorted(then.keys() | now.keys()):
-        if file not in now:
+    renamed = _renamed(then, now)
+    beside = {_sidecar(name) for names in renamed.items() for name in names}
+    for file in sorted((then.keys() | now.keys()) - set(renamed.values()) - beside):
+        if file in renamed:
+            yield Reason(of=file, how="renamed", values=(ValueChange(key="", then=file, now=renamed[file]),))
+        elif file not in now:
             yield Reason(of=file, how="gone")
         elif file not in then:
             yield Reason(of=file, how="new")
         elif then[file] != now[file]:
             yield _what_changed(file, kept_input(folder, frozen.label, file), folder.inside(file))
+
+
+def _renamed(then: Mapping[str, str], now: Mapping[str, str]) -> dict[str, str]:
+    """Recordings that have another name now, by the one that they had: `distort relabel` gives another."""
+    new = {sha256: file for file, sha256 in now.items() if file not in then}
+    gone = {file: sha256 for file, sha256 in then.items() if file not in now and file.endswith(AUDIO_SUFFIXES)}
+    return {file: new[sha256] for file, sha256 in gone.items() if sha256 in new}
+
+
+def _sidecar(recording: str) -> str:
+    return Path(recording).with_suffix(".json").as_posix()
 
 
 def _what_changed(file: str, kept: bytes | None, path: Path) -> Reason:

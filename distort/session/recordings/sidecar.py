@@ -8,13 +8,14 @@ from typing import Any, Literal
 
 from distort.errors import SessionError, shown
 from distort.session.audio.kinds import Subtype, begins_as_audio
-from distort.session.audio.original import Original
+from distort.session.audio.original import ELSEWHERE, Original
 from distort.session.calibration.in_force import LARGEST_DB, CalibrationInForce, check_size
 from distort.session.files.hashing import is_sha256, sha256_of_file
 from distort.session.files.json_fields import by, later, read_json, write_json
 from distort.session.files.names import RecordingName, check_condition
 from distort.session.plan import rules
 from distort.session.plan.keys import Loudspeaker, Setup
+from distort.session.recordings.mended import AppliedAfterwards, Relabelled
 from distort.session.recordings.reel_layout import layout_of, reel_of, stimulus_of
 from signals import Reel, Stimulus, describe
 
@@ -105,6 +106,10 @@ class Sidecar:
     """The file that it was brought in from; None: this program recorded it, or an older version brought it in."""
     stimulus_original_sha256: str | None = field(default=None, metadata=later())
     """Of the file of a sweep made elsewhere as it was given, of which stimuli/ keeps the sound; None: of no other."""
+    relabelled: tuple[Relabelled, ...] = field(default=(), metadata=later(only_if_said=True))
+    """What it was called before, the oldest first."""
+    applied_afterwards: AppliedAfterwards | None = field(default=None, metadata=later(only_if_said=True))
+    """Its calibration was read after it was made; None: before."""
 
     def __post_init__(self) -> None:
         try:
@@ -132,6 +137,11 @@ class Sidecar:
         return RecordingName(
             stimulus=self.stimulus_name, level_db_spl=self.level_db_spl, take=self.take, after=self.after
         )
+
+    @property
+    def made_elsewhere(self) -> bool:
+        """Whether it was brought in: what was played is then the tester's word, and can be mended."""
+        return self.device.startswith(ELSEWHERE)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -184,15 +194,22 @@ def read_stimulus_sidecar(path: Path) -> StimulusSidecar:
 
 def reject(path: Path, reason: str) -> Sidecar:
     """Mark the recording whose sidecar is at `path` as rejected and return the new sidecar. Raises SessionError."""
-    if not reason.strip():
-        raise SessionError(f"{path}: say in a few words why the recording is rejected")
-    try:
-        rejected = rules.text(reason.strip())
-    except ValueError as error:
-        raise SessionError(f"{path}: the reason must be {error}") from error
-    sidecar = dataclasses.replace(read_sidecar(path), rejected=rejected)
+    sidecar = dataclasses.replace(read_sidecar(path), rejected=reason_words(path, reason, what="rejected"))
     write_sidecar(path, sidecar)
     return sidecar
+
+
+def reason_words(path: Path, reason: str, *, what: str) -> str:
+    """`reason` as a sidecar keeps it. Raises SessionError, naming the sidecar at `path`, for one that says nothing.
+
+    what   is done to the recording, "rejected"
+    """
+    if not reason.strip():
+        raise SessionError(f"{path}: say in a few words why the recording is {what}")
+    try:
+        return rules.text(reason.strip())
+    except ValueError as error:
+        raise SessionError(f"{path}: the reason must be {error}") from error
 
 
 def require_same_file(path: Path, sha256: str, sidecar_path: Path) -> None:

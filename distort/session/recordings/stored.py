@@ -8,11 +8,12 @@ from pathlib import Path
 import numpy as np
 import numpy.typing as npt
 
-from distort.errors import RecordingError, SessionError
+from distort import system
+from distort.errors import RecordingError, SessionError, did_you_mean, shown
 from distort.session.audio.audio_file import encoder, read_audio
 from distort.session.audio.kinds import Subtype
 from distort.session.audio.plain_copy import copier
-from distort.session.files.atomic import make_folder, staged
+from distort.session.files.atomic import explained, make_folder, staged
 from distort.session.files.folder import AUDIO_SUFFIXES, RecordingFiles, SessionFolder
 from distort.session.files.hashing import sha256_of_file
 from distort.session.recordings.reel_file import WHOLE
@@ -71,6 +72,23 @@ def load_recording(files: RecordingFiles) -> Recording:
     return Recording(files=files, sidecar=sidecar)
 
 
+def files_called(folder: SessionFolder, named: str) -> RecordingFiles:
+    """The recording that a tester calls `named`, such as "desk/sweep_96dB_take2".
+
+    Raises SessionError, naming those that there are, when the session has none so called.
+    """
+    known = {
+        f"{condition}/{files.name.stem}": files
+        for condition in folder.conditions_recorded()
+        for files in folder.recordings(condition)
+    }
+    if named not in known:
+        listed = ", ".join(known) or "none yet"
+        near = did_you_mean(named, known)
+        raise SessionError(f"{folder.root} has no recording {shown(named)}{near}: there are {listed}")
+    return known[named]
+
+
 def save_recording(
     folder: SessionFolder, samples: npt.NDArray[np.float64], sidecar: Sidecar, *, suffix: str = ".flac"
 ) -> Recording:
@@ -111,14 +129,37 @@ def _save(files: RecordingFiles, sidecar: Sidecar, write: Callable[[Path], None]
     So wherever there is audio its sidecar is complete, and a sidecar without audio means nothing and may be replaced.
     """
     make_folder(files.audio_path.parent)
-    for other in AUDIO_SUFFIXES:
-        if (existing := files.audio_path.with_suffix(other)).exists():
-            raise SessionError(f"{existing} exists already and is never overwritten: record another take")
+    _refuse_existing(files)
     with staged(files.audio_path, replace=False) as temporary:
         write(temporary)
         complete = dataclasses.replace(sidecar, recording_sha256=sha256_of_file(temporary))
         write_sidecar(files.sidecar_path, complete)
     return Recording(files=files, sidecar=complete)
+
+
+def _refuse_existing(files: RecordingFiles) -> None:
+    for other in AUDIO_SUFFIXES:
+        if (existing := files.audio_path.with_suffix(other)).exists():
+            raise SessionError(f"{existing} exists already and is never overwritten: record another take")
+
+
+def rename_recording(recording: Recording, sidecar: Sidecar) -> Recording:
+    """Give a recording the name and the condition that `sidecar`, which speaks of the same sound, gives it.
+
+    The new sidecar first, then the audio's name, and the old sidecar last: a kill in between leaves at worst a sidecar
+    without audio, which means nothing. Raises SessionError when that name is taken, or the folder does not allow it.
+    """
+    before = recording.files
+    files = before.session.recording(sidecar.condition, sidecar.name, before.audio_path.suffix)
+    make_folder(files.audio_path.parent)
+    _refuse_existing(files)
+    write_sidecar(files.sidecar_path, sidecar)
+    try:
+        system.replace(before.audio_path, files.audio_path)
+    except OSError as error:
+        raise explained(error, files.audio_path) from error
+    system.remove_if_allowed(before.sidecar_path)
+    return Recording(files=files, sidecar=sidecar)
 
 
 LINK_WORDS = ("wireless", "bluetooth", "wi-fi", "wifi", "wlan", "network", "ethernet", "streaming")

@@ -16,12 +16,14 @@ from distort.session.files.folder import SessionFolder
 from distort.session.files.json_fields import later, read_json, write_json
 from distort.session.files.names import check_condition
 from distort.session.plan.keys import Loudspeaker, Setup
+from distort.session.recordings.mended import AppliedAfterwards, Relabelled
 from distort.session.recordings.sidecar import Quality
 from distort.session.results.audibility_results import AudibilityFound
 from distort.session.results.kinds import STORED, read_kind, write_kind
 from distort.session.results.ladder_results import ChangeCurves, CompressionFound, read_changes, write_changes
 from distort.session.results.multitone_results import MultitoneFound, read_bands, write_bands
 from distort.session.results.result_files import read_harmonics, read_response, write_harmonics, write_response
+from distort.session.results.unlike_takes import UnlikeTakes
 from distort.system import patiently
 
 _TABLE = re.compile(r"(response|harmonics|multitone)_[0-9.]+dB\.csv|compression_(sweep|multitone)\.csv")
@@ -37,6 +39,10 @@ class RecordingUsed:
     sha256: str
     quality: Quality
     rejected: str | None
+    relabelled: tuple[Relabelled, ...] = field(default=(), metadata=later(only_if_said=True))
+    """What it was called before it was mended."""
+    applied_afterwards: AppliedAfterwards | None = field(default=None, metadata=later(only_if_said=True))
+    """Its calibration was read after it was made."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -85,6 +91,8 @@ class Findings:
     """Margins over the masked threshold, an estimate; empty without a calibration."""
     further: tuple[str, ...] = field(default=(), metadata=later(only_if_said=True))
     """Other kinds of stimuli that have a table, <name>.csv."""
+    unlike_takes: tuple[UnlikeTakes, ...] = field(default=(), metadata=later(only_if_said=True))
+    """Takes that were averaged although one of them may be another level."""
 
 
 @dataclass(frozen=True, kw_only=True)
