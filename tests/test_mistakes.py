@@ -219,7 +219,7 @@ def test_relabelling_checks_anew_and_keeps_what_was_said_before(distort, monitor
     ("words", "status", "said"),
     [
         (("--level", "96", "--stimulus", "multitone"), 1, "It holds the session's sweep"),
-        (("--level", "91"), 1, "has no stimulus sweep_91dB: there are"),
+        (("--level", "91"), 1, "has no stimulus sweep_91dB (did you mean sweep_96dB?): there are"),
         (("--level", "86"), 2, "stand/sweep_86dB is called so already"),
         (("--condition", "stnd"), 2, "did you mean stand"),
         (("--after",), 2, "--after is about the sweep of the lowest level, 76 dB SPL"),
