@@ -10,6 +10,7 @@ from pathlib import Path
 
 from distort.analysis.sweep.sweeps import Settings, SweepReadings, SweepTake, read_sweep
 from distort.assembly.condition.curves import curves_of, microphone_limit
+from distort.assembly.condition.events import events_of
 from distort.assembly.condition.level_series import level_series
 from distort.assembly.condition.levels import LevelsRead, Progress, all_read, readings_of
 from distort.assembly.condition.results import put_together
@@ -83,9 +84,10 @@ def analyze_condition(
     found = all_read(readings_of(levels, settings), f"analysing {condition}", threads=threads, progress=progress)
     read = LevelsRead(levels=found, clock=levels.clock)
     further = further_of(levels.takes, settings)
-    curves = curves_of(read, microphone_limit(recorded))
+    events = events_of(read)
+    curves = curves_of(read, microphone_limit(recorded), events)
     series = level_series(read, curves.harmonics)
-    return put_together(recorded, read, curves=curves, series=series, further=further)
+    return put_together(recorded, read, curves=curves, series=series, events=events, further=further)
 
 
 def analyze_file(

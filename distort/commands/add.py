@@ -8,6 +8,8 @@ from distort.commands.sessions import add_session
 from distort.commands.values import channel, finite, path
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
+
     from rich.console import Console
 
     from distort.session.files.folder import SessionFolder
@@ -179,6 +181,17 @@ def _add_reel(arguments: argparse.Namespace, folder: "SessionFolder", plan: "Pla
     return 1 if added.refused else 0
 
 
+def _heard_sentences(folder: "SessionFolder", plan: "Plan", recording: "Recording") -> "Iterator[str]":
+    """What sounded in a recording at a time, as far as it and the others of its condition tell."""
+    from distort.assembly.condition.events import events_among
+    from distort.report.text.events import event_sentences
+    from distort.session.recordings.stored import load_recordings
+
+    others = load_recordings(folder, recording.sidecar.condition)
+    for found in events_among(others, plan, only=recording).get(recording.sidecar.name.stem, ()):
+        yield f"  {' '.join(event_sentences(found))}"
+
+
 def _add_files(arguments: argparse.Namespace, folder: "SessionFolder", plan: "Plan", condition: str) -> int:
     from distort.capture.importing.expected_level import unexpected_level
     from distort.capture.importing.recordings import add, add_with_sweep
@@ -207,6 +220,7 @@ def _add_files(arguments: argparse.Namespace, folder: "SessionFolder", plan: "Pl
             recording = add(folder, plan, source, stimulus_name=arguments.stimulus, **told)
         say(console, *recorded_sentences(condition, (recording,)))
         say(console, *original_sentences(recording))
+        say(console, *_heard_sentences(folder, plan, recording))
         say(console, *level_warning_sentences(level_of_recording(folder, plan, recording)))
         _say_unlike(console, folder, plan, recording)
         say(console, *unexpected_sentences(unexpected_level(folder, plan, recording), folder=str(folder.root)))

@@ -23,6 +23,7 @@ def add_parser(subparsers: "Subparsers[Parser]") -> None:
 
 def run(arguments: argparse.Namespace) -> int:
     """Check. Raises PlanError and SessionError for what cannot be read or trusted, UsageError for a wrong condition."""
+    from distort.assembly.condition.events import events_in_session
     from distort.capture.measuring.completeness import check_session
     from distort.commands.conditions import of_the_plan, say_stale
     from distort.report.terminal.console import make_console, say
@@ -40,7 +41,8 @@ def run(arguments: argparse.Namespace) -> int:
     if arguments.json:
         print_document(make_console(), completeness_document(found))
     else:
-        say(make_console(), *check_sentences(found, folder=str(folder.root), condition=condition))
+        events = events_in_session(folder, plan, condition=condition)
+        say(make_console(), *check_sentences(found, folder=str(folder.root), condition=condition, events=events))
     if analysed := [name for name in folder.conditions_analysed() if condition in (None, name)]:
         say_stale(folder, [read_results(folder, name).findings for name in analysed])
     return 0 if found.complete else 1

@@ -11,6 +11,7 @@ from distort.analysis.common.grid import grid_hz
 from distort.analysis.common.microphone import MicrophoneResponse
 from distort.analysis.sweep.decay import Separation, separation
 from distort.analysis.sweep.deconvolution import deconvolve
+from distort.analysis.sweep.events import Overheard, overheard
 from distort.analysis.sweep.harmonics import harmonics
 from distort.analysis.sweep.in_air import noise_in_air, only_covered, orders_in_air
 from distort.analysis.sweep.intervals import ShortSweep, with_intervals
@@ -77,6 +78,8 @@ class SweepReadings:
     takes_variance: tuple[FloatArray, ...]
     """What the takes add to orders 2 ... N of their mean by differing more than their noise, dB squared; of one take
     nothing is known, and there is none."""
+    overheard: tuple[Overheard, ...]
+    """What each take holds apart from the sweep and its orders."""
 
 
 def read_sweep(takes: Sequence[SweepTake], sweep: Sweep, settings: Settings) -> SweepReadings:
@@ -88,7 +91,7 @@ def read_sweep(takes: Sequence[SweepTake], sweep: Sweep, settings: Settings) -> 
     if not takes:
         raise AnalysisError("there is no recording of this sweep")
     read = [_read_take(take, sweep, settings) for take in takes]
-    separated = mean_of_takes([separated for separated, _ in read])
+    separated = mean_of_takes([separated for separated, _, _ in read])
     silences = [silence for take in takes for silence in take.silences]
     rounding, noise = None, None
     if silences:
@@ -109,11 +112,12 @@ def read_sweep(takes: Sequence[SweepTake], sweep: Sweep, settings: Settings) -> 
         sweep=sweep,
         separated=separated,
         readings=found,
-        residual=np.mean([residual for _, residual in read], axis=0) / found[0].power,
+        residual=np.mean([residual for _, residual, _ in read], axis=0) / found[0].power,
         arrival_s=takes[0].start / sweep.sample_rate,
         noise=noise,
         octaves=settings.smoothing_octaves,
-        takes_variance=takes_variance([_alone(separated, noise, settings) for separated, _ in read]),
+        takes_variance=takes_variance([_alone(separated, noise, settings) for separated, _, _ in read]),
+        overheard=tuple(heard for _, _, heard in read),
     )
 
 
@@ -138,8 +142,8 @@ def smoothed_over(read: SweepReadings, octaves: float, settings: Settings) -> tu
     return found if settings.microphone is None else only_covered(found, grid_hz(), settings.microphone)
 
 
-def _read_take(take: SweepTake, sweep: Sweep, settings: Settings) -> tuple[SeparatedOrders, FloatArray]:
-    """Orders and residual of one take; its impulse response, the largest array, is let go before the next."""
+def _read_take(take: SweepTake, sweep: Sweep, settings: Settings) -> tuple[SeparatedOrders, FloatArray, Overheard]:
+    """Orders, residual and the rest of one take; its impulse response, the largest array, is let go before the next."""
     deconvolved = deconvolve(take.samples, sweep, start=take.start, orders=settings.orders)
     residual = residual_power(
         deconvolved,
@@ -148,7 +152,11 @@ def _read_take(take: SweepTake, sweep: Sweep, settings: Settings) -> tuple[Separ
         orders=settings.orders,
         microphone=settings.microphone,
     )
-    return separate(deconvolved, orders=settings.orders, gate_s=settings.gate_s), residual
+    return (
+        separate(deconvolved, orders=settings.orders, gate_s=settings.gate_s),
+        residual,
+        overheard(deconvolved, take.samples, start=take.start),
+    )
 
 
 def sweep_response(read: SweepReadings, reference: Reference) -> Response:

@@ -1,13 +1,17 @@
 """Response and harmonics of every level of a condition, with what the chain itself may have put into them."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from distort.analysis.common.curves import FloatArray, Harmonics, Response
 from distort.analysis.sweep.chain import MicrophoneLimit, electronics_bound_db, microphone_bound_db, with_chain
 from distort.analysis.sweep.sweeps import sweep_harmonics, sweep_response
+from distort.analysis.sweep.touched import with_touched
+from distort.assembly.condition.events import touched_at
 from distort.assembly.condition.levels import LevelsRead
 from distort.recording.reading import Electronics, SweepLevel
 from distort.session.recordings.condition import Recorded
+from distort.session.results.events_found import EventFound
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -18,11 +22,12 @@ class Curves:
     harmonics: tuple[Harmonics, ...]
 
 
-def curves_of(read: LevelsRead, limit: MicrophoneLimit | None) -> Curves:
+def curves_of(read: LevelsRead, limit: MicrophoneLimit | None, events: Sequence[EventFound] = ()) -> Curves:
     """The curves; the equivalent input is stated re that of the lowest level, so it is empty where nobody said how far
     the volume was turned between the two.
 
-    limit   what is known of the microphone's own distortion; None: nothing
+    limit    what is known of the microphone's own distortion; None: nothing
+    events   what sounded meanwhile: what it touches is marked
     """
     responses = {level: sweep_response(one.read, one.reference) for level, one in read.sweeps.items()}
     lowest = min(responses)
@@ -41,7 +46,8 @@ def curves_of(read: LevelsRead, limit: MicrophoneLimit | None) -> Curves:
             order.order: _bounds(order.order, own, responses[level], read.electronics.get(level), limit=limit)
             for order in own.orders
         }
-        harmonics.append(with_chain(own, bounds, lowest_valid_hz=responses[level].lowest_valid_hz))
+        chained = with_chain(own, bounds, lowest_valid_hz=responses[level].lowest_valid_hz)
+        harmonics.append(with_touched(chained, touched_at(events, level)))
     return Curves(responses=tuple(responses.values()), harmonics=tuple(harmonics))
 
 

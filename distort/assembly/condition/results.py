@@ -18,12 +18,19 @@ from distort.recording.take_levels import unlike_takes
 from distort.session.recordings.condition import Recorded
 from distort.session.recordings.stored import Recording
 from distort.session.results.condition_results import ConditionResults, Findings, LevelFound, RecordingUsed
+from distort.session.results.events_found import EventFound
 from distort.session.results.multitone_results import MultitoneFound, multitone_found
 from distort.version import __version__
 
 
 def put_together(
-    recorded: Recorded, read: LevelsRead, *, curves: Curves, series: LevelSeries, further: Mapping[str, Any]
+    recorded: Recorded,
+    read: LevelsRead,
+    *,
+    curves: Curves,
+    series: LevelSeries,
+    events: tuple[EventFound, ...],
+    further: Mapping[str, Any],
 ) -> ConditionResults:
     """The results of a condition, with its dips and peaks and what lines up with them.
 
@@ -67,6 +74,7 @@ def put_together(
             audibility=audibility(read, curves.harmonics),
             further=tuple(further),
             unlike_takes=unlike_takes(recorded.kept, recorded.plan.levels.band_hz),
+            events=events,
         ),
         responses=curves.responses,
         harmonics=curves.harmonics,

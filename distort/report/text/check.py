@@ -6,30 +6,38 @@ from dataclasses import replace
 from rich.table import Table
 
 from distort.capture.measuring.completeness import Completeness, Wanted
-from distort.recording.quality.check_result import RANK, CheckResult, worst
+from distort.recording.quality.check_result import RANK, CheckResult, Verdict, worst
+from distort.report.text.events import event_sentences
 from distort.report.text.mended import mended_words, unlike_sentences
 from distort.report.text.plan import ended_sentence
 from distort.session.files.names import RecordingName, format_level
 from distort.session.recordings.stored import Recording
+from distort.session.results.events_found import EventFound
 from signals.levels import NOTHING_DB
 
 NAME_COLUMNS, VERDICT_COLUMNS = 26, 8
 
 
 def quality_blocks(
-    condition: str, recordings: Sequence[Recording], *, beside: Mapping[str, Sequence[CheckResult]]
+    condition: str,
+    recordings: Sequence[Recording],
+    *,
+    beside: Mapping[str, Sequence[CheckResult]],
+    events: Mapping[str, Sequence[EventFound]],
 ) -> Iterator[str | Table]:
     """Every recording of a condition with its verdict and the sentences of its check, rejected ones with why; then its
     figures.
 
     beside   what each says only beside others, by the name of its file
+    events   what sounded at a time in each, likewise
     """
     table = Table(title=f"Condition {condition}", title_justify="left", box=None, pad_edge=False)
     table.add_column("Recording", width=NAME_COLUMNS, overflow="fold")
     table.add_column("Verdict", width=VERDICT_COLUMNS)
     table.add_column("What the check found", overflow="fold")
     for one in recordings:
-        table.add_row(one.sidecar.name.stem, *_verdict(one, beside.get(one.sidecar.name.stem, ())))
+        name = one.sidecar.name.stem
+        table.add_row(name, *_verdict(one, beside.get(name, ()), events.get(name, ())))
     yield table
     yield ""
     for one in recordings:
@@ -39,17 +47,18 @@ def quality_blocks(
     yield ""
 
 
-def _verdict(recording: Recording, beside: Sequence[CheckResult]) -> tuple[str, str]:
+def _verdict(recording: Recording, beside: Sequence[CheckResult], events: Sequence[EventFound]) -> tuple[str, str]:
     """The worse of what the check said when it was made, and of what it says beside others."""
     sidecar = recording.sidecar
     quality = sidecar.quality
     doubts = [found for found in beside if found.verdict != "good"]
     mended = mended_words(sidecar.relabelled, sidecar.applied_afterwards)
-    found = " ".join([*quality.findings, *(one.sentence for one in doubts), *mended])
+    heard = [sentence for event in events for sentence in event_sentences(event)]
+    found = " ".join([*quality.findings, *(one.sentence for one in doubts), *heard, *mended])
     if sidecar.rejected is not None:
         return "rejected", f"Rejected: {sidecar.rejected}. {found}".strip()
-    verdict = worst(tuple(doubts))
-    return max(verdict, quality.verdict, key=lambda one: RANK[one]), found
+    heard_verdict: Verdict = "usable" if events else "good"
+    return max(worst(tuple(doubts)), heard_verdict, quality.verdict, key=lambda one: RANK[one]), found
 
 
 TOLD = {
@@ -89,10 +98,17 @@ def _figures(recording: Recording) -> list[str]:
     return sentences
 
 
-def check_sentences(found: Completeness, *, folder: str, condition: str | None = None) -> Iterator[str]:
+def check_sentences(
+    found: Completeness,
+    *,
+    folder: str,
+    condition: str | None = None,
+    events: Sequence[tuple[Recording, EventFound]] = (),
+) -> Iterator[str]:
     """What is missing, damaged, uncalibrated or doubtful, each with what to do, and the answer in one line.
 
     condition   that was looked at alone; None: the whole session
+    events      what sounded at a time, and in which recording
     """
     measure = f"distort measure {folder}{' --simulate' if found.simulated else ''}"
     yield from _wanted_sentences(found, measure=measure, folder=folder)
@@ -105,11 +121,13 @@ def check_sentences(found: Completeness, *, folder: str, condition: str | None =
     for one in found.doubtful:
         doubt = f"Doubtful: {_name(one)}: {' '.join(one.sidecar.quality.findings)}"
         if one not in found.beside:
-            sidecar = one.sidecar
-            by_add = _add(found, folder, sidecar.condition, sidecar.name)
-            again = by_add if sidecar.made_elsewhere else _again(measure, sidecar.condition, sidecar.name)
-            doubt += f" To repeat it: {again}"
+            doubt += f" To repeat it: {_repeated(found, one, measure=measure, folder=folder)}"
         yield doubt
+    for recording, event in events:
+        yield (
+            f"Doubtful: {_name(recording)}: {' '.join(event_sentences(event))} "
+            f"To repeat it: {_repeated(found, recording, measure=measure, folder=folder)}"
+        )
     yield from _beside_sentences(found)
     if found.complete:
         doubts = f", {len(found.doubtful)} of them to be read with care" if found.doubtful else ""
@@ -129,6 +147,14 @@ def _beside_sentences(found: Completeness) -> Iterator[str]:
         named = ", ".join(map(_name, found.beside))
         are = "it is" if len(found.beside) == 1 else "they are"
         yield f"The plan does not ask for {named}: {are} analysed all the same."
+
+
+def _repeated(found: Completeness, recording: Recording, *, measure: str, folder: str) -> str:
+    """The command that records or brings in another take of a recording."""
+    sidecar = recording.sidecar
+    if sidecar.made_elsewhere:
+        return _add(found, folder, sidecar.condition, sidecar.name)
+    return _again(measure, sidecar.condition, sidecar.name)
 
 
 def _wanted_sentences(found: Completeness, *, measure: str, folder: str) -> Iterator[str]:

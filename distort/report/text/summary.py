@@ -12,6 +12,7 @@ from distort.errors import UsageError
 from distort.report.text.capture import quality_sentences
 from distort.report.text.coincidences import top_sentences
 from distort.report.text.compression import limiter_sentences, range_clauses
+from distort.report.text.events import event_sentences
 from distort.report.text.headings import heading_sentences
 from distort.report.text.numbers import decibels, level_name
 from distort.report.text.tables_sweep import PROMINENT_ORDERS, UNIT_NAMES, harmonics_table, response_table
@@ -107,7 +108,9 @@ def _trouble_sentences(findings: Findings) -> Iterator[str]:
     troubled = [one for one in findings.recordings if one.quality.verdict != "good" and one.rejected is None]
     for one in troubled:
         yield from quality_sentences(one.file, verdict=one.quality.verdict, sentences=one.quality.findings)
-    if troubled:
+    for event in findings.events:
+        yield f"{event.file}: {' '.join(event_sentences(event))}"
+    if troubled or findings.events:
         yield ""
 
 

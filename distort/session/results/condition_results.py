@@ -9,6 +9,7 @@ from typing import Any
 from distort.analysis.coincidences.faults import Anomaly, Coincidence
 from distort.analysis.common.curves import Harmonics, LevelUnit, Response
 from distort.analysis.multitone.curves import MultitoneBands
+from distort.analysis.sweep.touched import with_touched
 from distort.errors import SessionError, shown
 from distort.session.calibration.reference_responses import MicrophoneUsed, ResponseFileUsed
 from distort.session.files.atomic import make_folder
@@ -19,6 +20,7 @@ from distort.session.plan.keys import Loudspeaker, Setup
 from distort.session.recordings.mended import AppliedAfterwards, Relabelled
 from distort.session.recordings.sidecar import Quality
 from distort.session.results.audibility_results import AudibilityFound
+from distort.session.results.events_found import EventFound
 from distort.session.results.kinds import STORED, read_kind, write_kind
 from distort.session.results.ladder_results import ChangeCurves, CompressionFound, read_changes, write_changes
 from distort.session.results.multitone_results import MultitoneFound, read_bands, write_bands
@@ -93,6 +95,8 @@ class Findings:
     """Other kinds of stimuli that have a table, <name>.csv."""
     unlike_takes: tuple[UnlikeTakes, ...] = field(default=(), metadata=later(only_if_said=True))
     """Takes that were averaged although one of them may be another level."""
+    events: tuple[EventFound, ...] = field(default=(), metadata=later(only_if_said=True))
+    """What sounded at a time while sweeps were recorded; what it touches is used with caution."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -166,12 +170,7 @@ def read_results(folder: SessionFolder, condition: str) -> ConditionResults:
         )
         for level in findings.levels
     )
-    harmonics = tuple(
-        read_harmonics(
-            folder.level_result_path(condition, "harmonics", level.level_db_spl), lowest_valid_hz=level.lowest_valid_hz
-        )
-        for level in findings.levels
-    )
+    harmonics = tuple(_harmonics(folder, findings, level) for level in findings.levels)
     return ConditionResults(
         findings=findings,
         responses=responses,
@@ -185,6 +184,12 @@ def read_results(folder: SessionFolder, condition: str) -> ConditionResults:
         ),
         further={name: read_kind(_further_path(folder, condition, name), name) for name in findings.further},
     )
+
+
+def _harmonics(folder: SessionFolder, findings: Findings, level: LevelFound) -> Harmonics:
+    path = folder.level_result_path(findings.condition, "harmonics", level.level_db_spl)
+    touched = [each for one in findings.events if one.level_db_spl == level.level_db_spl for each in one.event.touched]
+    return with_touched(read_harmonics(path, lowest_valid_hz=level.lowest_valid_hz), touched)
 
 
 def _further_path(folder: SessionFolder, condition: str, name: str) -> Path:

@@ -1,0 +1,137 @@
+"""Whether what sounds beyond the orders keeps step with the sweep's cycles, as loose parts, rubbing coils and jets
+do."""
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+import scipy
+
+from signals.sweep import Sweep
+
+FloatArray = npt.NDArray[np.float64]
+
+PARTS = 12
+"""Of a cycle. Of noise over a band of 10 kHz a part of 1 ms holds 20 values, so that its level is known within 1 dB."""
+
+LEAST_CYCLES = 8
+"""That are looked at: fewer cannot repeat anything."""
+
+BEYOND_ORDER = 12.0
+LOWEST_HZ, HIGHEST_HZ = 500.0, 16000.0
+"""The band that is looked at begins beyond so many times the frequency of the sweep, and reaches no further than
+this."""
+
+LEAST_OCTAVES = 1.0
+"""Of that band: of a narrower one the envelope moves too slowly to show the parts of a cycle."""
+
+LEAST_OVER_NOISE = 0.2
+"""Power re the noise that must be there for its variance to mean anything."""
+
+TINY = 1e-300
+
+BESIDE_S = 0.3
+"""Before and after, where the noise is read."""
+
+
+COMMON_SHARE, COMMON_AGREEMENT = 0.03, 0.6
+"""Of the scatter of the level in dB, and of the agreement of odd and even cycles, from which on it keeps step:
+strikes now harder, now softer, of which some fail (tuned on made loose parts, jets and rubbing coils; see
+`tests/STUDIES.md`)."""
+
+COMMON_POWER, POWER_AGREEMENT = 0.03, 0.75
+"""The same of the power re its mean: regular strikes that a room fills up between."""
+
+
+@dataclass(frozen=True)
+class Step:
+    """How a stretch of sound lies in the cycles; NaN where it cannot be told."""
+
+    share: float
+    """Of the scatter of its level within the cycles, in dB, that all cycles have in common."""
+    agreement: float
+    """Correlation of the level over the cycle between odd and even cycles, -1 to 1."""
+    power: float
+    """Variance over the cycle, re the squared mean, that odd and even cycles have in common."""
+    power_agreement: float
+
+    @property
+    def known(self) -> bool:
+        """Whether it can be told."""
+        return not np.isnan(self.share)
+
+    @property
+    def kept(self) -> bool:
+        """Whether it keeps step."""
+        return bool(
+            (self.share > COMMON_SHARE and self.agreement > COMMON_AGREEMENT)
+            or (self.power > COMMON_POWER and self.power_agreement > POWER_AGREEMENT)
+        )
+
+
+UNKNOWN = Step(np.nan, np.nan, np.nan, np.nan)
+
+
+def in_step(samples: FloatArray, sweep: Sweep, *, start: float, from_s: float, to_s: float) -> Step:
+    """Look at the sound between two times, seconds into the sweep, that begins at sample `start` of `samples`
+    `(n,)`."""
+    turns = sweep.start_hz * sweep.rate_s
+    first = max(np.floor(turns * np.expm1(from_s / sweep.rate_s)), 0.0)
+    last = np.ceil(turns * np.expm1(to_s / sweep.rate_s))
+    missing = max(LEAST_CYCLES - (last - first), 0.0)
+    first, last = max(first - np.ceil(missing / 2.0), 0.0), last + np.ceil(missing / 2.0)
+    edges_s = sweep.rate_s * np.log1p(np.arange(first * PARTS, last * PARTS + 1) / PARTS / turns)
+    highest_hz = sweep.start_hz * np.exp(edges_s[-1] / sweep.rate_s)
+    band_hz = (max(BEYOND_ORDER * highest_hz, LOWEST_HZ), min(HIGHEST_HZ, 0.45 * sweep.sample_rate))
+    if band_hz[1] < band_hz[0] * 2.0**LEAST_OCTAVES:
+        return UNKNOWN
+    level, noise = _levels(samples, sweep.sample_rate, edges=start + edges_s * sweep.sample_rate, band_hz=band_hz)
+    over = level.reshape(-1, PARTS) / noise
+    return Step(*_common_share(np.log1p(over)), *_common_power(over - 1.0))
+
+
+def _levels(
+    samples: FloatArray, rate: int, *, edges: FloatArray, band_hz: tuple[float, float]
+) -> tuple[FloatArray, float]:
+    """Mean square between the edges (samples) within a band, and that of the quieter side."""
+    beside = round(BESIDE_S * rate)
+    first, end = max(int(edges[0]) - beside, 0), min(int(edges[-1]) + beside, samples.size)
+    piece = samples[first:end] * scipy.signal.windows.tukey(end - first, 0.05)
+    n_fft = int(scipy.fft.next_fast_len(piece.size, real=True))
+    spectrum = scipy.fft.rfft(piece, n_fft)
+    frequency_hz = scipy.fft.rfftfreq(n_fft, 1.0 / rate)
+    spectrum[(frequency_hz < band_hz[0]) | (frequency_hz > band_hz[1])] = 0.0
+    power = np.square(scipy.fft.irfft(spectrum, n_fft)[: piece.size])
+    running = np.concatenate([[0.0], np.cumsum(power)])
+    place = np.clip(edges - first, 0.0, power.size)
+    energy = np.diff(np.interp(place, np.arange(running.size), running))
+    inner = slice(beside // 8, beside - beside // 8)
+    noise = min(float(np.mean(power[inner])), float(np.mean(power[::-1][inner])))
+    return energy / np.maximum(np.diff(place), 1e-9), max(noise, TINY)
+
+
+def _common_share(level: FloatArray) -> tuple[float, float]:
+    """Share and agreement of log levels `(cycles, parts)`."""
+    within = level - np.mean(level, axis=1, keepdims=True)
+    odd, even = np.mean(within[::2], axis=0), np.mean(within[1::2], axis=0)
+    common, agreement = _common(odd, even)
+    return common / max(float(np.mean(np.square(within))), TINY), agreement
+
+
+def _common_power(power: FloatArray) -> tuple[float, float]:
+    """Variance and agreement of powers less the noise, `(cycles, parts)`; the loudest tenth of each part is left out,
+    so that one stroke, as of a door, says nothing of a cycle."""
+    halves = []
+    for half in (power[::2], power[1::2]):
+        kept = np.sort(half, axis=0)[: half.shape[0] - max(1, half.shape[0] // 10)]
+        mean = np.mean(kept, axis=0)
+        if np.mean(mean) < LEAST_OVER_NOISE:
+            return 0.0, 0.0
+        halves.append(mean / np.mean(mean) - 1.0)
+    return _common(halves[0], halves[1])
+
+
+def _common(one: FloatArray, other: FloatArray) -> tuple[float, float]:
+    common = float(np.mean(one * other))
+    size = float(np.sqrt(np.mean(np.square(one)) * np.mean(np.square(other))))
+    return common, common / max(size, TINY)

@@ -1,0 +1,205 @@
+"""What sounded at a time while a sweep was recorded, and whether the loudspeaker made it.
+
+A click, speech or a door is not a property of the loudspeaker: it stands between and above the orders at one time, is
+not in another take, and is not at the same frequency of a sweep of another length. What rattles or blows belongs to the
+loudspeaker: it is there in every take, no quieter at a higher level, and in the short sweep at the same frequency, so
+at another time. Where nothing else was recorded a loose part is told by its strikes in step with the sweep's cycles,
+and turbulence by growing as smoothly as the air moves; what starts suddenly and keeps no step is neither.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+import scipy
+
+from distort.analysis.sweep.cycles import UNKNOWN, Step, in_step
+from distort.analysis.sweep.deconvolution import Deconvolved
+from distort.analysis.sweep.plane import HOP_S, Plane, plane_of
+from signals.levels import db_to_power, power_to_db
+
+FloatArray = npt.NDArray[np.float64]
+BoolArray = npt.NDArray[np.bool_]
+
+LEAST_DB = 6.0
+"""Over what is usual. Traffic and ventilation wander by some decibels."""
+
+NORMAL_QUANTILE = 5.2
+"""Noise alone lets a cell stand out with the probability that a normal deviate is larger, 1e-7; a recording has some
+ten thousand cells."""
+
+LEAST_FREEDOM = 4.0
+"""Of a cell that is looked at."""
+
+LEAST_BANDS, LEAST_CELLS = 2, 8
+"""Third octaves that stand out at a moment, and cells in all, where the recording alone tells: four moments of two
+bands. At the loudest moment at least one more band does: an order that a converter mirrors stands in one or two."""
+
+LEAST_CELLS_BESIDE = 8
+"""Cells of as little as one band, where another recording tells: a voice may stand out with one formant alone."""
+
+PAUSE_S = 0.16
+"""A pause that does not end an event: between two syllables."""
+
+TINY = 1e-300
+
+BESIDE_DB = 6.0
+"""What another recording has at the same frequency of the sweep, this much louder, is still the same thing: loose parts
+strike now harder, now more softly."""
+
+BESIDE_OCTAVES = 0.12
+"""So far from that frequency it may be there: the threshold of a loose part moves by some per cent."""
+
+OWN_UP_TO_HZ = 1000.0
+"""Of the sweep. Beyond it no part is moved so far that it strikes or blows (own choice; a loose grille in front of a
+tweeter would be taken for an event where nothing else was recorded)."""
+
+BELOW = 0.6
+BELOW_FROM_HZ = ((150.0, 3), (400.0, 2))
+"""Under so many times the frequency of the sweep, from the first number on, so many third octaves: what strikes or
+blows sounds higher."""
+
+BEYOND = 10.0
+"""Times the frequency of the sweep, beyond which no strong order stands."""
+
+RISE_MOMENTS = 3
+RISE_DB, RISE_DB_S = 3.0, 3.6
+"""By how much the sound rises in `RISE_MOMENTS` where it starts suddenly: 3 dB, and so much more the faster the
+sweep: 3.6 dB over L in seconds. Turbulence grows with at most the sixth power of a velocity: at a resonance of Q 5 by
+130 dB in a neper of frequency, which `RISE_MOMENTS` are 0.06 / L of, less what the frames smooth."""
+
+BEFORE_MOMENTS, AFTER_MOMENTS = 12, 6
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Sound:
+    """Something that stands out at a time."""
+
+    first: int
+    end: int
+    """Moments of the plane, from `first` up to `end`."""
+    excess: FloatArray
+    """Power spectral density over what is usual, full scale squared per hertz, `(end - first, bands)`; 0 where nothing
+    stands out."""
+    below: int
+    """Third octaves in which it stands out below the frequency of the sweep."""
+    rise_db: float
+    """The most by which it rises within `RISE_MOMENTS`."""
+    step: Step
+    """How it lies in the sweep's cycles."""
+
+    @property
+    def moments(self) -> slice:
+        """Of the plane."""
+        return slice(self.first, self.end)
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Overheard:
+    """What one recording of a sweep holds apart from the orders."""
+
+    plane: Plane
+    sounds: tuple[Sound, ...]
+    """What stands out of the recording itself, whoever made it."""
+    start_s: float
+    """Where the sweep begins in the recording."""
+
+
+def overheard(deconvolved: Deconvolved, samples: FloatArray, *, start: float) -> Overheard:
+    """What `samples` `(n,)`, deconvolved already, hold apart from the sweep that begins at sample `start`."""
+    plane = plane_of(deconvolved)
+    sweep = plane.sweep
+    sounds = []
+    for first, end in _stretches(hits := _standing_out(plane), bands=LEAST_BANDS, cells=LEAST_CELLS):
+        step = in_step(samples, sweep, start=start, from_s=plane.time_s[first], to_s=plane.time_s[end - 1])
+        sounds.append(_sound(plane, hits, first, end, step=step))
+    return Overheard(plane=plane, sounds=tuple(sounds), start_s=start / sweep.sample_rate)
+
+
+def not_of_the_loudspeaker(heard: Overheard, beside: Sequence[Plane]) -> tuple[Sound, ...]:
+    """Of the sounds of a recording those that the loudspeaker did not make.
+
+    beside   planes of other recordings of the same loudspeaker in the same condition, of any sweep, at the same level
+    or
+             a higher one, so that they hold what the loudspeaker makes itself; none: the recording alone must tell
+    """
+    if not beside:
+        return tuple(one for one in heard.sounds if _foreign(heard.plane, one))
+    least = np.max([_at_the_same_frequency(one, heard.plane) for one in beside], axis=0)
+    least = np.where(least > 0.0, least * float(db_to_power(BESIDE_DB)), np.inf)
+    hits = _standing_out(heard.plane, least=least)
+    stretches = _stretches(hits, bands=1, cells=LEAST_CELLS_BESIDE)
+    return tuple(_sound(heard.plane, hits, first, end, step=UNKNOWN) for first, end in stretches)
+
+
+def _standing_out(plane: Plane, *, least: FloatArray | None = None) -> BoolArray:
+    """Cells that stand out of the usual by more than chance, and over the density `least`, `(moments, bands)` both."""
+    freedom = np.maximum(plane.freedom, LEAST_FREEDOM)
+    # quantile of chi squared over its degrees of freedom (Wilson and Hilferty, 1931, from memory)
+    chance = (1.0 - 2.0 / (9.0 * freedom) + NORMAL_QUANTILE * np.sqrt(2.0 / (9.0 * freedom))) ** 3
+    over = plane.usual * np.maximum(chance, float(db_to_power(LEAST_DB)))
+    hits = (plane.density > (over if least is None else np.maximum(over, least))) & (plane.freedom >= LEAST_FREEDOM)
+    # beyond, the second order is above the sweep, and nothing is left that could be touched
+    hits[plane.sweep_hz > 0.5 * plane.sweep.fade_out_hz] = False
+    return hits
+
+
+def _stretches(hits: BoolArray, *, bands: int, cells: int) -> list[tuple[int, int]]:
+    """First moment and the one after the last of each stretch in which that many bands and cells stand out."""
+    count = np.sum(hits, axis=1)
+    on = np.flatnonzero(count >= bands)
+    if on.size == 0:
+        return []
+    parts = np.split(on, np.flatnonzero(np.diff(on) > round(PAUSE_S / HOP_S)) + 1)
+    found = [(int(part[0]), int(part[-1]) + 1) for part in parts]
+    return [
+        (first, end) for first, end in found if np.max(count[first:end]) > bands and np.sum(count[first:end]) >= cells
+    ]
+
+
+def _sound(plane: Plane, hits: BoolArray, first: int, end: int, *, step: Step) -> Sound:
+    stands = hits[first:end]
+    low = plane.frequency_hz < BELOW * plane.sweep_hz[first:end, np.newaxis]
+    return Sound(
+        first=first,
+        end=end,
+        excess=np.where(stands, plane.density[first:end] - plane.usual[first:end], 0.0),
+        below=int(np.max(np.sum(stands & low, axis=1))),
+        rise_db=_rise_db(plane, first, end),
+        step=step,
+    )
+
+
+def _rise_db(plane: Plane, first: int, end: int) -> float:
+    """By the mean over the cells that lie well above and below the sweep."""
+    near = slice(max(first - BEFORE_MOMENTS, 0), end + AFTER_MOMENTS)
+    sweep_hz = plane.sweep_hz[near, np.newaxis]
+    away = (plane.frequency_hz > BEYOND * sweep_hz) | (plane.frequency_hz < BELOW * sweep_hz)
+    weights = np.where(away & (plane.freedom[near] >= LEAST_FREEDOM), plane.freedom[near], 0.0)
+    over = np.sum(weights * plane.density[near] / np.maximum(plane.usual[near], TINY), axis=1)
+    level_db = power_to_db(np.maximum(over / np.maximum(np.sum(weights, axis=1), 1.0), 1e-3))
+    rises = level_db[RISE_MOMENTS:] - level_db[:-RISE_MOMENTS]
+    return float(np.max(rises, initial=0.0))
+
+
+def _at_the_same_frequency(other: Plane, plane: Plane) -> FloatArray:
+    """The density of another recording while its sweep was about where this one's is, on the cells of this one; 0 where
+    nothing is known of it."""
+    reach = max(round(BESIDE_OCTAVES * np.log(2.0) * other.sweep.rate_s / HOP_S), 1)
+    known = np.where(other.freedom >= LEAST_FREEDOM, other.density, 0.0)
+    most = scipy.ndimage.maximum_filter1d(known, 2 * reach + 1, axis=0, mode="nearest")
+    place = np.rint(other.sweep.time_s(plane.sweep_hz) / HOP_S).astype(np.int64)
+    most = most[np.clip(place, 0, most.shape[0] - 1)]
+    band = np.argmin(np.abs(np.log(plane.frequency_hz[:, np.newaxis] / other.frequency_hz)), axis=1)
+    return np.asarray(most[:, band])
+
+
+def _foreign(plane: Plane, sound: Sound) -> bool:
+    """Whether the sound itself shows that the loudspeaker did not make it."""
+    sweep_hz = float(plane.sweep_hz[sound.first])
+    low = any(sweep_hz > from_hz and sound.below >= least for from_hz, least in BELOW_FROM_HZ)
+    if sweep_hz > OWN_UP_TO_HZ or low:
+        return True
+    sudden = sound.rise_db > RISE_DB + RISE_DB_S / plane.sweep.rate_s
+    return sudden and not sound.step.kept

@@ -1,0 +1,263 @@
+"""What a recording of a sweep holds at each moment and frequency, apart from the orders.
+
+In the impulse response order n arrives `L ln n` before the fundamental, at all its frequencies alike. So frames of it
+that no arrival touches hold nothing of the orders but their decay: no side lobes, however strong they are. What sounded
+at time tau and frequency nu stands at `u = tau - t(nu)` there, t(nu) being when the sweep passes nu.
+"""
+
+import warnings
+from dataclasses import dataclass
+from functools import lru_cache
+
+import numpy as np
+import numpy.typing as npt
+import scipy
+
+from distort.analysis.sweep.deconvolution import Deconvolved
+from signals.levels import db_to_power
+from signals.sweep import Sweep
+
+FloatArray = npt.NDArray[np.float64]
+BoolArray = npt.NDArray[np.bool_]
+
+HOP_S = 0.02
+"""Between moments. A band of 1/24 octave takes the default sweep 38 ms, so a shorter one would say nothing more."""
+
+SHORT_HOPS, LONG_HOPS = 2, 8
+"""Lengths of the frames above and below `SPLIT_HZ`. What sounds for a moment is a chirp of nu / L hertz a second in the
+impulse response, which frames of sqrt(L / nu) resolve best: 36 ms at 1 kHz, 0.15 s at 60 Hz."""
+
+SPLIT_HZ = 320.0
+
+BANDS_PER_OCTAVE = 24
+LOWEST_HZ = 45.0
+"""Below it rumble and footsteps come and go in any room, and even the second order is that of the lowest half
+octave."""
+
+LOW_RATE_HZ = 1500.0
+"""Sample rate, at least, at which the long frames are read: several times what they are read for."""
+
+LOW_TAPS, LOW_PASS_HZ = 4, 400.0
+"""Length of the low-pass before that, in samples of the low rate, and where it is 6 dB down: under a Hamming window it
+has stopped 3.3 / 4 of the low rate higher, so that nothing folds onto what lies under `SPLIT_HZ`."""
+
+GUARD_BEFORE_S, GUARD_AFTER_S = 0.005, 0.02
+GUARD_PERIODS = 2.0
+"""So much about the arrival of an order is left out, and so many periods: a filter's own ringing."""
+
+HIGHEST_ORDER = 40
+"""Beyond it the orders of a common sweep stand closer than a frame is long."""
+
+ALONG_OCTAVES = 3.0
+ALONG_QUANTILE = 35.0
+"""What the loudspeaker leaves at a delay it leaves at every frequency; an event of 1 s, at 0.9 octaves of the default
+sweep. So its share of three octaves stays under the quantile (per cent) that is taken for the loudspeaker's."""
+
+GROUPED = 8
+"""Bands taken together at last: a third of an octave."""
+
+TOGETHER = 3
+"""Moments taken together, so that a cell holds enough values."""
+
+DECAY_SHARE = 0.9
+"""How much of the time until half the excitation frequency arrives counts as the fundamental's decay."""
+
+EVERY = 3
+"""Moments from one to the next of which the noise of a band is the median."""
+
+OVERLAP_SHORT, OVERLAP_LONG = 1.5, 6.0
+"""How many neighbouring frames say what one says: Hann frames of 2 and of 8 hops (about 3/4 of their length)."""
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Plane:
+    """Cells of time and frequency apart from the orders, `(moments, bands)`: third octaves, `HOP_S` from each other."""
+
+    sweep: Sweep
+    """At 0 dBFS."""
+    time_s: FloatArray
+    """Seconds into the sweep, `(moments,)`."""
+    frequency_hz: FloatArray
+    """Middles of the bands, `(bands,)`."""
+    density: FloatArray
+    """What is there: power spectral density of the recording, full scale squared per hertz; 0 where no cell is clear of
+    the orders' arrivals."""
+    usual: FloatArray
+    """What the noise of the whole recording, and the decay of the orders, leave there."""
+    freedom: FloatArray
+    """Degrees of freedom of `density`; 0 where nothing is known."""
+    gain: FloatArray
+    """What turns density into power in a reading, per energy of the order's window, `(bands,)`."""
+
+    @property
+    def sweep_hz(self) -> FloatArray:
+        """Where the sweep is at each moment."""
+        return np.asarray(self.sweep.start_hz * np.exp(self.time_s / self.sweep.rate_s))
+
+
+def plane_of(deconvolved: Deconvolved) -> Plane:
+    """The plane of one recording."""
+    kept = deconvolved.filter
+    sweep = kept.sweep
+    hop, _, bands = _layout(sweep)
+    frames = _all_frames(deconvolved.impulse, sweep)
+    along = np.maximum(_along(frames), _decay(frames, sweep, arrival=deconvolved.arrival / hop))
+    since_s, clear = _cells(sweep)
+    place = np.rint((deconvolved.arrival + since_s * sweep.sample_rate) / hop).astype(np.int64) % frames.shape[0]
+    column = np.arange(bands.bins.size)
+    power = frames[place, column]
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore", RuntimeWarning)  # a band without any clear cell has no noise to know
+        floor = np.nanmedian(np.where(clear, power, np.nan)[::EVERY], axis=0)
+    usual = np.maximum(along[place, column], np.nan_to_num(floor))
+    inverse_power = np.interp(bands.frequency_hz, np.arange(kept.inverse.size) * kept.bin_hz, kept.inverse_power)
+    gain = inverse_power * sweep.sample_rate / 2.0 / float(db_to_power(deconvolved.drive_dbfs))
+    return _grouped(sweep, power / gain, usual / gain, gain=gain)
+
+
+def _grouped(sweep: Sweep, density: FloatArray, usual: FloatArray, *, gain: FloatArray) -> Plane:
+    """Means over the clear cells of third octaves and of some moments."""
+    _, _, bands = _layout(sweep)
+    _, clear = _cells(sweep)
+    first = np.arange(0, bands.bins.size, GROUPED)
+    weights = clear * bands.bins
+
+    def together(values: FloatArray) -> FloatArray:
+        summed = np.add.reduceat(values, first, axis=1)
+        return np.asarray(TOGETHER * scipy.ndimage.uniform_filter1d(summed, TOGETHER, axis=0, mode="nearest"))
+
+    count = together(weights)
+    known = np.maximum(count, 1.0)
+    number = np.diff([*first, bands.bins.size])
+    return Plane(
+        sweep=sweep,
+        time_s=np.arange(density.shape[0], dtype=np.float64) * HOP_S,
+        frequency_hz=np.exp(np.add.reduceat(np.log(bands.frequency_hz), first) / number),
+        density=together(density * weights) / known,
+        usual=together(usual * weights) / known,
+        freedom=np.where(count > 0.5, 2.0 * count / np.maximum.reduceat(bands.overlap, first), 0.0),
+        gain=np.add.reduceat(gain, first) / number,
+    )
+
+
+@dataclass(frozen=True, eq=False)
+class _Bands:
+    """Which bins of a frame make which band, `(bands,)` each."""
+
+    first: npt.NDArray[np.int64]
+    """First bin; one more at the end, the first beyond the last band."""
+    frequency_hz: FloatArray
+    frame_s: FloatArray
+    bins: FloatArray
+    overlap: FloatArray
+
+
+def _bands(rate: int, *, frame: int, band_hz: tuple[float, float], overlap: float) -> _Bands:
+    """Bands of 1/24 octave, or of one bin where that is wider."""
+    bin_hz = rate / frame
+    edges = [band_hz[0]]
+    while edges[-1] < band_hz[1]:
+        edges.append(max(edges[-1] * 2.0 ** (1.0 / BANDS_PER_OCTAVE), edges[-1] + bin_hz))
+    first = np.unique(np.ceil(np.array(edges) / bin_hz).astype(np.int64))
+    middles = (first[:-1] + first[1:] - 1) / 2.0 * bin_hz
+    of_each = np.ones(middles.size)
+    return _Bands(first, middles, frame / rate * of_each, np.diff(first).astype(np.float64), overlap * of_each)
+
+
+@lru_cache(maxsize=8)
+def _parts(sweep: Sweep) -> tuple[_Bands, _Bands]:
+    """Bands of the long frames and of the short ones."""
+    rate = sweep.sample_rate
+    hop = round(HOP_S * rate)
+    highest_hz = min(sweep.fade_out_hz, 0.45 * rate)
+    return (
+        _bands(rate, frame=LONG_HOPS * hop, band_hz=(LOWEST_HZ, SPLIT_HZ), overlap=OVERLAP_LONG),
+        _bands(rate, frame=SHORT_HOPS * hop, band_hz=(SPLIT_HZ, highest_hz), overlap=OVERLAP_SHORT),
+    )
+
+
+@lru_cache(maxsize=8)
+def _layout(sweep: Sweep) -> tuple[int, int, _Bands]:
+    """Hop in samples, how many samples are one of the low rate, and all bands together."""
+    hop = round(HOP_S * sweep.sample_rate)
+    fewer = next(count for count in range(int(sweep.sample_rate // LOW_RATE_HZ), 0, -1) if hop % count == 0)
+    long, short = _parts(sweep)
+
+    def both(name: str) -> FloatArray:
+        return np.concatenate([getattr(long, name), getattr(short, name)])
+
+    return hop, fewer, _Bands(short.first, both("frequency_hz"), both("frame_s"), both("bins"), both("overlap"))
+
+
+def _all_frames(impulse: FloatArray, sweep: Sweep) -> FloatArray:
+    """Power per energy of the window, `(frames, bands)`, one frame a hop: long ones of the low bands, read at a low
+    rate, and short ones of the others."""
+    hop, fewer, _ = _layout(sweep)
+    long, short = _parts(sweep)
+    low_pass = scipy.signal.firwin(LOW_TAPS * fewer + 1, LOW_PASS_HZ, fs=sweep.sample_rate)
+    low = scipy.signal.upfirdn(low_pass, impulse, 1, fewer)[LOW_TAPS // 2 :]  # its delay is taken off
+    low_power = _frames(low, hop // fewer, LONG_HOPS, long) * fewer
+    power = _frames(impulse, hop, SHORT_HOPS, short)
+    count = min(low_power.shape[0], power.shape[0])
+    return np.concatenate([low_power[:count], power[:count]], axis=1)
+
+
+def _frames(impulse: FloatArray, hop: int, hops: int, bands: _Bands) -> FloatArray:
+    """Of a circular impulse response, under a Hann window."""
+    frame, count = hops * hop, -(-impulse.size // hop)
+    around = np.concatenate([impulse[-(frame // 2) :], impulse, impulse[: frame + hop]]).astype(np.float32)
+    pieces = np.lib.stride_tricks.sliding_window_view(around, frame)[: count * hop : hop]
+    window = scipy.signal.windows.hann(frame, sym=False)
+    window = (window / np.sqrt(np.sum(np.square(window)))).astype(np.float32)
+    spectra = scipy.fft.rfft(pieces * window, axis=1)[:, : bands.first[-1]]
+    power = np.square(spectra.real) + np.square(spectra.imag)
+    return np.asarray(np.add.reduceat(power, bands.first[:-1], axis=1) / bands.bins, dtype=np.float64)
+
+
+def _along(frames: FloatArray) -> FloatArray:
+    """What stands at each delay over a wide stretch of frequencies, `(frames, bands)`."""
+    floor = np.maximum(np.median(frames[::EVERY], axis=0), 1e-300)
+    first = np.arange(0, frames.shape[1], GROUPED)
+    grouped = np.add.reduceat(frames / floor, first, axis=1) / np.diff([*first, frames.shape[1]])
+    size = 2 * round(ALONG_OCTAVES * BANDS_PER_OCTAVE / GROUPED / 2.0) + 1
+    low = scipy.ndimage.percentile_filter(grouped, ALONG_QUANTILE, size=(1, size), mode="nearest")
+    return np.asarray(np.repeat(low, GROUPED, axis=1)[:, : frames.shape[1]] * floor)
+
+
+def _decay(frames: FloatArray, sweep: Sweep, *, arrival: float) -> FloatArray:
+    """What decays after the arrival of each order, `(frames, bands)`, as the fundamental does at the same frequency.
+
+    arrival   of the fundamental, in hops
+    """
+    reach = LONG_HOPS // 2
+    lags = np.arange(round(DECAY_SHARE * sweep.rate_s * np.log(2.0) / HOP_S))
+    count = frames.shape[0]
+    own = frames[(round(arrival) + lags) % count]
+    share = own / np.maximum(np.max(own[: reach + 1], axis=0), 1e-300)
+    share[: reach + 1] = 1.0
+    left = np.zeros_like(frames)
+    for order in range(2, HIGHEST_ORDER + 1):
+        if sweep.rate_s * np.log(1.0 + 1.0 / order) < LONG_HOPS * HOP_S:
+            break
+        at = round(arrival - sweep.advance_s(order) / HOP_S)
+        level = np.max(frames[(at + np.arange(-reach, reach + 1)) % count], axis=0)
+        left[(at + lags) % count] += level * share
+    return left
+
+
+@lru_cache(maxsize=8)
+def _cells(sweep: Sweep) -> tuple[FloatArray, BoolArray]:
+    """Seconds from the fundamental's arrival to each cell, and whether neither an order's nor a subharmonic's arrival
+    touches it; `(moments, bands)`."""
+    _, _, bands = _layout(sweep)
+    time_s = np.arange(0.0, sweep.duration_s, HOP_S)
+    since_s = time_s[:, np.newaxis] - sweep.time_s(bands.frequency_hz)[np.newaxis, :]
+    periods_s = GUARD_PERIODS / bands.frequency_hz
+    before, after = (bands.frame_s / 2.0 + guard + periods_s for guard in (GUARD_BEFORE_S, GUARD_AFTER_S))
+    clear = np.ones(since_s.shape, dtype=np.bool_)
+    for order in (0.5, 1.5, *range(1, HIGHEST_ORDER + 1)):
+        since = since_s + sweep.rate_s * np.log(order)
+        clear &= (since < -before) | (since > after)
+    since_s.setflags(write=False)
+    clear.setflags(write=False)
+    return since_s, clear
