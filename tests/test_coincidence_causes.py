@@ -22,9 +22,10 @@ OPEN = "undecided"
 NEAR_OCTAVES = 1.0 / 6.0
 
 
-def looked_at(one: Case) -> Looked:
+def looked_at(one: Case, *, floor_known: bool = True) -> Looked:
     """What the tool is given: curves, floors and uncertainties, and neither the place nor the cause."""
     reading = one.readings[0]
+    floor_db = reading.noise_db if floor_known else np.full_like(reading.noise_db, np.nan)
     elsewhere = ()
     if one.free_field_db is not None:
         elsewhere = (CurveElsewhere(frequency_hz=ROWS_HZ, level_db=one.free_field_db),)
@@ -35,8 +36,8 @@ def looked_at(one: Case) -> Looked:
         order=reading.order,
         frequency_hz=ROWS_HZ,
         relative_db=reading.relative_db,
-        noise_db=reading.noise_db,
-        floor_db=reading.noise_db,
+        noise_db=floor_db,
+        floor_db=floor_db,
         uncertainty_db=reading.uncertainty_db,
         fundamental_db=reading.fundamental_db,
     )
@@ -155,6 +156,17 @@ def test_causes_at_length(monkeypatch: pytest.MonkeyPatch) -> None:
     assert min(right.values()) >= 0.85, right
     assert undecided <= 0.30
     assert called <= 0.02
+
+
+def test_without_a_floor_nothing_is_put_down_to_the_loudspeaker() -> None:
+    """The same ten devices that make something themselves: with their floors several are told, without none is."""
+    looked = [case("made-here", seed) for seed in range(10)]
+    causes = [{one.cause for one in find_coincidences(looked_at(one))} for one in looked]
+    assert sum("made-here" in found for found in causes) >= 4
+    for one in looked:
+        found = find_coincidences(looked_at(one, floor_known=False))
+        assert {each.cause for each in found} <= {"undecided"}
+        assert all("its noise floor is not known" in each.sentence for each in found)
 
 
 def test_compression_cases_have_their_cause_by_construction() -> None:

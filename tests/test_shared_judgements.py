@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 import scipy
 
-from distort.analysis.common.caution import caution
+from distort.analysis.common.caution import caution, near_noise
 from distort.analysis.common.log_frequency import over_log_frequency
 from distort.analysis.common.statistics import DB_PER_NEPER_OF_POWER, TWO_SIDED_95
 from distort.analysis.common.sums import known_sum
@@ -19,6 +19,13 @@ def test_a_reading_is_marked_by_any_floor_that_is_too_near() -> None:
     leak = np.array([-65.0, -90.0, NAN, -64.9, -90.0])
     assert caution(reading, (noise, 10.0), (leak, 25.0)).tolist() == [False, True, False, True, False]
     assert not caution(reading).any()
+
+
+def test_a_reading_without_a_floor_is_near_its_noise() -> None:
+    """Nothing tells it from noise; where there is no reading there is nothing to mark."""
+    reading = np.array([-40.0, -40.0, -40.0, NAN])
+    noise = np.array([-50.0, -49.9, NAN, NAN])
+    assert near_noise(reading, noise).tolist() == [False, True, True, False]
 
 
 def test_a_sum_holds_what_is_known() -> None:

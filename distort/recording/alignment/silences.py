@@ -25,9 +25,9 @@ SHORTEST_SILENCE_S = 0.5
 MARGIN_S = 5e-3
 """Kept from what follows: a loudspeaker with linear-phase crossovers sounds a little before its peak."""
 
-MUTED_S = 0.02
-"""Equal samples for so long are a muted recorder's. Noise of a fifth of a step leaves 99 of 100 samples at zero, and so
-many in a row (960 at 48 kHz) once in 100,000."""
+MUTED_SAMPLES = 1001
+"""So many equal samples in a row are a muted recorder's. Noise of a fifth of a step leaves 99 of 100 samples at zero,
+and so many in a row once in 100,000. An odd number: a filter of that length looks as far to either side."""
 
 EQUAL = 1e-8
 """Full scale 1: samples within this are equal. No converter is so quiet (a step of 24 bits is 1.2e-7), and a change of
@@ -79,7 +79,7 @@ def recorded_silences(samples: FloatArray, reel: Reel, *, start: float, stretch:
     found: list[Span] = []
     muted = ringing = 0
     for (first, last), after_sound in stretches:
-        pieces = _sounding(samples, (first, last), rate)
+        pieces = _sounding(samples, (first, last))
         muted += last - first - sum(b - a for a, b in pieces)
         for number, (a, b) in enumerate(pieces):
             # A gate that opens lets through what it will: only what follows on sound is known to decay.
@@ -164,10 +164,9 @@ def _runs(mask: npt.NDArray[np.bool_]) -> tuple[npt.NDArray[np.int64], npt.NDArr
     return edges[0::2], edges[1::2]
 
 
-def _sounding(samples: FloatArray, span: Span, rate: int) -> list[Span]:
+def _sounding(samples: FloatArray, span: Span) -> list[Span]:
     """The parts of a span that are no digital zeros, whatever their value."""
-    size = round(MUTED_S * rate) // 2 * 2 + 1  # odd, so that the filters look as far to either side
     piece = samples[span[0] : span[1]]
-    change = scipy.ndimage.maximum_filter1d(piece, size) - scipy.ndimage.minimum_filter1d(piece, size)
-    muted = scipy.ndimage.maximum_filter1d((change <= EQUAL).astype(np.uint8), size) > 0
+    change = scipy.ndimage.maximum_filter1d(piece, MUTED_SAMPLES) - scipy.ndimage.minimum_filter1d(piece, MUTED_SAMPLES)
+    muted = scipy.ndimage.maximum_filter1d((change <= EQUAL).astype(np.uint8), MUTED_SAMPLES) > 0
     return [(span[0] + int(a), span[0] + int(b)) for a, b in zip(*_runs(~muted), strict=True)]

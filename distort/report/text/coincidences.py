@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator, Sequence
 
+import numpy as np
 from rich.table import Table
 from rich.text import Text
 
@@ -34,6 +35,7 @@ def coincidences_blocks(results: ConditionResults) -> Iterator[str | Table]:
         yield ""
     else:
         yield "No dip or peak stands out of the response."
+    yield from _floor_sentences(results)
     if not coincidences:
         yield "No distortion and no compression stands out near a dip or peak, or alone."
         yield ""
@@ -45,6 +47,20 @@ def coincidences_blocks(results: ConditionResults) -> Iterator[str | Table]:
         yield f"{one.number}. {one.sentence}"
         yield f"   To be sure: {one.next_experiment}"
     yield ""
+
+
+def _floor_sentences(results: ConditionResults) -> Iterator[str]:
+    """At which levels nothing can be put down to the loudspeaker, since noise may have made it."""
+    unknown = [
+        level_name(found.level_db_spl)
+        for found, one in zip(results.findings.levels, results.harmonics, strict=True)
+        if not any(np.isfinite(order.noise_db).any() for order in one.orders)
+    ]
+    if unknown:
+        yield (
+            f"The noise floor at {', '.join(unknown)} dB SPL is not known, so no distortion is put down to the "
+            f"loudspeaker there: record it again, with two seconds of silence before and after."
+        )
 
 
 def top_sentences(results: ConditionResults) -> Iterator[str]:
