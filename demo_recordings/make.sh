@@ -11,4 +11,4 @@ rm -f stimuli/*.wav # `distort stimuli demo_recordings` writes them again, byte 
 distort analyze .
 distort report .
 cp results/figures/harmonics_desk_96dB.png harmonics.png # both stand in README.md
-cp results/figures/coincidences_desk.png coincidences.png
+cp results/figures/findings_desk.png findings.png

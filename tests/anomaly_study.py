@@ -6,9 +6,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from distort.analysis.coincidences.faults import Anomaly
-from distort.analysis.sweep.sweeps import Reference, Settings, SweepTake, read_sweep, sweep_harmonics, sweep_response
-from distort.assembly.condition.inputs_of_findings import look_at
+from distort.analysis.anomalies.anomaly import Anomaly
+from distort.analysis.sweep.sweeps import Reference, Settings, SweepTake, read_sweep, sweep_response
+from distort.assembly.condition.evidence import anomalies_of as anomalies_of_response
 from distort.session.calibration.reference_responses import CurvesElsewhere
 from distort.session.plan.keys import Setup
 from tests.devices.anomalous_sweeps import SWEEP, Anomalous, comb, random_comb, random_resonance
@@ -25,17 +25,12 @@ DIPS = 4
 def anomalies_of(take: SweepTake) -> tuple[Anomaly, ...]:
     """What the tool says of one recording."""
     read = read_sweep([take], SWEEP, SETTINGS)
-    looked = look_at(
+    return anomalies_of_response(
         read.separated,
-        levels=[96.0],
-        responses=[sweep_response(read, Reference())],
-        harmonics=[sweep_harmonics(read, Reference())],
-        multitones={},
-        changes=(),
+        sweep_response(read, Reference()),
+        setup=Setup(),
         elsewhere=CurvesElsewhere(curves=(), used=()),
-        setup=Setup(radiation="free"),
     )
-    return looked.anomalies
 
 
 def nearest(found: Sequence[Anomaly], kind: str, frequency_hz: float) -> Anomaly | None:

@@ -3,9 +3,9 @@
 import numpy as np
 import pytest
 
-from distort.analysis.coincidences.anomalies import CurveElsewhere, find_anomalies
-from distort.analysis.coincidences.faults import Anomaly
-from distort.analysis.coincidences.fine_response import FineResponse
+from distort.analysis.anomalies.anomalies import CurveElsewhere, find_anomalies
+from distort.analysis.anomalies.anomaly import Anomaly
+from distort.analysis.anomalies.fine_response import FineResponse
 from distort.analysis.common.grid import grid_hz
 from distort.analysis.common.sound_in_air import speed_of_sound_m_s
 from tests.devices.closed_shapes import amplitude_of_bell, amplitude_of_comb, as_measured

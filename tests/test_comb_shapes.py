@@ -5,8 +5,8 @@ import pytest
 import scipy.integrate
 import scipy.stats
 
-from distort.analysis.coincidences.comb_shapes import CombFit, half_depth_hz, smoothed_cosine
-from distort.analysis.coincidences.dip_shapes import covariance_of_fit, rows_alike
+from distort.analysis.anomalies.comb_shapes import CombFit, half_depth_hz, smoothed_cosine
+from distort.analysis.anomalies.dip_shapes import covariance_of_fit, rows_alike
 
 
 @pytest.mark.parametrize("turns", [0.01, 0.5, 3.5, 12.0])

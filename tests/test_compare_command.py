@@ -84,7 +84,7 @@ def test_the_desk_against_the_stand(distort, session) -> None:
         < out.index("Response, 96 dB: changed by -")
         < out.index("Written")
     )
-    assert "run `distort analyze" in out  # for dips and coincidences
+    assert "run `distort analyze" in out  # for dips and findings
     assert all(len(line) <= 80 for line in lines[5:18])
     stem = session / "results/compare/stand__desk"
     findings = json.loads(stem.with_suffix(".json").read_text(encoding="utf-8"))

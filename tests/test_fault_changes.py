@@ -7,10 +7,11 @@ from pathlib import Path
 
 import pytest
 
-from distort.analysis.coincidences.fault_changes import anomaly_changes, coincidence_changes
-from distort.analysis.coincidences.faults import Anomaly, Coincidence, Evidence
+from distort.analysis.anomalies.anomaly import Anomaly
+from distort.analysis.comparison.fault_changes import anomaly_changes, finding_changes
+from distort.analysis.findings.finding import EvidenceRow, Finding, NextStep, PlaceFound
 from distort.errors import SessionError
-from distort.report.text.comparison import coincidence_words
+from distort.report.text.comparison import finding_words
 from distort.session.files.folder import SessionFolder
 from distort.session.results.faults_found import FaultsFound, read_faults
 
@@ -37,23 +38,38 @@ DIP = Anomaly(
     elsewhere_db=None,
     equaliser="unknown",
 )
-RISE = Coincidence(
-    number=1,
-    anomaly=1,
-    anomaly_at=1,
+ROW = EvidenceRow(
     quantity="h3",
-    level=96.0,
+    stimulus="sweep",
+    level_db_spl=96.0,
     frequency_hz=1000.0,
-    low_hz=950.0,
-    high_hz=1060.0,
-    cause="weak-fundamental",
-    evidence=Evidence(rise_db=6.0, rise_uncertainty_db=0.5),
-    chance_probability=0.01,
-    chance_probability_report=0.2,
-    in_room=True,
-    next_experiment="move the microphone",
-    sentence="The fundamental is weak here.",
+    rise_db=6.0,
+    interval_db=0.5,
+    speaks="for",
 )
+RISE = Finding(
+    number=1,
+    explanation="delayed-copy",
+    decided=True,
+    probability=0.97,
+    headline="1 kHz: a reflection dips the fundamental",
+    places=(PlaceFound(frequency_hz=1000.0, low_hz=950.0, high_hz=1060.0),),
+    part_of_loudspeaker=None,
+    evidence=(ROW,),
+    sentence="At 1 kHz a reflection lowers the fundamental.",
+    next=NextStep(text="Move the microphone."),
+)
+
+
+def risen(**changed: object) -> Finding:
+    """RISE with a row that says something else."""
+    return replace(RISE, evidence=(replace(ROW, **changed),))  # type: ignore[arg-type]
+
+
+def at(frequency_hz: float) -> Finding:
+    """RISE elsewhere."""
+    place = PlaceFound(frequency_hz=frequency_hz, low_hz=frequency_hz / 1.06, high_hz=frequency_hz * 1.06)
+    return replace(RISE, places=(place,))
 
 
 @pytest.mark.parametrize(
@@ -125,29 +141,25 @@ def test_the_nearest_are_paired_first() -> None:
     ]
 
 
-def test_coincidences_of_one_quantity_and_level_alone_are_the_same() -> None:
+def test_findings_of_one_explanation_alone_are_the_same() -> None:
     for other, fate in (
-        (replace(RISE, cause="made-here"), "kept"),
-        (replace(RISE, evidence=Evidence(rise_db=4.5, rise_uncertainty_db=0.5)), "weaker"),
-        (replace(RISE, evidence=Evidence(rise_db=7.5, rise_uncertainty_db=0.5)), "stronger"),
-        (replace(RISE, evidence=Evidence(rise_db=-6.0, rise_uncertainty_db=0.5)), "weaker"),  # a fall is no such rise
-        (replace(RISE, frequency_hz=1100.0), "moved"),
-        (replace(RISE, quantity="h2"), "gone"),
-        (replace(RISE, level=86.0), "gone"),
+        (replace(RISE, probability=0.8), "kept"),
+        (risen(rise_db=4.5), "weaker"),
+        (risen(rise_db=7.5), "stronger"),
+        (risen(rise_db=-6.0), "weaker"),  # a fall is no such rise
+        (at(1100.0), "moved"),
+        (replace(RISE, explanation="loudspeaker-generated"), "gone"),
     ):
-        assert coincidence_changes([RISE], [other], rises_db=lambda _: (6.0, 0.0))[0].fate == fate
-    assert coincidence_changes([], [RISE], rises_db=lambda _: (0.0, 6.0))[0].fate == "new"
+        assert finding_changes([RISE], [other], rises_db=lambda _: (6.0, 0.0))[0].fate == fate
+    assert finding_changes([], [RISE], rises_db=lambda _: (0.0, 6.0))[0].fate == "new"
 
 
-def test_of_what_the_source_makes_that_is_compared() -> None:
-    """10 dB made on both sides, and hidden in B by a dip at n f: kept, although the reading falls."""
-    made = [
-        replace(RISE, cause="made-here", evidence=Evidence(rise_db=rise_db, rise_uncertainty_db=0.5, source_db=10.0))
-        for rise_db in (10.0, -1.0)
-    ]
-    (change,) = coincidence_changes(made[:1], made[1:], rises_db=nothing_read)
-    assert change.fate == "kept"
-    assert "A 1 kHz, +10.0 dB (source +10.0), made-here; B 1 kHz, -1.0 dB (source +10.0)" in coincidence_words(change)
+def test_a_broad_change_does_not_move() -> None:
+    """Where a band is worst may wander within it."""
+    here, there = (
+        replace(RISE, places=(PlaceFound(frequency_hz=hz, low_hz=100.0, high_hz=2000.0),)) for hz in (1000.0, 1100.0)
+    )
+    assert finding_changes([here], [there], rises_db=nothing_read)[0].fate == "kept"
 
 
 def test_faults_are_read_from_findings_and_never_made_up(tmp_path: Path) -> None:
@@ -156,10 +168,10 @@ def test_faults_are_read_from_findings_and_never_made_up(tmp_path: Path) -> None
     assert "has no results yet" in str(read_faults(folder, "desk", ()))
     path.parent.mkdir(parents=True)
     path.write_text(json.dumps({"format": 1}), encoding="utf-8")
-    assert "hold no anomalies" in str(read_faults(folder, "desk", ()))
-    document = {"anomalies": [asdict(DIP)], "coincidences": [asdict(RISE)], "recordings": []}
+    assert "hold no findings" in str(read_faults(folder, "desk", ()))
+    document = {"anomalies": [asdict(DIP)], "findings": [asdict(RISE)], "recordings": []}
     path.write_text(json.dumps(document), encoding="utf-8")
-    assert read_faults(folder, "desk", ()) == FaultsFound(anomalies=(DIP,), coincidences=(RISE,))
+    assert read_faults(folder, "desk", ()) == FaultsFound(anomalies=(DIP,), findings=(RISE,))
     del document["anomalies"][0]["kind"]
     path.write_text(json.dumps(document), encoding="utf-8")
     with pytest.raises(SessionError, match="missing: kind"):
@@ -178,7 +190,7 @@ def test_faults_are_read_from_findings_and_never_made_up(tmp_path: Path) -> None
     ],
 )
 def test_quantities_are_called_as_in_the_table(quantity: str, words: str) -> None:
-    (change,) = coincidence_changes([replace(RISE, quantity=quantity)], [], rises_db=lambda _: (6.0, 0.6))
-    assert coincidence_words(change) == (
-        f"{words} at 96 dB SPL: A 1 kHz, +6.0 dB, weak-fundamental; B +0.6 dB there, not listed"
+    (change,) = finding_changes([risen(quantity=quantity)], [], rises_db=lambda _: (6.0, 0.6))
+    assert finding_words(change) == (
+        f"{words} at 96 dB SPL: A 1 kHz, +6.0 dB, delayed-copy; B +0.6 dB there, not listed"
     )

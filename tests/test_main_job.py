@@ -47,7 +47,7 @@ FIGURES = (
     "response_default",
     "thd_default",
     "quality_default",
-    "coincidences_default",
+    "findings_default",
     "harmonics_default_86dB",
     "harmonics-absolute_default_86dB",
     "harmonics-input_default_86dB",

@@ -67,7 +67,7 @@ def with_words(words: str) -> tuple[ConditionResults, ReportPlan]:
         microphone=MicrophoneUsed(**file, response_is="response", zero_hz=1000.0),
         response_files=(ResponseFileUsed(**file),),
         anomalies=(DIP,),
-        coincidences=(RISE,),
+        findings=(RISE,),
     )
     return replace(plain, findings=saying(findings, words)), ReportPlan(title=words, credit=words)
 

@@ -74,7 +74,7 @@ def test_rungs_of_equal_drive_are_put_side_by_side(folder):
     assert whole.basis == "drive"
     assert whole.calibration_db is None
     assert "has no results yet" in whole.no_faults
-    assert (whole.anomalies, whole.coincidences) == ((), ())
+    assert (whole.anomalies, whole.findings) == ((), ())
     with pytest.raises(AnalysisError, match="no level of desk was played with the drive"):
         compare_sides(a, side(folder, "stand", drives={86.0: -29.9}), basis="drive")
 

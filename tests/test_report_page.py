@@ -204,18 +204,20 @@ def heard_at(level_db_spl: float) -> tuple[AudibilityFound, ...]:
     )
 
 
-def test_coincidences_and_hearing_show_where_they_are_there(folder) -> None:
+def test_findings_and_hearing_show_where_they_are_there(folder) -> None:
     plain = whole_results("desk", levels=(86.0, 96.0), conditions=("desk",))
-    assert "What lines up, and why" not in Reader(made(folder, plain)).said
-    found = replace(RISE, sentence="Near 1 kHz order 3 rises by 6.0 dB because the fundamental is weak.")
-    findings = replace(plain.findings, anomalies=(DIP,), coincidences=(found,), audibility=heard_at(96.0))
+    assert "Findings" not in Reader(made(folder, plain)).said
+    found = replace(RISE, sentence="Near 1 kHz the third harmonic rises by 6.0 dB, since the fundamental dips.")
+    findings = replace(plain.findings, anomalies=(DIP,), findings=(found,), audibility=heard_at(96.0))
     reader = Reader(made(folder, replace(plain, findings=findings)))
-    for text in ("What lines up, and why", "the wanted tone is weak", "third harmonic", "A at f", "0.20", "+6.0"):
+    for text in ("Findings", RISE.headline):
         assert text in reader.said, text
     for text in ("Dips and peaks of the response at the lowest level, desk", "-8.0 dB", "reflection, 17.0 cm longer"):
         assert text in reader.said, text
-    assert reader.said.count(f"To be sure: {RISE.next_experiment}") == 1
-    assert reader.said.count(found.sentence) == 2  # what matters most stands at the top, and all beside its evidence
+    assert reader.said.count(f"To confirm: {RISE.next.text}") == 1
+    # what matters most stands at the top, and all in the section
+    assert [text.startswith(found.sentence) for text in reader.said].count(True) == 2
+    assert any("Probability 0.97; 1 rows of evidence speak for it, none against." in text for text in reader.said)
     for text in ("Third order", "1.2 kHz", "3.6 kHz", "+6 dB", "+31 dB", "audible"):
         assert text in reader.said, text
     assert any(text.startswith("An estimate: a steady tone that masks its own distortion") for text in reader.said)

@@ -10,27 +10,21 @@ from distort.analysis.common.microphone import MicrophoneResponse
 from distort.analysis.common.quantities import CHANGE, CHANGE_OF_MULTITONE, EVEN, GAIN, GAIN_OF_MULTITONE, RESPONSE
 from distort.analysis.comparison.curves import ROWS_OF_BAND, changes
 from distort.analysis.comparison.significance import BROAD_OCTAVES, NARROW_OCTAVES
-from distort.analysis.compression.curves import LevelChange
-from distort.analysis.multitone.curves import MultitoneBands
 from distort.assembly.comparison.comparing import compare_sides, default_basis
 from distort.assembly.comparison.setup_differences import same_multitones
 from distort.assembly.comparison.side import Side, read_side
-from distort.assembly.condition.inputs_of_findings import look_at
-from distort.recording.reading import read_sweep_takes
-from distort.session.calibration.reference_responses import CurvesElsewhere, MicrophoneUsed, SessionMicrophone
+from distort.assembly.condition.evidence import order_curves
+from distort.session.calibration.reference_responses import MicrophoneUsed, SessionMicrophone
 from distort.session.plan.reading import read_plan
-from distort.session.results.ladder_results import ChangeCurves
 from signals import framed
 from tests.session_examples import SIDECAR
 from tests.test_recorded_rules import (
     HZ,
     OUTPUT_DB,
     READABLE,
-    SETTINGS,
     desk,
     folder,
     quantities,
-    response,
     side,
     told,
     tone,
@@ -157,77 +151,45 @@ def test_a_side_read_from_its_recordings(folder, desk):
     assert len(found.recordings) == 4 + 3
 
 
-def test_curves_are_handed_on_with_their_floors(desk):
-    """The floor of an order is its noise, or its leak and the 15 dB by which a leak must lie deeper; rushed rows and
-    those under the lowest are empty; that of THD is the sum of all orders' noise."""
-    read = read_sweep_takes([desk[0]], SETTINGS)
-    level_db = np.where(READABLE, 80.0, np.nan)
+def test_orders_are_handed_on_with_their_floors():
+    """The floor of an order is its noise, or its leak and the 15 dB by which a leak must lie deeper, or what the chain
+    may make; where the noise is not known no floor is."""
     nothing = np.full(HZ.size, np.nan)
 
-    def order(number: int, noise_db: float, leak_db: float, *, doubtful) -> Order:
+    def order(number: int, noise_db: float, leak_db: float, chain_db: float) -> Order:
         return Order(
             order=number,
             relative_db=np.full(HZ.size, -30.0),
             noise_db=np.full(HZ.size, noise_db),
             leak_db=np.full(HZ.size, leak_db),
-            chain_db=nothing,
+            chain_db=np.full(HZ.size, chain_db),
             bias_db=nothing,
             uncertainty_db=np.full(HZ.size, 0.3),
             noise_uncertainty_db=np.full(HZ.size, 0.1),
             level_db=nothing,
             equivalent_input_db=nothing,
-            doubtful=doubtful,
+            doubtful=np.zeros(HZ.size, dtype=np.bool_),
         )
 
-    rushed = (HZ > 900.0) & (HZ < 1100.0)
     harmonics = Harmonics(
         frequency_hz=HZ,
-        fundamental_db=level_db,
+        fundamental_db=np.full(HZ.size, 80.0),
         unit="db_spl",
         thd_db=np.full(HZ.size, -27.0),
         thd_percent=nothing,
         thd_total_percent=nothing,
         thd_orders=np.full(HZ.size, 2),
         residual_db=nothing,
-        orders=(order(2, -70.0, -90.0, doubtful=rushed), order(3, -70.0, -60.0, doubtful=rushed)),
-    )
-    bands_hz = np.array([500.0, 1000.0])
-    three = {name: np.full(2, -50.0) for name in MultitoneBands.__dataclass_fields__}
-    bands = MultitoneBands(**(three | {"frequency_hz": bands_hz, "unit": "db_spl", "even_floor_db": np.full(2, -80.0)}))
-    changes = ChangeCurves(
-        source="sweep",
-        frequency_hz=HZ,
-        levels=tuple(
-            LevelChange(
-                level_db_spl=level,
-                change_db=np.full(HZ.size, float(row)),
-                corrected_db=np.zeros(HZ.size),
-                uncertainty_db=np.full(HZ.size, 0.1 * row),
-                bias_db=np.zeros(HZ.size),
-            )
-            for row, level in enumerate((76.0, 86.0, 96.0))
+        orders=(
+            order(2, -70.0, -90.0, np.nan),
+            order(3, -70.0, -60.0, np.nan),
+            order(4, -70.0, np.nan, -50.0),
+            order(5, np.nan, -90.0, -50.0),
         ),
-        drift_db=nothing,
     )
-    given = {
-        "levels": [76.0],
-        "responses": [response(level_db)],
-        "harmonics": [harmonics],
-        "multitones": {76.0: bands},
-        "changes": [changes],
-    }
-    room = replace(SIDECAR.setup, radiation="room")
-    found = look_at(read.separated, **given, elsewhere=CurvesElsewhere(curves=(), used=()), setup=room)
-    assert [one.quantity for one in found.distortion] == ["h2", "h3", "thd", "multitone_even", "multitone_odd"]
-    second, third, total, even, _ = found.distortion
-    np.testing.assert_allclose(second.floor_db, -70.0)  # the leak counts as -75
-    np.testing.assert_allclose(third.floor_db, -45.0)
-    np.testing.assert_array_equal(np.isnan(second.relative_db), (HZ < 130.0) | rushed)
-    np.testing.assert_allclose(total.noise_db, -70.0 + 3.0103, atol=1e-4)
-    np.testing.assert_array_equal(np.isnan(total.relative_db), HZ < 130.0)
-    np.testing.assert_array_equal(even.floor_db, [-80.0, -80.0])
-    assert [one.level for one in found.changes] == [86.0, 96.0]
-    assert (found.changes[1].change_db[0], found.changes[1].uncertainty_db[0]) == (2.0, pytest.approx(0.2))
-    assert found.in_room
-    free = replace(SIDECAR.setup, radiation="free")
-    assert not look_at(read.separated, **given, elsewhere=CurvesElsewhere(curves=(), used=()), setup=free).in_room
+    found = list(order_curves(harmonics, 96.0))
+    assert [(one.order, one.level_db_spl) for one in found] == [(2, 96.0), (3, 96.0), (4, 96.0), (5, 96.0)]
+    for one, floor_db in zip(found, (-70.0, -45.0, -50.0, np.nan), strict=True):
+        np.testing.assert_allclose(one.floor_db, floor_db)
+    assert [bool(one.readable.all()) for one in found] == [True, True, True, False]
+    np.testing.assert_allclose(found[0].product_db, 50.0)

@@ -188,7 +188,7 @@ def _more_to_show(found: "tuple[ConditionResults, ...]") -> str:
         for what, there in (
             ("multitone", any(results.findings.multitones for results in found)),
             ("compression", any(results.findings.compression for results in found)),
-            ("coincidences", any(results.findings.coincidences for results in found)),
+            ("findings", any(results.findings.findings for results in found)),
         )
         if there
     ]

@@ -18,12 +18,12 @@ if TYPE_CHECKING:
     from distort.session.files.folder import SessionFolder
     from distort.session.results.condition_results import ConditionResults
 
-RESULTS = ("quality", "response", "harmonics", "multitone", "compression", "coincidences", "audibility", *SHOWN)
+RESULTS = ("quality", "response", "harmonics", "multitone", "compression", "findings", "audibility", *SHOWN)
 OF_ONE_LEVEL = ("harmonics", "multitone")
 IN_FINDINGS = {
     "multitone": ("multitones",),
     "compression": ("compression", "no_compression"),
-    "coincidences": ("anomalies", "coincidences"),
+    "findings": ("anomalies", "findings"),
     "audibility": ("audibility",),
 }
 """Results that are more than a table, and the fields of findings.json that hold them."""
@@ -43,7 +43,8 @@ def add_parser(subparsers: "Subparsers[Parser]") -> None:
             "distort show our-monitor harmonics --level 96",
             "distort show our-monitor multitone --level 96",
             "distort show our-monitor compression",
-            "distort show our-monitor coincidences",
+            "distort show our-monitor findings",
+            "distort show our-monitor findings --evidence",
             "distort show our-monitor audibility",
         ],
     )
@@ -61,6 +62,7 @@ def add_parser(subparsers: "Subparsers[Parser]") -> None:
         choices=("room", "silence"),
         help="audibility over the noise that was recorded, or over none (default: room, where a silence was recorded)",
     )
+    parser.add_argument("--evidence", action="store_true", help="the rows of evidence behind each finding as well")
     parser.add_argument(
         "--json",
         action="store_true",
@@ -123,6 +125,8 @@ def check_words(arguments: argparse.Namespace) -> None:
         raise UsageError(f"--level goes with harmonics and multitone: the {what} is printed for all levels together")
     if arguments.level is not None and arguments.json and what in IN_FINDINGS:
         raise UsageError(f"--json prints all levels of {what}: leave --level out")
+    if arguments.evidence and (what != "findings" or arguments.json):
+        raise UsageError("--evidence goes with findings, without --json: that holds the rows anyway")
     if arguments.background is not None and what != "audibility":
         raise UsageError(f"--background goes with audibility, not with {what}")
 
@@ -164,7 +168,7 @@ def _print_quality(
 
 def _blocks(results: "ConditionResults", arguments: argparse.Namespace) -> "Iterator[str | Table]":
     from distort.report.text.audibility import audibility_blocks
-    from distort.report.text.coincidences import coincidences_blocks
+    from distort.report.text.findings import findings_blocks
     from distort.report.text.multitone import multitone_blocks
     from distort.report.text.summary import harmonics_blocks, response_blocks
     from distort.report.text.tables_compression import compression_blocks
@@ -176,8 +180,8 @@ def _blocks(results: "ConditionResults", arguments: argparse.Namespace) -> "Iter
             return harmonics_blocks(results, level_db_spl=arguments.level)
         case "multitone":
             return multitone_blocks(results, level_db_spl=arguments.level)
-        case "coincidences":
-            return coincidences_blocks(results)
+        case "findings":
+            return findings_blocks(results, evidence=arguments.evidence)
         case "audibility":
             return audibility_blocks(results, background=arguments.background)
         case _:

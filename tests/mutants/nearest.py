@@ -25,7 +25,6 @@ PINNED = {
 """Tests that would turn red although nothing is known to be wrong; what they see is not counted."""
 
 FAR = {
-    "tests/test_coincidences_through_sweeps.py": "minutes of sweeps for the search for coincidences",
     "tests/test_compare_command.py": "whole sessions through the command line",
     "tests/test_hostile_files.py": "a thousand spoilt files",
     "tests/test_published.py": "whole sessions through the command line",

@@ -8,10 +8,11 @@ from collections.abc import Sequence
 import numpy as np
 import numpy.typing as npt
 
-from distort.analysis.coincidences.contrast import gap_for, rises
-from distort.analysis.coincidences.faults import Anomaly, Coincidence
+from distort.analysis.anomalies.anomaly import Anomaly
+from distort.analysis.anomalies.contrast import gap_for, rises
 from distort.analysis.common.quantities import RESPONSE, Quantity, from_findings
 from distort.analysis.comparison.significance import NARROW_OCTAVES, Curve
+from distort.analysis.findings.finding import Finding
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -30,16 +31,19 @@ def at_anomaly(sides: Sides, anomaly: Anomaly) -> tuple[float, float] | None:
     return _rises(sides, RESPONSE, min(of_a & of_b), anomaly.frequency_hz, gap_octaves=gap_for(anomaly.width_octaves))
 
 
-def at_coincidence(sides: Sides, coincidence: Coincidence) -> tuple[float, float] | None:
-    """How far its quantity rises at a coincidence in A and in B, dB; None: not to be read.
+def at_finding(sides: Sides, finding: Finding) -> tuple[float, float] | None:
+    """How far the quantity of its leading row rises at a finding in A and in B, dB; None: not to be read.
 
-    A compression without a dip or peak is stated as it is, and not against flanks.
+    A broad change is stated as it is, and not against flanks.
     """
-    quantity = from_findings(coincidence.quantity)
-    place = (quantity, coincidence.level, coincidence.frequency_hz)
-    if quantity.name == "change" and coincidence.anomaly is None:
+    row = finding.leading_row
+    if row is None:
+        return None
+    quantity = from_findings(row.quantity)
+    place = (quantity, row.level_db_spl, row.frequency_hz)
+    if quantity.name == "change" and finding.broad:
         return _values(sides, *place)
-    octaves = float(np.log2(coincidence.high_hz / coincidence.low_hz))
+    octaves = float(np.log2(finding.places[0].high_hz / finding.places[0].low_hz))
     return _rises(sides, *place, gap_octaves=gap_for(octaves))
 
 

@@ -5,13 +5,14 @@ from dataclasses import dataclass, field, replace
 from functools import partial
 from typing import Literal
 
-from distort.analysis.coincidences.fault_changes import FaultChange, anomaly_changes, coincidence_changes
-from distort.analysis.coincidences.faults import Anomaly, Coincidence
+from distort.analysis.anomalies.anomaly import Anomaly
 from distort.analysis.common.quantities import GAIN, GAIN_OF_MULTITONE, RESPONSE, RESPONSE_OF_MULTITONE, Quantity
 from distort.analysis.comparison.curves import at_output, changes, lowest_in_common
-from distort.analysis.comparison.fault_places import Sides, at_anomaly, at_coincidence
+from distort.analysis.comparison.fault_changes import FaultChange, anomaly_changes, finding_changes
+from distort.analysis.comparison.fault_places import Sides, at_anomaly, at_finding
 from distort.analysis.comparison.regions import Region, changed_regions
 from distort.analysis.comparison.significance import Curve, Difference, compare
+from distort.analysis.findings.finding import Finding
 from distort.assembly.comparison.setup_differences import SetupDifference, same_multitones, unlike
 from distort.assembly.comparison.side import Side
 from distort.errors import AnalysisError
@@ -76,9 +77,9 @@ class Compared:
     calibration_db: float | None
     """95 % half-width that was said; None: none was."""
     anomalies: tuple[FaultChange[Anomaly], ...]
-    coincidences: tuple[FaultChange[Coincidence], ...]
+    findings: tuple[FaultChange[Finding], ...]
     no_faults: str | None
-    """Why anomalies and coincidences are not compared; None: they are."""
+    """Why anomalies and findings are not compared; None: they are."""
 
 
 def default_basis(a: Side, b: Side) -> Basis:
@@ -126,7 +127,7 @@ def compare_sides(a: Side, b: Side, *, basis: Basis | None = None, calibration_d
         regions=changed_regions(differences),
         calibration_db=calibration_db,
         anomalies=_of_anomalies(found, (curves_a, curves_b)),
-        coincidences=_of_coincidences(found, (curves_a, curves_b)),
+        findings=_of_findings(found, (curves_a, curves_b)),
         no_faults="; ".join(dict.fromkeys(reasons)) or None,
     )
 
@@ -157,10 +158,10 @@ def _of_anomalies(found: Sequence[FaultsFound], curves: Sides) -> tuple[FaultCha
     return anomaly_changes(found[0].anomalies, found[1].anomalies, rises_db=partial(at_anomaly, curves))
 
 
-def _of_coincidences(found: Sequence[FaultsFound], curves: Sides) -> tuple[FaultChange[Coincidence], ...]:
+def _of_findings(found: Sequence[FaultsFound], curves: Sides) -> tuple[FaultChange[Finding], ...]:
     if len(found) < 2:
         return ()
-    return coincidence_changes(found[0].coincidences, found[1].coincidences, rises_db=partial(at_coincidence, curves))
+    return finding_changes(found[0].findings, found[1].findings, rises_db=partial(at_finding, curves))
 
 
 Matched = tuple[tuple[Curve, ...], tuple[Curve, ...], Paired]

@@ -5,12 +5,12 @@ from collections.abc import Mapping
 from dataclasses import replace
 from typing import Any
 
-from distort.analysis.coincidences.finding import find_coincidences
 from distort.analysis.common.curves import Response
+from distort.analysis.findings.find import find
 from distort.analysis.sweep.response import band_mean_db
 from distort.assembly.condition.audible import audibility
 from distort.assembly.condition.curves import Curves
-from distort.assembly.condition.inputs_of_findings import look_at
+from distort.assembly.condition.evidence import evidence_of
 from distort.assembly.condition.level_series import LevelSeries
 from distort.assembly.condition.levels import LevelsRead
 from distort.recording.reading import MultitoneLevel, SweepLevel
@@ -32,7 +32,7 @@ def put_together(
     events: tuple[EventFound, ...],
     further: Mapping[str, Any],
 ) -> ConditionResults:
-    """The results of a condition, with its dips and peaks and what lines up with them.
+    """The results of a condition, with its dips and peaks and its findings.
 
     further   results of other stimuli, by name
     """
@@ -42,16 +42,7 @@ def put_together(
         for sweep, response in zip(read.sweeps.values(), curves.responses, strict=True)
     )
     multitones = {level: tone.result.bands for level, tone in read.multitones.items()}
-    looked = look_at(
-        read.lowest.read.separated,
-        setup=first.setup,
-        elsewhere=recorded.elsewhere,
-        levels=tuple(read.sweeps),
-        responses=curves.responses,
-        harmonics=curves.harmonics,
-        multitones=multitones,
-        changes=[ladder.curves for ladder in series.ladders],
-    )
+    evidence = evidence_of(recorded, read, curves=curves, series=series)
     return ConditionResults(
         findings=Findings(
             loudspeaker=first.loudspeaker,
@@ -69,8 +60,8 @@ def put_together(
             multitones=tuple(map(_multitone_found, read.multitones.values())),
             compression=tuple(ladder.found for ladder in series.ladders),
             no_compression=series.missing,
-            anomalies=looked.anomalies,
-            coincidences=find_coincidences(looked),
+            anomalies=evidence.anomalies,
+            findings=find(evidence),
             audibility=audibility(read, curves.harmonics),
             further=tuple(further),
             unlike_takes=unlike_takes(recorded.kept, recorded.plan.levels.band_hz),

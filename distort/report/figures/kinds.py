@@ -79,11 +79,12 @@ KINDS: tuple[Kind, ...] = (
         measured="Power mean of the response over each octave, against the drive as played.",
     ),
     Kind(
-        stem="coincidences",
-        heading="Coincidences with dips and peaks",
-        shows="Where distortion rises, or compression changes, near a dip or a peak of the response.",
-        measured="The value at the dip or peak less the mean of both flanks, split into what the fundamental, the way "
-        "out and the source add.",
+        stem="findings",
+        heading="Findings",
+        shows="Where distortion rises or compression changes, and what lies behind it.",
+        measured="The value at the place less that of both flanks, split into what the fundamental, the response at "
+        "n f "
+        "and the loudspeaker itself add.",
     ),
     Kind(
         stem="quality",

@@ -9,9 +9,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from distort.report.figures.coincidences import coincidences_figure
 from distort.report.figures.compression import change_limits, compression_figure
 from distort.report.figures.drawing import Drawn, Named, draw_figures, forget, up_to_date
+from distort.report.figures.findings import findings_figure
 from distort.report.figures.harmonic_levels import equivalent_input_figure, harmonic_levels_figure, harmonic_top_db
 from distort.report.figures.harmonics import distortion_top_db, harmonics_figure
 from distort.report.figures.input_output import input_output_figure
@@ -97,10 +97,10 @@ def _figures(conditions: tuple[ConditionResults, ...], words: ReportPlan) -> lis
     of_ladders = _ladder_figures(conditions, words)
     for results in conditions:
         figures += [*of_sweeps(results), *of_multitones(results), *of_ladders(results)]
-        if results.findings.anomalies or results.findings.coincidences:
+        if results.findings.anomalies or results.findings.findings:
             legend = legend_of(results, words)
-            name = f"coincidences_{results.findings.condition}"
-            figures.append((name, partial(coincidences_figure, results, legend)))
+            name = f"findings_{results.findings.condition}"
+            figures.append((name, partial(findings_figure, results, legend)))
     return figures
 
 

@@ -16,7 +16,6 @@ from distort.report.page.rendering import rendered
 from distort.report.page.sections import Section
 from distort.report.page.what_was_found import sections_of_findings
 from distort.report.text.audibility import heard_sentences
-from distort.report.text.coincidences import DECIDED_CAUSES
 from distort.report.text.headings import SIMULATED_WORDS, unlike_takes_sentences
 from distort.report.text.mended import applied_sentence
 from distort.report.text.staleness import stale_clauses
@@ -36,7 +35,7 @@ POLICY = "default-src 'none'; img-src data:; style-src 'unsafe-inline'; script-s
 LIBRARY = "uPlot.iife.min.js"
 """uPlot 1.6.32, MIT licence (uPlot.LICENSE), as npm serves it; draws curves on a canvas."""
 
-MOST_COINCIDENCES = 3
+MOST_FINDINGS = 3
 """The strongest; the first page of a report is for what matters most, and all of them have a section of their own."""
 
 
@@ -113,8 +112,8 @@ def _verdicts(conditions: Sequence[ConditionResults]) -> Section:
 
 
 def _verdicts_of(results: ConditionResults) -> dict[str, Any]:
-    found = results.findings.coincidences
-    strongest = [one.sentence for one in found if one.cause in DECIDED_CAUSES][:MOST_COINCIDENCES]
+    found = results.findings.findings or ()
+    strongest = [one.sentence for one in found if one.decided][:MOST_FINDINGS]
     return {
         "condition": results.findings.condition,
         "said": [*verdicts(results), *strongest, *heard_sentences(results)],

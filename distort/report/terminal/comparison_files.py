@@ -114,7 +114,7 @@ def _document(compared: Compared) -> dict[str, Any]:
         "calibration_uncertainty_db": compared.calibration_db,
         "quantities": [_quantity(compared, one) for one in compared.differences],
         "anomalies": [dataclasses.asdict(one) for one in compared.anomalies],
-        "coincidences": [dataclasses.asdict(one) for one in compared.coincidences],
+        "findings": [dataclasses.asdict(one) for one in compared.findings],
         "no_faults": compared.no_faults,
     }
 

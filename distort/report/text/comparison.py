@@ -5,8 +5,7 @@ from collections.abc import Callable, Iterator, Sequence
 from rich.table import Table
 from rich.text import Text
 
-from distort.analysis.coincidences.fault_changes import Fault, FaultChange
-from distort.analysis.coincidences.faults import Anomaly, Coincidence
+from distort.analysis.anomalies.anomaly import Anomaly
 from distort.analysis.common.quantities import (
     CHANGE,
     CHANGE_OF_MULTITONE,
@@ -18,8 +17,10 @@ from distort.analysis.common.quantities import (
     Quantity,
     from_findings,
 )
+from distort.analysis.comparison.fault_changes import Fault, FaultChange
 from distort.analysis.comparison.regions import Region, judged_range_hz, largest
 from distort.analysis.comparison.significance import BROAD_OCTAVES, Difference
+from distort.analysis.findings.finding import Finding
 from distort.assembly.comparison.comparing import AtOutput, Compared
 from distort.assembly.comparison.setup_differences import SetupDifference
 from distort.report.text.headings import SIMULATED_WORDS
@@ -131,9 +132,9 @@ def _output_sentence(compared: Compared, one: AtOutput) -> str:
 
 
 def fault_sentences(compared: Compared) -> list[str]:
-    """What became of every dip and peak, and of every coincidence."""
+    """What became of every dip and peak, and of every finding."""
     dips = [f"{one.fate}: {anomaly_words(one)}" for one in compared.anomalies]
-    return dips + [f"{one.fate}: {coincidence_words(one)}" for one in compared.coincidences]
+    return dips + [f"{one.fate}: {finding_words(one)}" for one in compared.findings]
 
 
 def uncertainty_sentence(compared: Compared) -> str:
@@ -260,10 +261,10 @@ def meaning_words(one: SetupDifference) -> str:
 
 def _listed_faults(compared: Compared) -> Iterator[str]:
     if compared.no_faults is not None:
-        yield f"Dips, peaks and coincidences are not compared: {compared.no_faults}."
+        yield f"Dips, peaks and findings are not compared: {compared.no_faults}."
         return
     yield from _listed("Dips and peaks of the response", [(one.fate, anomaly_words(one)) for one in compared.anomalies])
-    yield from _listed("Coincidences", [(one.fate, coincidence_words(one)) for one in compared.coincidences])
+    yield from _listed("Findings", [(one.fate, finding_words(one)) for one in compared.findings])
 
 
 def _listed(title: str, changes: Sequence[tuple[str, str]]) -> Iterator[str]:
@@ -288,18 +289,19 @@ def anomaly_words(change: FaultChange[Anomaly]) -> str:
     return f"{known.kind if known else ''} {_sides(change, words)}"
 
 
-def coincidence_words(change: FaultChange[Coincidence]) -> str:
-    """A coincidence on both sides."""
+def finding_words(change: FaultChange[Finding]) -> str:
+    """A finding on both sides, by the quantity of its leading row."""
 
-    def words(one: Coincidence) -> str:
-        of = one.evidence
-        source = f" (source {of.source_db:+.1f})" if one.cause == "made-here" and of.source_db is not None else ""
-        return f"{hertz_words(one.frequency_hz)}, {of.rise_db:+.1f} dB{source}, {one.cause}"
+    def words(one: Finding) -> str:
+        row = one.leading_row
+        rise = "" if row is None else f", {row.rise_db:+.1f} dB"
+        return f"{hertz_words(one.frequency_hz)}{rise}, {one.explanation}"
 
     known = change.a or change.b
-    if known is None:
-        return ""
-    return f"{words_of(from_findings(known.quantity))} at {level_name(known.level)} dB SPL: {_sides(change, words)}"
+    row = None if known is None else known.leading_row
+    if row is None:
+        return _sides(change, words)
+    return f"{words_of(from_findings(row.quantity))} at {level_name(row.level_db_spl)} dB SPL: {_sides(change, words)}"
 
 
 def _sides(change: FaultChange[Fault], words: Callable[[Fault], str]) -> str:

@@ -10,9 +10,9 @@ from distort.analysis.common.curves import Harmonics, Response
 from distort.analysis.sweep.response import lower_limit_hz
 from distort.errors import UsageError
 from distort.report.text.capture import quality_sentences
-from distort.report.text.coincidences import top_sentences
 from distort.report.text.compression import limiter_sentences, range_clauses
 from distort.report.text.events import event_sentences
+from distort.report.text.findings import top_sentences
 from distort.report.text.headings import heading_sentences
 from distort.report.text.numbers import decibels, level_name
 from distort.report.text.tables_sweep import PROMINENT_ORDERS, UNIT_NAMES, harmonics_table, response_table

@@ -27,7 +27,7 @@ READING = (
 
 
 def verdicts(results: ConditionResults) -> list[str]:
-    """What the measurements of a condition say, a sentence a finding; coincidences and hearing come from elsewhere."""
+    """What the measurements of a condition say, a sentence a finding; findings and hearing come from elsewhere."""
     findings = results.findings
     sentences = []
     if findings.levels:

@@ -4,7 +4,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from distort.analysis.coincidences.anomalies import CurveElsewhere
+from distort.analysis.anomalies.anomalies import CurveElsewhere
 from distort.analysis.common.microphone import MicrophoneResponse
 from distort.errors import SessionError
 from distort.session.calibration.calibration_file import read_calibration

@@ -41,12 +41,13 @@ def by(write: Callable[[Any], Any], read: Callable[[Any], Any]) -> dict[str, Any
     return {"write": write, "read": read}
 
 
-def later(*, only_if_said: bool = False) -> dict[str, Any]:
+def later(*, only_if_said: bool = False, instead_of: str | None = None) -> dict[str, Any]:
     """Metadata of a field that older files lack: it then has its default.
 
     only_if_said   it is not written either where it has its default
+    instead_of     a key of older files whose place it took; what that says is left aside
     """
-    return {"later": True, "only_if_said": only_if_said}
+    return {"later": True, "only_if_said": only_if_said, "instead_of": instead_of}
 
 
 def write_json(path: Path, value: Any) -> None:
@@ -137,7 +138,8 @@ def from_plain(plain: Any, made_by: type[T]) -> T:
     later = {name for name, field in fields.items() if field.metadata.get("later")}
     if missing := [name for name in fields if name not in plain and name not in later]:
         raise ValueError(f"missing: {', '.join(missing)}")
-    if unknown := [name for name in plain if name not in fields]:
+    left_aside = {field.metadata.get("instead_of") for field in fields.values() if field.name not in plain}
+    if unknown := [name for name in plain if name not in fields and name not in left_aside]:
         raise ValueError(f"unknown: {shown(', '.join(unknown))[1:-1]}")
     values = {}
     for name, field in fields.items():

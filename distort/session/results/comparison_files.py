@@ -21,9 +21,12 @@ from distort.session.files.names import format_level
 
 KEYS = {
     *("format", "words", "a", "b", "basis", "unlike", "levels", "uncertainty", "calibration_uncertainty_db"),
-    *("quantities", "anomalies", "coincidences", "no_faults"),
+    *("quantities", "anomalies", "findings", "no_faults"),
 }
 """What every document holds: another JSON file in the folder is none."""
+
+OLDER_KEYS = KEYS - {"findings"} | {"coincidences"}
+"""What it held before there were findings."""
 
 FILES, SEAL = "files", "sha256"
 """And what it has held since: the files written with it, each with its SHA-256, and that of all the rest of it."""
@@ -89,7 +92,7 @@ def _said(path: Path) -> dict[str, Any] | None:
         said = load_json_object(path)
     except SessionError:
         return None
-    return said if said.keys() - {FILES, SEAL} == KEYS else None
+    return said if said.keys() - {FILES, SEAL} in (KEYS, OLDER_KEYS) else None
 
 
 def _files_of(document: Path, said: Mapping[str, Any], there: Mapping[str, Path]) -> tuple[list[Path], list[Path]]:

@@ -6,8 +6,9 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from distort.analysis.coincidences.faults import Anomaly, Coincidence
+from distort.analysis.anomalies.anomaly import Anomaly
 from distort.analysis.common.curves import Harmonics, LevelUnit, Response
+from distort.analysis.findings.finding import Finding
 from distort.analysis.multitone.curves import MultitoneBands
 from distort.analysis.sweep.touched import with_touched
 from distort.errors import SessionError, shown
@@ -86,7 +87,8 @@ class Findings:
     """Responses measured elsewhere, which tell what the room does."""
     anomalies: tuple[Anomaly, ...] = ()
     """Dips and peaks of the response of the lowest level."""
-    coincidences: tuple[Coincidence, ...] = ()
+    findings: tuple[Finding, ...] | None = field(default=None, metadata=later(instead_of="coincidences"))
+    """One explanation a place, the strongest first; None: analysed before there were findings."""
     link: str | None = None
     """Why a codec may be in the numbers; None: nothing says so."""
     audibility: tuple[AudibilityFound, ...] = ()

@@ -1,15 +1,16 @@
-"""Anomalies and coincidences as findings.json holds them, and whether it still speaks of the recordings there are."""
+"""Anomalies and findings as findings.json holds them, and whether it still speaks of the recordings there are."""
 
 from dataclasses import dataclass
 from typing import Any, TypeVar
 
-from distort.analysis.coincidences.faults import Anomaly, Coincidence
+from distort.analysis.anomalies.anomaly import Anomaly
+from distort.analysis.findings.finding import Finding
 from distort.errors import SessionError, shown
 from distort.session.files.folder import SessionFolder
 from distort.session.files.json_fields import from_plain, load_json_object
 from distort.session.recordings.stored import Recording
 
-T = TypeVar("T", Anomaly, Coincidence)
+T = TypeVar("T", Anomaly, Finding)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -17,7 +18,7 @@ class FaultsFound:
     """What the last analysis of a condition found."""
 
     anomalies: tuple[Anomaly, ...]
-    coincidences: tuple[Coincidence, ...]
+    findings: tuple[Finding, ...]
 
 
 def read_faults(folder: SessionFolder, condition: str, recordings: tuple[Recording, ...]) -> FaultsFound | str:
@@ -30,15 +31,13 @@ def read_faults(folder: SessionFolder, condition: str, recordings: tuple[Recordi
     if not path.exists():
         return f"{condition} has no results yet: {again}"
     document = load_json_object(path)
-    if "anomalies" not in document or "coincidences" not in document:
-        return f"the results of {condition} hold no anomalies and coincidences: {again} again"
+    if "anomalies" not in document or document.get("findings") is None:
+        return f"the results of {condition} hold no findings: {again} again"
     analysed = {str(one.get("sha256")) for one in document.get("recordings", ()) if isinstance(one, dict)}
     if any(one.sidecar.recording_sha256 not in analysed for one in recordings):
         return f"{condition} has recordings newer than its results: {again} again"
     try:
-        return FaultsFound(
-            anomalies=_all(document["anomalies"], Anomaly), coincidences=_all(document["coincidences"], Coincidence)
-        )
+        return FaultsFound(anomalies=_all(document["anomalies"], Anomaly), findings=_all(document["findings"], Finding))
     except ValueError as error:
         raise SessionError(f"{path} does not hold what it must ({error}): {again} again") from error
 

@@ -1,0 +1,1 @@
+"""Dips and peaks of a response against its own trend."""

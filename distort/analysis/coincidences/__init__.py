@@ -1,1 +1,0 @@
-"""Dips and peaks, what lines up with them, and why."""

@@ -1,0 +1,219 @@
+"""Findings that the change with level tells: places where it stands out, and bands in which the output falls short."""
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from distort.analysis.anomalies.anomaly import Anomaly
+from distort.analysis.findings.broad_changes import BroadChange, broad_changes
+from distort.analysis.findings.combs import path_at, path_of, same_path
+from distort.analysis.findings.evidence import Evidence, TimeBehaviour
+from distort.analysis.findings.finding import Draft, EvidenceRow, Explanation, PlaceFound
+from distort.analysis.findings.local_changes import LocalChange, local_changes
+from distort.analysis.findings.two_paths import at_other_dips, two_paths
+
+DIP_OCTAVES = 1.0 / 6.0
+"""A change belongs to a dip or peak whose centre is this near."""
+
+SURE, LIKELY, OPEN = 0.97, 0.9, 0.5
+"""Probabilities of what a change is: its sign is beyond five standard deviations; what makes it is read from one curve
+more, or from none."""
+
+DB_OF_DISTORTION = 8.0
+"""In the order of the list a decibel of change counts as so many of distortion (own choice)."""
+
+LIMITER_S = 0.3
+HEAT_S = 5.0
+"""A level that settles faster than the first is a limiter's, slower than the second heat or a slow protection; between
+them both can be (common practice, no source)."""
+
+LEAST_HEAT_DB = 0.05
+LEAST_HEAT_SHARE = 0.3
+"""What the lowest level, played again at once, has lost: of the change at the loudest."""
+
+
+def change_drafts(evidence: Evidence) -> list[Draft]:
+    """All of them."""
+    sweeps = [one for one in evidence.changes if one.quantity.stimulus == "sweep"]
+    tones = [one for one in evidence.changes if one.quantity.stimulus == "multitone"]
+    local = local_changes(sweeps, lowest_valid_hz=evidence.lowest_valid_hz)
+    broad = broad_changes(sweeps, local, lowest_valid_hz=evidence.lowest_valid_hz)
+    of_tones = broad_changes(tones, (), lowest_valid_hz=evidence.lowest_valid_hz)
+    drafts = [_local(evidence, group) for group in _groups(evidence, local)]
+    drafts += [_broad(evidence, one, also=_beside(one, of_tones)) for one in broad]
+    drafts += [_broad(evidence, one, also=None) for one in of_tones if not any(_overlap(one, other) for other in broad)]
+    return drafts
+
+
+def _groups(evidence: Evidence, local: Sequence[LocalChange]) -> list[list[tuple[LocalChange, Anomaly | None]]]:
+    """Changes at the dips of one comb together; everything else alone."""
+    groups: list[list[tuple[LocalChange, Anomaly | None]]] = []
+    for change in local:
+        anomaly = anomaly_near(evidence, change.frequency_hz)
+        path_m = path_at(evidence, change.frequency_hz) if anomaly is None else path_of(evidence, anomaly)
+        for group in groups:
+            other = group[0][1]
+            if other is not None and same_path(path_m, path_of(evidence, other)):
+                group.append((change, anomaly))
+                break
+        else:
+            groups.append([(change, anomaly)])
+    return groups
+
+
+def anomaly_near(evidence: Evidence, at_hz: float) -> Anomaly | None:
+    """The nearest dip or peak whose centre is near."""
+    near = [
+        (abs(float(np.log2(one.frequency_hz / at_hz))), one.number, one)
+        for one in evidence.anomalies
+        if abs(float(np.log2(one.frequency_hz / at_hz))) <= DIP_OCTAVES
+    ]
+    return min(near)[2] if near else None
+
+
+def _local(evidence: Evidence, group: Sequence[tuple[LocalChange, Anomaly | None]]) -> Draft:
+    at_dips = [each for each in group if each[1] is not None] or list(group)
+    change, anomaly = max(at_dips, key=lambda each: abs(each[0].excess_db))
+    explanation, between, probability = _kind(evidence, change, anomaly)
+    return Draft(
+        explanation=explanation,
+        decided=explanation != "undecided",
+        probability=probability,
+        places=tuple(_place(each) for each, _ in sorted(group, key=lambda each: each[0] is not change)),
+        strength_db=DB_OF_DISTORTION * abs(change.excess_db),
+        part_of_loudspeaker=True,
+        numbers={
+            "change_db": change.change_db,
+            "excess_db": change.excess_db,
+            "excess_interval_db": change.interval_db,
+            "level_db_spl": change.curve.level_db_spl,
+            **({} if anomaly is None else {"deviation_db": anomaly.deviation_db}),
+        },
+        evidence=tuple(row for each, _ in group for row in change_rows(evidence, each)),
+        between=between,
+        in_room=False,
+    )
+
+
+def _kind(
+    evidence: Evidence, change: LocalChange, anomaly: Anomaly | None
+) -> tuple[Explanation, tuple[Explanation, ...], float]:
+    """What a local change is, between what it lies where that is open, and how sure."""
+    rises = change.excess_db > 0.0
+    own: Explanation = "expansion" if rises else "compression"
+    if anomaly is None or anomaly.kind == "peak":
+        return own, (), SURE
+    path_m = path_of(evidence, anomaly)
+    if path_m is not None:
+        others = [
+            one
+            for one in evidence.anomalies
+            if one.number != anomaly.number and same_path(path_of(evidence, one), path_m)
+        ]
+        answer = at_other_dips(change, [one.frequency_hz for one in others])
+    elif anomaly.shape == "resonance":  # of minimum phase: nothing cancels there
+        return ("level-dependent-resonance" if rises else own), (), LIKELY
+    else:
+        answer = two_paths(evidence, change)
+    if answer == "yes":
+        return "cancellation", (), LIKELY
+    return (own, (), LIKELY) if answer == "no" else ("undecided", (own, "cancellation"), OPEN)
+
+
+def _place(change: LocalChange) -> PlaceFound:
+    return PlaceFound(frequency_hz=change.frequency_hz, low_hz=change.low_hz, high_hz=change.high_hz)
+
+
+def change_rows(evidence: Evidence, change: LocalChange) -> tuple[EvidenceRow, ...]:
+    """The change at every level, at a place."""
+    rows = []
+    for curve in evidence.changes:
+        if curve.quantity != change.curve.quantity:
+            continue
+        loudest = curve.level_db_spl == change.curve.level_db_spl
+        rows.append(
+            EvidenceRow(
+                quantity=curve.quantity.in_findings,
+                stimulus=curve.quantity.stimulus,
+                level_db_spl=curve.level_db_spl,
+                frequency_hz=change.frequency_hz,
+                rise_db=change.excess_db if loudest else float(np.nan_to_num(curve.change_db[change.row])),
+                interval_db=change.interval_db if loudest else float(np.nan_to_num(curve.uncertainty_db[change.row])),
+                value_db=float(np.nan_to_num(curve.change_db[change.row])),
+                speaks="for" if loudest else "silent",
+            )
+        )
+    return tuple(rows)
+
+
+def _overlap(one: BroadChange, other: BroadChange) -> bool:
+    return one.low_hz <= other.high_hz and other.low_hz <= one.high_hz
+
+
+def _beside(one: BroadChange, others: Sequence[BroadChange]) -> BroadChange | None:
+    return next((other for other in others if _overlap(one, other) and other.change_db * one.change_db > 0.0), None)
+
+
+def _broad(evidence: Evidence, one: BroadChange, *, also: BroadChange | None) -> Draft:
+    explanation, more = _broad_kind(evidence, one)
+    rows = [_broad_row(one)] + ([] if also is None else [_broad_row(also)])
+    numbers = {"change_db": one.change_db, "level_db_spl": one.curve.level_db_spl, "from_db_spl": one.from_level_db_spl}
+    attack = _attack(evidence.attacks, one)
+    if attack is not None:
+        numbers["time_constant_s"] = attack.time_constant_s
+    return Draft(
+        explanation=explanation,
+        also=more,
+        decided=True,
+        probability=LIKELY if explanation in ("limiting", "heating") else SURE,
+        places=(PlaceFound(frequency_hz=one.frequency_hz, low_hz=one.low_hz, high_hz=one.high_hz),),
+        strength_db=DB_OF_DISTORTION * abs(one.change_db),
+        part_of_loudspeaker=True,
+        numbers=numbers,
+        evidence=tuple(rows),
+    )
+
+
+def _broad_row(one: BroadChange) -> EvidenceRow:
+    return EvidenceRow(
+        quantity=one.curve.quantity.in_findings,
+        stimulus=one.curve.quantity.stimulus,
+        level_db_spl=one.curve.level_db_spl,
+        frequency_hz=one.frequency_hz,
+        rise_db=one.change_db,
+        interval_db=one.interval_db,
+        value_db=one.change_db,
+        speaks="for",
+    )
+
+
+def _attack(attacks: Sequence[TimeBehaviour], one: BroadChange) -> TimeBehaviour | None:
+    """The clearest settling within the band that stands beyond twice its interval."""
+    found = [
+        each
+        for each in attacks
+        if each.low_hz < one.high_hz and each.high_hz > one.low_hz and abs(each.depth_db) > 2.0 * each.uncertainty_db
+    ]
+    return max(found, key=lambda each: abs(each.depth_db), default=None)
+
+
+def _broad_kind(evidence: Evidence, one: BroadChange) -> tuple[Explanation, tuple[Explanation, ...]]:
+    """What the time behaviour tells of it; the sign alone where that tells nothing."""
+    if one.change_db > 0.0:
+        return "expansion", ()
+    attack = _attack(evidence.attacks, one)
+    heat_db = _heat_db(evidence, one)
+    heats = heat_db >= LEAST_HEAT_SHARE * abs(one.change_db)
+    if attack is not None and attack.time_constant_s < LIMITER_S:
+        return "limiting", ("heating",) if heats else ()
+    return ("heating", ()) if heats else ("compression", ())
+
+
+def _heat_db(evidence: Evidence, one: BroadChange) -> float:
+    """How far the band fell short when the lowest level was played again at once; 0 where not beyond its interval."""
+    falls = [
+        -each.change_db
+        for each in evidence.heating
+        if one.low_hz <= each.midband_hz <= one.high_hz and -each.change_db > max(each.uncertainty_db, LEAST_HEAT_DB)
+    ]
+    return max(falls, default=0.0)

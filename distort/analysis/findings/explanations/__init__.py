@@ -1,0 +1,1 @@
+"""What may lie behind a place: one module an explanation, each predicting every order there."""

@@ -1,0 +1,145 @@
+"""Images of a poor conversion between 48 and 44.1 kHz (or their multiples) in the recording.
+
+Of a tone at f they lie at |F k +- f|, F = 3,900 Hz the difference of the two rates, as far below the tone at every
+level. Order n crosses one where n f = |F k +- f|: at f = F k / (n - 1) and F k / (n + 1). Several orders that rise at
+just these places, each at its own, are no products of a loudspeaker.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from distort.analysis.findings.candidates import Contrasts
+from distort.analysis.findings.contrasts import GAPS_OCTAVES
+from distort.analysis.findings.evidence import Evidence
+from distort.analysis.findings.explanations.fit import Fit
+from distort.analysis.findings.explanations.local_source import LEAST_GROWTH
+from distort.analysis.findings.finding import Draft, Explanation
+from distort.analysis.findings.order_contrasts import GapContrasts, nearest_row
+from distort.analysis.findings.places import OrderAt, Place, place_at
+from distort.analysis.findings.rows import order_rows
+from distort.analysis.findings.weighings import octaves_apart, place_found
+
+DIFFERENCES_HZ = (3900.0, 7800.0)
+"""48 kHz less 44.1 kHz, and twice that: 96 kHz less 88.2 kHz (sample rates of AES5)."""
+
+LOWEST_ORDER = 3
+"""Order 2 stands far above images nearly everywhere."""
+
+LEAST_DB, LEAST_SPREADS = 2.5, 3.5
+"""What counts as a rise at a crossing."""
+
+NAMED, SUSPECTED, LEAST_ORDERS = 3, 1, 2
+"""So many crossings at which an order rises, of two orders at least, name the conversion; fewer only keep others from
+being named."""
+
+NARROW_ROWS, LEAST_FALL_DB = 4, 2.0
+"""So far beside it (a sixth of an octave) an order lies so much lower on both sides."""
+
+NEAR_OCTAVES = 0.08
+"""Two rows of the grid: a rise at a crossing is as wide as the curves are smoothed."""
+
+PROBABILITY = 0.95
+"""Three crossings of ten orders are met by unrelated tops once in some hundred sessions (own estimate: each is met by
+one in eight)."""
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Crossing:
+    """An order where it meets an image, and rises."""
+
+    place: Place
+    order: OrderAt
+
+
+def image_draft(evidence: Evidence, contrasts: Contrasts) -> tuple[Draft | None, tuple[Crossing, ...]]:
+    """The finding, if enough orders tell it; and the crossings at which something rises."""
+    met = _met(evidence, contrasts)
+    places = {one.place.frequency_hz for one in met}
+    if len(places) < NAMED or len({one.order.order for one in met}) < LEAST_ORDERS:
+        return None, met if len(places) >= SUSPECTED else ()
+    met = tuple(sorted(met, key=lambda one: -one.order.mean_db))
+    first = met[0]
+    below_db = -float(np.median([one.order.relative_db[-1] for one in met]))
+    draft = Draft(
+        explanation="conversion-image",
+        decided=True,
+        probability=PROBABILITY,
+        places=tuple(place_found(one.place.frequency_hz) for one in met),
+        strength_db=first.order.mean_db,
+        part_of_loudspeaker=False,
+        numbers={"difference_hz": DIFFERENCES_HZ[0], "below_db": below_db},
+        evidence=tuple(row for one in met for row in order_rows(one.place, _fit(one), (), only=(one.order.order,))),
+    )
+    return draft, met
+
+
+def without_images(drafts: Sequence[Draft], met: Sequence[Crossing], *, named: bool) -> list[Draft]:
+    """Drafts less those that stand at crossings alone; where no conversion is named they are left undecided."""
+    kept: list[Draft] = []
+    for one in drafts:
+        at_crossings = one.explanation in ("loudspeaker-generated", "product-on-peak", "undecided") and all(
+            any(octaves_apart(place.frequency_hz, each.place.frequency_hz) < NEAR_OCTAVES for each in met)
+            for place in one.places
+        )
+        if not at_crossings:
+            kept.append(one)
+        elif not named:
+            between: tuple[Explanation, ...] = ("loudspeaker-generated", "conversion-image")
+            kept.append(replace(one, explanation="undecided", decided=False, between=between, part_of_loudspeaker=None))
+    return kept
+
+
+def _met(evidence: Evidence, contrasts: Contrasts) -> tuple[Crossing, ...]:
+    found = contrasts[GAPS_OCTAVES[0]]
+    met: dict[tuple[int, int], Crossing] = {}
+    for number in (one for one in evidence.numbers if one >= LOWEST_ORDER):
+        for difference_hz in DIFFERENCES_HZ:
+            for divisor in (number - 1, number + 1):
+                crossing = _crossing(evidence, found, number, difference_hz / divisor)
+                if crossing is not None:
+                    row = nearest_row(evidence.frequency_hz, crossing.place.frequency_hz) or 0
+                    met[number, row] = crossing
+    return tuple(met.values())
+
+
+def _crossing(evidence: Evidence, found: GapContrasts, number: int, at_hz: float) -> Crossing | None:
+    """The best of the rows about a crossing, where the order rises there and does not grow as a product."""
+    row = nearest_row(evidence.frequency_hz, at_hz)
+    if row is None:
+        return None
+    best: Crossing | None = None
+    for near in (row - 1, row, row + 1):
+        if not 0 <= near < evidence.frequency_hz.size:
+            continue
+        place = place_at(evidence.frequency_hz, found, near)
+        order = place.of(number)
+        if order is None or (order.growth is not None and order.growth >= LEAST_GROWTH):
+            continue
+        rise_db = min(order.mean_db, order.mean_db - order.there_db)
+        clear = rise_db >= max(LEAST_DB, LEAST_SPREADS * max(order.spread_db(0), order.spread_db(1)))
+        if clear and _narrow(found, number, near) and (best is None or order.mean_db > best.order.mean_db):
+            best = Crossing(place=place, order=order)
+    return best
+
+
+def _narrow(found: GapContrasts, number: int, row: int) -> bool:
+    """Whether the order falls off to both sides within a few rows, as a line under the curves' smoothing does."""
+    level_db = next(one.level_db[-1] for one in found.orders if one.order == number)
+    if not NARROW_ROWS <= row < level_db.size - NARROW_ROWS:
+        return False
+    beside_db = level_db[[row - NARROW_ROWS, row + NARROW_ROWS]]
+    return bool(np.all(level_db[row] - beside_db >= LEAST_FALL_DB))
+
+
+def _fit(one: Crossing) -> Fit:
+    predicted = {each.order: 0.0 for each in one.place.orders}
+    return Fit(
+        name="conversion-image",
+        alpha=0,
+        log_likelihood=0.0,
+        predicted_db=predicted | {one.order.order: one.order.mean_db},
+        spread_db={each.order: each.spread_db(0) for each in one.place.orders},
+        source_db={one.order.order: one.order.mean_db},
+    )

@@ -1,0 +1,88 @@
+"""One finding a place: what lies behind several curves there is joined, two causes at most, and put in order."""
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+
+from distort.analysis.findings.finding import BROAD_OCTAVES, Draft, Explanation, PlaceFound
+
+SAME_OCTAVES = 1.0 / 5.0
+"""Places whose centres are this near are one."""
+
+CHANGES: tuple[Explanation, ...] = ("level-dependent-resonance", "compression", "expansion", "cancellation")
+"""What a change with level at a place may be."""
+
+LEAST_SHARE = 0.4
+"""Of a change that a third-order product explains: from here on both are one source's."""
+
+INCLUDED: dict[Explanation, tuple[Explanation, ...]] = {
+    "level-dependent-resonance": ("resonance", "loudspeaker-generated", "expansion", "compression"),
+    "cancellation": ("delayed-copy", "resonance", "compression", "expansion", "level-dependent-resonance"),
+    "product-on-peak": ("loudspeaker-generated",),
+}
+"""What an explanation predicts by itself at its place."""
+
+
+def one_a_place(drafts: Sequence[Draft]) -> list[Draft]:
+    """Drafts joined where they lie at one place; the strongest first."""
+    left = sorted(drafts, key=_rank)
+    joined: list[Draft] = []
+    while left:
+        first = left.pop(0)
+        beside = [one for one in left if same_place(first, one)]
+        left = [one for one in left if not any(one is other for other in beside)]
+        joined.append(_joined(first, beside))
+    return sorted(joined, key=lambda one: (not one.decided, -one.strength_db))
+
+
+def _rank(one: Draft) -> tuple[bool, bool, float]:
+    """Decided first, then what changes with level, then the strongest."""
+    return not one.decided, one.explanation not in CHANGES, -one.strength_db
+
+
+def same_place(one: Draft, other: Draft) -> bool:
+    """Whether any of their places are one; places within a band stay findings of their own."""
+    if _broad(one) or _broad(other):
+        return False
+    return any(near(a, b) for a in one.places for b in other.places)
+
+
+def near(one: PlaceFound, other: PlaceFound) -> bool:
+    """Whether two places are one."""
+    return abs(float(np.log2(one.frequency_hz / other.frequency_hz))) < SAME_OCTAVES
+
+
+def _broad(one: Draft) -> bool:
+    return float(np.log2(one.high_hz / one.low_hz)) > BROAD_OCTAVES
+
+
+def _joined(first: Draft, beside: Sequence[Draft]) -> Draft:
+    """The first, with what else is decided at its place as a second cause."""
+    found = first
+    for one in beside:
+        if _made_by_the_third(found, one):
+            found = replace(one, also=(found.explanation,), evidence=one.evidence + found.evidence)
+            continue
+        evidence = found.evidence + one.evidence
+        included = one.explanation in INCLUDED.get(found.explanation, ()) or one.explanation == found.explanation
+        if one.decided and not included and not found.also and found.decided:
+            found = replace(found, also=(one.explanation,), evidence=evidence, numbers={**one.numbers, **found.numbers})
+        else:
+            found = replace(found, evidence=evidence)
+    return found
+
+
+def _made_by_the_third(change: Draft, source: Draft) -> bool:
+    """Whether a change is what the third harmonic of a source at the place explains.
+
+    A cubic that makes a third harmonic of ratio d changes the fundamental by 3 d in amplitude (sin^3 has three parts of
+    the fundamental for one of the third).
+    """
+    if change.explanation not in ("compression", "expansion") or source.explanation != "loudspeaker-generated":
+        return False
+    thirds = [row.value_db for row in source.evidence if row.quantity == "h3" and row.value_db is not None]
+    if not thirds or not source.decided:
+        return False
+    explained_db = 20.0 * float(np.log10(1.0 + 3.0 * 10.0 ** (max(thirds) / 20.0)))
+    return explained_db >= LEAST_SHARE * abs(change.numbers.get("excess_db", np.inf))

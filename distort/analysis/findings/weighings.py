@@ -1,0 +1,68 @@
+"""A place together with what was made of it."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from distort.analysis.anomalies.anomaly import Anomaly
+from distort.analysis.findings.explanations.local_source import grows
+from distort.analysis.findings.finding import PlaceFound
+from distort.analysis.findings.places import Place
+from distort.analysis.findings.weighing import SOURCE, Weighed
+
+DECIDED = 0.8
+"""A probability from which on a cause is named."""
+
+OPEN = 0.5
+"""Of a source: from here on the place is listed, as not decided."""
+
+LEAST_NAMED_DB = 4.0
+"""What a rise is put down to is at least this large: ripple of 1.5 dB reaches it at few places."""
+
+LEAST_RISE_DB = 3.0
+LEAST_SOURCE_DB = 3.0
+
+HALF_WIDTH_OCTAVES = 1.0 / 6.0
+"""Either side of a source, for figures."""
+
+
+def octaves_apart(one_hz: float, other_hz: float) -> float:
+    """Between two frequencies."""
+    return abs(float(np.log2(one_hz / other_hz)))
+
+
+def place_found(at_hz: float) -> PlaceFound:
+    """A place without a dip or peak, for figures."""
+    wide = 2.0**HALF_WIDTH_OCTAVES
+    return PlaceFound(frequency_hz=at_hz, low_hz=at_hz / wide, high_hz=at_hz * wide)
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Weighing:
+    """A place with its anomaly and what was made of it."""
+
+    place: Place
+    anomaly: Anomaly | None
+    found: Weighed
+
+    @property
+    def as_place(self) -> PlaceFound:
+        """For the finding."""
+        if self.anomaly is None:
+            return place_found(self.place.frequency_hz)
+        return PlaceFound(
+            frequency_hz=self.anomaly.frequency_hz, low_hz=self.anomaly.low_hz, high_hz=self.anomaly.high_hz
+        )
+
+    @property
+    def source_db(self) -> float:
+        """The largest S."""
+        return max(self.found.source.source_db.values(), default=0.0)
+
+    @property
+    def has_source(self) -> float:
+        """Probability that something is made here; 0 where what is made keeps its ratio at every level."""
+        orders = tuple(self.found.source.source_db)
+        if self.source_db < LEAST_SOURCE_DB or grows(self.place, orders) is False:
+            return 0.0
+        return self.found.probability[SOURCE]

@@ -1,0 +1,277 @@
+"""What a finding says: a headline, a sentence, and what would confirm it."""
+
+from collections.abc import Callable, Mapping
+
+from distort.analysis.findings.evidence import Evidence
+from distort.analysis.findings.finding import Draft, Explanation, NextStep
+from distort.analysis.findings.next_steps import next_step
+
+MOST_HEADLINE = 78
+"""Characters."""
+
+ORDINALS = {2: "second", 3: "third", 4: "fourth", 5: "fifth", 6: "sixth", 7: "seventh", 8: "eighth", 9: "ninth"}
+
+NAMES: Mapping[Explanation, str] = {
+    "delayed-copy": "a reflection",
+    "resonance": "a resonance",
+    "filter-before-source": "a dip of what drives the loudspeaker",
+    "level-dependent-resonance": "a resonance that changes with level",
+    "loudspeaker-generated": "distortion of the loudspeaker's own",
+    "product-on-peak": "a resonance where the harmonics come out",
+    "ringing": "decay of the room or the loudspeaker",
+    "conversion-image": "images of a sample rate conversion",
+    "event-in-time": "a sound from elsewhere during the sweep",
+    "cancellation": "two sources that nearly cancel",
+    "room": "the room",
+    "compression": "compression",
+    "expansion": "expansion",
+    "limiting": "a limiter",
+    "heating": "heating",
+    "rattle": "a rattle",
+    "rub": "a rub",
+    "airflow-noise": "airflow noise",
+    "unpredicted-by-orders": "distortion with memory",
+    "noise": "ripple or noise",
+    "undecided": "undecided",
+}
+
+
+def hertz(value_hz: float) -> str:
+    """Three digits that count: 31.6 Hz, 1.06 kHz."""
+    return f"{value_hz:.3g} Hz" if value_hz < 999.5 else f"{value_hz / 1000.0:.3g} kHz"
+
+
+def ordinal(order: float) -> str:
+    """third harmonic"""
+    number = int(order)
+    return f"{ORDINALS.get(number, f'{number}th')} harmonic"
+
+
+def words(draft: Draft, evidence: Evidence) -> tuple[str, str, NextStep]:
+    """Headline, sentence, and the next step."""
+    at = _at(draft)
+    headline, sentence = _SAID.get(draft.explanation, _plain)(draft, at)
+    if draft.also:
+        sentence += f" A second cause there: {NAMES[draft.also[0]]}."
+    if draft.in_room and draft.explanation in ("delayed-copy", "resonance", "product-on-peak", "undecided"):
+        sentence = (
+            f"In this room: {sentence[0].lower()}{sentence[1:]}"
+            if sentence.startswith("At")
+            else f"In this room: {sentence}"
+        )
+    return headline[:MOST_HEADLINE], sentence, next_step(draft, evidence)
+
+
+def _at(draft: Draft) -> str:
+    """Where: up to three places."""
+    places = [hertz(one.frequency_hz) for one in draft.places]
+    return places[0] if len(places) == 1 else f"{', '.join(places[:3])}{' and more' if len(places) > 3 else ''}"
+
+
+def _largest_rise(draft: Draft) -> str:
+    """The largest rise that speaks for it: "second harmonic by 20 dB"."""
+    rows = [row for row in draft.evidence if row.quantity.startswith("h") and row.speaks == "for"]
+    rows = rows or [row for row in draft.evidence if row.quantity.startswith("h")]
+    if not rows:
+        return "distortion"
+    top = max(rows, key=lambda row: row.rise_db)
+    return f"the {ordinal(float(top.quantity[1:]))} by {top.rise_db:.0f} dB"
+
+
+NO_MORE = " The loudspeaker itself produces no more there than beside."
+
+
+def _copy(draft: Draft, at: str) -> tuple[str, str]:
+    path = f" on a way {100.0 * draft.numbers['path_m']:.0f} cm longer" if "path_m" in draft.numbers else ""
+    return (
+        f"{at}: a reflection{path} dips the fundamental",
+        f"At {at} a reflection{path} lowers the fundamental, so distortion re the fundamental rises, "
+        f"{_largest_rise(draft)}.{_no_more(draft)}",
+    )
+
+
+def _no_more(draft: Draft) -> str:
+    return "" if "loudspeaker-generated" in draft.also else NO_MORE
+
+
+def _resonance(draft: Draft, at: str) -> tuple[str, str]:
+    return (
+        f"{at}: a dip of the response raises distortion re the fundamental",
+        f"At {at} the response dips by {-draft.numbers['fundamental_db']:.0f} dB, as a resonance does, so distortion "
+        f"re the fundamental rises, {_largest_rise(draft)}.{_no_more(draft)}",
+    )
+
+
+def _room(draft: Draft, at: str) -> tuple[str, str]:
+    return (
+        f"{at}: the room dips the fundamental",
+        f"At {at} the room lowers the fundamental, as the response measured elsewhere shows, so distortion re the "
+        f"fundamental rises, {_largest_rise(draft)}.",
+    )
+
+
+def _cancellation(draft: Draft, at: str) -> tuple[str, str]:
+    if "excess_db" in draft.numbers:
+        return (
+            f"{at}: two sources nearly cancel, and one of them changes with level",
+            f"At {at} two sources nearly cancel, and one of them changes with level: the dip changes by "
+            f"{draft.numbers['change_db']:+.2f} dB where the peak beside it changes as much less as the dip is deep.",
+        )
+    return (
+        f"{at}: two sources nearly cancel; only one of them distorts",
+        f"At {at} the fundamental dips and its harmonics do not follow the dips where they come out: two sources "
+        f"nearly "
+        f"cancel, and the distortion is that of one; distortion re the fundamental rises, {_largest_rise(draft)}.",
+    )
+
+
+def _before(draft: Draft, at: str) -> tuple[str, str]:
+    drive_db = draft.numbers["fundamental_db"]
+    word, does = ("dip", "fall") if drive_db < 0.0 else ("peak", "rise")
+    return (
+        f"{at}: the {word} lies before what distorts: harmonics {does} with it",
+        f"At {at} the response has a {word} of {abs(drive_db):.0f} dB, and the harmonics {does} n times as much: it "
+        f"lies "
+        f"before what distorts, in a filter or an equaliser.",
+    )
+
+
+def _source(draft: Draft, at: str) -> tuple[str, str]:
+    numbers = draft.numbers
+    what = ordinal(numbers["order"])
+    return (
+        f"{at}: the loudspeaker itself makes {numbers['source_db']:.0f} dB more {what}",
+        f"At {at} the loudspeaker itself produces {numbers['source_db']:.1f} +- {numbers['source_interval_db']:.1f} "
+        f"dB more of "
+        f"the {what} than to either side; the response does not explain it.",
+    )
+
+
+def _peak(draft: Draft, at: str) -> tuple[str, str]:
+    heard = hertz(draft.numbers["heard_hz"])
+    return (
+        f"{at}: harmonics come out at {heard}, where a resonance raises them",
+        f"At {at} harmonics rise, {_largest_rise(draft)}, because they come out at {heard}, where a resonance raises "
+        f"what "
+        f"the loudspeaker radiates.",
+    )
+
+
+def _compression(draft: Draft, at: str) -> tuple[str, str]:
+    numbers = draft.numbers
+    if "excess_db" in numbers:
+        return (
+            f"{at}: the output falls short here by {-numbers['excess_db']:.1f} dB more than beside",
+            f"At {at} the output at {numbers['level_db_spl']:.0f} dB SPL falls short by {-numbers['excess_db']:.2f} +- "
+            f"{numbers['excess_interval_db']:.2f} dB more than to either side: it compresses; the data cannot tell "
+            f"how.",
+        )
+    band = _band(draft)
+    return (
+        f"{band}: up to {-numbers['change_db']:.1f} dB of compression",
+        f"From {band} the output falls short of linear by up to {-numbers['change_db']:.1f} dB at "
+        f"{numbers['level_db_spl']:.0f} dB SPL: it compresses; the data cannot tell how.",
+    )
+
+
+def _expansion(draft: Draft, at: str) -> tuple[str, str]:
+    numbers = draft.numbers
+    if "excess_db" in numbers:
+        return (
+            f"{at}: the output rises by {numbers['excess_db']:.1f} dB more than linear here",
+            f"At {at} the output at {numbers['level_db_spl']:.0f} dB SPL rises by {numbers['excess_db']:.2f} +- "
+            f"{numbers['excess_interval_db']:.2f} dB more than to either side: it expands; the data cannot tell how.",
+        )
+    band = _band(draft)
+    return (
+        f"{band}: up to {numbers['change_db']:.1f} dB of expansion",
+        f"From {band} the output exceeds linear by up to {numbers['change_db']:.1f} dB at "
+        f"{numbers['level_db_spl']:.0f} dB SPL: it expands; the data cannot tell how.",
+    )
+
+
+def _fills(draft: Draft, at: str) -> tuple[str, str]:
+    numbers = draft.numbers
+    return (
+        f"{at}: the dip fills by {numbers['excess_db']:.1f} dB as the level rises",
+        f"At {at} a dip of the response fills by {numbers['excess_db']:.2f} +- {numbers['excess_interval_db']:.2f} "
+        f"dB up to "
+        f"{numbers['level_db_spl']:.0f} dB SPL, and its flanks do not: what makes the dip saturates.",
+    )
+
+
+def _limiting(draft: Draft, at: str) -> tuple[str, str]:
+    numbers = draft.numbers
+    band = _band(draft)
+    return (
+        f"{band}: a limiter, up to {-numbers['change_db']:.1f} dB",
+        f"From {band} the output falls short of linear by up to {-numbers['change_db']:.1f} dB at "
+        f"{numbers['level_db_spl']:.0f} dB SPL; a multitone settles within {1000.0 * numbers['time_constant_s']:.0f} "
+        f"ms, as "
+        f"a limiter does.",
+    )
+
+
+def _heating(draft: Draft, at: str) -> tuple[str, str]:
+    band = _band(draft)
+    return (
+        f"{band}: up to {-draft.numbers['change_db']:.1f} dB of compression, part of it heat",
+        f"From {band} the output falls short of linear by up to {-draft.numbers['change_db']:.1f} dB at "
+        f"{draft.numbers['level_db_spl']:.0f} dB SPL; part of it was still there when the lowest level was played "
+        f"again: "
+        f"heat, or a slow release.",
+    )
+
+
+def _band(draft: Draft) -> str:
+    return f"{hertz(draft.low_hz)} to {hertz(draft.high_hz)}"
+
+
+def _undecided(draft: Draft, at: str) -> tuple[str, str]:
+    between = [NAMES[one] for one in dict.fromkeys(draft.between) if one != "undecided"]
+    or_words = " or ".join(between[:2]) if between else "several causes"
+    if "excess_db" in draft.numbers:
+        return (
+            f"{at}: the output changes by {draft.numbers['excess_db']:+.1f} dB; why is open",
+            f"At {at} the output changes by {draft.numbers['excess_db']:+.2f} dB more than to either side; the data "
+            f"cannot "
+            f"tell {or_words}.",
+        )
+    against = f"; {', '.join(dict.fromkeys(draft.against))} speaks against it" if draft.against else ""
+    return (
+        f"{at}: distortion rises; why is open",
+        f"At {at} distortion re the fundamental rises, {_largest_rise(draft)}; the data cannot tell "
+        f"{or_words}{against}.",
+    )
+
+
+def _image(draft: Draft, at: str) -> tuple[str, str]:
+    below = f"{draft.numbers['below_db']:.0f} dB below the tone"
+    return (
+        f"{at}: images of a sample rate conversion, not the loudspeaker",
+        f"At {at} orders rise where n f meets 3.9 kHz +- f, {below}: images of a conversion between 48 and 44.1 kHz in "
+        f"the recording, not distortion of the loudspeaker.",
+    )
+
+
+def _plain(draft: Draft, at: str) -> tuple[str, str]:
+    name = NAMES[draft.explanation]
+    return f"{at}: {name}", f"At {at} what is seen is {name}."
+
+
+_SAID: Mapping[Explanation, Callable[[Draft, str], tuple[str, str]]] = {
+    "delayed-copy": _copy,
+    "resonance": _resonance,
+    "room": _room,
+    "cancellation": _cancellation,
+    "filter-before-source": _before,
+    "loudspeaker-generated": _source,
+    "product-on-peak": _peak,
+    "compression": _compression,
+    "expansion": _expansion,
+    "level-dependent-resonance": _fills,
+    "limiting": _limiting,
+    "heating": _heating,
+    "conversion-image": _image,
+    "undecided": _undecided,
+}

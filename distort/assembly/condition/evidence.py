@@ -1,0 +1,151 @@
+"""The evidence table of a condition: everything that was measured, as the findings look at it."""
+
+from collections.abc import Iterator
+
+import numpy as np
+import numpy.typing as npt
+
+from distort.analysis.anomalies.anomalies import find_anomalies
+from distort.analysis.anomalies.anomaly import Anomaly
+from distort.analysis.anomalies.fine_response import fine_response
+from distort.analysis.common.caution import CLEAR_OF_CHAIN_DB, CLEAR_OF_LEAK_DB, CLEAR_OF_NOISE_DB
+from distort.analysis.common.curves import Harmonics, Order, Response
+from distort.analysis.common.quantities import EVEN, ODD, Quantity
+from distort.analysis.findings.evidence import (
+    BandCurve,
+    ChangeCurve,
+    Evidence,
+    OctaveHeat,
+    OrderCurve,
+    TimeBehaviour,
+)
+from distort.analysis.multitone.settling import Settling
+from distort.analysis.sweep.orders import SeparatedOrders
+from distort.assembly.condition.curves import Curves
+from distort.assembly.condition.level_series import Ladder, LevelSeries
+from distort.assembly.condition.levels import LevelsRead
+from distort.recording.reading import MultitoneLevel
+from distort.session.calibration.reference_responses import CurvesElsewhere
+from distort.session.plan.keys import Setup
+from distort.session.recordings.condition import Recorded
+from distort.session.results.ladder_results import ChangeCurves
+
+FloatArray = npt.NDArray[np.float64]
+
+
+def evidence_of(recorded: Recorded, read: LevelsRead, *, curves: Curves, series: LevelSeries) -> Evidence:
+    """Made once, before anything is explained."""
+    first = curves.responses[0]
+    setup = recorded.recordings[0].sidecar.setup
+    ladders = [ladder.curves for ladder in series.ladders]
+    return Evidence(
+        condition=recorded.condition,
+        frequency_hz=first.frequency_hz,
+        response_db=first.level_db,
+        lowest_valid_hz=first.lowest_valid_hz,
+        anomalies=anomalies_of(read.lowest.read.separated, first, setup=setup, elsewhere=recorded.elsewhere),
+        orders=tuple(
+            one
+            for level, harmonics in zip(read.sweeps, curves.harmonics, strict=True)
+            for one in order_curves(harmonics, level)
+        ),
+        bands=tuple(one for level, tone in read.multitones.items() for one in _bands(tone, level)),
+        changes=tuple(one for each in ladders for one in _changes(each)),
+        attacks=tuple(_settled(level, one) for level, tone in read.multitones.items() for one in tone.attack),
+        warm_ups=tuple(_settled(level, one) for level, tone in read.multitones.items() for one in tone.warm_up),
+        heating=tuple(one for ladder in series.ladders for one in _heating(ladder)),
+        in_room=setup.radiation == "room"
+        and read.lowest.read.separated.gate_s is None
+        and not recorded.elsewhere.curves,
+    )
+
+
+def anomalies_of(
+    separated: SeparatedOrders, first: Response, *, setup: Setup, elsewhere: CurvesElsewhere
+) -> tuple[Anomaly, ...]:
+    """Dips and peaks of the lowest level's response.
+
+    separated   its orders, for the response unsmoothed
+    """
+    known = np.isfinite(first.level_db)
+    fine = fine_response(
+        separated,
+        lowest_hz=max(first.lowest_valid_hz, float(first.frequency_hz[known][0])),
+        highest_hz=float(first.frequency_hz[known][-1]),
+    )
+    return find_anomalies(
+        first.frequency_hz,
+        first.level_db,
+        elsewhere=elsewhere.curves,
+        temperature_c=setup.temperature_c,
+        fine=fine,
+        lowest_valid_hz=first.lowest_valid_hz,
+    )
+
+
+def order_curves(harmonics: Harmonics, level_db_spl: float) -> Iterator[OrderCurve]:
+    """Every order of one level."""
+    for order in harmonics.orders:
+        yield OrderCurve(
+            order=order.order,
+            level_db_spl=level_db_spl,
+            relative_db=order.relative_db,
+            fundamental_db=harmonics.fundamental_db,
+            floor_db=_floor_db(order),
+            uncertainty_db=order.noise_uncertainty_db,
+            bias_db=order.bias_db,
+        )
+
+
+def _floor_db(order: Order) -> FloatArray:
+    """What noise, decay and chain may have made, each as far above itself as noise need not be; NaN: no noise floor."""
+    known = np.isfinite(order.noise_db)
+    floor_db = np.fmax(order.noise_db, order.leak_db + CLEAR_OF_LEAK_DB - CLEAR_OF_NOISE_DB)
+    floor_db = np.fmax(floor_db, order.chain_db + CLEAR_OF_CHAIN_DB - CLEAR_OF_NOISE_DB)
+    return np.where(known, floor_db, np.nan)
+
+
+def _bands(tone: MultitoneLevel, level_db_spl: float) -> Iterator[BandCurve]:
+    bands = tone.result.bands
+    for quantity in (EVEN, ODD):
+        yield BandCurve(
+            quantity=quantity,
+            level_db_spl=level_db_spl,
+            frequency_hz=bands.frequency_hz,
+            relative_db=getattr(bands, quantity.column),
+            floor_db=getattr(bands, f"{quantity.name}_floor_db"),
+            uncertainty_db=getattr(bands, f"{quantity.name}_uncertainty_db"),
+            lines_db=bands.level_db,
+        )
+
+
+def _changes(curves: ChangeCurves) -> Iterator[ChangeCurve]:
+    """Every level but the reference, whose change is 0."""
+    for one in curves.levels[1:]:
+        yield ChangeCurve(
+            quantity=Quantity("change", curves.source),
+            level_db_spl=one.level_db_spl,
+            frequency_hz=curves.frequency_hz,
+            change_db=one.change_db,
+            uncertainty_db=one.uncertainty_db,
+            bias_db=one.bias_db,
+        )
+
+
+def _settled(level_db_spl: float, one: Settling) -> TimeBehaviour:
+    return TimeBehaviour(
+        level_db_spl=level_db_spl,
+        low_hz=one.low_hz,
+        high_hz=one.high_hz,
+        depth_db=one.depth_db,
+        uncertainty_db=one.uncertainty_db,
+        time_constant_s=one.time_constant_s,
+    )
+
+
+def _heating(ladder: Ladder) -> Iterator[OctaveHeat]:
+    for one in ladder.found.octaves:
+        if one.heating_db is not None and one.heating_uncertainty_db is not None:
+            yield OctaveHeat(
+                midband_hz=one.midband_hz, change_db=one.heating_db, uncertainty_db=one.heating_uncertainty_db
+            )

@@ -1,0 +1,170 @@
+"""Findings as a story: the dips and peaks, a paragraph a finding, and the rows of evidence behind each."""
+
+from collections.abc import Iterator, Sequence
+
+import numpy as np
+from rich.table import Table
+from rich.text import Text
+
+from distort.analysis.anomalies.anomaly import Anomaly
+from distort.analysis.common.quantities import from_findings
+from distort.analysis.findings.finding import EvidenceRow, Finding
+from distort.report.text.headings import heading_sentences
+from distort.report.text.numbers import hertz, level_name
+from distort.report.text.quantities import short
+from distort.session.results.condition_results import ConditionResults
+
+PHASES = {"minimum-phase": "yes", "not-minimum-phase": "no", "unknown": "?"}
+EQUALISERS = {
+    "can-mend": "yes",
+    "at-this-point-only": "at this point only",
+    "cannot-mend": "no",
+    "unknown": "?",
+}
+TOP = 3
+MOST_ROWS = 24
+"""Of one finding, strongest first; all of them stand in findings.json."""
+
+BEFORE_FINDINGS = "These results were written before there were findings: run 'distort analyze' again."
+NOTHING = "No finding: nothing in distortion or compression stands out beyond its interval and its own ripple."
+
+
+def findings_blocks(results: ConditionResults, *, evidence: bool = False) -> Iterator[str | Table]:
+    """The story of one condition: dips and peaks, then a paragraph a finding; with the rows behind where asked for."""
+    yield from heading_sentences(results)
+    anomalies, findings = results.findings.anomalies, results.findings.findings
+    if anomalies:
+        yield "Dips and peaks of the response at the lowest level"
+        yield anomalies_table(anomalies)
+        yield ""
+    if findings is None:
+        yield BEFORE_FINDINGS
+        yield ""
+        return
+    if not findings:
+        yield NOTHING
+    yield from _floor_sentences(results)
+    for one in findings:
+        yield from _paragraph(one)
+        if evidence and one.evidence:
+            yield evidence_table(one.evidence)
+            yield ""
+    yield ""
+
+
+def _floor_sentences(results: ConditionResults) -> Iterator[str]:
+    """At which levels nothing can be put down to the loudspeaker, since noise may have made it."""
+    unknown = [
+        level_name(found.level_db_spl)
+        for found, one in zip(results.findings.levels, results.harmonics, strict=True)
+        if not any(np.isfinite(order.noise_db).any() for order in one.orders)
+    ]
+    if unknown:
+        yield (
+            f"The noise floor at {', '.join(unknown)} dB SPL is not known, so no distortion is put down to the "
+            f"loudspeaker there: record it again, with two seconds of silence before and after."
+        )
+
+
+def _paragraph(one: Finding) -> Iterator[str]:
+    yield f"{one.number}. {one.headline}"
+    yield f"   {one.sentence}"
+    yield f"   {surely(one)}"
+    if one.audible is not None:
+        yield f"   Audible: {one.audible.verdict}, at {level_name(one.audible.at_db_spl)} dB SPL (an estimate)."
+    yield f"   To confirm: {one.next.text}"
+    if one.next.command is not None:
+        yield f"   {one.next.command}"
+
+
+def surely(one: Finding) -> str:
+    """How sure it is, and what stands behind it."""
+    said = [row for row in one.evidence if row.speaks == "for"]
+    against = ", ".join(dict.fromkeys(one.against))
+    basis = f"{len(said)} rows of evidence speak for it" + (f", against it {against}" if against else ", none against")
+    if not one.decided:
+        return f"Not decided; {basis}."
+    return f"Probability {min(one.probability, 0.99):.2f}; {basis}."
+
+
+def top_sentences(results: ConditionResults) -> Iterator[str]:
+    """The strongest decided findings in a sentence each; nothing where there is none."""
+    findings = results.findings.findings or ()
+    decided = [one for one in findings if one.decided]
+    if not decided:
+        return
+    for one in decided[:TOP]:
+        yield f"{one.number}. {one.sentence}"
+    more = len(findings) - min(len(decided), TOP)
+    if more > 0:
+        yield f"{more} more: distort show FOLDER findings"
+    yield ""
+
+
+def anomalies_table(anomalies: Sequence[Anomaly]) -> Table:
+    """One row a dip or peak, within 80 columns."""
+    table = _table()
+    for name in ("", "kind", "Hz", "dB", "octaves", "Q", "half wave", "shape", "min.ph.", "equaliser mends"):
+        table.add_column(name, justify="left" if name in ("kind", "shape", "equaliser mends") else "right")
+    for one in anomalies:
+        table.add_row(
+            letter(one.number),
+            one.kind,
+            hertz(one.frequency_hz),
+            f"{one.deviation_db:+.1f}",
+            f"{one.width_octaves:.2f}",
+            f"{one.q:.1f}",
+            f"{100.0 * one.half_wave_m:.1f} cm",
+            {"interference": "reflection"}.get(one.shape, one.shape),
+            PHASES[one.phase],
+            EQUALISERS[one.equaliser],
+        )
+    reflections = [one for one in anomalies if one.path_difference_m is not None]
+    lines = [
+        f"{letter(one.number)}: a reflection of amplitude {one.reflection or 0.0:.2f} on a way "
+        f"{100.0 * (one.path_difference_m or 0.0):.1f} cm longer fits best"
+        for one in reflections[:TOP]
+    ]
+    table.caption = Text("\n".join(lines), style="dim") if lines else None
+    return table
+
+
+def evidence_table(rows: Sequence[EvidenceRow]) -> Table:
+    """One row a quantity and level, the largest rises first, within 80 columns."""
+    table = _table()
+    for name in ("what", "dB SPL", "at Hz", "reading", "rise", "+-", "fund.", "at n f", "source", "speaks"):
+        table.add_column(name, justify="left" if name in ("what", "speaks") else "right")
+    ordered = sorted(rows, key=lambda row: (row.speaks == "silent", -abs(row.rise_db)))
+    for row in ordered[:MOST_ROWS]:
+        table.add_row(
+            short(from_findings(row.quantity)),
+            level_name(row.level_db_spl),
+            hertz(row.frequency_hz),
+            _db(row.value_db),
+            _db(row.rise_db),
+            _db(row.interval_db),
+            _db(row.fundamental_db),
+            _db(row.response_at_product_db),
+            _db(row.source_db),
+            row.speaks,
+        )
+    left = len(rows) - MOST_ROWS
+    table.caption = Text(
+        "rise re the fundamental = fund. (it dips) + at n f (the response there) + source, dB."
+        + (f"\n{left} more rows are in findings.json." if left > 0 else ""),
+        style="dim",
+    )
+    return table
+
+
+def _table() -> Table:
+    return Table(box=None, padding=(0, 1, 0, 0), pad_edge=False, header_style="bold", caption_justify="left")
+
+
+def letter(number: int) -> str:
+    """Anomalies carry letters, so that they are not taken for findings: A, B, ... Z, A2, ..."""
+    return chr(ord("A") + (number - 1) % 26) + (str((number - 1) // 26 + 1) if number > 26 else "")
+
+
+def _db(value: float | None) -> str:
+    return "" if value is None else f"{round(value, 1) + 0.0:.1f}"  # no -0.0

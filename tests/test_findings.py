@@ -1,0 +1,278 @@
+"""Findings of block models in closed form: each explanation where it is true, and none where nothing is.
+
+The models are in `tests/made_evidence.py`; every rise that a finding states is compared with what the model was given.
+"""
+
+import re
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from distort.analysis.findings.explanations.fit import passive
+from distort.analysis.findings.explanations.local_source import grows, local_source
+from distort.analysis.findings.find import find
+from distort.analysis.findings.finding import Finding
+from distort.analysis.findings.likelihoods import joint_limit, log_density, log_density_of_source
+from distort.analysis.findings.places import OrderAt, Place
+from tests.made_evidence import LEVELS, ROWS_HZ, Made, anomaly, bell, comb, dips_of
+
+SAME_PLACE_OCTAVES = 1.0 / 12.0
+"""Two rows: ripple of 0.3 dB moves the top of a bell of 0.12 octave by about one."""
+
+
+def found(made: Made) -> tuple[Finding, ...]:
+    return find(made.evidence())
+
+
+def the_one(made: Made) -> Finding:
+    (one,) = found(made)
+    return one
+
+
+def test_ripple_alone_is_no_finding() -> None:
+    for seed in range(1, 7):
+        assert found(Made(seed=seed, ripple_db=1.0)) == ()
+
+
+def test_a_delayed_copy_is_one_finding_at_all_its_dips() -> None:
+    one = the_one(Made(after=comb(600.0, 0.7), anomalies=dips_of(600.0, 0.7)))
+    assert (one.explanation, one.also, one.decided) == ("delayed-copy", (), True)
+    assert len(one.places) > 1
+    assert {round(place.frequency_hz) for place in one.places} <= {600, 1800, 3000}
+    assert one.part_of_loudspeaker is None
+    assert one.numbers["path_m"] == pytest.approx(0.286, abs=0.001)  # 343.2 / (2 * 600)
+
+
+def test_products_that_do_not_follow_the_comb_tell_two_sources() -> None:
+    one = the_one(Made(after=comb(600.0, 0.7), anomalies=dips_of(600.0, 0.7), shared=False))
+    assert one.explanation == "cancellation"
+
+
+def test_a_resonance_after_the_source_lowers_the_fundamental_alone() -> None:
+    one = the_one(Made(after=bell(900.0, -9.0), anomalies=(anomaly(900.0, -9.0),)))
+    assert (one.explanation, one.decided) == ("resonance", True)
+    rows = [row for row in one.evidence if row.quantity == "h2" and row.level_db_spl == 96.0]
+    assert rows[0].rise_db == pytest.approx(9.0, abs=1.5)  # two ripples of 0.3 dB, each against flanks, at 95 %
+    assert rows[0].speaks != "against"
+
+
+def test_a_dip_of_which_nobody_knows_the_shape_is_left_open() -> None:
+    one = the_one(Made(after=bell(900.0, -9.0), anomalies=(anomaly(900.0, -9.0, shape="unknown"),)))
+    assert (one.explanation, one.decided) == ("undecided", False)
+    assert "a reflection or a resonance" in one.sentence
+
+
+def test_what_the_room_alone_has_is_the_rooms() -> None:
+    dip = anomaly(900.0, -9.0, elsewhere="filled-in", elsewhere_db=-0.5)
+    assert the_one(Made(after=bell(900.0, -9.0), anomalies=(dip,))).explanation == "room"
+
+
+def test_a_dip_before_the_non_linearity_takes_n_times_as_much_of_order_n() -> None:
+    one = the_one(Made(before=bell(900.0, -7.0), anomalies=(anomaly(900.0, -7.0),)))
+    assert one.explanation == "filter-before-source"
+    row = next(row for row in one.evidence if row.quantity == "h2" and row.level_db_spl == 96.0)
+    assert row.rise_db == pytest.approx(-7.0, abs=1.5)  # D_2 falls by (2 - 1) 7 dB
+
+
+def test_a_source_of_its_own_is_found_without_any_dip() -> None:
+    source = bell(700.0, 10.0)
+    one = the_one(Made(more={3: lambda f, _: source(f)}))
+    assert (one.explanation, one.part_of_loudspeaker) == ("loudspeaker-generated", True)
+    assert abs(np.log2(one.frequency_hz / 700.0)) < SAME_PLACE_OCTAVES
+    assert one.numbers["order"] == 3.0
+    assert one.numbers["source_db"] == pytest.approx(10.0, abs=one.numbers["source_interval_db"])
+
+
+def test_a_source_above_a_level_only() -> None:
+    source = bell(700.0, 12.0)
+    one = the_one(Made(more={3: lambda f, level: source(f) if level >= 91.0 else 0.0 * f}))
+    assert one.explanation == "loudspeaker-generated"
+
+
+def test_what_keeps_its_ratio_at_every_level_is_no_product() -> None:
+    """Order 5 at -62 dB re the tone at every level, about 700 Hz: it would have to grow 5 dB per dB."""
+    top = bell(700.0, 1.0)
+
+    def more(f: np.ndarray, level: float) -> np.ndarray:
+        return top(f) * (12.0 - 4.0 * (level - 96.0))  # the body's order 5 falls by 5 dB a dB, this by 1
+
+    assert [one for one in found(Made(more={5: more}, floor_db_spl=-40.0)) if one.decided] == []
+
+
+def test_without_a_noise_floor_nothing_is_said_of_orders() -> None:
+    source = bell(700.0, 15.0)
+    evidence = Made(more={3: lambda f, _: source(f)}).evidence()
+    unknown = tuple(replace(one, floor_db=np.full_like(one.floor_db, np.nan)) for one in evidence.orders)
+    assert find(evidence)
+    assert find(replace(evidence, orders=unknown)) == ()
+
+
+def test_an_order_that_is_readable_at_a_few_rows_alone_says_nothing() -> None:
+    """There is no flank to hold it against, and no ripple to stand out of."""
+    evidence = Made().evidence()
+    few = np.abs(np.log2(ROWS_HZ / 700.0)) < 0.1
+    buried = tuple(replace(one, floor_db=np.where(few, one.floor_db, 0.0)) for one in evidence.orders)
+    assert find(replace(evidence, orders=buried)) == ()
+
+
+def test_orders_that_rise_at_one_n_f_meet_a_resonance_there() -> None:
+    """The response does not show it, as a cone's break-up above a crossover."""
+    peak = bell(3600.0, 10.0)
+    more = {number: (lambda f, _, n=number: peak(n * f)) for number in (2, 3, 4, 5)}
+    one = the_one(Made(more=more))
+    assert one.explanation == "product-on-peak"
+    assert one.numbers["heard_hz"] == pytest.approx(3600.0, rel=0.05)  # a row and a half of the order that shows it
+    assert len(one.places) >= 3
+
+
+def test_a_peak_of_the_response_raises_what_comes_out_there() -> None:
+    one = the_one(Made(after=bell(3600.0, 9.0), anomalies=(anomaly(3600.0, 9.0),)))
+    assert one.explanation == "product-on-peak"
+    assert {round(place.frequency_hz / 100.0) for place in one.places} >= {18, 12}  # 3600 / 2 and / 3
+
+
+def test_a_dip_and_a_source_at_one_place_are_one_finding() -> None:
+    source = bell(900.0, 12.0)
+    one = the_one(Made(after=bell(900.0, -8.0), anomalies=(anomaly(900.0, -8.0),), more={3: lambda f, _: source(f)}))
+    assert {one.explanation, *one.also} == {"resonance", "loudspeaker-generated"}
+
+
+def test_images_of_a_conversion_rise_where_orders_cross_them() -> None:
+    """Order n at f = 3900 / (n - 1) and 3900 / (n + 1), as far below the tone at each level."""
+    more = {}
+    for number in (3, 4, 5):
+        images = [bell(3900.0 / (number + side), 9.0, octaves=0.05) for side in (-1, 1)]
+        more[number] = lambda f, level, n=number, both=images: (
+            sum(one(f) for one in both) * (1.0 + (96.0 - level) * (n - 1.0) / 9.0)
+        )
+    one = the_one(Made(more=more, floor_db_spl=-60.0))
+    assert (one.explanation, one.part_of_loudspeaker) == ("conversion-image", False)
+
+
+def changing(made: Made, change_db: float, *, at_hz: float = 900.0) -> Made:
+    """With a change of its own at a place, growing as the cube of the amplitude."""
+    top = bell(at_hz, 1.0)
+    return replace(made, change=lambda f, level: change_db * top(f) * 10.0 ** ((level - 96.0) / 10.0))
+
+
+@pytest.mark.parametrize(
+    ("deviation_db", "change_db", "explanation"),
+    [
+        (-8.0, -1.0, "compression"),
+        (-8.0, 1.0, "level-dependent-resonance"),  # the dip fills
+        (8.0, -1.0, "compression"),
+        (8.0, 1.0, "expansion"),
+    ],
+)
+def test_a_change_of_its_own_at_a_dip_or_peak(deviation_db: float, change_db: float, explanation: str) -> None:
+    made = Made(after=bell(900.0, deviation_db), anomalies=(anomaly(900.0, deviation_db),))
+    one = next(one for one in found(changing(made, change_db)) if "excess_db" in one.numbers)
+    assert one.explanation == explanation
+    assert one.numbers["change_db"] == pytest.approx(change_db, abs=0.02)  # the row lies within 1/48 octave of the top
+    assert one.places[0].frequency_hz == pytest.approx(900.0, rel=0.03)
+
+
+@pytest.mark.parametrize(("change_db", "told"), [(0.2, False), (0.5, True)])
+def test_a_change_within_what_two_runs_agree_to_is_none(change_db: float, told: bool) -> None:
+    assert bool(found(changing(Made(), change_db))) == told
+
+
+def test_a_step_is_no_place() -> None:
+    """The end of a band that falls short is no change of its own."""
+    step = replace(Made(), change=lambda f, level: -0.45 * (f < 900.0) * (level - 81.0) / 15.0)
+    assert found(step) == ()
+
+
+def test_a_change_at_every_dip_of_a_comb_is_that_of_a_sum() -> None:
+    """The weaker of two sources loses 1 dB: `20 lg |1 + r g e| - 20 lg |1 + r e|`, exactly."""
+    rotated = np.exp(-1j * np.pi * ROWS_HZ / 600.0)
+    lost = 10.0 ** (-1.0 / 20.0)
+
+    def change(f: np.ndarray, level: float) -> np.ndarray:
+        whole = 20.0 * np.log10(np.abs(1.0 + 0.8 * lost * rotated) / np.abs(1.0 + 0.8 * rotated))
+        return whole * 10.0 ** ((level - 96.0) / 10.0)
+
+    made = Made(after=comb(600.0, 0.8), anomalies=dips_of(600.0, 0.8), shared=False, change=change)
+    assert [one.explanation for one in found(made)] == ["cancellation"]
+
+
+def test_a_band_that_falls_short_is_compression_of_unknown_kind() -> None:
+    one = the_one(replace(Made(), change=lambda f, level: -2.0 * (f < 400.0) * (level - 81.0) / 15.0))
+    assert (one.explanation, one.also) == ("compression", ())
+    assert "the data cannot tell how" in one.sentence
+    assert one.places[0].high_hz == pytest.approx(400.0, rel=0.03)
+    assert one.numbers["change_db"] == pytest.approx(-2.0)
+
+
+def test_sentences_and_headlines_keep_their_lengths() -> None:
+    """At most 45 words and 78 characters, whatever the finding."""
+    source = bell(900.0, 12.0)
+    cases = [
+        Made(after=comb(600.0, 0.7), anomalies=dips_of(600.0, 0.7), shared=shared, more={3: lambda f, _: source(f)})
+        for shared in (True, False)
+    ]
+    cases += [changing(Made(after=bell(900.0, -8.0), anomalies=(anomaly(900.0, -8.0),)), one) for one in (-1.0, 1.0)]
+    for made in cases:
+        for one in find(replace(made.evidence(), in_room=True)):
+            assert len(one.headline) <= 78
+            for sentence in re.split(r"\.\s", one.sentence):
+                assert len(sentence.split()) <= 45, sentence
+            assert one.next.command is not None
+            assert one.next.command.startswith("distort ")
+
+
+def order_at(number: int, values_db: list[float], *, relative_db: list[float], ripple_db: float = 0.5) -> OrderAt:
+    levels = np.array(LEVELS[: len(values_db)])
+    return OrderAt(
+        order=number,
+        levels_db_spl=levels,
+        product_db=np.array(values_db),
+        error_db=np.full(levels.size, 0.1),
+        short_db=np.array(values_db),
+        there_db=0.0,
+        ripple_db=(ripple_db, ripple_db),
+        relative_db=np.array(relative_db),
+    )
+
+
+@pytest.mark.parametrize(("per_db", "grown"), [(1.0, False), (1.15, False), (1.25, True), (2.0, True)])
+def test_growth_with_level_is_read_off_the_ratio(per_db: float, grown: bool) -> None:
+    ratios = [-60.0 + (per_db - 1.0) * (level - 81.0) for level in LEVELS]
+    place = Place(
+        frequency_hz=500.0,
+        gap_octaves=0.3,
+        fundamental_db=0.0,
+        orders=(order_at(3, [8.0] * 4, relative_db=ratios),),
+    )
+    assert grows(place, (3,)) is grown
+    assert grows(place, (2,)) is None
+
+
+def test_levels_that_say_the_same_count_ripple_once() -> None:
+    """Four levels of one ripple are not four readings: the odds of a source grow little from one level to four."""
+    odds = []
+    for count in (1, 4):
+        one = order_at(3, [2.5] * count, relative_db=[-50.0 + 10.0 * index for index in range(count)])
+        place = Place(frequency_hz=500.0, gap_octaves=0.3, fundamental_db=0.0, orders=(one,))
+        nothing = passive(place, name="nothing", alpha=0).log_likelihood
+        odds.append(local_source(place, alpha=0).log_likelihood - nothing)
+    assert odds[1] - odds[0] < 1.0  # readings of their own would add three times as much again
+    assert odds[0] > 1.0
+
+
+def test_densities() -> None:
+    """Student's t with 12 degrees of freedom at 0: Gamma(6.5) / (sqrt(12 pi) Gamma(6)) = 0.39073; at 2.179 (its 97.5 %
+    point, common tables) the tail beyond is 0.025; a source spreads evenly over 20 dB far from its ends."""
+    assert np.exp(log_density(0.0, 1.0)) == pytest.approx(0.39073, abs=1e-5)
+    assert log_density(1.0, 2.0) == pytest.approx(log_density(0.5, 1.0) - np.log(2.0))
+    grid = np.linspace(2.179, 60.0, 20001)
+    tail = np.trapezoid([np.exp(log_density(value, 1.0)) for value in grid], grid)
+    assert tail == pytest.approx(0.025, abs=2e-5)
+    assert np.exp(log_density_of_source(12.0, 0.5)) == pytest.approx(1.0 / 20.0, rel=1e-6)
+
+
+def test_the_joint_limit_is_sidaks() -> None:
+    """One reading at 1 %, two-sided: 2.5758 (common tables); ten: each at 0.1005 %, 3.2894."""
+    assert joint_limit(1) == pytest.approx(2.5758, abs=1e-4)
+    assert joint_limit(10) == pytest.approx(3.289, abs=1e-3)
