@@ -155,15 +155,20 @@ def test_takes_that_differ_are_not_averaged_in_silence(distort, unlike) -> None:
     assert f"{UNLIKE} If take 2 is: `distort relabel {unlike} stand/sweep_86dB_take2 --level DB" in ending.out
     assert "1 pair of takes that differ" in ending.out
     assert json.loads(distort("check", unlike, "--json").out)["unlike"][0]["takes"] == [1, 2]
-    said = distort.done("analyze", unlike)
-    assert f"Careful: {UNLIKE} They were averaged." in said
-    assert f"`distort reject {unlike} stand/sweep_86dB_take2 --reason TEXT` leaves it out" in said
-    assert f"Condition stand: Careful: {UNLIKE}" in page(distort, unlike)
     said = distort.refused("compare", f"{unlike}:stand", f"{unlike}:desk", inside=unlike)
     assert said.startswith(f"stand: {UNLIKE}")
     # mended, nobody speaks of it any more
     distort.done("relabel", unlike, "stand/sweep_86dB_take2", "--level", "96", "--reason", "the wrong file")
     assert "of takes that differ" not in distort("check", unlike).out
+
+
+@pytest.mark.sample
+def test_results_of_takes_that_differ_say_so_until_it_is_mended(distort, unlike) -> None:
+    said = distort.done("analyze", unlike)
+    assert f"Careful: {UNLIKE} They were averaged." in said
+    assert f"`distort reject {unlike} stand/sweep_86dB_take2 --reason TEXT` leaves it out" in said
+    assert f"Condition stand: Careful: {UNLIKE}" in page(distort, unlike)
+    distort.done("relabel", unlike, "stand/sweep_86dB_take2", "--level", "96", "--reason", "the wrong file")
     assert "differ by" not in distort.done("compare", f"{unlike}:stand", f"{unlike}:desk")
 
 
@@ -178,6 +183,7 @@ def test_a_repositioned_take_may_differ_and_so_may_one_by_its_noise(distort, mon
     )
 
 
+@pytest.mark.sample
 def test_relabelling_checks_anew_and_keeps_what_was_said_before(distort, monitor) -> None:
     added(distort, monitor, 76, 76)
     added(distort, monitor, 86, 96)
@@ -263,7 +269,9 @@ def test_a_kill_while_it_is_renamed_loses_nothing(distort, monitor, monkeypatch)
     monkeypatch.undo()
     assert "has no recording beside it" not in distort("check", monitor).out
     added(distort, monitor, 86, again(monitor, 86))
-    assert len(load_recordings(SessionFolder(monitor), "stand")) == 2
+    mended, other = load_recordings(SessionFolder(monitor), "stand")
+    assert mended.sidecar.drive_dbfs == pytest.approx(other.sidecar.drive_dbfs - 10.0)
+    assert mended.samples().size == other.samples().size
 
 
 def test_a_rejected_file_may_be_added_again(distort, monitor) -> None:
@@ -283,6 +291,7 @@ APPLIED = "All recordings were made before the calibration of"
 STATED = "that no gain changed in between is the tester&#39;s statement"
 
 
+@pytest.mark.sample
 def test_a_calibration_that_came_later_is_told_as_the_testers_statement(distort, monitor) -> None:
     for level in (76, 86):
         added(distort, monitor, level, level)
