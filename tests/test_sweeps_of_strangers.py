@@ -96,6 +96,18 @@ def test_takes_without_silence_do_not_repeat_and_nothing_is_above_a_floor(distor
     assert shown[0].count("?") >= 7
 
 
+def test_without_a_floor_no_difference_is_stated(distort, tmp_path):
+    distort.done("new", tmp_path / "s", "--levels", "86", "--conditions", "stand,desk")
+    soundfile.write(tmp_path / "sweep.wav", stimulus().astype(np.float32), RATE, subtype="FLOAT")
+    for seed, condition, after_s in ((1, "stand", 3.0), (2, "desk", 0.1)):
+        path = filed(tmp_path, heard(0.05, after_s, seed), f"{condition}.wav")
+        distort.done(*words(tmp_path, path), "--condition", condition)
+        distort.done("analyze", tmp_path / "s", "--condition", condition)
+    said = " ".join(distort.done("compare", f"{tmp_path / 's'}:stand", f"{tmp_path / 's'}:desk").split())
+    assert "No noise floor is known of 86 dB of desk: noise may make any difference there, so none is stated." in said
+    assert "none >" not in said.split("(95 %).")[-1]
+
+
 def test_digital_zeros_beside_the_stimulus_are_told(distort, folder):
     samples = heard(2.0, 3.0)
     samples[: 2 * RATE] = samples[-3 * RATE :] = 0.0

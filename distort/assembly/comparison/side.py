@@ -10,6 +10,7 @@ import numpy as np
 import numpy.typing as npt
 
 from distort.analysis.common.grid import grid_hz
+from distort.analysis.common.quantities import RESPONSE
 from distort.analysis.comparison.curves import (
     ROWS_OF_BAND,
     Valuation,
@@ -67,6 +68,13 @@ class Side:
     def recordings(self) -> tuple[Recording, ...]:
         """All that the curves were made from."""
         return self.sweeps + self.multitones
+
+    @property
+    def without_floor_db_spl(self) -> tuple[float, ...]:
+        """Nominal levels of whose sweep no noise floor is known."""
+        of_sweeps = [one for one in self.curves if one.quantity == RESPONSE]
+        known = {one.level_db_spl for one in of_sweeps if np.isfinite(one.noise_variance).any()}
+        return tuple(sorted({one.level_db_spl for one in of_sweeps} - known))
 
     @property
     def volume_known(self) -> bool:

@@ -96,6 +96,11 @@ def pairing_sentences(compared: Compared) -> list[str]:
     sentences = [f"No partner of equal drive, not compared: {', '.join(alone)}."] if alone else []
     sentences += [_output_sentence(compared, one) for one in paired.outputs]
     sentences += _reference_sentences(compared)
+    unknown = [f"{level_name(level)} dB of {side.name}" for side in (a, b) for level in side.without_floor_db_spl]
+    if unknown:
+        sentences.append(
+            f"No noise floor is known of {', '.join(unknown)}: noise may make any difference there, so none is stated."
+        )
     if paired.one_uncalibrated:
         sentences.append("One side has no calibration: the responses are not compared.")
     return sentences
