@@ -37,7 +37,7 @@ LEAST_SCATTER_ROWS = 10
 ONE_SIDED = 1.3
 """Own choice: of one side alone nobody knows which way the ripple grows."""
 
-COUNTED_PER_CENT, NORMAL_AT_COUNTED = 70.0, 1.036
+COUNTED_SHARE, NORMAL_AT_COUNTED = 0.7, 1.036
 """The median would take a curve with a few tall tops for a calm one, a standard deviation the tops for ripple."""
 
 LEAST_SCATTER_DB = 0.35
@@ -137,7 +137,8 @@ def ripple_at(
 
 def _deviation_db(contrast_db: FloatArray) -> float:
     """Standard deviation of a normal variable that keeps seven in ten as near to 0 as these."""
-    return float(np.percentile(np.abs(contrast_db), COUNTED_PER_CENT)) / NORMAL_AT_COUNTED
+    ordered = np.sort(np.abs(contrast_db))
+    return float(ordered[int(COUNTED_SHARE * (ordered.size - 1))]) / NORMAL_AT_COUNTED
 
 
 def ripple_db(frequency_hz: FloatArray, contrast_db: FloatArray, *, calm: BoolArray, least_db: float) -> FloatArray:

@@ -101,6 +101,19 @@ class OctaveHeat:
     uncertainty_db: float
 
 
+@dataclass(frozen=True, kw_only=True)
+class Event:
+    """Something that sounded while a sweep was recorded, and that the loudspeaker did not make."""
+
+    level_db_spl: float
+    """Of the sweep."""
+    low_hz: float
+    high_hz: float
+    """Where the sweep was meanwhile."""
+    orders: tuple[int, ...]
+    """Whose curves it touches; 1 is the fundamental."""
+
+
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Evidence:
     """All of a condition."""
@@ -122,6 +135,8 @@ class Evidence:
     """Bands of a multitone that began louder than they settled, within its first period."""
     warm_ups: tuple[TimeBehaviour, ...] = ()
     """Bands whose level changed from period to period."""
+    events: tuple[Event, ...] = ()
+    """Those that touch a curve; what they touch is not readable in the curves here."""
     heating: tuple[OctaveHeat, ...] = ()
     """Empty: the lowest level was not played again at once."""
     in_room: bool = False

@@ -4,6 +4,7 @@ from collections.abc import Sequence
 
 from distort.analysis.findings.change_findings import change_drafts
 from distort.analysis.findings.combs import at_a_peak
+from distort.analysis.findings.event_findings import event_drafts
 from distort.analysis.findings.evidence import Evidence
 from distort.analysis.findings.finding import BROAD_OCTAVES, Draft, Finding
 from distort.analysis.findings.order_findings import order_drafts
@@ -13,7 +14,7 @@ from distort.analysis.findings.words import words
 
 def find(evidence: Evidence) -> tuple[Finding, ...]:
     """All findings."""
-    drafts = one_a_place([*order_drafts(evidence), *change_drafts(evidence)])
+    drafts = one_a_place([*order_drafts(evidence), *change_drafts(evidence), *event_drafts(evidence)])
     kept = [one for one in drafts if not _of_a_sum(one, drafts, evidence)]
     return tuple(_finding(draft, evidence, number) for number, draft in enumerate(kept, start=1))
 

@@ -5,10 +5,13 @@ from dataclasses import replace
 
 import numpy as np
 
-from distort.analysis.findings.finding import BROAD_OCTAVES, Draft, Explanation, PlaceFound
+from distort.analysis.findings.finding import BROAD_OCTAVES, Draft, EvidenceRow, Explanation, PlaceFound
 
 SAME_OCTAVES = 1.0 / 5.0
 """Places whose centres are this near are one."""
+
+SOURCE_OCTAVES = 0.5
+"""Two tops of what a loudspeaker makes this near are one source's: its orders top at places of their own."""
 
 CHANGES: tuple[Explanation, ...] = ("level-dependent-resonance", "compression", "expansion", "cancellation")
 """What a change with level at a place may be."""
@@ -45,12 +48,13 @@ def same_place(one: Draft, other: Draft) -> bool:
     """Whether any of their places are one; places within a band stay findings of their own."""
     if _broad(one) or _broad(other):
         return False
-    return any(near(a, b) for a in one.places for b in other.places)
+    apart = SOURCE_OCTAVES if one.explanation == other.explanation == "loudspeaker-generated" else SAME_OCTAVES
+    return any(near(a, b, apart=apart) for a in one.places for b in other.places)
 
 
-def near(one: PlaceFound, other: PlaceFound) -> bool:
+def near(one: PlaceFound, other: PlaceFound, *, apart: float = SAME_OCTAVES) -> bool:
     """Whether two places are one."""
-    return abs(float(np.log2(one.frequency_hz / other.frequency_hz))) < SAME_OCTAVES
+    return abs(float(np.log2(one.frequency_hz / other.frequency_hz))) < apart
 
 
 def _broad(one: Draft) -> bool:
@@ -62,15 +66,21 @@ def _joined(first: Draft, beside: Sequence[Draft]) -> Draft:
     found = first
     for one in beside:
         if _made_by_the_third(found, one):
-            found = replace(one, also=(found.explanation,), evidence=one.evidence + found.evidence)
+            found = replace(one, also=(found.explanation,), evidence=_both(one, found))
             continue
-        evidence = found.evidence + one.evidence
+        evidence = _both(found, one)
         included = one.explanation in INCLUDED.get(found.explanation, ()) or one.explanation == found.explanation
         if one.decided and not included and not found.also and found.decided:
             found = replace(found, also=(one.explanation,), evidence=evidence, numbers={**one.numbers, **found.numbers})
         else:
             found = replace(found, evidence=evidence)
     return found
+
+
+def _both(one: Draft, other: Draft) -> tuple[EvidenceRow, ...]:
+    """The rows of both, each quantity once at its level and place."""
+    rows = {(row.quantity, row.level_db_spl, row.frequency_hz): row for row in (*other.evidence, *one.evidence)}
+    return tuple(rows.values())
 
 
 def _made_by_the_third(change: Draft, source: Draft) -> bool:

@@ -254,6 +254,17 @@ def _image(draft: Draft, at: str) -> tuple[str, str]:
     )
 
 
+def _event(draft: Draft, at: str) -> tuple[str, str]:
+    numbers = draft.numbers
+    level = f"{numbers['level_db_spl']:.0f} dB SPL"
+    span = f"{hertz(draft.low_hz)} to {hertz(draft.high_hz)}"
+    return (
+        f"{span}: something else sounded during the sweep at {level}",
+        f"While the sweep at {level} passed {span}, something sounded that the loudspeaker did not make; orders "
+        f"{numbers['lowest_order']:.0f} to {numbers['highest_order']:.0f} are not to be relied on there.",
+    )
+
+
 def _plain(draft: Draft, at: str) -> tuple[str, str]:
     name = NAMES[draft.explanation]
     return f"{at}: {name}", f"At {at} what is seen is {name}."
@@ -273,5 +284,6 @@ _SAID: Mapping[Explanation, Callable[[Draft, str], tuple[str, str]]] = {
     "limiting": _limiting,
     "heating": _heating,
     "conversion-image": _image,
+    "event-in-time": _event,
     "undecided": _undecided,
 }

@@ -1,6 +1,6 @@
 """The evidence table of a condition: everything that was measured, as the findings look at it."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 import numpy as np
 import numpy.typing as npt
@@ -14,6 +14,7 @@ from distort.analysis.common.quantities import EVEN, ODD, Quantity
 from distort.analysis.findings.evidence import (
     BandCurve,
     ChangeCurve,
+    Event,
     Evidence,
     OctaveHeat,
     OrderCurve,
@@ -21,20 +22,29 @@ from distort.analysis.findings.evidence import (
 )
 from distort.analysis.multitone.settling import Settling
 from distort.analysis.sweep.orders import SeparatedOrders
+from distort.analysis.sweep.touched import ROUNDED, Touched
 from distort.assembly.condition.curves import Curves
+from distort.assembly.condition.events import touched_at
 from distort.assembly.condition.level_series import Ladder, LevelSeries
 from distort.assembly.condition.levels import LevelsRead
 from distort.recording.reading import MultitoneLevel
 from distort.session.calibration.reference_responses import CurvesElsewhere
 from distort.session.plan.keys import Setup
 from distort.session.recordings.condition import Recorded
+from distort.session.results.events_found import EventFound
 from distort.session.results.ladder_results import ChangeCurves
 
 FloatArray = npt.NDArray[np.float64]
+BoolArray = npt.NDArray[np.bool_]
 
 
-def evidence_of(recorded: Recorded, read: LevelsRead, *, curves: Curves, series: LevelSeries) -> Evidence:
-    """Made once, before anything is explained."""
+def evidence_of(
+    recorded: Recorded, read: LevelsRead, *, curves: Curves, series: LevelSeries, events: Sequence[EventFound]
+) -> Evidence:
+    """Made once, before anything is explained.
+
+    events   what sounded while the sweeps were recorded: what it touches is not readable
+    """
     first = curves.responses[0]
     setup = recorded.recordings[0].sidecar.setup
     ladders = [ladder.curves for ladder in series.ladders]
@@ -47,10 +57,11 @@ def evidence_of(recorded: Recorded, read: LevelsRead, *, curves: Curves, series:
         orders=tuple(
             one
             for level, harmonics in zip(read.sweeps, curves.harmonics, strict=True)
-            for one in order_curves(harmonics, level)
+            for one in order_curves(harmonics, level, touched=touched_at(events, level))
         ),
         bands=tuple(one for level, tone in read.multitones.items() for one in _bands(tone, level)),
-        changes=tuple(one for each in ladders for one in _changes(each)),
+        changes=tuple(one for each in ladders for one in _changes(each, events)),
+        events=tuple(_event(one) for one in events if one.event.touched),
         attacks=tuple(_settled(level, one) for level, tone in read.multitones.items() for one in tone.attack),
         warm_ups=tuple(_settled(level, one) for level, tone in read.multitones.items() for one in tone.warm_up),
         heating=tuple(one for ladder in series.ladders for one in _heating(ladder)),
@@ -83,18 +94,36 @@ def anomalies_of(
     )
 
 
-def order_curves(harmonics: Harmonics, level_db_spl: float) -> Iterator[OrderCurve]:
-    """Every order of one level."""
+def order_curves(harmonics: Harmonics, level_db_spl: float, *, touched: Sequence[Touched] = ()) -> Iterator[OrderCurve]:
+    """Every order of one level; what an event touches lies under a floor without end."""
     for order in harmonics.orders:
+        spoilt = _touched_rows(harmonics.frequency_hz, touched, order.order)
         yield OrderCurve(
             order=order.order,
             level_db_spl=level_db_spl,
             relative_db=order.relative_db,
             fundamental_db=harmonics.fundamental_db,
-            floor_db=_floor_db(order),
+            floor_db=np.where(spoilt, np.inf, _floor_db(order)),
             uncertainty_db=order.noise_uncertainty_db,
             bias_db=order.bias_db,
         )
+
+
+def _touched_rows(frequency_hz: FloatArray, touched: Sequence[Touched], order: int) -> BoolArray:
+    rows = np.zeros(frequency_hz.size, dtype=np.bool_)
+    for one in touched:
+        if one.order == order:
+            rows |= (frequency_hz >= one.low_hz * (1.0 - ROUNDED)) & (frequency_hz <= one.high_hz * (1.0 + ROUNDED))
+    return rows
+
+
+def _event(one: EventFound) -> Event:
+    return Event(
+        level_db_spl=one.level_db_spl,
+        low_hz=one.event.low_hz,
+        high_hz=one.event.high_hz,
+        orders=tuple(sorted({each.order for each in one.event.touched})),
+    )
 
 
 def _floor_db(order: Order) -> FloatArray:
@@ -119,14 +148,17 @@ def _bands(tone: MultitoneLevel, level_db_spl: float) -> Iterator[BandCurve]:
         )
 
 
-def _changes(curves: ChangeCurves) -> Iterator[ChangeCurve]:
-    """Every level but the reference, whose change is 0."""
+def _changes(curves: ChangeCurves, events: Sequence[EventFound]) -> Iterator[ChangeCurve]:
+    """Every level but the reference, whose change is 0; without rows whose fundamental an event touches."""
+    reference = curves.levels[0].level_db_spl
     for one in curves.levels[1:]:
+        touched = (*touched_at(events, reference), *touched_at(events, one.level_db_spl))
+        spoilt = _touched_rows(curves.frequency_hz, touched if curves.source == "sweep" else (), 1)
         yield ChangeCurve(
             quantity=Quantity("change", curves.source),
             level_db_spl=one.level_db_spl,
             frequency_hz=curves.frequency_hz,
-            change_db=one.change_db,
+            change_db=np.where(spoilt, np.nan, one.change_db),
             uncertainty_db=one.uncertainty_db,
             bias_db=one.bias_db,
         )

@@ -42,7 +42,7 @@ def put_together(
         for sweep, response in zip(read.sweeps.values(), curves.responses, strict=True)
     )
     multitones = {level: tone.result.bands for level, tone in read.multitones.items()}
-    evidence = evidence_of(recorded, read, curves=curves, series=series)
+    evidence = evidence_of(recorded, read, curves=curves, series=series, events=events)
     return ConditionResults(
         findings=Findings(
             loudspeaker=first.loudspeaker,
