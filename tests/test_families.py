@@ -79,10 +79,10 @@ def test_resonances_and_copies_are_as_high_as_they_say():
 
 
 def test_a_room_is_the_same_on_any_grid():
-    """The transform of its impulse response, and the sum of its turns one by one."""
+    """Interpolated between points a tenth of its lines apart: within (pi/10)^2/8 of what is late, some per cent."""
     around = Room(seed=3, rt60_s=0.3, drr_db=3.0, sample_rate=8000)
     grid = scipy.fft.rfftfreq(8000, 1.0 / 8000)
-    np.testing.assert_allclose(around(grid)[700:703], around(grid[700:703]), rtol=1e-9)
+    np.testing.assert_allclose(around(grid)[700:703], around(grid[700:703]), rtol=0.02)
 
 
 def test_a_poor_conversion_leaves_images_where_the_two_rates_differ():
@@ -116,6 +116,7 @@ def test_the_seeds_of_the_splits_never_meet():
         seeds("tune", 500_001)
 
 
+@pytest.mark.sample
 def test_a_session_of_a_family_is_analysed_and_shows_the_source(tmp_path):
     """Recording, plan and sidecars are read as any others, and the third order at the place is what the truth says."""
     from distort.pipeline import analyze_session

@@ -41,7 +41,6 @@ def reflected(made: Drawn, at_hz: float, *, depth_db: float) -> tuple[Filter, Ca
         accepted=("room",),
         frequency_hz=at_hz,
         places_hz=tuple(at_hz * k for k in range(1, 100) if at_hz * k < made.stop_hz),
-        orders=(2, 3),
         numbers={"path_m": delay_s * SPEED_OF_SOUND_M_S, "amplitude": amplitude, "delay_s": delay_s},
     )
     return Reflection(amplitude=amplitude, delay_s=delay_s, dull_hz=dull_hz), cause
@@ -53,7 +52,6 @@ def resonant(at_hz: float, q: float, gain_db: float) -> tuple[Resonance, Cause]:
         explanation="resonance",
         frequency_hz=at_hz,
         places_hz=(at_hz,),
-        orders=(2, 3),
         of_loudspeaker=True,
         numbers={"q": q, "gain_db": gain_db},
     )
@@ -67,7 +65,7 @@ def response_peak(seed: int) -> Case:
     q, gain_db = float(made.random.uniform(3.0, 15.0)), float(made.random.uniform(3.0, 15.0))
     peak, cause = resonant(at_hz, q, gain_db)
     products = tuple(at_hz / order for order in made.body.powers if order > 1 and at_hz / order > 2.0 * LOWEST_HZ)
-    cause = replace(cause, accepted=("product-on-peak",), places_hz=(at_hz, *products), product_hz=at_hz, orders=(2, 3))
+    cause = replace(cause, accepted=("product-on-peak",), places_hz=(at_hz, *products), product_hz=at_hz)
     device = Device(ways=(made.body_with(after=peak),))
     return made.case(device, made.truth(measured(cause, device, made.device)))
 

@@ -36,7 +36,9 @@ def room(seed: int) -> Case:
     if made.random.random() < 0.5:
         one = local(made, at_hz, above_db=float(made.random.uniform(3.0, 26.0)))
         device = without.with_ways(one.way)
-        cause = with_change(measured(replace(one.cause, numbers={**one.cause.numbers, **numbers}), device, without))
+        free_device = made.device.with_ways(one.way)  # what is made is the same in any room
+        sized = measured(one.cause, free_device, made.device)
+        cause = with_change(replace(sized, numbers={**sized.numbers, **numbers}))
         truth = made.truth(cause, harmless=ROOM_WORDS)
     else:
         device = without
@@ -60,7 +62,7 @@ def conversion_images(seed: int) -> Case:
     They lie as far below the tone at every level, which no product of the loudspeaker does.
     """
     made = replace(drawn("conversion-images", seed, highest_hz=8000.0), sample_rate=HIGH_RATE_HZ)
-    attenuation_db = float(made.random.uniform(25.0, 75.0))
+    attenuation_db = float(made.random.uniform(25.0, 105.0))
     crossings = [(order, k, sign) for k in (1, 2) for order in range(2, 11) for sign in (1, -1)]
     sizes = {place: _image_rise_db(made, *place, attenuation_db=attenuation_db) for place in crossings}
     order, k, sign = max(sizes, key=lambda place: sizes[place])

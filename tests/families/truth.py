@@ -32,7 +32,7 @@ class Cause:
     frequency_hz  where; the first where there are several
     places_hz     all places at which it may rightly be named
     product_hz    where products fall together, n f; None: nowhere
-    orders        that it concerns; empty: the fundamental alone
+    orders        that the loudspeaker makes more or less of; empty: none, its path alone is another
     levels        that it concerns, dB SPL
     source_db     by what the loudspeaker makes more of an order: `{"h2": {96.0: 7.2}}`
     change_db     by what it changes the level there re the lowest, beyond what the loudspeaker does without it
