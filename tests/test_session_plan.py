@@ -20,7 +20,7 @@ KEYS = {
     "loudspeaker": ["name", "unit", "firmware", "input", "volume", "preset", "note"],
     "setup": ["distance_m", "temperature_c", "radiation", "conditions"],
     "microphone": ["response_file", "response_is", "max_db_spl", "max_percent"],
-    "levels": ["db_spl", "band_hz", "repeat_reference", "rest_s", "takes"],
+    "levels": ["db_spl", "band_hz", "repeat_reference", "rest_s", "takes", "warm_up_min", "standby_min"],
     "safety": ["ceiling_db_spl", "max_drive_dbfs"],
     "sweep": ["start_hz", "full_level_hz", "stop_hz", "seconds", "sample_rate", "short", "lowest_hz"],
     "multitone": ["lines_per_decade", "period_s", "periods", "spectrum", "phases", "seed"],

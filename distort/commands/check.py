@@ -25,10 +25,12 @@ def run(arguments: argparse.Namespace) -> int:
     """Check. Raises PlanError and SessionError for what cannot be read or trusted, UsageError for a wrong condition."""
     from distort.assembly.condition.events import events_in_session
     from distort.capture.measuring.completeness import check_session
+    from distort.capture.measuring.exposure import day_of
     from distort.commands.conditions import of_the_plan, say_stale
     from distort.report.terminal.console import make_console, say
     from distort.report.terminal.documents import completeness_document, print_document
     from distort.report.text.check import check_sentences
+    from distort.report.text.plan import day_sentences
     from distort.session.files.folder import SessionFolder
     from distort.session.plan.reading import read_plan
     from distort.session.results.condition_results import read_results
@@ -38,11 +40,13 @@ def run(arguments: argparse.Namespace) -> int:
     plan, condition = read_plan(folder.root), getattr(arguments, "condition", None)
     asked = None if condition is None else of_the_plan(plan, condition)
     found = check_session(folder, plan, conditions=asked)
+    day = day_of(folder)
     if arguments.json:
-        print_document(make_console(), completeness_document(found))
+        print_document(make_console(), completeness_document(found, day))
     else:
         events = events_in_session(folder, plan, condition=condition)
-        say(make_console(), *check_sentences(found, folder=str(folder.root), condition=condition, events=events))
+        said = check_sentences(found, folder=str(folder.root), condition=condition, events=events)
+        say(make_console(), *day_sentences(day, plan), *said)
     if analysed := [name for name in folder.conditions_analysed() if condition in (None, name)]:
         say_stale(folder, [read_results(folder, name).findings for name in analysed])
     return 0 if found.complete else 1

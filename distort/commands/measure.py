@@ -53,24 +53,26 @@ def measure_live(arguments: argparse.Namespace, folder: "SessionFolder", plan: "
     when another program plays on this machine, and the errors of `capture.measuring.starting` and `.ladder`.
     """
     from distort.capture.devices.alone import playing_alone
-    from distort.capture.measuring.starting import require_calibration
+    from distort.capture.measuring.starting import planned_before, require_calibration
     from distort.capture.simulated.session import require_real
     from distort.report.terminal.console import make_console, say
     from distort.report.text.capture import microphone_sentences
-    from distort.report.text.plan import CAUTIONS
+    from distort.report.text.plan import CAUTIONS, before_sentences
 
     if not (arguments.yes or sys.stdin.isatty()):
         raise UsageError("nothing is played, because nobody can be asked here: say --yes when the room is ready")
     condition = _condition(plan, arguments.condition)
+    choice = choice_of(arguments, condition)
     calibration = require_calibration(folder)
     require_real(folder)
     meter = Meter()
     card = _card(arguments, plan, meter)
     console = make_console()
     say(console, *CAUTIONS)
+    say(console, *before_sentences(planned_before(folder, plan, choice), plan, condition=condition))
     say(console, *microphone_sentences(used=card.microphone_name, calibrated=calibration))
     with playing_alone():
-        return _asked_and_played(arguments, folder, plan, card=card, meter=meter, condition=condition)
+        return _asked_and_played(arguments, folder, plan, card=card, meter=meter, choice=choice)
 
 
 def _asked_and_played(
@@ -80,7 +82,7 @@ def _asked_and_played(
     *,
     card: "SoundCard",
     meter: Meter,
-    condition: str,
+    choice: "Choice",
 ) -> int:
     from distort.capture.measuring.playing import play
     from distort.capture.measuring.starting import get_ready
@@ -89,10 +91,10 @@ def _asked_and_played(
     from distort.report.text.plan import ended_sentences, plan_sentences
     from distort.session.recordings.stimulus_files import too_peaky
 
-    console = make_console()
+    console, condition = make_console(), choice.condition
     with _stoppable(meter):
         meter.progress("playing the quiet run", 0, 1)
-        ready = get_ready(folder, plan, card, choice_of(arguments, condition))
+        ready = get_ready(folder, plan, card, choice)
     if ready.steps:
         say(console, *plan_sentences(ready, plan))
         if not (arguments.yes or _agreed(console)):
@@ -228,12 +230,12 @@ def run(arguments: argparse.Namespace) -> int:
 
 def _simulate(arguments: argparse.Namespace, folder: "SessionFolder", plan: "Plan") -> int:
     from distort.capture.measuring.playing import play
-    from distort.capture.measuring.starting import get_ready
+    from distort.capture.measuring.starting import get_ready, planned_before
     from distort.capture.simulated.session import calibrate_simulated, simulated_monitor
     from distort.commands.conditions import of_the_plan
     from distort.report.terminal.console import make_console, progress, say
     from distort.report.text.capture import calibration_sentences, recorded_sentences, too_peaky_sentences
-    from distort.report.text.plan import ended_sentences, plan_sentences
+    from distort.report.text.plan import before_sentences, ended_sentences, plan_sentences
     from distort.session.recordings.stimulus_files import too_peaky
 
     console = make_console()
@@ -242,7 +244,9 @@ def _simulate(arguments: argparse.Namespace, folder: "SessionFolder", plan: "Pla
         monitor = simulated_monitor(plan, condition, takes_before=len(folder.recordings(condition)))
         if reading := calibrate_simulated(folder, monitor):
             say(console, *calibration_sentences(reading, db_spl=reading.spl_of_full_scale + reading.calibrator_dbfs))
-        ready = get_ready(folder, plan, monitor, choice_of(arguments, condition))
+        choice = choice_of(arguments, condition)
+        say(console, *before_sentences(planned_before(folder, plan, choice), plan, condition=condition))
+        ready = get_ready(folder, plan, monitor, choice)
         if ready.steps:
             say(console, *plan_sentences(ready, plan))
         with progress() as moved:

@@ -63,7 +63,7 @@ def _write_reel(arguments: argparse.Namespace) -> int:
     with progress() as moved:
         moved("writing the reel", 0, 1)
         reel = write_reel(folder, made, replace=arguments.replace)
-    say(console, *reel_sentences(reel, made.steps))
+    say(console, *reel_sentences(reel, made.steps, plan))
     say(console, *too_peaky_sentences(too_peaky(plan, drives_dbfs(plan, sensitivity))))
     if arguments.up_to is None:
         say(console, f"Next: play stimuli/{reel.file}, record it, and distort add {folder.root} --reel RECORDING")

@@ -135,6 +135,13 @@ def get_ready(folder: SessionFolder, plan: Plan, device: Device, choice: Choice)
     )
 
 
+def planned_before(folder: SessionFolder, plan: Plan, choice: Choice) -> tuple[Step, ...]:
+    """What would be recorded now, before anything has sounded: where no drives were found yet, at drives that are as
+    far apart as theirs will be. Raises UsageError as `remaining_of`, and SessionError for a file of the session."""
+    found = None if choice.relevel else read_sensitivity(folder.calibration_path("drive.json"))
+    return remaining_of(folder, plan, drives_dbfs(plan, found), choice)
+
+
 def remaining_of(folder: SessionFolder, plan: Plan, drives: dict[float, float], choice: Choice) -> tuple[Step, ...]:
     """What is still to be recorded of a choice. Raises UsageError for an `only` that the plan does not have."""
     return remaining(folder, plan, drives, condition=choice.condition, only=choice.only, again=choice.again)

@@ -5,13 +5,14 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from distort.capture.measuring.exposure import permitted_hours, sounding_s
 from distort.errors import UsageError, did_you_mean, shown
 from distort.recording.clocks import REST_BEFORE_DRIFT_S
 from distort.session.files.folder import SessionFolder
 from distort.session.files.names import RecordingName
 from distort.session.plan.keys import Plan
 from distort.session.recordings.stimulus_files import Planned, planned
-from signals.levels import amplitude_to_db
+from signals.levels import FULL_SCALE_SINE_RMS, amplitude_to_db
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -87,11 +88,15 @@ class LevelPlanned:
     recordings: int
     seconds: float
     """Of sound and the silences around it, without rests."""
+    sounding_s: float
+    """Of the stimuli alone."""
+    energy_s: float
+    """What the loudspeaker is fed: seconds of a sine of full scale that have the same energy."""
 
     @property
     def permitted_hours(self) -> float:
-        """Hours a day at this level: `8 / 2^((L - 85)/3)` (NIOSH publication 98-126), L in dB(A)."""
-        return float(8.0 / 2.0 ** ((self.level_db_spl - 85.0) / 3.0))
+        """Hours a day at this level."""
+        return permitted_hours(self.level_db_spl)
 
 
 def planned_levels(steps: Sequence[Step]) -> tuple[LevelPlanned, ...]:
@@ -100,14 +105,20 @@ def planned_levels(steps: Sequence[Step]) -> tuple[LevelPlanned, ...]:
     for level in sorted({step.item.level_db_spl for step in steps}):
         here = [step for step in steps if step.item.level_db_spl == level]
         distinct = {step.item.stem: step.item.reel for step in here}
-        peaks = [float(np.max(np.abs(reel.samples()))) for reel in distinct.values()]
+        samples = {stem: reel.samples() for stem, reel in distinct.items()}
+        energy_s = {
+            stem: float(np.sum(np.square(one))) / distinct[stem].sample_rate / FULL_SCALE_SINE_RMS**2
+            for stem, one in samples.items()
+        }
         found.append(
             LevelPlanned(
                 level_db_spl=level,
                 drive_dbfs=here[0].item.stimulus.drive_dbfs,
-                peak_dbfs=float(amplitude_to_db(max(peaks))),
+                peak_dbfs=float(amplitude_to_db(max(np.max(np.abs(one)) for one in samples.values()))),
                 recordings=len(here),
                 seconds=sum(distinct[step.item.stem].n_samples / step.item.reel.sample_rate for step in here),
+                sounding_s=sum(sounding_s(step.item.stimulus) for step in here),
+                energy_s=sum(energy_s[step.item.stem] for step in here),
             )
         )
     return tuple(found)

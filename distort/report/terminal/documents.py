@@ -11,6 +11,7 @@ import numpy.typing as npt
 from rich.console import Console
 
 from distort.capture.measuring.completeness import Completeness
+from distort.capture.measuring.exposure import DayExposure
 from distort.report.text.verification import Check
 from distort.session.files.csv_table import read_table
 from distort.session.files.folder import SessionFolder
@@ -88,8 +89,8 @@ def quality_documents(recordings: Mapping[str, Sequence[Recording]]) -> list[dic
     ]
 
 
-def completeness_document(found: Completeness) -> dict[str, Any]:
-    """What stands between a session and packing up."""
+def completeness_document(found: Completeness, day: DayExposure | None) -> dict[str, Any]:
+    """What stands between a session and packing up, and how much of the day's exposure is used."""
     return {
         "complete": found.complete,
         "recorded": found.recorded,
@@ -104,6 +105,7 @@ def completeness_document(found: Completeness) -> dict[str, Any]:
         "doubtful": [one.files.audio_path.name for one in found.doubtful],
         "uncalibrated": [one.files.audio_path.name for one in found.uncalibrated],
         "ended": {condition: asdict(end) for condition, end in found.ended.items()},
+        "day": None if day is None else asdict(day),
     }
 
 

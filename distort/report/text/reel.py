@@ -9,16 +9,26 @@ from distort.capture.reel.player_level import PlayerLevel, SweepLevel
 from distort.recording.quality.check import CLOCK_SAME_PPM
 from distort.report.text.capture import recorded_sentences
 from distort.report.text.numbers import level_name
-from distort.report.text.plan import CAUTIONS, level_sentences
+from distort.report.text.plan import (
+    CAUTIONS,
+    level_sentences,
+    order_sentence,
+    switched_on_sentences,
+    whole_sentences,
+)
 from distort.session.plan.keys import Plan
 from distort.session.recordings.reel_file import SessionReel
 
 
-def reel_sentences(reel: SessionReel, steps: Sequence[Step]) -> Iterator[str]:
-    """The cautions, one line a level, and how long the whole reel takes."""
+def reel_sentences(reel: SessionReel, steps: Sequence[Step], plan: Plan) -> Iterator[str]:
+    """The cautions, one line a level, what all of it feeds and exposes to, and how long the whole reel takes."""
     yield from CAUTIONS
+    yield from switched_on_sentences(plan)
     yield f"{reel.file} plays these levels at 1 m, permitted time a day by NIOSH as if dB(A):"
-    yield from level_sentences(planned_levels(steps))
+    levels = planned_levels(steps)
+    yield from level_sentences(levels)
+    yield order_sentence(steps)
+    yield from whole_sentences(levels)
     seconds = reel.reel.n_samples / reel.sample_rate
     yield (
         f"  It takes {int(seconds // 60)} min {seconds % 60:.0f} s, from the quietest level up, with rests. Leave the "

@@ -99,6 +99,14 @@ class Levels:
         default=20.0, metadata=_facts(rules.number(0.0, 3600.0), "seconds of rest between recordings")
     )
     takes: int = field(default=1, metadata=_facts(rules.whole(1, 99), "recordings of each stimulus at each level"))
+    warm_up_min: float | None = field(
+        default=None,
+        metadata=_facts(rules.number(0.0, 600.0), "minutes an active loudspeaker is on before the first sound", "30"),
+    )
+    standby_min: float | None = field(
+        default=None,
+        metadata=_facts(rules.number(0.1, 600.0), "minutes of quiet after which it turns itself off", "15"),
+    )
 
 
 @dataclass(frozen=True, kw_only=True)
