@@ -90,7 +90,7 @@ def test_takes_without_silence_do_not_repeat_and_nothing_is_above_a_floor(distor
     assert "Whether its response repeats that of sweep_86dB is not known" in quality
     assert "Whether something sounded during this one or sweep_86dB is not known" in quality
     assert "explains" not in quality.replace("to tell what noise explains", "")
-    assert "so no distortion is put down to the loudspeaker there" in distort.done("show", folder / "s", "coincidences")
+    assert "so no distortion is put down to the loudspeaker there" in distort.done("show", folder / "s", "findings")
     shown = [line for line in distort.done("show", folder / "s", "harmonics").splitlines() if line.startswith("H2")]
     assert shown
     assert shown[0].count("?") >= 7
