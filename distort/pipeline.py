@@ -9,6 +9,7 @@ it does is in the module that it is imported from.
 from pathlib import Path
 
 from distort.analysis.sweep.sweeps import Settings, SweepReadings, SweepTake, read_sweep
+from distort.assembly.condition.across import write_across_conditions
 from distort.assembly.condition.curves import curves_of, microphone_limit
 from distort.assembly.condition.events import events_of
 from distort.assembly.condition.level_series import level_series
@@ -71,6 +72,7 @@ def analyze_session_into(
         folder.require()  # it may have gone meanwhile, and results alone are no session
         write_results(place, results)
         found.append(results)
+    write_across_conditions(folder, place, plan, found)
     return tuple(found)
 
 

@@ -89,6 +89,8 @@ def run(arguments: argparse.Namespace) -> int:
     elif not arguments.json:
         for results in found:
             say(console, *_blocks(results, arguments))
+        if arguments.what == "findings" and arguments.condition is None:
+            _print_across(console, folder)
     elif arguments.what in IN_FINDINGS:
         print_document(console, findings_documents([one.findings for one in found], IN_FINDINGS[arguments.what]))
     else:
@@ -114,6 +116,15 @@ def _print_kind(
         return
     for results in having:
         say(console, *SHOWN[kind].blocks(results))
+
+
+def _print_across(console: "Console", folder: "SessionFolder") -> None:
+    """Raises SessionError when what was written cannot be trusted."""
+    from distort.report.terminal.console import say
+    from distort.report.text.findings import across_sentences
+    from distort.session.results.across_results import read_across
+
+    say(console, *across_sentences(read_across(folder)))
 
 
 def check_words(arguments: argparse.Namespace) -> None:

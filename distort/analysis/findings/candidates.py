@@ -13,10 +13,6 @@ from distort.analysis.findings.order_contrasts import GapContrasts, OrderContras
 
 FloatArray = npt.NDArray[np.float64]
 
-LOWEST_HZ = 100.0
-"""Below it the travel of a cone in its box changes by 10 dB and more an octave, and with it every order (common
-practice, no source): what stands out there is the box."""
-
 LEAST_TOP_DB = 2.5
 LEAST_SPREADS = 3.0
 """An order that stands out less does not call for a look on its own."""
@@ -72,7 +68,7 @@ def at_tops(evidence: Evidence, contrasts: Contrasts, alpha: int | None) -> list
             continue
         spreads = np.array([_standing_out(evidence.frequency_hz, one, alpha) for one in each.orders])
         score = np.sum(np.square(np.minimum(spreads, MOST_SPREADS)), axis=0) + TOP_SHARE * np.sum(spreads, axis=0)
-        rows = np.flatnonzero((score >= LEAST_SPREADS**2) & (evidence.frequency_hz >= LOWEST_HZ))
+        rows = np.flatnonzero(score >= LEAST_SPREADS**2)
         found += [Candidate(row=int(row), gap_octaves=gap, strength=float(score[row])) for row in rows]
     return _apart(evidence.frequency_hz, found)
 

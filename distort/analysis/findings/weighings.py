@@ -5,6 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from distort.analysis.anomalies.anomaly import Anomaly
+from distort.analysis.common.statistics import TWO_SIDED_95
 from distort.analysis.findings.explanations.local_source import grows
 from distort.analysis.findings.finding import PlaceFound
 from distort.analysis.findings.places import Place
@@ -18,6 +19,10 @@ OPEN = 0.5
 
 LEAST_NAMED_DB = 4.0
 """What a rise is put down to is at least this large: ripple of 1.5 dB reaches it at few places."""
+
+LOWEST_HZ = 100.0
+"""Below it the travel of a cone in its box changes by 10 dB and more an octave, and with it every order (common
+practice, no source): what stands out there is the box."""
 
 LEAST_RISE_DB = 3.0
 LEAST_SOURCE_DB = 3.0
@@ -61,8 +66,13 @@ class Weighing:
 
     @property
     def has_source(self) -> float:
-        """Probability that something is made here; 0 where what is made keeps its ratio at every level."""
-        orders = tuple(self.found.source.source_db)
-        if self.source_db < LEAST_SOURCE_DB or grows(self.place, orders) is False:
+        """Probability that something is made here; 0 where it keeps its ratio at every level, where the box moves every
+        order, or where no order's part is larger than its interval."""
+        sizes = self.found.source.source_db
+        if self.source_db < LEAST_SOURCE_DB or grows(self.place, tuple(sizes)) is False:
+            return 0.0
+        if self.place.frequency_hz < LOWEST_HZ or not any(
+            size > TWO_SIDED_95 * self.found.source.spread_db[order] for order, size in sizes.items()
+        ):
             return 0.0
         return self.found.probability[SOURCE]

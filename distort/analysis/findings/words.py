@@ -150,7 +150,7 @@ def _source(draft: Draft, at: str) -> tuple[str, str]:
 def _peak(draft: Draft, at: str) -> tuple[str, str]:
     heard = hertz(draft.numbers["heard_hz"])
     return (
-        f"{at}: harmonics come out at {heard}, where a resonance raises them",
+        f"{heard}: a resonance raises the harmonics that come out there",
         f"At {at} harmonics rise, {_largest_rise(draft)}, because they come out at {heard}, where a resonance raises "
         f"what "
         f"the loudspeaker radiates.",

@@ -8,6 +8,7 @@ from rich.text import Text
 
 from distort.analysis.anomalies.anomaly import Anomaly
 from distort.analysis.common.quantities import from_findings
+from distort.analysis.findings.across import FindingAcross
 from distort.analysis.findings.finding import EvidenceRow, Finding
 from distort.report.text.headings import heading_sentences
 from distort.report.text.numbers import hertz, level_name
@@ -52,6 +53,18 @@ def findings_blocks(results: ConditionResults, *, evidence: bool = False) -> Ite
     yield ""
 
 
+def across_sentences(found: Sequence[FindingAcross]) -> Iterator[str]:
+    """What several conditions show, and what those that were changed prove; nothing where there is nothing."""
+    if not found:
+        return
+    yield "Across conditions"
+    for one in found:
+        yield f"{one.finding.headline} ({', '.join(one.conditions)})"
+        if one.verdict is not None:
+            yield f"   {one.verdict}"
+    yield ""
+
+
 def _floor_sentences(results: ConditionResults) -> Iterator[str]:
     """At which levels nothing can be put down to the loudspeaker, since noise may have made it."""
     unknown = [
@@ -81,7 +94,8 @@ def surely(one: Finding) -> str:
     """How sure it is, and what stands behind it."""
     said = [row for row in one.evidence if row.speaks == "for"]
     against = ", ".join(dict.fromkeys(one.against))
-    basis = f"{len(said)} rows of evidence speak for it" + (f", against it {against}" if against else ", none against")
+    rows = f"{len(said)} rows of evidence speak" if len(said) != 1 else "1 row of evidence speaks"
+    basis = f"{rows} for it" + (f", against it {against}" if against else ", none against")
     if not one.decided:
         return f"Not decided; {basis}."
     return f"Probability {min(one.probability, 0.99):.2f}; {basis}."

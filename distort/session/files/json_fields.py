@@ -52,12 +52,15 @@ def later(*, only_if_said: bool = False, instead_of: str | None = None) -> dict[
 
 def write_json(path: Path, value: Any) -> None:
     """Write a dataclass instance to `path`, replacing what was there. Raises SessionError, also for NaN or infinity."""
-    document = as_document(value)
+    write_text(path, json_text(as_document(value), path))
+
+
+def json_text(document: dict[str, Any], path: Path) -> str:
+    """The document as it is written to `path`. Raises SessionError for NaN or infinity."""
     try:
-        text = json.dumps(document, indent=2, ensure_ascii=False, allow_nan=False)
+        return json.dumps(document, indent=2, ensure_ascii=False, allow_nan=False) + "\n"
     except ValueError as error:
         raise SessionError(f"{path} is not written: a number in it is not finite") from error
-    write_text(path, text + "\n")
 
 
 def as_document(value: Any) -> dict[str, Any]:

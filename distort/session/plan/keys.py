@@ -218,6 +218,15 @@ class ReportPlan:
 
 
 @dataclass(frozen=True, kw_only=True)
+class ConditionPlan:
+    """What is said of one condition."""
+
+    name: str
+    changed: str
+    """What was changed against the first condition: "port closed"."""
+
+
+@dataclass(frozen=True, kw_only=True)
 class Plan:
     """The whole of session.toml."""
 
@@ -231,6 +240,12 @@ class Plan:
     analysis: AnalysisPlan = AnalysisPlan()
     report: ReportPlan = ReportPlan()
     burst: BurstPlan | None = None
+    conditions: tuple[ConditionPlan, ...] = ()
+    """Of [conditions.NAME], where the plan says what was changed."""
+
+    def changed(self, condition: str) -> str | None:
+        """What was changed in a condition; None: nothing was said."""
+        return next((one.changed for one in self.conditions if one.name == condition), None)
 
 
 SECTIONS: dict[str, type[Any]] = {

@@ -3,7 +3,7 @@
 import difflib
 import tomllib
 from collections.abc import Iterable, Mapping
-from dataclasses import MISSING, fields
+from dataclasses import MISSING, fields, replace
 from pathlib import Path
 from typing import Any
 
@@ -13,7 +13,8 @@ from distort.errors import AnalysisError, PlanError, SessionError, shown
 from distort.session.files.folder import PLAN_FILE, SessionFolder
 from distort.session.files.portable import twin_of
 from distort.session.files.reading import read_bytes
-from distort.session.plan.keys import FORMAT, OPTIONAL, SECTIONS, Plan
+from distort.session.plan import rules
+from distort.session.plan.keys import FORMAT, OPTIONAL, SECTIONS, ConditionPlan, Plan
 from distort.session.plan.kinds import PLAYED, TRIAL_DRIVE_DBFS, sweep_stimulus
 
 MOST_BYTES = 100_000
@@ -21,6 +22,9 @@ MOST_BYTES = 100_000
 
 LONGEST_LINE = 5_000
 """Characters: a note with every line break spelled takes 4,000. A key of n parts takes Python n^2 steps to read."""
+
+CONDITIONS, CHANGED = "conditions", "changed"
+"""[conditions.NAME] changed = "port closed": what is said of one condition."""
 
 LONGEST_NEAR = 100
 """Characters of an unknown key that are compared with the known ones: none of them is longer."""
@@ -76,10 +80,12 @@ def toml_of(content: bytes, *, source: str) -> dict[str, Any]:
 
 def _plan(document: dict[str, Any], source: str) -> Plan:
     _check_format(document.pop("format", None), source)
-    _check_known(document, SECTIONS, "section", source)
+    conditions = document.pop(CONDITIONS, {})
+    _check_known(document, [*SECTIONS, CONDITIONS], "section", source)
     asked_for = [name for name in SECTIONS if name in document or name not in OPTIONAL]
     sections = {name: _section(name, document.get(name, {}), source) for name in asked_for}
     plan = Plan(**sections)
+    plan = replace(plan, conditions=_conditions(conditions, plan.setup.conditions, source))
     _check_together(plan, document, source)
     return plan
 
@@ -115,6 +121,24 @@ def _section(section: str, given: Any, source: str) -> Any:
         elif key.default is MISSING:
             raise PlanError(f"{source}: [{section}] needs {name}: {key.metadata['about']}")
     return SECTIONS[section](**values)
+
+
+def _conditions(given: Any, known: tuple[str, ...], source: str) -> tuple[ConditionPlan, ...]:
+    """What [conditions.NAME] says of each condition."""
+    if not isinstance(given, Mapping):
+        raise PlanError(f"{source}: 'conditions' must hold sections, [{CONDITIONS}.NAME], not a value")
+    _check_known(given, known, "condition in [conditions.NAME]:", source)
+    found = []
+    for name, said in given.items():
+        section = f"{CONDITIONS}.{name}"
+        if not isinstance(said, Mapping):
+            raise PlanError(f"{source}: {shown(name)} must be a section, [{section}], not a value")
+        _check_known(said, (CHANGED,), f"key in [{section}]:", source)
+        try:
+            found.append(ConditionPlan(name=name, changed=rules.some_text(said.get(CHANGED))))
+        except ValueError as error:
+            raise PlanError(f"{source}: [{section}] {CHANGED} must be {error}") from error
+    return tuple(found)
 
 
 def _check_together(plan: Plan, document: Mapping[str, Any], source: str) -> None:

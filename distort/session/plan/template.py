@@ -59,6 +59,8 @@ def text_of(plan: Plan) -> str:
         given = [(key.name, getattr(values, key.name)) for key in fields(made_by)]
         lines = [_line(name, value, "") for name, value in given if value not in (None, ())]
         blocks.append("\n".join([f"[{section}]", *lines]))
+    for one in plan.conditions:
+        blocks.append("\n".join([f"[conditions.{one.name}]", _line("changed", one.changed, "")]))
     return "\n\n".join(blocks) + "\n"
 
 

@@ -14,6 +14,7 @@ from distort.session.files.hashing import is_file_of, sha256_of_file
 from distort.session.plan.keys import Plan
 from distort.session.published.frozen import INPUTS, KEPT_INPUTS, RECORD, frozen_labels, read_frozen
 from distort.session.published.written_inputs import written_inputs
+from distort.session.results.across_results import across_path, read_across
 from distort.session.results.comparison_files import read_comparisons
 from distort.session.results.condition_results import read_results, result_paths
 from distort.session.results.drawn_files import RECORD as DRAWN
@@ -60,6 +61,8 @@ def _results(folder: SessionFolder) -> Iterator[Path]:
     """Tables and findings; each is read, so that it holds what it must."""
     for condition in folder.conditions_analysed():
         yield from result_paths(folder, read_results(folder, condition).findings)
+    if read_across(folder):
+        yield across_path(folder)
 
 
 def _made(folder: SessionFolder) -> Iterator[tuple[Path, str | None]]:
