@@ -11,6 +11,8 @@ from distort.analysis.multitone.reading import MultitoneTake, multitone_result, 
 from distort.analysis.multitone.settling import onset, period_levels
 from distort.analysis.sweep.sweeps import Reference
 from distort.errors import AnalysisError
+from distort.report.text.multitone import thirds_table
+from distort.report.text.multitone_bands import third_octaves
 from tests.test_multitone_rules import HIGH, LOW, RATE, TONE, N, db, readings
 
 
@@ -169,3 +171,28 @@ def test_twelve_periods_are_read_and_eleven_are_not():
     short = replace(TONE, periods=11)
     with pytest.raises(AnalysisError, match="at least 12"):
         read_multitone(MultitoneTake(samples=short.samples(), start=0.0), short)
+
+
+@pytest.mark.parametrize(("part", "other"), [("even", "odd"), ("odd", "even")])
+def test_where_one_part_of_a_band_is_noise_the_other_is_still_read(part, other):
+    """A part that lies under its floor is told by that floor, and marked; the other keeps its value without a mark, and
+    the sum is marked by both floors together: 12e-4 over 2.1e-4 is 7.6 dB, under the 10 that it takes."""
+    given = {part: 1e-4, f"{part}_noise": 1.5e-4, f"{part}_hum": 0.5e-4, other: 11e-4, f"{other}_noise": 1e-5}
+    bands = multitone_result([readings(**given)], Reference()).bands
+    parts = third_octaves(bands)
+    noisy, clear = getattr(parts, part), getattr(parts, other)
+    assert noisy.values_db[1] == pytest.approx(db(1e-4 / 0.08))
+    assert noisy.floor_db[1] == pytest.approx(db(2e-4 / 0.08))
+    assert (noisy.below[1], noisy.doubtful[1]) == (True, True)
+    assert clear.floor_db[1] == pytest.approx(db(1e-5 / 0.08))
+    assert (clear.below[1], clear.doubtful[1]) == (False, False)
+    assert parts.distortion.values_db[1] == pytest.approx(db(12e-4 / 0.08))
+    assert parts.distortion.floor_db[1] == pytest.approx(db(2.1e-4 / 0.08))
+    assert (parts.distortion.below[1], parts.distortion.doubtful[1]) == (False, True)
+    # a row: Hz, level, distortion, even and its interval, odd and its interval, noise
+    table = thirds_table(bands)
+    row = [str(column._cells[1]) for column in table.columns]
+    columns = {"even": 3, "odd": 5}
+    assert row[2] == f"?{db(12e-4 / 0.08):.1f}"
+    assert row[columns[part]] == f"<{db(2e-4 / 0.08):.1f}"
+    assert row[columns[other]] == f"{db(11e-4 / 0.08):.1f}"

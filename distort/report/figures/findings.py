@@ -39,6 +39,9 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 PANEL_GAP_INCHES = 0.22
+DIGIT_INCHES = 0.1
+"""What a number takes of the width, a digit: 9 points bold, with its halo. It stands wholly inside its panel."""
+
 MOST_SHADED = 12
 """Findings that are drawn, from the first on; more would hide the curves."""
 
@@ -209,8 +212,10 @@ def _number(axes: "Axes", frequency_hz: float, text: str) -> None:
     """A number or letter at the upper edge; beside one that stands there already, further down."""
     taken: Sequence[float] = [float(old.get_position()[0]) for old in axes.texts if old.get_gid() == "mark"]
     above = sum(abs(np.log2(frequency_hz / other)) < 0.25 for other in taken)
+    room = 10.0 ** (0.5 * len(text) * DIGIT_INCHES / DECADE_INCHES)
+    low_hz, high_hz = axes.get_xlim()
     label = axes.text(
-        min(max(frequency_hz, 21.0), 19000.0),
+        min(max(frequency_hz, low_hz * room), high_hz / room),
         0.97 - 0.13 * above,
         text,
         transform=axes.get_xaxis_transform(),
