@@ -121,6 +121,8 @@ def multitone_bands(level_db_spl: float, *, unit: LevelUnit = "db_spl") -> Multi
         odd_floor_db=noise_db - 12.0,
         even_uncertainty_db=np.full_like(frequency_hz, 0.1),
         odd_uncertainty_db=np.full_like(frequency_hz, 0.2),
+        even_noise_uncertainty_db=np.full_like(frequency_hz, 0.05),
+        odd_noise_uncertainty_db=np.full_like(frequency_hz, 0.1),
     )
 
 

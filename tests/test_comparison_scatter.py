@@ -203,6 +203,7 @@ def multitone_result(*, bands=None, lines=None) -> MultitoneResult:
         noise_db=0.0,
         floor_db=0.0,
         realisations=1,
+        draws=1,
     )
 
 
@@ -215,8 +216,8 @@ def test_values_of_a_multitone_with_what_is_known_of_their_noise():
             "odd_db": np.array([-41.0, -51.0, -61.0]),
             "even_floor_db": np.array([-50.2, -59.8, -100.0]),
             "odd_floor_db": np.full(3, -100.0),
-            "even_uncertainty_db": np.full(3, 0.5),
-            "odd_uncertainty_db": np.full(3, 0.25),
+            "even_noise_uncertainty_db": np.full(3, 0.5),
+            "odd_noise_uncertainty_db": np.full(3, 0.25),
         }
     )
     found = multitone_values(result, 2.0)

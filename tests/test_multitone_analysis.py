@@ -127,7 +127,7 @@ def test_in_noise_each_is_read_and_each_interval_covers():
             clear = truth > noise_dbfs + 6.0
             error = (band_level_dbfs([noisy], name) - truth)[clear]
             errors[name].append(error)
-            covered.append(np.abs(error) < getattr(bands, f"{name}_uncertainty_db")[clear])
+            covered.append(np.abs(error) < getattr(bands, f"{name}_noise_uncertainty_db")[clear])
     rms = {name: float(np.sqrt(np.nanmean(np.square(np.concatenate(each))))) for name, each in errors.items()}
     print(f"\ndB r.m.s. off: even {rms['even']:.3f}, odd {rms['odd']:.3f}, noise {rms['noise']:.3f}")
     assert rms["even"] < 0.15

@@ -114,9 +114,11 @@ def test_a_result_by_hand():
     assert bands.even_floor_db[1] == pytest.approx(db(6e-5 / 0.08))
     assert bands.odd_floor_db[1] == pytest.approx(db(6e-5 / 0.08))
     assert bands.floor_db[1] == pytest.approx(db(12e-5 / 0.08))
-    # relative variances 1e-2: a tenth of a neper of power, 0.434 dB
-    for name in ("even", "odd"):
-        assert getattr(bands, f"{name}_uncertainty_db")[1] == pytest.approx(1.959964 * 0.4342945, rel=1e-6)
+    # relative variances 1e-2: a tenth of a neper of power, 0.434 dB; one draw of phases scatters by 0.5 and 1.3 dB
+    for name, draw_db in (("even", 0.5), ("odd", 1.3)):
+        assert getattr(bands, f"{name}_noise_uncertainty_db")[1] == pytest.approx(1.959964 * 0.4342945, rel=1e-6)
+        whole_db = 1.959964 * math.hypot(0.4342945, draw_db)
+        assert getattr(bands, f"{name}_uncertainty_db")[1] == pytest.approx(whole_db, rel=1e-6)
     # a full-scale sine, of power 1/2, is 0 dBFS
     assert bands.level_db[1] == pytest.approx(db(0.16) + 100.0)
     for name in ("even_db", "odd_db", "distortion_db", "noise_db", "level_db", "even_floor_db"):
@@ -154,11 +156,13 @@ def test_several_realisations_are_averaged_in_power_and_their_gains_as_they_are(
     )
     result = multitone_result([first, second], Reference())
     assert result.bands.even_db[1] == pytest.approx(db(4e-4 / 0.08))
-    assert result.bands.even_uncertainty_db[1] == pytest.approx(1.959964 * 4.342945 * math.sqrt(1e-10) / 4e-4)
+    assert result.bands.even_noise_uncertainty_db[1] == pytest.approx(1.959964 * 4.342945 * math.sqrt(1e-10) / 4e-4)
     assert result.response.gain_db[0] == pytest.approx(20 * math.log10(0.5))
     assert result.response.noise_db[0] == pytest.approx(db(1e-8))  # half the noise of one
     assert result.response.distortion_db[0] == pytest.approx(db(2e-7))
-    assert result.realisations == 2
+    assert (result.realisations, result.draws) == (2, 1)  # takes of one draw
+    other = replace(second, tone=replace(second.tone, realisation=1))
+    assert multitone_result([first, other], Reference()).draws == 2
     worst = multitone_result([first, readings(even_wander=2e-6)], Reference())
     assert worst.clock.wander_ppm == 2e-6
 

@@ -54,6 +54,8 @@ def flat_bands(*, level_db: float, even_db: float, odd_db: float, floor_db: floa
         odd_floor_db=same(floor_db),
         even_uncertainty_db=same(0.1),
         odd_uncertainty_db=same(0.2),
+        even_noise_uncertainty_db=same(0.05),
+        odd_noise_uncertainty_db=same(0.1),
     )
 
 

@@ -23,7 +23,7 @@ KEYS = {
     "levels": ["db_spl", "band_hz", "repeat_reference", "rest_s", "takes", "warm_up_min", "standby_min"],
     "safety": ["ceiling_db_spl", "max_drive_dbfs"],
     "sweep": ["start_hz", "full_level_hz", "stop_hz", "seconds", "sample_rate", "short", "lowest_hz"],
-    "multitone": ["lines_per_decade", "period_s", "periods", "spectrum", "phases", "seed"],
+    "multitone": ["lines_per_decade", "period_s", "periods", "spectrum", "phases", "seed", "realisations"],
     "analysis": ["orders", "smoothing", "gate_ms", "response_files", "chain_condition"],
     "report": ["title", "credit"],
 }

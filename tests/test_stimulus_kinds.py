@@ -20,7 +20,7 @@ from distort.recording.quality.check import check_recording
 from distort.recording.quality.examined import least_rate_hz
 from distort.report.kinds import SHOWN
 from distort.session.files.names import RecordingName
-from distort.session.plan.keys import OPTIONAL, SECTIONS
+from distort.session.plan.keys import MOST_REALISATIONS, OPTIONAL, SECTIONS
 from distort.session.plan.kinds import PLAYED, TRIAL_DRIVE_DBFS
 from distort.session.plan.reading import plan_from_text
 from distort.session.plan.template import plan_text
@@ -60,6 +60,7 @@ def everything_planned() -> Any:
     """The plan of a new session with every section that it may have."""
     text = plan_text(name="Monitor A", levels_db_spl=(76.0, 86.0))
     text += "".join(f"\n[{section}]\n" for section in OPTIONAL)
+    text = text.replace("realisations = 1 ", f"realisations = {MOST_REALISATIONS} ")
     return plan_from_text(text, source="a plan")
 
 

@@ -99,7 +99,7 @@ def _write_single(arguments: argparse.Namespace) -> int:
         say(
             console,
             f"{item.stem}.wav: {item.reel.n_samples / item.reel.sample_rate:.1f} s, "
-            f"drive {item.stimulus.drive_dbfs:.1f} dBFS",
+            f"drive {item.stimulus.drive_dbfs:.1f} dBFS{', ' if item.facts else ''}{item.facts}",
         )
     say(console, *too_peaky_sentences(too_peaky(plan, drives)))
     if sensitivity is None:

@@ -19,7 +19,7 @@ from distort.recording.alignment.prepared import Prepared, prepare, prepare_samp
 from distort.recording.takes import Takes, reference_for, require_alike
 from distort.session.audio.audio_file import read_audio
 from distort.session.audio.resampling import resample
-from distort.session.plan.kinds import SHORT_SWEEP
+from distort.session.plan.kinds import READ_AS, SHORT_SWEEP
 from distort.session.recordings.stored import Recording
 from signals import Multitone, Stimulus, Sweep, as_a, kind_of
 
@@ -44,8 +44,9 @@ class LevelRead:
 
     @property
     def name(self) -> str:
-        """Of the stimulus, as sidecars have it."""
-        return self.takes[0].sidecar.stimulus_name
+        """As which the stimulus is read: all draws of a multitone as one."""
+        name = self.takes[0].sidecar.stimulus_name
+        return READ_AS.get(name, name)
 
     @property
     def level_db_spl(self) -> float:

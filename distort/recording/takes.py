@@ -1,7 +1,7 @@
 """The recordings of a condition put together: which are takes of one level, and which repeat it later."""
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from distort.analysis.sweep.sweeps import Reference, Settings
 from distort.errors import AnalysisError, SessionError, shown
@@ -9,10 +9,10 @@ from distort.recording.clocks import ConditionClock, clock_of
 from distort.session.calibration.in_force import CalibrationInForce, reference_of
 from distort.session.calibration.reference_responses import SessionMicrophone
 from distort.session.plan.keys import Plan
-from distort.session.plan.kinds import SWEEP
+from distort.session.plan.kinds import READ_AS, SWEEP
 from distort.session.recordings.condition import Recorded
 from distort.session.recordings.stored import Recording
-from signals import Stimulus
+from signals import Multitone, Stimulus, as_a
 
 Takes = Sequence[Recording]
 """Recordings of one stimulus at one level that are averaged; at least one."""
@@ -45,8 +45,12 @@ def levels_of(recorded: Recorded) -> Levels:
     Raises SessionError when there is no sweep, AnalysisError when some recordings have a calibration and some not.
     """
     require_one_unit(recorded.kept)
-    names = dict.fromkeys(one.sidecar.stimulus_name for one in recorded.kept)
-    takes = {name: takes_of_each_level(recorded.kept, name) for name in names}
+    takes: dict[str, dict[float, list[Recording]]] = {}
+    for name in dict.fromkeys(one.sidecar.stimulus_name for one in recorded.kept):
+        together = takes.setdefault(READ_AS.get(name, name), {})
+        for level, of_level in takes_of_each_level(recorded.kept, name).items():
+            together.setdefault(level, []).extend(of_level)
+    takes = {name: dict(sorted(of_name.items())) for name, of_name in takes.items()}
     sweeps = takes.get(SWEEP)
     if not sweeps:
         raise SessionError(
@@ -112,7 +116,10 @@ def require_one_unit(recordings: Sequence[Recording]) -> None:
 
 
 def require_alike(takes: Sequence[Recording]) -> None:
-    """Raises AnalysisError when the takes of a level differ in stimulus, calibration, distance or turned volume."""
+    """Raises AnalysisError when the takes of a level differ in stimulus, calibration, distance or turned volume.
+
+    Another draw of a multitone's phases is the same stimulus.
+    """
     first = takes[0]
     turned = {one.sidecar.turned_db for one in takes} - {None}
     for one in takes[1:]:
@@ -125,7 +132,9 @@ def require_alike(takes: Sequence[Recording]) -> None:
 
 def _made_with(recording: Recording) -> tuple[Stimulus, CalibrationInForce | None, float]:
     sidecar = recording.sidecar
-    return sidecar.stimulus, sidecar.calibration, sidecar.setup.distance_m
+    tone = as_a(Multitone, sidecar.stimulus)
+    stimulus = sidecar.stimulus if tone is None else replace(tone, realisation=0)
+    return stimulus, sidecar.calibration, sidecar.setup.distance_m
 
 
 def reference_for(takes: Sequence[Recording]) -> Reference:

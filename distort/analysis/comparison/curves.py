@@ -94,7 +94,7 @@ def multitone_values(result: MultitoneResult, period_s: float) -> Valuation:
     found = {}
     for quantity in (EVEN, ODD):
         value_db, floor_db, uncertainty_db = (
-            getattr(bands, f"{quantity.name}_{part}") for part in ("db", "floor_db", "uncertainty_db")
+            getattr(bands, f"{quantity.name}_{part}") for part in ("db", "floor_db", "noise_uncertainty_db")
         )
         found[quantity, BROAD_OCTAVES] = Valued(
             value_db=value_db,

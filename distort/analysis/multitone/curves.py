@@ -37,8 +37,11 @@ class MultitoneBands:
     """What noise leaves in `even_db` after averaging, what the clocks' wander may have put there, and steady sounds."""
     odd_floor_db: FloatArray
     even_uncertainty_db: FloatArray
-    """Half-width of the 95 % interval that noise leaves to `even_db`; the scatter of one phase realisation is apart."""
+    """Half-width of the 95 % interval of `even_db`, from noise and from the draw of the phases (`draws`)."""
     odd_uncertainty_db: FloatArray
+    even_noise_uncertainty_db: FloatArray
+    """Of noise alone: between recordings of the same phases nothing else differs."""
+    odd_noise_uncertainty_db: FloatArray
 
     @property
     def floor_db(self) -> FloatArray:
@@ -106,3 +109,5 @@ class MultitoneResult:
     """What noise and wander may account for in `distortion_db`; nearer to it than 10 dB, read the bands instead."""
     realisations: int
     """How many recordings were averaged."""
+    draws: int
+    """How many different draws of the phases are among them."""

@@ -14,6 +14,7 @@ from distort.analysis.common.microphone import MicrophoneResponse
 from distort.analysis.multitone.blocks import BLOCK_PERIODS, HOP_PERIODS, BlockSpectra, block_spectra, block_starts
 from distort.analysis.multitone.clock import Steady, on_players_clock, without_wander_in_periods
 from distort.analysis.multitone.curves import ClockFound, MultitoneBands, MultitoneResponse, MultitoneResult
+from distort.analysis.multitone.draws import EVEN_DB, ODD_DB, draws_variance
 from distort.analysis.multitone.hum_lines import hum_lines
 from distort.analysis.multitone.in_air import blocks_in_air, only_covered_bands, only_covered_lines
 from distort.analysis.multitone.powers import BandPowers, LinePowers, band_powers, line_powers, with_hum, with_wander
@@ -121,16 +122,17 @@ def _clock_found(steady: Steady, wander: FastWander) -> ClockFound:
 def multitone_result(reads: Sequence[MultitoneReadings], reference: Reference) -> MultitoneResult:
     """The curves of one recording, or the mean of several takes or realisations of one multitone at one drive.
 
-    Powers are averaged, so that the scatter of one phase realisation (0.5 dB) falls; so are complex gains.
+    Powers are averaged, so that the scatter of one draw of phases falls (`draws`); so are complex gains.
     Raises AnalysisError when there is none, or they differ in more than phases and seeds.
     """
     _require_alike(reads)
     bands = _mean_bands([one.bands for one in reads])
+    of_draws = _each_draw(reads)
     floors = ("even_noise", "odd_noise", "even_wander", "odd_wander", "even_hum", "odd_hum")
     names = ("lines", "even", "odd", "noise", *floors)
     whole = {name: float(np.nansum(getattr(bands, name))) for name in names}
     return MultitoneResult(
-        bands=_bands(bands, reference),
+        bands=_bands(bands, reference, of_draws),
         response=_response(reads, reference),
         clock=max((one.clock for one in reads), key=lambda clock: (clock.fast_wander, clock.wander_ppm)),
         level_db=float(_level_db(whole["lines"], reference)),
@@ -140,7 +142,14 @@ def multitone_result(reads: Sequence[MultitoneReadings], reference: Reference) -
         noise_db=_ratio_db(whole["noise"], whole["lines"]),
         floor_db=_ratio_db(sum(whole[name] for name in floors), whole["lines"]),
         realisations=len(reads),
+        draws=len(of_draws),
     )
+
+
+def _each_draw(reads: Sequence[MultitoneReadings]) -> list[BandPowers]:
+    """The mean of the takes of each draw of phases."""
+    draws = dict.fromkeys(one.tone.realisation for one in reads)
+    return [_mean_bands([one.bands for one in reads if one.tone.realisation == draw]) for draw in draws]
 
 
 def _require_alike(reads: Sequence[MultitoneReadings]) -> None:
@@ -168,7 +177,7 @@ def _ratio_db(power: float, lines: float) -> float:
     return float(power_to_db(power / lines))
 
 
-def _bands(bands: BandPowers, reference: Reference) -> MultitoneBands:
+def _bands(bands: BandPowers, reference: Reference, of_draws: Sequence[BandPowers]) -> MultitoneBands:
     lines = np.where(bands.lines > 0, bands.lines, np.nan)
     even_floor = bands.even_noise + bands.even_wander + bands.even_hum
     odd_floor = bands.odd_noise + bands.odd_wander + bands.odd_hum
@@ -176,8 +185,14 @@ def _bands(bands: BandPowers, reference: Reference) -> MultitoneBands:
     def relative_db(power: FloatArray) -> FloatArray:
         return power_to_db(power / lines)
 
-    def interval(variance: FloatArray, power: FloatArray) -> FloatArray:
-        return interval_db(variance / np.square(np.where(power > 0, power, np.nan)))
+    def relative(variance: FloatArray, power: FloatArray) -> FloatArray:
+        return np.asarray(variance / np.square(np.where(power > 0, power, np.nan)))
+
+    of_noise = relative(bands.even_variance, bands.even), relative(bands.odd_variance, bands.odd)
+    of_phases = (
+        draws_variance(np.array([one.even for one in of_draws]), expected_db=EVEN_DB),
+        draws_variance(np.array([one.odd for one in of_draws]), expected_db=ODD_DB),
+    )
 
     return MultitoneBands(
         frequency_hz=bands.frequency_hz,
@@ -189,8 +204,10 @@ def _bands(bands: BandPowers, reference: Reference) -> MultitoneBands:
         noise_db=relative_db(bands.noise),
         even_floor_db=relative_db(even_floor),
         odd_floor_db=relative_db(odd_floor),
-        even_uncertainty_db=interval(bands.even_variance, bands.even),
-        odd_uncertainty_db=interval(bands.odd_variance, bands.odd),
+        even_uncertainty_db=interval_db(of_noise[0] + of_phases[0]),
+        odd_uncertainty_db=interval_db(of_noise[1] + of_phases[1]),
+        even_noise_uncertainty_db=interval_db(of_noise[0]),
+        odd_noise_uncertainty_db=interval_db(of_noise[1]),
     )
 
 

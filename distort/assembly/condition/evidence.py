@@ -143,7 +143,7 @@ def _bands(tone: MultitoneLevel, level_db_spl: float) -> Iterator[BandCurve]:
             frequency_hz=bands.frequency_hz,
             relative_db=getattr(bands, quantity.column),
             floor_db=getattr(bands, f"{quantity.name}_floor_db"),
-            uncertainty_db=getattr(bands, f"{quantity.name}_uncertainty_db"),
+            uncertainty_db=getattr(bands, f"{quantity.name}_noise_uncertainty_db"),
             lines_db=bands.level_db,
         )
 

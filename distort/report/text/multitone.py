@@ -197,9 +197,12 @@ def _level_lines(found: MultitoneFound, bands: MultitoneBands) -> tuple[str, str
 
 def how_it_sounds(found: MultitoneFound) -> str:
     """What was played, in a few words."""
-    several = f", mean of {found.realisations} realisations" if found.realisations > 1 else ""
+    several = f", mean of {found.realisations} recordings" if found.realisations > 1 else ""
+    if found.draws > 1:
+        several += f" of {found.draws} draws of the phases"
+    period = "" if found.period_s is None else f"period {found.period_s:g} s, "
     return (
-        f"{found.lines} lines, {found.spectrum} spectrum, {found.phases} phases, "
+        f"{found.lines} lines, {found.spectrum} spectrum, {found.phases} phases, {period}"
         f"crest factor {found.crest_factor_db:.1f} dB{several}"
     )
 

@@ -17,6 +17,9 @@ FORMAT = 1
 Radiation = Literal["free", "ground-plane", "near-field", "room"]
 ResponseIs = Literal["response", "correction"]
 Spectrum = Literal["pink", "flat", "red", "programme"]
+MOST_REALISATIONS = 8
+"""Recordings of a multitone at one level."""
+
 Phases = Literal["random", "schroeder", "low-crest"]
 
 
@@ -149,7 +152,9 @@ class SweepPlan:
 class MultitonePlan:
     """The multitone."""
 
-    lines_per_decade: int = field(default=10, metadata=_facts(rules.whole(1, 200), "tones in a decade of frequency"))
+    lines_per_decade: int = field(
+        default=10, metadata=_facts(rules.whole(1, 200), "tones in a decade of frequency; 30 need period_s = 4")
+    )
     period_s: float = field(default=2.0, metadata=_facts(rules.number(0.05, 60.0), "s; after this it repeats"))
     periods: int = field(
         default=16, metadata=_facts(rules.whole(16, 1000), "periods recorded; fewer than 16 leave no noise reading")
@@ -166,6 +171,12 @@ class MultitonePlan:
         metadata=_facts(rules.one_of(*get_args(Phases)), '"random" (as peaky as music), "schroeder" or "low-crest"'),
     )
     seed: int = field(default=1, metadata=_facts(rules.whole(0, 2**32 - 1), "what makes the random phases again"))
+    realisations: int = field(
+        default=1,
+        metadata=_facts(
+            rules.whole(1, MOST_REALISATIONS), "draws of the phases, each a recording a level; 4 halve their scatter"
+        ),
+    )
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -3,9 +3,11 @@
 import math
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import partial
+from typing import Any
 
 import signals
-from distort.session.plan.keys import Plan
+from distort.session.plan.keys import MOST_REALISATIONS, Plan
 from signals import Stimulus
 from signals.burst import BurstSeries, third_octaves_hz
 
@@ -28,6 +30,10 @@ def _no_limit(plan: Plan) -> float:
     return math.inf
 
 
+def _no_facts(stimulus: Any) -> str:
+    return ""
+
+
 @dataclass(frozen=True, kw_only=True)
 class PlayedKind:
     """One kind of recording: a stimulus, and what the plan says of it."""
@@ -43,6 +49,8 @@ class PlayedKind:
     """The highest drive that digital full scale leaves to it; above, it is left out."""
     lower_peak: str = "choose a lower level"
     """What one may do where it is left out, besides turning the loudspeaker up."""
+    facts: Callable[[Any], str] = _no_facts
+    """What else one should know of the stimulus that is given, in a few words; "": nothing."""
 
 
 def sweep_stimulus(plan: Plan, *, drive_dbfs: float, short: bool = False) -> signals.Sweep:
@@ -62,8 +70,10 @@ def sweep_stimulus(plan: Plan, *, drive_dbfs: float, short: bool = False) -> sig
     )
 
 
-def multitone_stimulus(plan: Plan, *, drive_dbfs: float) -> signals.Multitone:
+def multitone_stimulus(plan: Plan, *, drive_dbfs: float, realisation: int = 0) -> signals.Multitone:
     """The multitone of the plan at `drive_dbfs` (AES17), up to 20 kHz as far as the sample rate allows.
+
+    realisation   which draw of the phases, from 0
 
     Raises signals.SignalError when the plan's lines do not fit its period, or the peak would pass full scale.
     """
@@ -76,15 +86,19 @@ def multitone_stimulus(plan: Plan, *, drive_dbfs: float) -> signals.Multitone:
         spectrum=tones.spectrum,
         phases=tones.phases,
         seed=tones.seed,
+        realisation=realisation,
         sample_rate=plan.sweep.sample_rate,
         drive_dbfs=drive_dbfs,
         lowest_hz=plan.sweep.lowest_hz,
     )
 
 
-def multitone_headroom_dbfs(plan: Plan) -> float:
-    """The highest drive at which the multitone's peak stays 0.1 dB below digital full scale, dBFS."""
-    trial = multitone_stimulus(plan, drive_dbfs=TRIAL_DRIVE_DBFS)
+def multitone_headroom_dbfs(plan: Plan, realisation: int = 0) -> float:
+    """The highest drive at which the multitone's peak stays 0.1 dB below digital full scale, dBFS; infinite for a draw
+    of the phases that the plan does not ask for."""
+    if realisation >= plan.multitone.realisations:
+        return math.inf
+    trial = multitone_stimulus(plan, drive_dbfs=TRIAL_DRIVE_DBFS, realisation=realisation)
     return TRIAL_DRIVE_DBFS - trial.peak_dbfs - HEADROOM_DB
 
 
@@ -130,20 +144,40 @@ def _burst(plan: Plan, drive_dbfs: float) -> Stimulus | None:
     return burst_stimulus(plan, drive_dbfs=drive_dbfs)
 
 
-def _multitone(plan: Plan, drive_dbfs: float) -> Stimulus:
-    return multitone_stimulus(plan, drive_dbfs=drive_dbfs)
+def _tone_facts(tone: signals.Multitone) -> str:
+    return (
+        f"{tone.line_bins.size} lines, {tone.lines_per_decade:g} a decade, period {tone.period_s:g} s, "
+        f"crest factor {tone.crest_factor_db:.1f} dB"
+    )
 
+
+def _multitone(plan: Plan, drive_dbfs: float, realisation: int) -> Stimulus | None:
+    if realisation >= plan.multitone.realisations:
+        return None
+    return multitone_stimulus(plan, drive_dbfs=drive_dbfs, realisation=realisation)
+
+
+def _draw(realisation: int) -> PlayedKind:
+    """The multitone with one draw of its phases, from 0: multitone, multitone-2, ..."""
+    return PlayedKind(
+        name=MULTITONE if realisation == 0 else f"{MULTITONE}-{realisation + 1}",
+        section="multitone",
+        made=partial(_multitone, realisation=realisation),
+        headroom_dbfs=partial(multitone_headroom_dbfs, realisation=realisation),
+        lower_peak='choose another seed or phases = "low-crest" in [multitone] of session.toml',
+        facts=_tone_facts,
+    )
+
+
+_DRAWS = tuple(map(_draw, range(MOST_REALISATIONS)))
+
+READ_AS = {draw.name: MULTITONE for draw in _DRAWS}
+"""By name of a stimulus: as which it is analysed, together with its like. Others are analysed as what they are."""
 
 PLAYED: tuple[PlayedKind, ...] = (
     PlayedKind(name=SWEEP, section="sweep", made=_sweep),
     PlayedKind(name=SHORT_SWEEP, section="sweep", made=_short_sweep),
-    PlayedKind(
-        name=MULTITONE,
-        section="multitone",
-        made=_multitone,
-        headroom_dbfs=multitone_headroom_dbfs,
-        lower_peak='choose another seed or phases = "low-crest" in [multitone] of session.toml',
-    ),
+    *_DRAWS,
     PlayedKind(name="burst", section="burst", made=_burst),
 )
 """In the order in which a level is played."""

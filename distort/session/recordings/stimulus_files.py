@@ -39,6 +39,11 @@ class Planned:
         """What is really played: the stimulus between silences and clock chirps."""
         return signals.framed(self.stimulus)
 
+    @property
+    def facts(self) -> str:
+        """What else one should know of it, in a few words; "": nothing."""
+        return next(kind for kind in PLAYED if kind.name == self.stimulus_name).facts(self.stimulus)
+
 
 def drives_dbfs(plan: Plan, sensitivity: Sensitivity | None) -> dict[float, float]:
     """Drive of every nominal level, dBFS (AES17).

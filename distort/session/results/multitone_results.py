@@ -1,6 +1,6 @@
 """Multitone results on disk: multitone_<L>dB.csv per third octave, and what else findings.json holds of a level."""
 
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, field, fields
 from pathlib import Path
 
 from distort.analysis.common.curves import LevelUnit
@@ -8,10 +8,14 @@ from distort.analysis.multitone.curves import MultitoneBands, MultitoneResult
 from distort.analysis.multitone.settling import Settling
 from distort.errors import SessionError
 from distort.session.files.csv_table import read_table, write_table
+from distort.session.files.json_fields import later
 from signals import Multitone
 
-_COLUMNS = tuple(field.name for field in fields(MultitoneBands) if field.name != "unit")
+_COLUMNS = tuple(one.name for one in fields(MultitoneBands) if one.name != "unit")
 """Of multitone_<L>dB.csv, `(bands,)` each; `level_db` has the unit in its name."""
+
+_LATER = {f"{name}_noise_uncertainty_db": f"{name}_uncertainty_db" for name in ("even", "odd")}
+"""Columns that earlier tables lack, and what held the same there: noise alone was stated then."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -43,6 +47,10 @@ class MultitoneFound:
     """Bands whose level changed measurably from period to period: heating; empty where none did."""
     attack: tuple[Settling, ...]
     """Bands that began louder than they settled, within the first period: a limiter that comes in; empty where none."""
+    draws: int = field(default=1, metadata=later())
+    """Of the phases, among the realisations; takes of one draw are the others."""
+    period_s: float | None = field(default=None, metadata=later())
+    """None: analysed by an earlier version."""
 
 
 def multitone_found(
@@ -73,6 +81,8 @@ def multitone_found(
         fast_wander=result.clock.fast_wander,
         warm_up=warm_up,
         attack=attack,
+        draws=result.draws,
+        period_s=tone.period_s,
     )
 
 
@@ -90,7 +100,8 @@ def read_bands(path: Path) -> MultitoneBands:
         return MultitoneBands(
             unit=unit,
             level_db=table.pop(f"level_{unit}"),
-            **{name: table[name] for name in _COLUMNS if name != "level_db"},
+            **{name: table[name] for name in _COLUMNS if name != "level_db" and name not in _LATER},
+            **{name: table.get(name, table[earlier]) for name, earlier in _LATER.items()},
         )
     except KeyError as error:
         raise SessionError(f"{path} lacks the column {error}: run `distort analyze` again") from error
