@@ -1,15 +1,17 @@
 """Findings that the change with level tells: places where it stands out, and bands in which the output falls short."""
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 
 from distort.analysis.anomalies.anomaly import Anomaly
 from distort.analysis.findings.broad_changes import BroadChange, broad_changes
 from distort.analysis.findings.combs import path_at, path_of, same_path
-from distort.analysis.findings.evidence import Evidence, TimeBehaviour
+from distort.analysis.findings.evidence import ChangeCurve, Evidence, TimeBehaviour
 from distort.analysis.findings.finding import Draft, EvidenceRow, Explanation, PlaceFound
 from distort.analysis.findings.local_changes import LocalChange, local_changes
+from distort.analysis.findings.order_contrasts import EDGE_OCTAVES
 from distort.analysis.findings.two_paths import at_other_dips, two_paths
 
 DIP_OCTAVES = 1.0 / 6.0
@@ -35,7 +37,8 @@ LEAST_HEAT_SHARE = 0.3
 def change_drafts(evidence: Evidence) -> list[Draft]:
     """All of them."""
     sweeps = [one for one in evidence.changes if one.quantity.stimulus == "sweep"]
-    tones = [one for one in evidence.changes if one.quantity.stimulus == "multitone"]
+    tones = [_within(evidence, one) for one in evidence.changes if one.quantity.stimulus == "multitone"]
+    sweeps = [_within(evidence, one) for one in sweeps]
     local = local_changes(sweeps, lowest_valid_hz=evidence.lowest_valid_hz)
     broad = broad_changes(sweeps, local, lowest_valid_hz=evidence.lowest_valid_hz)
     of_tones = broad_changes(tones, (), lowest_valid_hz=evidence.lowest_valid_hz)
@@ -43,6 +46,15 @@ def change_drafts(evidence: Evidence) -> list[Draft]:
     drafts += [_broad(evidence, one, also=_beside(one, of_tones)) for one in broad]
     drafts += [_broad(evidence, one, also=None) for one in of_tones if not any(_overlap(one, other) for other in broad)]
     return drafts
+
+
+def _within(evidence: Evidence, curve: ChangeCurve) -> ChangeCurve:
+    """The curve without what lies beside the end of the response: there the sweep itself fades out."""
+    known = evidence.frequency_hz[np.isfinite(evidence.response_db)]
+    if known.size == 0:
+        return curve
+    inside = curve.frequency_hz <= known[-1] * 2.0**-EDGE_OCTAVES
+    return replace(curve, change_db=np.where(inside, curve.change_db, np.nan))
 
 
 def _groups(evidence: Evidence, local: Sequence[LocalChange]) -> list[list[tuple[LocalChange, Anomaly | None]]]:

@@ -14,7 +14,7 @@ from distort.analysis.findings.evidence import ChangeCurve
 FloatArray = npt.NDArray[np.float64]
 BoolArray = npt.NDArray[np.bool_]
 
-LEAST_CHANGE_DB = 0.3
+LEAST_CHANGE_DB = 0.2
 """A smaller one is not listed: nobody could tell it from how well two runs agree (own choice)."""
 
 LEAST_SPREADS = 5.0

@@ -89,8 +89,9 @@ def _of_group(evidence: Evidence, group: Sequence[Weighing], odds: float) -> lis
     top = max(logs.values())
     total = sum(np.exp(value - top) for value in logs.values())
     shares = {name: float(np.exp(value - top) / total) for name, value in logs.items()}
-    drafts = _passive(evidence, group, shares)
     made = [_source(one) for one in group if one.has_source >= OPEN]
+    own_way_alone = max(shares, key=lambda name: shares[name]) == OWN and len(group) == 1
+    drafts = [] if made and own_way_alone else _passive(evidence, group, shares)
     return drafts + made
 
 

@@ -24,6 +24,10 @@ LOWEST_HZ = 100.0
 """Below it the travel of a cone in its box changes by 10 dB and more an octave, and with it every order (common
 practice, no source): what stands out there is the box."""
 
+LEAST_INTERVALS = 1.8
+"""What is made stands out of its interval by this factor in one order at least: orders that each stand out by little
+may share a ripple."""
+
 LEAST_RISE_DB = 3.0
 LEAST_SOURCE_DB = 3.0
 
@@ -67,12 +71,12 @@ class Weighing:
     @property
     def has_source(self) -> float:
         """Probability that something is made here; 0 where it keeps its ratio at every level, where the box moves every
-        order, or where no order's part is larger than its interval."""
+        order, or where no order's part stands out of its interval."""
         sizes = self.found.source.source_db
         if self.source_db < LEAST_SOURCE_DB or grows(self.place, tuple(sizes)) is False:
             return 0.0
         if self.place.frequency_hz < LOWEST_HZ or not any(
-            size > TWO_SIDED_95 * self.found.source.spread_db[order] for order, size in sizes.items()
+            size > LEAST_INTERVALS * TWO_SIDED_95 * self.found.source.spread_db[order] for order, size in sizes.items()
         ):
             return 0.0
         return self.found.probability[SOURCE]

@@ -119,9 +119,8 @@ def _cancellation(draft: Draft, at: str) -> tuple[str, str]:
         )
     return (
         f"{at}: two sources nearly cancel; only one of them distorts",
-        f"At {at} the fundamental dips and its harmonics do not follow the dips where they come out: two sources "
-        f"nearly "
-        f"cancel, and the distortion is that of one; distortion re the fundamental rises, {_largest_rise(draft)}.",
+        f"At {at} the fundamental dips and its harmonics do not follow: two sources nearly cancel, and only one "
+        f"distorts. Distortion re the fundamental rises, {_largest_rise(draft)}.",
     )
 
 
