@@ -49,13 +49,16 @@ def analyze_many(arguments: argparse.Namespace) -> int:
     """
     from distort.archive import analyze_in_processes, find_sessions, write_summary
     from distort.report.terminal.console import make_console, progress, say
+    from distort.report.text.alike import alike, and_more
 
     sessions = find_sessions(arguments.targets)
     with progress() as moved:
         outcomes = analyze_in_processes(sessions, jobs=arguments.jobs or 1, again=arguments.again, progress=moved)
     console = make_console()
     failed = [outcome for outcome in outcomes if outcome.state == "failed"]
-    say(console, *(f"{outcome.session} failed: {outcome.problem}" for outcome in failed), _counted(outcomes))
+    for group in alike(failed, lambda outcome: str(outcome.problem).replace(str(outcome.session), "")):
+        say(console, f"{and_more([str(one.session) for one in group])} failed: {group[0].problem}")
+    say(console, _counted(outcomes))
     if arguments.summary is not None:
         write_summary(arguments.summary, outcomes)
         say(console, f"The table of all is {arguments.summary}.")

@@ -230,7 +230,7 @@ def run(arguments: argparse.Namespace) -> int:
 
 def _simulate(arguments: argparse.Namespace, folder: "SessionFolder", plan: "Plan") -> int:
     from distort.capture.measuring.playing import play
-    from distort.capture.measuring.starting import get_ready, planned_before
+    from distort.capture.measuring.starting import get_ready
     from distort.capture.simulated.session import calibrate_simulated, simulated_monitor
     from distort.commands.conditions import of_the_plan
     from distort.report.terminal.console import make_console, progress, say
@@ -244,10 +244,9 @@ def _simulate(arguments: argparse.Namespace, folder: "SessionFolder", plan: "Pla
         monitor = simulated_monitor(plan, condition, takes_before=len(folder.recordings(condition)))
         if reading := calibrate_simulated(folder, monitor):
             say(console, *calibration_sentences(reading, db_spl=reading.spl_of_full_scale + reading.calibrator_dbfs))
-        choice = choice_of(arguments, condition)
-        say(console, *before_sentences(planned_before(folder, plan, choice), plan, condition=condition))
-        ready = get_ready(folder, plan, monitor, choice)
-        if ready.steps:
+        ready = get_ready(folder, plan, monitor, choice_of(arguments, condition))
+        if ready.steps:  # what a card would say before its quiet run
+            say(console, *before_sentences(ready.steps, plan, condition=condition))
             say(console, *plan_sentences(ready, plan))
         with progress() as moved:
             measured = play(folder, plan, monitor, ready, progress=moved)

@@ -7,6 +7,7 @@ from rich.table import Table
 
 from distort.capture.measuring.completeness import Completeness, Wanted
 from distort.recording.quality.check_result import RANK, CheckResult, Verdict, worst
+from distort.report.text.alike import OF_THE_FIRST, alike, and_more
 from distort.report.text.events import event_sentences
 from distort.report.text.mended import mended_words, unlike_sentences
 from distort.report.text.plan import ended_sentence
@@ -118,16 +119,12 @@ def check_sentences(
         yield f"Damaged: {sentence}. Bring back the original, or reject it and record another take."
     yield from _calibration_sentences(found, folder=folder)
     yield from unlike_sentences(found.unlike, folder=folder)
-    for one in found.doubtful:
-        doubt = f"Doubtful: {_name(one)}: {' '.join(one.sidecar.quality.findings)}"
-        if one not in found.beside:
-            doubt += f" To repeat it: {_repeated(found, one, measure=measure, folder=folder)}"
-        yield doubt
-    for recording, event in events:
-        yield (
-            f"Doubtful: {_name(recording)}: {' '.join(event_sentences(event))} "
-            f"To repeat it: {_repeated(found, recording, measure=measure, folder=folder)}"
-        )
+    doubts_told = [(one, " ".join(one.sidecar.quality.findings)) for one in found.doubtful]
+    doubts_told += [(recording, " ".join(event_sentences(event))) for recording, event in events]
+    for group in alike(doubts_told, lambda doubt: doubt[1]):
+        repeated = next((one for one, _ in group if one not in found.beside), None)
+        again = None if repeated is None else _repeated(found, repeated, measure=measure, folder=folder)
+        yield _doubt_sentence([_name(one) for one, _ in group], group[0][1], again=again)
     yield from _beside_sentences(found)
     if found.complete:
         doubts = f", {len(found.doubtful)} of them to be read with care" if found.doubtful else ""
@@ -135,6 +132,17 @@ def check_sentences(
         yield f"You may pack up: all {found.recorded} recordings of {asked} are there{doubts}."
     else:
         yield f"Do not pack up yet: {_count(found)}."
+
+
+def _doubt_sentence(names: Sequence[str], said: str, *, again: str | None) -> str:
+    """What is doubtful of one recording, or of several alike by the words of the first; `again` repeats the first."""
+    many = len(names) > 1
+    parts = [f"Doubtful: {and_more(names)}: {said}"]
+    if many:
+        parts.append(OF_THE_FIRST)
+    if again is not None:
+        parts.append(f"To repeat {'the first' if many else 'it'}: {again}")
+    return " ".join(parts)
 
 
 def _beside_sentences(found: Completeness) -> Iterator[str]:

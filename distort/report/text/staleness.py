@@ -1,7 +1,6 @@
 """Why results may not be what an analysis would give now, and which set-up they keep, a clause each."""
 
-from collections.abc import Sequence
-
+from distort.report.text.alike import and_more
 from distort.session.results.analysed import Staleness
 from distort.session.results.kept_setup import KeptSetup
 
@@ -10,16 +9,12 @@ def stale_clauses(found: Staleness) -> list[str]:
     """Why the results may be old; nothing where they are what an analysis would give."""
     if found.never_whole:
         return ["no analysis of the whole session stands behind these results"]
-    clauses = [f"{_first_of(found.changed)} changed since these results were made"] if found.changed else []
-    clauses += [f"{_first_of(found.edited)} is not as it was written"] if found.edited else []
+    clauses = [f"{and_more(found.changed)} changed since these results were made"] if found.changed else []
+    clauses += [f"{and_more(found.edited)} is not as it was written"] if found.edited else []
     return [
         *clauses,
         *(f"the recordings of {name} are gone, and its results are all that is left" for name in found.gone),
     ]
-
-
-def _first_of(names: Sequence[str]) -> str:
-    return names[0] if len(names) == 1 else f"{names[0]} and {len(names) - 1} more"
 
 
 def kept_setup_clause(one: KeptSetup) -> str:

@@ -9,6 +9,7 @@ from distort.analysis.common.caution import CLEAR_OF_CHAIN_DB, caution
 from distort.analysis.common.curves import Harmonics, Response
 from distort.analysis.sweep.response import lower_limit_hz
 from distort.errors import UsageError
+from distort.report.text.alike import OF_THE_FIRST, alike, and_more
 from distort.report.text.capture import quality_sentences
 from distort.report.text.compression import limiter_sentences, range_clauses
 from distort.report.text.events import event_sentences
@@ -106,10 +107,13 @@ def _level_blocks(
 def _trouble_sentences(findings: Findings) -> Iterator[str]:
     """Every recording that is used although its check found something."""
     troubled = [one for one in findings.recordings if one.quality.verdict != "good" and one.rejected is None]
-    for one in troubled:
-        yield from quality_sentences(one.file, verdict=one.quality.verdict, sentences=one.quality.findings)
-    for event in findings.events:
-        yield f"{event.file}: {' '.join(event_sentences(event))}"
+    for group in alike(troubled, lambda one: " ".join((one.quality.verdict, *one.quality.findings))):
+        first, names = group[0], and_more([one.file for one in group])
+        told = (*first.quality.findings, *([OF_THE_FIRST] if len(group) > 1 else []))
+        yield from quality_sentences(names, verdict=first.quality.verdict, sentences=told)
+    for events in alike(findings.events, lambda event: " ".join(event_sentences(event))):
+        last = f" {OF_THE_FIRST}" if len(events) > 1 else ""
+        yield f"{and_more([one.file for one in events])}: {' '.join(event_sentences(events[0]))}{last}"
     if troubled or findings.events:
         yield ""
 
