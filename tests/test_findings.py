@@ -184,6 +184,13 @@ def test_a_change_of_its_own_at_a_dip_or_peak(deviation_db: float, change_db: fl
     assert one.places[0].frequency_hz == pytest.approx(900.0, rel=0.03)
 
 
+def test_a_dip_before_the_source_does_not_saturate() -> None:
+    """What the loudspeaker gains there is an expansion of its own, and the dip a filter's."""
+    made = Made(before=bell(900.0, -7.0), anomalies=(anomaly(900.0, -7.0),))
+    one = the_one(changing(made, 1.0))
+    assert (one.explanation, one.also) == ("expansion", ("filter-before-source",))
+
+
 @pytest.mark.parametrize(("change_db", "told"), [(0.15, False), (0.5, True)])
 def test_a_change_within_what_two_runs_agree_to_is_none(change_db: float, told: bool) -> None:
     assert bool(found(changing(Made(), change_db))) == told

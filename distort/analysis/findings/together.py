@@ -68,6 +68,8 @@ def _joined(first: Draft, beside: Sequence[Draft]) -> Draft:
         if _made_by_the_third(found, one):
             found = replace(one, also=(found.explanation,), evidence=_both(one, found))
             continue
+        if found.explanation == "level-dependent-resonance" and one.explanation == "filter-before-source":
+            found = replace(found, explanation="expansion")  # a filter before the source does not saturate
         evidence = _both(found, one)
         included = one.explanation in INCLUDED.get(found.explanation, ()) or one.explanation == found.explanation
         if one.decided and not included and not found.also and found.decided:
