@@ -139,8 +139,8 @@ def test_of_several_files_those_before_a_bad_one_are_kept(distort, session, reco
 @pytest.mark.parametrize(
     ("words", "status", "what"),
     [
-        (("--stimulus", "sweep", "--level", "87"), 1, "no stimulus sweep_87dB: there are"),
-        (("--stimulus", "swep", "--level", "86"), 1, "no stimulus swep_86dB: there are"),
+        (("--stimulus", "sweep", "--level", "87"), 1, "no stimulus sweep_87dB (did you mean sweep_86dB?): there are"),
+        (("--stimulus", "swep", "--level", "86"), 1, "no stimulus swep_86dB (did you mean sweep_86dB?): there are"),
         (("--stimulus", "../sweep", "--level", "86"), 1, "cannot name a stimulus"),
         (("--stimulus", "sweep"), 2, "--level"),
         (("--level", "86"), 2, "--stimulus"),

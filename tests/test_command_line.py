@@ -210,7 +210,7 @@ def test_new_takes_the_levels_of_the_plan_where_none_are_named(tmp_path):
 def test_new_never_rewrites_a_plan(tmp_path, capsys):
     (tmp_path / "session.toml").write_text("mine", encoding="utf-8")
     assert program.main(["new", str(tmp_path)]) == 1
-    assert "exists already" in capsys.readouterr().err
+    assert "is a session already" in capsys.readouterr().err
     assert (tmp_path / "session.toml").read_text(encoding="utf-8") == "mine"
 
 

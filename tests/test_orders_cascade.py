@@ -12,7 +12,7 @@ from distort.analysis.common.grid import OCTAVE_RATIO
 from distort.analysis.sweep.sweeps import Reference, Settings, read_sweep, sweep_harmonics
 from signals import Sweep
 from tests.devices.cascade import Cascade, Resonator
-from tests.devices.takes import take
+from tests.devices.takes import FAINT, take
 
 DRIVE_DBFS = -20.0
 CURVE = Polynomial([0.0, 1.0, 0.1, 0.1, 0.3, 1.0, 3.0])
@@ -46,7 +46,7 @@ def measure(device, seconds):
     for length in (seconds, seconds / 2):
         sweep = Sweep(seconds=length, drive_dbfs=DRIVE_DBFS)
         answer = device.answer(sweep, silence_s=2.2)
-        reads.append(read_sweep([take(answer, after=0)], sweep, Settings(orders=ORDERS, smoothing_octaves=SMOOTHING)))
+        reads.append(read_sweep([take(answer, after=0, silences=FAINT)], sweep, Settings(orders=ORDERS, smoothing_octaves=SMOOTHING)))
     return sweep_harmonics(reads[0], Reference(), short=reads[1])
 
 

@@ -11,7 +11,7 @@ from distort.analysis.sweep.sweeps import Reference, Settings, read_sweep, sweep
 from distort.errors import AnalysisError
 from signals import Sweep
 from tests.devices.memoryless import sweep_with_harmonics
-from tests.devices.takes import take
+from tests.devices.takes import FAINT, take
 
 SWEEP = Sweep(drive_dbfs=-6.0)
 
@@ -164,7 +164,7 @@ def test_equivalent_input_does_not_take_the_protection_of_the_drive_for_the_path
 def test_orders_below_one_period_of_the_gate_are_marked():
     """A gate of 8 ms holds one period of 125 Hz: below it the fundamental, and what is stated re it, does not hold."""
     answer = sweep_with_harmonics(SWEEP, {1: 1.0, 2: 0.01})
-    read = read_sweep([take(answer)], SWEEP, Settings(orders=3, gate_s=0.008))
+    read = read_sweep([take(answer, silences=FAINT)], SWEEP, Settings(orders=3, gate_s=0.008))
     harmonics = sweep_harmonics(read, Reference())
     second = harmonics.orders[0]
     assert np.all(second.doubtful[harmonics.frequency_hz < 124.9])
