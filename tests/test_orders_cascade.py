@@ -46,7 +46,11 @@ def measure(device, seconds):
     for length in (seconds, seconds / 2):
         sweep = Sweep(seconds=length, drive_dbfs=DRIVE_DBFS)
         answer = device.answer(sweep, silence_s=2.2)
-        reads.append(read_sweep([take(answer, after=0, silences=FAINT)], sweep, Settings(orders=ORDERS, smoothing_octaves=SMOOTHING)))
+        reads.append(
+            read_sweep(
+                [take(answer, after=0, silences=FAINT)], sweep, Settings(orders=ORDERS, smoothing_octaves=SMOOTHING)
+            )
+        )
     return sweep_harmonics(reads[0], Reference(), short=reads[1])
 
 
