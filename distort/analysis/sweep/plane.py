@@ -112,7 +112,11 @@ def plane_of(deconvolved: Deconvolved) -> Plane:
     usual = np.maximum(along[place, column], np.nan_to_num(floor))
     inverse_power = np.interp(bands.frequency_hz, np.arange(kept.inverse.size) * kept.bin_hz, kept.inverse_power)
     gain = inverse_power * sweep.sample_rate / 2.0 / float(db_to_power(deconvolved.drive_dbfs))
-    return _grouped(sweep, power / gain, usual / gain, gain=gain)
+    density, usual = (
+        np.divide(one, gain, out=np.zeros_like(one), where=gain > 0.0)  # nothing is read above the end of the sweep
+        for one in (power, usual)
+    )
+    return _grouped(sweep, density, usual, gain=gain)
 
 
 def _grouped(sweep: Sweep, density: FloatArray, usual: FloatArray, *, gain: FloatArray) -> Plane:
