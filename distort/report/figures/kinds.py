@@ -80,7 +80,7 @@ KINDS: tuple[Kind, ...] = (
     ),
     Kind(
         stem="findings",
-        heading="Findings",
+        heading="Findings in one picture",
         shows="Where distortion rises or compression changes, and what lies behind it.",
         measured="The value at the place less that of both flanks, split into what the fundamental, the response at "
         "n f "
