@@ -11,7 +11,7 @@ from pathlib import Path
 from distort.analysis.sweep.sweeps import Settings, SweepReadings, SweepTake, read_sweep
 from distort.assembly.condition.across import write_across_conditions
 from distort.assembly.condition.curves import curves_of, microphone_limit
-from distort.assembly.condition.events import events_of
+from distort.assembly.condition.foreign import foreign_of
 from distort.assembly.condition.level_series import level_series
 from distort.assembly.condition.levels import LevelsRead, Progress, all_read, readings_of
 from distort.assembly.condition.results import put_together
@@ -86,10 +86,10 @@ def analyze_condition(
     found = all_read(readings_of(levels, settings), f"analysing {condition}", threads=threads, progress=progress)
     read = LevelsRead(levels=found, clock=levels.clock)
     further = further_of(levels.takes, settings)
-    events = events_of(read)
-    curves = curves_of(read, microphone_limit(recorded), events)
+    foreign = foreign_of(read)
+    curves = curves_of(read, microphone_limit(recorded), foreign)
     series = level_series(read, curves.harmonics)
-    return put_together(recorded, read, curves=curves, series=series, events=events, further=further)
+    return put_together(recorded, read, curves=curves, series=series, foreign=foreign, further=further)
 
 
 def analyze_file(

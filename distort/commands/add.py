@@ -183,13 +183,13 @@ def _add_reel(arguments: argparse.Namespace, folder: "SessionFolder", plan: "Pla
 
 def _heard_sentences(folder: "SessionFolder", plan: "Plan", recording: "Recording") -> "Iterator[str]":
     """What sounded in a recording at a time, as far as it and the others of its condition tell."""
-    from distort.assembly.condition.events import events_among
-    from distort.report.text.events import event_sentences
+    from distort.assembly.condition.foreign import foreign_among
+    from distort.report.text.foreign import foreign_sentences
     from distort.session.recordings.stored import load_recordings
 
     others = load_recordings(folder, recording.sidecar.condition)
-    for found in events_among(others, plan, only=recording).get(recording.sidecar.name.stem, ()):
-        yield f"  {' '.join(event_sentences(found))}"
+    for found in foreign_among(others, plan, only=recording).values():
+        yield f"  {' '.join(foreign_sentences(found))}"
 
 
 def _add_files(arguments: argparse.Namespace, folder: "SessionFolder", plan: "Plan", condition: str) -> int:

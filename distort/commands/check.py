@@ -23,7 +23,7 @@ def add_parser(subparsers: "Subparsers[Parser]") -> None:
 
 def run(arguments: argparse.Namespace) -> int:
     """Check. Raises PlanError and SessionError for what cannot be read or trusted, UsageError for a wrong condition."""
-    from distort.assembly.condition.events import events_in_session
+    from distort.assembly.condition.foreign import foreign_in_session
     from distort.capture.measuring.completeness import check_session
     from distort.capture.measuring.exposure import day_of
     from distort.commands.conditions import of_the_plan, say_stale
@@ -44,8 +44,8 @@ def run(arguments: argparse.Namespace) -> int:
     if arguments.json:
         print_document(make_console(), completeness_document(found, day))
     else:
-        events = events_in_session(folder, plan, condition=condition)
-        said = check_sentences(found, folder=str(folder.root), condition=condition, events=events)
+        foreign = foreign_in_session(folder, plan, condition=condition)
+        said = check_sentences(found, folder=str(folder.root), condition=condition, foreign=foreign)
         say(make_console(), *day_sentences(day, plan), *said)
     if analysed := [name for name in folder.conditions_analysed() if condition in (None, name)]:
         say_stale(folder, [read_results(folder, name).findings for name in analysed])

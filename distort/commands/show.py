@@ -150,7 +150,7 @@ def _print_quality(
     Raises SessionError when nothing is recorded, UsageError when the condition `wanted` is not.
     """
     from distort.assembly.condition.against_others import against_others
-    from distort.assembly.condition.events import events_among
+    from distort.assembly.condition.foreign import foreign_among
     from distort.errors import SessionError, UsageError
     from distort.report.terminal.console import say
     from distort.report.terminal.documents import print_document, quality_documents
@@ -173,8 +173,8 @@ def _print_quality(
         return
     plan = read_plan(folder.root)
     for name, recordings in chosen.items():
-        beside, events = against_others(recordings, plan), events_among(recordings, plan)
-        say(console, *quality_blocks(name, recordings, beside=beside, events=events))
+        beside, foreign = against_others(recordings, plan), foreign_among(recordings, plan)
+        say(console, *quality_blocks(name, recordings, beside=beside, foreign=foreign))
 
 
 def _blocks(results: "ConditionResults", arguments: argparse.Namespace) -> "Iterator[str | Table]":

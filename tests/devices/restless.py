@@ -335,3 +335,28 @@ def _door(random: np.random.Generator, rate: int) -> tuple[np.ndarray, float]:
     lock = random.standard_normal(time_s.size) * np.exp(-time_s / random.uniform(0.01, 0.05))
     onset = np.clip(time_s / 0.005, 0.0, 1.0)
     return np.asarray((thump + random.uniform(0.05, 0.4) * lock) * onset), seconds
+
+
+def poorly_converted(samples: np.ndarray, rate: int, *, through: int, taps: int) -> np.ndarray:
+    """`samples` at another rate and back again, by interpolation over so few samples that images are left.
+
+    taps   2: along a straight line; more: by a windowed sinc of so many samples, cut off at the lower of both rates
+    """
+    there = _interpolated(samples, rate, through, taps=taps)
+    back = _interpolated(there, through, rate, taps=taps)
+    return np.pad(back, (0, max(samples.size - back.size, 0)))[: samples.size]
+
+
+def _interpolated(samples: np.ndarray, from_rate: int, to_rate: int, *, taps: int) -> np.ndarray:
+    place = np.arange(math.floor((samples.size - 1) * to_rate / from_rate)) * (from_rate / to_rate)
+    if taps == 2:
+        return np.interp(place, np.arange(samples.size), samples)
+    cut_off = min(1.0, to_rate / from_rate)
+    first = np.floor(place).astype(int) - taps // 2 + 1
+    padded = np.pad(samples, taps)
+    made = np.zeros(place.size)
+    for tap in range(taps):
+        distance = first + tap - place
+        weight = cut_off * np.sinc(cut_off * distance) * np.cos(np.pi * distance / (taps + 2)) ** 2
+        made += weight * padded[first + tap + taps]
+    return made

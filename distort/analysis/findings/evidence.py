@@ -114,6 +114,18 @@ class Event:
     """Whose curves it touches; 1 is the fundamental."""
 
 
+@dataclass(frozen=True, kw_only=True)
+class Image:
+    """An image of the sweep that a conversion of the sample rate left in the recordings."""
+
+    difference_hz: float
+    """Of the two sample rates, or a multiple."""
+    highest_db: float
+    """Re the fundamental, where it is strongest."""
+    touched_hz: tuple[tuple[float, float], ...]
+    """Stretches of orders that it touches at the highest level, by the frequency of the excitation."""
+
+
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Evidence:
     """All of a condition."""
@@ -137,6 +149,8 @@ class Evidence:
     """Bands whose level changed from period to period."""
     events: tuple[Event, ...] = ()
     """Those that touch a curve; what they touch is not readable in the curves here."""
+    images: tuple[Image, ...] = ()
+    """Those that were found beside the sweep itself and touch a curve; likewise."""
     heating: tuple[OctaveHeat, ...] = ()
     """Empty: the lowest level was not played again at once."""
     in_room: bool = False

@@ -5,6 +5,7 @@ level. Order n crosses one where n f = |F k +- f|: at f = F k / (n - 1) and F k 
 just these places, each at its own, are no products of a loudspeaker.
 """
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
@@ -12,10 +13,10 @@ import numpy as np
 
 from distort.analysis.findings.candidates import Contrasts
 from distort.analysis.findings.contrasts import GAPS_OCTAVES
-from distort.analysis.findings.evidence import Evidence
+from distort.analysis.findings.evidence import Evidence, Image
 from distort.analysis.findings.explanations.fit import Fit
 from distort.analysis.findings.explanations.local_source import LEAST_GROWTH
-from distort.analysis.findings.finding import Draft, Explanation
+from distort.analysis.findings.finding import Draft, Explanation, PlaceFound
 from distort.analysis.findings.order_contrasts import GapContrasts, nearest_row
 from distort.analysis.findings.places import OrderAt, Place, place_at
 from distort.analysis.findings.rows import order_rows
@@ -45,6 +46,13 @@ PROBABILITY = 0.95
 one in eight)."""
 
 
+MEASURED_PROBABILITY = 0.99
+"""Of images that stand where the sweep's own image must: no false one was seen in the study's recordings."""
+
+MEASURED_STRENGTH_DB = 3.0
+"""In the order of the list: after what the loudspeaker does (own choice)."""
+
+
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Crossing:
     """An order where it meets an image, and rises."""
@@ -54,8 +62,11 @@ class Crossing:
 
 
 def image_draft(evidence: Evidence, contrasts: Contrasts) -> tuple[Draft | None, tuple[Crossing, ...]]:
-    """The finding, if enough orders tell it; and the crossings at which something rises."""
+    """The finding, if images were found beside the sweep or enough orders tell it; and the crossings at which something
+    rises."""
     met = _met(evidence, contrasts)
+    if evidence.images:
+        return _measured(evidence.images), met
     places = {one.place.frequency_hz for one in met}
     if len(places) < NAMED or len({one.order.order for one in met}) < LEAST_ORDERS:
         return None, met if len(places) >= SUSPECTED else ()
@@ -73,6 +84,24 @@ def image_draft(evidence: Evidence, contrasts: Contrasts) -> tuple[Draft | None,
         evidence=tuple(row for one in met for row in order_rows(one.place, _fit(one), (), only=(one.order.order,))),
     )
     return draft, met
+
+
+def _measured(images: Sequence[Image]) -> Draft:
+    """Of images that were read beside the sweep: where they touch orders."""
+    strongest = max(images, key=lambda one: one.highest_db)
+    stretches = sorted({stretch for one in images for stretch in one.touched_hz})
+    return Draft(
+        explanation="conversion-image",
+        decided=True,
+        probability=MEASURED_PROBABILITY,
+        places=tuple(
+            PlaceFound(frequency_hz=math.sqrt(low_hz * high_hz), low_hz=low_hz, high_hz=high_hz)
+            for low_hz, high_hz in stretches
+        ),
+        strength_db=MEASURED_STRENGTH_DB,
+        part_of_loudspeaker=False,
+        numbers={"difference_hz": strongest.difference_hz, "below_db": -strongest.highest_db},
+    )
 
 
 def without_images(drafts: Sequence[Draft], met: Sequence[Crossing], *, named: bool) -> list[Draft]:

@@ -43,6 +43,13 @@ COMMON_POWER, POWER_AGREEMENT = 0.03, 0.75
 """The same of the power re its mean: regular strikes that a room fills up between."""
 
 
+STRIKES, LIKELY_STRIKES = 5.0, 2.2
+"""Rayleigh's n R^2 of where in its cycle each is loudest: by chance it passes x with the probability exp(-x) (Rayleigh,
+1880, from memory), so the first alone tells, the second only together with a level and a power that agree a little."""
+
+LIKELY_AGREEMENT, LIKELY_POWER_AGREEMENT = 0.3, 0.2
+
+
 @dataclass(frozen=True)
 class Step:
     """How a stretch of sound lies in the cycles; NaN where it cannot be told."""
@@ -54,6 +61,8 @@ class Step:
     power: float
     """Variance over the cycle, re the squared mean, that odd and even cycles have in common."""
     power_agreement: float
+    strikes: float
+    """Rayleigh's n R^2 of where each cycle is loudest, weighted by how much louder it is there than about it."""
 
     @property
     def known(self) -> bool:
@@ -63,13 +72,15 @@ class Step:
     @property
     def kept(self) -> bool:
         """Whether it keeps step."""
+        likely = self.agreement > LIKELY_AGREEMENT and self.power_agreement > LIKELY_POWER_AGREEMENT
         return bool(
             (self.share > COMMON_SHARE and self.agreement > COMMON_AGREEMENT)
             or (self.power > COMMON_POWER and self.power_agreement > POWER_AGREEMENT)
+            or self.strikes > (LIKELY_STRIKES if likely else STRIKES)
         )
 
 
-UNKNOWN = Step(np.nan, np.nan, np.nan, np.nan)
+UNKNOWN = Step(np.nan, np.nan, np.nan, np.nan, np.nan)
 
 
 def in_step(samples: FloatArray, sweep: Sweep, *, start: float, from_s: float, to_s: float) -> Step:
@@ -87,7 +98,7 @@ def in_step(samples: FloatArray, sweep: Sweep, *, start: float, from_s: float, t
         return UNKNOWN
     level, noise = _levels(samples, sweep.sample_rate, edges=start + edges_s * sweep.sample_rate, band_hz=band_hz)
     over = level.reshape(-1, PARTS) / noise
-    return Step(*_common_share(np.log1p(over)), *_common_power(over - 1.0))
+    return Step(*_common_share(np.log1p(over)), *_common_power(over - 1.0), _strikes(np.log1p(over)))
 
 
 def _levels(
@@ -129,6 +140,16 @@ def _common_power(power: FloatArray) -> tuple[float, float]:
             return 0.0, 0.0
         halves.append(mean / np.mean(mean) - 1.0)
     return _common(halves[0], halves[1])
+
+
+def _strikes(level: FloatArray) -> float:
+    """Of log levels `(cycles, parts)`: loudness is counted from the mean of a cycle about it, so that no decay is
+    one."""
+    cycle = np.pad(level.ravel(), (PARTS // 2, PARTS - 1 - PARTS // 2), mode="edge")
+    above = level - np.convolve(cycle, np.full(PARTS, 1.0 / PARTS), mode="valid").reshape(level.shape)
+    weight = np.maximum(np.max(above, axis=1), 0.0)
+    turns = np.exp(2j * np.pi * np.argmax(above, axis=1) / PARTS)
+    return float(abs(np.sum(weight * turns)) ** 2 / max(float(np.sum(np.square(weight))), TINY))
 
 
 def _common(one: FloatArray, other: FloatArray) -> tuple[float, float]:

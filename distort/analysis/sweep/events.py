@@ -7,7 +7,7 @@ at another time. Where nothing else was recorded a loose part is told by its str
 and turbulence by growing as smoothly as the air moves; what starts suddenly and keeps no step is neither.
 """
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -37,7 +37,9 @@ LEAST_BANDS, LEAST_CELLS = 2, 8
 bands. At the loudest moment at least one more band does: an order that a converter mirrors stands in one or two."""
 
 LEAST_CELLS_BESIDE = 8
-"""Cells of as little as one band, where another recording tells: a voice may stand out with one formant alone."""
+"""Cells, at a moment of as little as one band and at the loudest of two, where another recording of the very sweep
+tells: a voice may stand out with one formant alone. What a sweep of another speed lacks may be what a limiter makes
+of it."""
 
 PAUSE_S = 0.16
 """A pause that does not end an event: between two syllables."""
@@ -56,7 +58,7 @@ OWN_UP_TO_HZ = 1000.0
 tweeter would be taken for an event where nothing else was recorded)."""
 
 BELOW = 0.6
-BELOW_FROM_HZ = ((150.0, 3), (400.0, 2))
+BELOW_FROM_HZ = ((100.0, 3), (300.0, 2))
 """Under so many times the frequency of the sweep, from the first number on, so many third octaves: what strikes or
 blows sounds higher."""
 
@@ -70,6 +72,10 @@ sweep: 3.6 dB over L in seconds. Turbulence grows with at most the sixth power o
 130 dB in a neper of frequency, which `RISE_MOMENTS` are 0.06 / L of, less what the frames smooth."""
 
 BEFORE_MOMENTS, AFTER_MOMENTS = 12, 6
+"""So far before and after a sound its rise is looked for: from the noise of before."""
+
+PART_MOMENTS = 5
+"""Of the shorter part of a sound in which another begins."""
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -110,11 +116,24 @@ def overheard(deconvolved: Deconvolved, samples: FloatArray, *, start: float) ->
     """What `samples` `(n,)`, deconvolved already, hold apart from the sweep that begins at sample `start`."""
     plane = plane_of(deconvolved)
     sweep = plane.sweep
+    hits = _standing_out(plane)
     sounds = []
-    for first, end in _stretches(hits := _standing_out(plane), bands=LEAST_BANDS, cells=LEAST_CELLS):
+    for first, end in _parted(plane, _stretches(hits, bands=LEAST_BANDS, cells=LEAST_CELLS)):
         step = in_step(samples, sweep, start=start, from_s=plane.time_s[first], to_s=plane.time_s[end - 1])
         sounds.append(_sound(plane, hits, first, end, step=step))
     return Overheard(plane=plane, sounds=tuple(sounds), start_s=start / sweep.sample_rate)
+
+
+def _parted(plane: Plane, stretches: Sequence[tuple[int, int]]) -> Iterator[tuple[int, int]]:
+    """Each stretch, or its two parts where something begins suddenly in the middle of it: a door within a port's
+    noise."""
+    for first, end in stretches:
+        rise_db, at = _rise(plane, first, end)
+        if rise_db > _sudden_db(plane) and first + PART_MOMENTS <= at <= end - PART_MOMENTS:
+            yield first, at
+            yield at, end
+        else:
+            yield first, end
 
 
 def not_of_the_loudspeaker(heard: Overheard, beside: Sequence[Plane]) -> tuple[Sound, ...]:
@@ -129,7 +148,9 @@ def not_of_the_loudspeaker(heard: Overheard, beside: Sequence[Plane]) -> tuple[S
     least = np.max([_at_the_same_frequency(one, heard.plane) for one in beside], axis=0)
     least = np.where(least > 0.0, least * float(db_to_power(BESIDE_DB)), np.inf)
     hits = _standing_out(heard.plane, least=least)
-    stretches = _stretches(hits, bands=1, cells=LEAST_CELLS_BESIDE)
+    same = any(one.sweep == heard.plane.sweep for one in beside)
+    bands, cells = (1, LEAST_CELLS_BESIDE) if same else (LEAST_BANDS, LEAST_CELLS)
+    stretches = _stretches(hits, bands=bands, cells=cells)
     return tuple(_sound(heard.plane, hits, first, end, step=UNKNOWN) for first, end in stretches)
 
 
@@ -166,21 +187,30 @@ def _sound(plane: Plane, hits: BoolArray, first: int, end: int, *, step: Step) -
         end=end,
         excess=np.where(stands, plane.density[first:end] - plane.usual[first:end], 0.0),
         below=int(np.max(np.sum(stands & low, axis=1))),
-        rise_db=_rise_db(plane, first, end),
+        rise_db=_rise(plane, first, end)[0],
         step=step,
     )
 
 
-def _rise_db(plane: Plane, first: int, end: int) -> float:
-    """By the mean over the cells that lie well above and below the sweep."""
+def _rise(plane: Plane, first: int, end: int) -> tuple[float, int]:
+    """The most by which the mean over the cells well above and below the sweep rises, and the moment from which on."""
     near = slice(max(first - BEFORE_MOMENTS, 0), end + AFTER_MOMENTS)
     sweep_hz = plane.sweep_hz[near, np.newaxis]
     away = (plane.frequency_hz > BEYOND * sweep_hz) | (plane.frequency_hz < BELOW * sweep_hz)
     weights = np.where(away & (plane.freedom[near] >= LEAST_FREEDOM), plane.freedom[near], 0.0)
-    over = np.sum(weights * plane.density[near] / np.maximum(plane.usual[near], TINY), axis=1)
-    level_db = power_to_db(np.maximum(over / np.maximum(np.sum(weights, axis=1), 1.0), 1e-3))
-    rises = level_db[RISE_MOMENTS:] - level_db[:-RISE_MOMENTS]
-    return float(np.max(rises, initial=0.0))
+    over = plane.density[near] / np.maximum(plane.usual[near], TINY)
+    both = np.minimum(weights[:-RISE_MOMENTS], weights[RISE_MOMENTS:])  # the same cells sooner and later
+    sooner, later = (np.sum(both * part, axis=1) for part in (over[:-RISE_MOMENTS], over[RISE_MOMENTS:]))
+    known = np.sum(both, axis=1) > 0.0
+    if not np.any(known):
+        return 0.0, first
+    rises = np.where(known, power_to_db(np.maximum(later, TINY) / np.maximum(sooner, TINY)), 0.0)
+    return float(np.max(rises)), near.start + int(np.argmax(rises)) + 1
+
+
+def _sudden_db(plane: Plane) -> float:
+    """The rise from which on something begins suddenly."""
+    return RISE_DB + RISE_DB_S / plane.sweep.rate_s
 
 
 def _at_the_same_frequency(other: Plane, plane: Plane) -> FloatArray:
@@ -199,7 +229,5 @@ def _foreign(plane: Plane, sound: Sound) -> bool:
     """Whether the sound itself shows that the loudspeaker did not make it."""
     sweep_hz = float(plane.sweep_hz[sound.first])
     low = any(sweep_hz > from_hz and sound.below >= least for from_hz, least in BELOW_FROM_HZ)
-    if sweep_hz > OWN_UP_TO_HZ or low:
-        return True
-    sudden = sound.rise_db > RISE_DB + RISE_DB_S / plane.sweep.rate_s
-    return sudden and not sound.step.kept
+    sudden = sound.rise_db > _sudden_db(plane)
+    return sweep_hz > OWN_UP_TO_HZ or ((low or sudden) and not sound.step.kept)

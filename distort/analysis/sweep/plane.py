@@ -13,7 +13,7 @@ import numpy as np
 import numpy.typing as npt
 import scipy
 
-from distort.analysis.sweep.deconvolution import Deconvolved
+from distort.analysis.sweep.deconvolution import BAND_FULL_HZ_RE_FADE_IN, Deconvolved
 from signals.levels import db_to_power
 from signals.sweep import Sweep
 
@@ -48,10 +48,18 @@ GUARD_PERIODS = 2.0
 HIGHEST_ORDER = 40
 """Beyond it the orders of a common sweep stand closer than a frame is long."""
 
-ALONG_OCTAVES = 3.0
+ALONG_S, MOST_ALONG_OCTAVES = 3.6, 5.0
 ALONG_QUANTILE = 35.0
-"""What the loudspeaker leaves at a delay it leaves at every frequency; an event of 1 s, at 0.9 octaves of the default
-sweep. So its share of three octaves stays under the quantile (per cent) that is taken for the loudspeaker's."""
+"""What the loudspeaker leaves at a delay it leaves at every frequency; an event only where the sweep passes while it
+lasts. So the share of an event of 1 s, among the frequencies that the sweep passes in 3.6 s (four octaves of the
+default one), stays under the quantile (per cent) that is taken for the loudspeaker's."""
+
+NOISE_ALONG = 1.5
+"""Of a band's noise, so much may be along it by chance."""
+
+DECAY_VARIES = 4.0
+"""A decay may be 6 dB stronger at one frequency than at another: reverberation times differ by a fifth from octave to
+octave (common practice, no source), which 30 dB down is 6 dB."""
 
 GROUPED = 8
 """Bands taken together at last: a third of an octave."""
@@ -61,6 +69,9 @@ TOGETHER = 3
 
 DECAY_SHARE = 0.9
 """How much of the time until half the excitation frequency arrives counts as the fundamental's decay."""
+
+NOTHING = 1e-11
+"""Re the fundamental in a band: 110 dB below it no microphone hears anything, and what stands there was computed."""
 
 EVERY = 3
 """Moments from one to the next of which the noise of a band is the median."""
@@ -101,7 +112,7 @@ def plane_of(deconvolved: Deconvolved) -> Plane:
     sweep = kept.sweep
     hop, _, bands = _layout(sweep)
     frames = _all_frames(deconvolved.impulse, sweep)
-    along = np.maximum(_along(frames), _decay(frames, sweep, arrival=deconvolved.arrival / hop))
+    along = np.maximum(_along(frames, sweep.rate_s), _decay(frames, sweep, arrival=deconvolved.arrival / hop))
     since_s, clear = _cells(sweep)
     place = np.rint((deconvolved.arrival + since_s * sweep.sample_rate) / hop).astype(np.int64) % frames.shape[0]
     column = np.arange(bands.bins.size)
@@ -109,7 +120,12 @@ def plane_of(deconvolved: Deconvolved) -> Plane:
     with warnings.catch_warnings():
         warnings.simplefilter("ignore", RuntimeWarning)  # a band without any clear cell has no noise to know
         floor = np.nanmedian(np.where(clear, power, np.nan)[::EVERY], axis=0)
-    usual = np.maximum(along[place, column], np.nan_to_num(floor))
+    at = round(deconvolved.arrival / hop)
+    fundamental = np.max(frames[(at + np.arange(-SHORT_HOPS, SHORT_HOPS + 1)) % frames.shape[0]], axis=0)
+    floor = np.maximum(np.nan_to_num(floor), NOTHING * fundamental)
+    # a decay is as strong over a wide stretch, or at another order, within some decibels; noise within tenths
+    decay = np.maximum(along[place, column] - NOISE_ALONG * floor, 0.0)
+    usual = floor + DECAY_VARIES * decay
     inverse_power = np.interp(bands.frequency_hz, np.arange(kept.inverse.size) * kept.bin_hz, kept.inverse_power)
     gain = inverse_power * sweep.sample_rate / 2.0 / float(db_to_power(deconvolved.drive_dbfs))
     density, usual = (
@@ -173,10 +189,12 @@ def _parts(sweep: Sweep) -> tuple[_Bands, _Bands]:
     """Bands of the long frames and of the short ones."""
     rate = sweep.sample_rate
     hop = round(HOP_S * rate)
+    lowest_hz = max(LOWEST_HZ, BAND_FULL_HZ_RE_FADE_IN * sweep.full_level_hz)
     highest_hz = min(sweep.fade_out_hz, 0.45 * rate)
+    split_hz = min(max(SPLIT_HZ, lowest_hz), highest_hz)
     return (
-        _bands(rate, frame=LONG_HOPS * hop, band_hz=(LOWEST_HZ, SPLIT_HZ), overlap=OVERLAP_LONG),
-        _bands(rate, frame=SHORT_HOPS * hop, band_hz=(SPLIT_HZ, highest_hz), overlap=OVERLAP_SHORT),
+        _bands(rate, frame=LONG_HOPS * hop, band_hz=(lowest_hz, split_hz), overlap=OVERLAP_LONG),
+        _bands(rate, frame=SHORT_HOPS * hop, band_hz=(split_hz, highest_hz), overlap=OVERLAP_SHORT),
     )
 
 
@@ -218,12 +236,14 @@ def _frames(impulse: FloatArray, hop: int, hops: int, bands: _Bands) -> FloatArr
     return np.asarray(np.add.reduceat(power, bands.first[:-1], axis=1) / bands.bins, dtype=np.float64)
 
 
-def _along(frames: FloatArray) -> FloatArray:
-    """What stands at each delay over a wide stretch of frequencies, `(frames, bands)`."""
+def _along(frames: FloatArray, rate_s: float) -> FloatArray:
+    """What stands at each delay over a wide stretch of frequencies, `(frames, bands)`; `rate_s` is that of the
+    sweep."""
     floor = np.maximum(np.median(frames[::EVERY], axis=0), 1e-300)
     first = np.arange(0, frames.shape[1], GROUPED)
     grouped = np.add.reduceat(frames / floor, first, axis=1) / np.diff([*first, frames.shape[1]])
-    size = 2 * round(ALONG_OCTAVES * BANDS_PER_OCTAVE / GROUPED / 2.0) + 1
+    octaves = min(ALONG_S / (rate_s * np.log(2.0)), MOST_ALONG_OCTAVES)
+    size = 2 * round(octaves * BANDS_PER_OCTAVE / GROUPED / 2.0) + 1
     low = scipy.ndimage.percentile_filter(grouped, ALONG_QUANTILE, size=(1, size), mode="nearest")
     return np.asarray(np.repeat(low, GROUPED, axis=1)[:, : frames.shape[1]] * floor)
 
@@ -233,18 +253,19 @@ def _decay(frames: FloatArray, sweep: Sweep, *, arrival: float) -> FloatArray:
 
     arrival   of the fundamental, in hops
     """
-    reach = LONG_HOPS // 2
+    _, _, bands = _layout(sweep)
+    reach = np.rint(bands.frame_s / HOP_S / 2.0).astype(np.int64)
     lags = np.arange(round(DECAY_SHARE * sweep.rate_s * np.log(2.0) / HOP_S))
     count = frames.shape[0]
     own = frames[(round(arrival) + lags) % count]
-    share = own / np.maximum(np.max(own[: reach + 1], axis=0), 1e-300)
-    share[: reach + 1] = 1.0
+    share = own / np.maximum(np.max(own[: LONG_HOPS // 2 + 1], axis=0), 1e-300)
+    share = np.where(lags[:, np.newaxis] <= reach, 1.0, share)
     left = np.zeros_like(frames)
     for order in range(2, HIGHEST_ORDER + 1):
         if sweep.rate_s * np.log(1.0 + 1.0 / order) < LONG_HOPS * HOP_S:
             break
         at = round(arrival - sweep.advance_s(order) / HOP_S)
-        level = np.max(frames[(at + np.arange(-reach, reach + 1)) % count], axis=0)
+        level = np.max(frames[(at + np.arange(-SHORT_HOPS // 2, SHORT_HOPS // 2 + 1)) % count], axis=0)
         left[(at + lags) % count] += level * share
     return left
 

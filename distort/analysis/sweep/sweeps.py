@@ -13,6 +13,7 @@ from distort.analysis.sweep.decay import Separation, separation
 from distort.analysis.sweep.deconvolution import deconvolve
 from distort.analysis.sweep.events import Overheard, overheard
 from distort.analysis.sweep.harmonics import harmonics
+from distort.analysis.sweep.images import ConversionImage, conversion_images
 from distort.analysis.sweep.in_air import noise_in_air, only_covered, orders_in_air
 from distort.analysis.sweep.intervals import ShortSweep, with_intervals
 from distort.analysis.sweep.noise import NoiseDensity, noise_density
@@ -52,6 +53,9 @@ class Settings:
     gate_s: float | None = None
     microphone: MicrophoneResponse | None = None
     """Is taken out of all readings; None: they are as the microphone heard them."""
+    images: bool = False
+    """Also look for images that a conversion of the sample rate left in the first take: they are the same at every
+    level, so that one sweep tells for all."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -80,6 +84,8 @@ class SweepReadings:
     nothing is known, and there is none."""
     overheard: tuple[Overheard, ...]
     """What each take holds apart from the sweep and its orders."""
+    images: tuple[ConversionImage, ...] = ()
+    """What a conversion of the sample rate left, where that was looked for."""
 
 
 def read_sweep(takes: Sequence[SweepTake], sweep: Sweep, settings: Settings) -> SweepReadings:
@@ -118,7 +124,12 @@ def read_sweep(takes: Sequence[SweepTake], sweep: Sweep, settings: Settings) -> 
         octaves=settings.smoothing_octaves,
         takes_variance=takes_variance([_alone(separated, noise, settings) for separated, _, _ in read]),
         overheard=tuple(heard for _, _, heard in read),
+        images=_images(takes[0], sweep) if settings.images else (),
     )
+
+
+def _images(take: SweepTake, sweep: Sweep) -> tuple[ConversionImage, ...]:
+    return conversion_images(deconvolve(take.samples, sweep, start=take.start, orders=1))
 
 
 def _alone(separated: SeparatedOrders, noise: NoiseDensity | None, settings: Settings) -> tuple[Reading, ...]:

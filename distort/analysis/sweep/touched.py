@@ -1,4 +1,5 @@
-"""Which readings of an order hold something that is not of that order: an event in time."""
+"""Which readings of an order hold something that is not of that order: what sounded at a time, or a line that
+crosses."""
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
@@ -10,7 +11,7 @@ from distort.analysis.common.caution import CLEAR_OF_NOISE_DB
 from distort.analysis.common.curves import Harmonics
 from distort.analysis.common.grid import grid_hz
 from distort.analysis.sweep.events import LEAST_FREEDOM, Overheard, Sound
-from distort.analysis.sweep.plane import HOP_S, SPLIT_HZ, Plane
+from distort.analysis.sweep.plane import HOP_S, Plane
 from distort.analysis.sweep.readings import Reading
 from distort.analysis.sweep.windows import order_window
 from signals.levels import FULL_SCALE_SINE_RMS, db_to_power, power_to_db
@@ -68,6 +69,9 @@ def with_touched(harmonics: Harmonics, touched: Iterable[Touched]) -> Harmonics:
     return replace(harmonics, orders=orders) if marks else harmonics
 
 
+SHARP_HZ = 1000.0
+"""From here on a band of the plane knows within 50 ms when something sounded; below, a bin is too wide."""
+
 ROUNDED = 1e-4
 """Rows of the grid are 3 % apart, and written with four decimals."""
 
@@ -76,8 +80,7 @@ def _event(heard: Overheard, sound: Sound, readings: Sequence[Reading], *, takes
     plane = heard.plane
     width_hz = np.gradient(plane.frequency_hz)
     loudest = float(np.max(np.sum(sound.excess * width_hz, axis=1)))
-    # long frames hear it sooner and longer than it is
-    quick = np.any(sound.excess[:, plane.frequency_hz > SPLIT_HZ] > 0.0, axis=1)
+    quick = np.any(sound.excess[:, plane.frequency_hz > SHARP_HZ] > 0.0, axis=1)
     heard_at = np.flatnonzero(quick if np.any(quick) else np.any(sound.excess > 0.0, axis=1)) + sound.first
     first, last = int(heard_at[0]), int(heard_at[-1])
     return EventInTime(
@@ -89,14 +92,13 @@ def _event(heard: Overheard, sound: Sound, readings: Sequence[Reading], *, takes
         touched=tuple(
             Touched(order=order, low_hz=low_hz, high_hz=high_hz)
             for order, reading in enumerate(readings, start=1)
-            for low_hz, high_hz in _stretches(_touched_rows(plane, sound, reading, order=order, takes=takes))
+            for low_hz, high_hz in row_stretches(near(added_power(plane, sound, order=order) / takes**2, reading))
         ),
     )
 
 
-def _touched_rows(plane: Plane, sound: Sound, reading: Reading, *, order: int, takes: int) -> BoolArray:
-    """Rows of the grid in which the sound puts into the order's reading more than is clear of it."""
-    added = added_power(plane, sound, order=order) / takes**2
+def near(added: FloatArray, reading: Reading) -> BoolArray:
+    """Rows of the grid in which the reading is not clear of a power that something else adds, `(rows,)`."""
     with np.errstate(invalid="ignore"):
         return np.asarray(added > reading.power / float(db_to_power(CLEAR_OF_NOISE_DB)))
 
@@ -119,7 +121,7 @@ def added_power(plane: Plane, sound: Sound, *, order: int) -> FloatArray:
     return np.asarray(gain * np.sum(density * energy, axis=0))
 
 
-def _stretches(rows: BoolArray) -> list[tuple[float, float]]:
+def row_stretches(rows: BoolArray) -> list[tuple[float, float]]:
     """Lowest and highest row of each stretch, Hz."""
     frequency_hz = grid_hz()
     on = np.flatnonzero(rows)

@@ -1,17 +1,17 @@
 """Response and harmonics of every level of a condition, with what the chain itself may have put into them."""
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 from distort.analysis.common.curves import FloatArray, Harmonics, Response
 from distort.analysis.sweep.chain import MicrophoneLimit, electronics_bound_db, microphone_bound_db, with_chain
 from distort.analysis.sweep.sweeps import sweep_harmonics, sweep_response
 from distort.analysis.sweep.touched import with_touched
-from distort.assembly.condition.events import touched_at
 from distort.assembly.condition.levels import LevelsRead
 from distort.recording.reading import Electronics, SweepLevel
 from distort.session.recordings.condition import Recorded
-from distort.session.results.events_found import EventFound
+from distort.session.results.foreign_found import Foreign
+
+NOTHING = Foreign()
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -22,12 +22,12 @@ class Curves:
     harmonics: tuple[Harmonics, ...]
 
 
-def curves_of(read: LevelsRead, limit: MicrophoneLimit | None, events: Sequence[EventFound] = ()) -> Curves:
+def curves_of(read: LevelsRead, limit: MicrophoneLimit | None, foreign: Foreign = NOTHING) -> Curves:
     """The curves; the equivalent input is stated re that of the lowest level, so it is empty where nobody said how far
     the volume was turned between the two.
 
-    limit    what is known of the microphone's own distortion; None: nothing
-    events   what sounded meanwhile: what it touches is marked
+    limit     what is known of the microphone's own distortion; None: nothing
+    foreign   what the recordings hold that the loudspeaker did not make: what it touches is marked
     """
     responses = {level: sweep_response(one.read, one.reference) for level, one in read.sweeps.items()}
     lowest = min(responses)
@@ -47,7 +47,7 @@ def curves_of(read: LevelsRead, limit: MicrophoneLimit | None, events: Sequence[
             for order in own.orders
         }
         chained = with_chain(own, bounds, lowest_valid_hz=responses[level].lowest_valid_hz)
-        harmonics.append(with_touched(chained, touched_at(events, level)))
+        harmonics.append(with_touched(chained, foreign.touched_at(level)))
     return Curves(responses=tuple(responses.values()), harmonics=tuple(harmonics))
 
 

@@ -16,6 +16,7 @@ from distort.analysis.findings.evidence import (
     ChangeCurve,
     Event,
     Evidence,
+    Image,
     OctaveHeat,
     OrderCurve,
     TimeBehaviour,
@@ -24,14 +25,13 @@ from distort.analysis.multitone.settling import Settling
 from distort.analysis.sweep.orders import SeparatedOrders
 from distort.analysis.sweep.touched import ROUNDED, Touched
 from distort.assembly.condition.curves import Curves
-from distort.assembly.condition.events import touched_at
 from distort.assembly.condition.level_series import Ladder, LevelSeries
 from distort.assembly.condition.levels import LevelsRead
 from distort.recording.reading import MultitoneLevel
 from distort.session.calibration.reference_responses import CurvesElsewhere
 from distort.session.plan.keys import Setup
 from distort.session.recordings.condition import Recorded
-from distort.session.results.events_found import EventFound
+from distort.session.results.foreign_found import EventFound, Foreign, ImageFound
 from distort.session.results.ladder_results import ChangeCurves
 
 FloatArray = npt.NDArray[np.float64]
@@ -39,11 +39,11 @@ BoolArray = npt.NDArray[np.bool_]
 
 
 def evidence_of(
-    recorded: Recorded, read: LevelsRead, *, curves: Curves, series: LevelSeries, events: Sequence[EventFound]
+    recorded: Recorded, read: LevelsRead, *, curves: Curves, series: LevelSeries, foreign: Foreign
 ) -> Evidence:
     """Made once, before anything is explained.
 
-    events   what sounded while the sweeps were recorded: what it touches is not readable
+    foreign   what the recordings hold that the loudspeaker did not make: what it touches is not readable
     """
     first = curves.responses[0]
     setup = recorded.recordings[0].sidecar.setup
@@ -57,11 +57,12 @@ def evidence_of(
         orders=tuple(
             one
             for level, harmonics in zip(read.sweeps, curves.harmonics, strict=True)
-            for one in order_curves(harmonics, level, touched=touched_at(events, level))
+            for one in order_curves(harmonics, level, touched=foreign.touched_at(level))
         ),
         bands=tuple(one for level, tone in read.multitones.items() for one in _bands(tone, level)),
-        changes=tuple(one for each in ladders for one in _changes(each, events)),
-        events=tuple(_event(one) for one in events if one.event.touched),
+        changes=tuple(one for each in ladders for one in _changes(each, foreign)),
+        events=tuple(_event(one) for one in foreign.events if one.event.touched),
+        images=_images(foreign.images, max(read.sweeps)),
         attacks=tuple(_settled(level, one) for level, tone in read.multitones.items() for one in tone.attack),
         warm_ups=tuple(_settled(level, one) for level, tone in read.multitones.items() for one in tone.warm_up),
         heating=tuple(one for ladder in series.ladders for one in _heating(ladder)),
@@ -126,6 +127,17 @@ def _event(one: EventFound) -> Event:
     )
 
 
+def _images(found: Sequence[ImageFound], highest_db_spl: float) -> tuple[Image, ...]:
+    images = []
+    for one in found:
+        at_highest = [level for level in one.levels if level.level_db_spl == highest_db_spl]
+        touched = tuple((each.low_hz, each.high_hz) for level in at_highest for each in level.touched)
+        if touched:
+            image = one.image
+            images.append(Image(difference_hz=image.offset_hz, highest_db=image.highest_db, touched_hz=touched))
+    return tuple(images)
+
+
 def _floor_db(order: Order) -> FloatArray:
     """What noise, decay and chain may have made, each as far above itself as noise need not be; NaN: no noise floor."""
     known = np.isfinite(order.noise_db)
@@ -148,11 +160,11 @@ def _bands(tone: MultitoneLevel, level_db_spl: float) -> Iterator[BandCurve]:
         )
 
 
-def _changes(curves: ChangeCurves, events: Sequence[EventFound]) -> Iterator[ChangeCurve]:
+def _changes(curves: ChangeCurves, foreign: Foreign) -> Iterator[ChangeCurve]:
     """Every level but the reference, whose change is 0; without rows whose fundamental an event touches."""
     reference = curves.levels[0].level_db_spl
     for one in curves.levels[1:]:
-        touched = (*touched_at(events, reference), *touched_at(events, one.level_db_spl))
+        touched = (*foreign.touched_at(reference), *foreign.touched_at(one.level_db_spl))
         spoilt = _touched_rows(curves.frequency_hz, touched if curves.source == "sweep" else (), 1)
         yield ChangeCurve(
             quantity=Quantity("change", curves.source),

@@ -57,6 +57,11 @@ class LevelsRead:
         return self.sweeps[min(self.sweeps)]
 
     @property
+    def highest(self) -> SweepLevel:
+        """The sweep of the highest level."""
+        return self.sweeps[max(self.sweeps)]
+
+    @property
     def short_sweeps(self) -> Mapping[float, SweepLevel]:
         """Those of half the length, where they were played."""
         return self.of(SHORT_SWEEP)
@@ -83,11 +88,13 @@ def readings_of(levels: Levels, settings: Settings) -> list[Callable[[], LevelRe
     A call raises RecordingError for audio that cannot be read, SessionError for a file that is not the one that was
     recorded, AnalysisError when the recordings do not allow the result.
     """
+    highest = max(levels.sweeps)
     return [
         *(
-            partial(reader, takes, settings)
+            # images of a conversion stand out most in the loudest sweep, and tell for all
+            partial(reader, takes, replace(settings, images=(name, level) == (SWEEP, highest)))
             for name, reader in READERS.items()
-            for takes in levels.takes.get(name, {}).values()
+            for level, takes in levels.takes.get(name, {}).items()
         ),
         *(partial(read_sweep_level, [one], replace(settings, orders=1)) for one in levels.repeats),
         *(

@@ -18,7 +18,7 @@ from distort.recording.take_levels import unlike_takes
 from distort.session.recordings.condition import Recorded
 from distort.session.recordings.stored import Recording
 from distort.session.results.condition_results import ConditionResults, Findings, LevelFound, RecordingUsed
-from distort.session.results.events_found import EventFound
+from distort.session.results.foreign_found import Foreign
 from distort.session.results.multitone_results import MultitoneFound, multitone_found
 from distort.version import __version__
 
@@ -29,7 +29,7 @@ def put_together(
     *,
     curves: Curves,
     series: LevelSeries,
-    events: tuple[EventFound, ...],
+    foreign: Foreign,
     further: Mapping[str, Any],
 ) -> ConditionResults:
     """The results of a condition, with its dips and peaks and its findings.
@@ -42,7 +42,7 @@ def put_together(
         for sweep, response in zip(read.sweeps.values(), curves.responses, strict=True)
     )
     multitones = {level: tone.result.bands for level, tone in read.multitones.items()}
-    evidence = evidence_of(recorded, read, curves=curves, series=series, events=events)
+    evidence = evidence_of(recorded, read, curves=curves, series=series, foreign=foreign)
     return ConditionResults(
         findings=Findings(
             loudspeaker=first.loudspeaker,
@@ -65,7 +65,8 @@ def put_together(
             audibility=audibility(read, curves.harmonics),
             further=tuple(further),
             unlike_takes=unlike_takes(recorded.kept, recorded.plan.levels.band_hz),
-            events=events,
+            events=foreign.events,
+            images=foreign.images,
         ),
         responses=curves.responses,
         harmonics=curves.harmonics,

@@ -8,13 +8,15 @@ from rich.table import Table
 from distort.capture.measuring.completeness import Completeness, Wanted
 from distort.recording.quality.check_result import RANK, CheckResult, Verdict, worst
 from distort.report.text.alike import OF_THE_FIRST, alike, and_more
-from distort.report.text.events import event_sentences
+from distort.report.text.foreign import foreign_sentences
 from distort.report.text.mended import mended_words, unlike_sentences
 from distort.report.text.plan import ended_sentence
 from distort.session.files.names import RecordingName, format_level
 from distort.session.recordings.stored import Recording
-from distort.session.results.events_found import EventFound
+from distort.session.results.foreign_found import Foreign
 from signals.levels import NOTHING_DB
+
+NOTHING = Foreign()
 
 NAME_COLUMNS, VERDICT_COLUMNS = 26, 8
 
@@ -24,13 +26,13 @@ def quality_blocks(
     recordings: Sequence[Recording],
     *,
     beside: Mapping[str, Sequence[CheckResult]],
-    events: Mapping[str, Sequence[EventFound]],
+    foreign: Mapping[str, Foreign],
 ) -> Iterator[str | Table]:
     """Every recording of a condition with its verdict and the sentences of its check, rejected ones with why; then its
     figures.
 
-    beside   what each says only beside others, by the name of its file
-    events   what sounded at a time in each, likewise
+    beside    what each says only beside others, by the name of its file
+    foreign   what each holds that the loudspeaker did not make, likewise
     """
     table = Table(title=f"Condition {condition}", title_justify="left", box=None, pad_edge=False)
     table.add_column("Recording", width=NAME_COLUMNS, overflow="fold")
@@ -38,7 +40,7 @@ def quality_blocks(
     table.add_column("What the check found", overflow="fold")
     for one in recordings:
         name = one.sidecar.name.stem
-        table.add_row(name, *_verdict(one, beside.get(name, ()), events.get(name, ())))
+        table.add_row(name, *_verdict(one, beside.get(name, ()), foreign.get(name, NOTHING)))
     yield table
     yield ""
     for one in recordings:
@@ -48,18 +50,17 @@ def quality_blocks(
     yield ""
 
 
-def _verdict(recording: Recording, beside: Sequence[CheckResult], events: Sequence[EventFound]) -> tuple[str, str]:
+def _verdict(recording: Recording, beside: Sequence[CheckResult], foreign: Foreign) -> tuple[str, str]:
     """The worse of what the check said when it was made, and of what it says beside others."""
     sidecar = recording.sidecar
     quality = sidecar.quality
     doubts = [found for found in beside if found.verdict != "good"]
     mended = mended_words(sidecar.relabelled, sidecar.applied_afterwards)
-    heard = [sentence for event in events for sentence in event_sentences(event)]
-    found = " ".join([*quality.findings, *(one.sentence for one in doubts), *heard, *mended])
+    found = " ".join([*quality.findings, *(one.sentence for one in doubts), *foreign_sentences(foreign), *mended])
     if sidecar.rejected is not None:
         return "rejected", f"Rejected: {sidecar.rejected}. {found}".strip()
-    heard_verdict: Verdict = "usable" if events else "good"
-    return max(worst(tuple(doubts)), heard_verdict, quality.verdict, key=lambda one: RANK[one]), found
+    heard: Verdict = "usable" if foreign.any else "good"
+    return max(worst(tuple(doubts)), heard, quality.verdict, key=lambda one: RANK[one]), found
 
 
 TOLD = {
@@ -104,12 +105,12 @@ def check_sentences(
     *,
     folder: str,
     condition: str | None = None,
-    events: Sequence[tuple[Recording, EventFound]] = (),
+    foreign: Sequence[tuple[Recording, Foreign]] = (),
 ) -> Iterator[str]:
     """What is missing, damaged, uncalibrated or doubtful, each with what to do, and the answer in one line.
 
     condition   that was looked at alone; None: the whole session
-    events      what sounded at a time, and in which recording
+    foreign     what the recordings hold that the loudspeaker did not make, each with its recording
     """
     measure = f"distort measure {folder}{' --simulate' if found.simulated else ''}"
     yield from _wanted_sentences(found, measure=measure, folder=folder)
@@ -120,7 +121,7 @@ def check_sentences(
     yield from _calibration_sentences(found, folder=folder)
     yield from unlike_sentences(found.unlike, folder=folder)
     doubts_told = [(one, " ".join(one.sidecar.quality.findings)) for one in found.doubtful]
-    doubts_told += [(recording, " ".join(event_sentences(event))) for recording, event in events]
+    doubts_told += [(recording, " ".join(foreign_sentences(held))) for recording, held in foreign]
     for group in alike(doubts_told, lambda doubt: doubt[1]):
         repeated = next((one for one, _ in group if one not in found.beside), None)
         again = None if repeated is None else _repeated(found, repeated, measure=measure, folder=folder)

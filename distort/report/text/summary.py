@@ -12,8 +12,8 @@ from distort.errors import UsageError
 from distort.report.text.alike import OF_THE_FIRST, alike, and_more
 from distort.report.text.capture import quality_sentences
 from distort.report.text.compression import limiter_sentences, range_clauses
-from distort.report.text.events import event_sentences
 from distort.report.text.findings import top_sentences
+from distort.report.text.foreign import event_sentences, image_sentences
 from distort.report.text.headings import heading_sentences
 from distort.report.text.numbers import decibels, level_name
 from distort.report.text.tables_sweep import PROMINENT_ORDERS, UNIT_NAMES, harmonics_table, response_table
@@ -114,7 +114,9 @@ def _trouble_sentences(findings: Findings) -> Iterator[str]:
     for events in alike(findings.events, lambda event: " ".join(event_sentences(event))):
         last = f" {OF_THE_FIRST}" if len(events) > 1 else ""
         yield f"{and_more([one.file for one in events])}: {' '.join(event_sentences(events[0]))}{last}"
-    if troubled or findings.events:
+    if findings.images:
+        yield f"{findings.images[0].file}: {' '.join(image_sentences(findings.images))}"
+    if troubled or findings.events or findings.images:
         yield ""
 
 

@@ -21,7 +21,7 @@ from distort.session.plan.keys import Loudspeaker, Setup
 from distort.session.recordings.mended import AppliedAfterwards, Relabelled
 from distort.session.recordings.sidecar import Quality
 from distort.session.results.audibility_results import AudibilityFound
-from distort.session.results.events_found import EventFound
+from distort.session.results.foreign_found import EventFound, Foreign, ImageFound
 from distort.session.results.kinds import STORED, read_kind, write_kind
 from distort.session.results.ladder_results import ChangeCurves, CompressionFound, read_changes, write_changes
 from distort.session.results.multitone_results import MultitoneFound, read_bands, write_bands
@@ -99,6 +99,8 @@ class Findings:
     """Takes that were averaged although one of them may be another level."""
     events: tuple[EventFound, ...] = field(default=(), metadata=later(only_if_said=True))
     """What sounded at a time while sweeps were recorded; what it touches is used with caution."""
+    images: tuple[ImageFound, ...] = field(default=(), metadata=later(only_if_said=True))
+    """What a conversion of the sample rate left; likewise."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -190,7 +192,7 @@ def read_results(folder: SessionFolder, condition: str) -> ConditionResults:
 
 def _harmonics(folder: SessionFolder, findings: Findings, level: LevelFound) -> Harmonics:
     path = folder.level_result_path(findings.condition, "harmonics", level.level_db_spl)
-    touched = [each for one in findings.events if one.level_db_spl == level.level_db_spl for each in one.event.touched]
+    touched = Foreign(events=findings.events, images=findings.images).touched_at(level.level_db_spl)
     return with_touched(read_harmonics(path, lowest_valid_hz=level.lowest_valid_hz), touched)
 
 
