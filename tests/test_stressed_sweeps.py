@@ -46,7 +46,8 @@ class Extreme:
     subtype: str = "DOUBLE"
     gain_db: float = 0.0
     offset: float = 0.0
-    noise: float = 0.0
+    noise: float = 1e-12
+    """So faint that nothing is hidden, yet no digital zeros, beside which no floor is known."""
     tiny: float = 0.0
     """Is put where the samples are smaller than 1e-9, if it is not 0."""
 
@@ -142,7 +143,10 @@ def test_orders_and_fundamental_hold_at_the_extreme(name, tmp_path) -> None:
     found = analysed(tmp_path, extreme)
     worst, clear_rows = judge(extreme, found)
     assert worst < 0.0
-    assert clear_rows > 100  # of 121 to 207 rows an order
+    if np.any(np.isfinite(found.rows["h2_noise_db"])):
+        assert clear_rows > 100  # of 121 to 207 rows an order
+    else:
+        assert clear_rows == 0  # beside the sweep rounding left digital zeros, so no floor is known
     at_hz, level_db = found.rows["frequency_hz"], found.rows["fundamental_dbfs"]
     inside = (at_hz > max(found.lowest_valid_hz, 24.9)) & (at_hz < extreme.top_hz * FADE_OUT / 1.06)
     assert np.max(np.abs(level_db - fundamental_dbfs(at_hz, drive_dbfs=found.drive_dbfs))[inside]) < 0.03
