@@ -68,7 +68,7 @@ def test_the_worst_is_the_highest_reading_with_its_mark() -> None:
     spoilt = dataclasses.replace(curves.orders[0], relative_db=spike, doubtful=doubtful)
     lines = printed(harmonics_table(dataclasses.replace(curves, orders=(spoilt, *curves.orders[1:])), response(86.0)))
     assert cells(lines[3])[10:] == ["?-3.0", "2.51k"]
-    assert any(line.startswith("? read with care") for line in lines), "a mark in this column alone is explained"
+    assert any(line.startswith("? use with caution") for line in lines), "a mark in this column alone is explained"
     covered = dataclasses.replace(spoilt, noise_db=np.where(spike == -3.0, 0.0, spoilt.noise_db))
     hidden = dataclasses.replace(curves, orders=(covered, *curves.orders[1:]))
     lines = printed(harmonics_table(hidden, response(86.0)))
@@ -86,7 +86,7 @@ def test_marks_stand_before_the_number_and_the_legend_explains_them() -> None:
     second = order(2, readings)
     lines = printed(harmonics_table(dataclasses.replace(curves, orders=(second, *curves.orders[1:])), response(86.0)))
     assert cells(lines[3])[3:5] == ["?-85.0", "<-90.0"]
-    assert any(line.startswith("? read with care") for line in lines)
+    assert any(line.startswith("? use with caution") for line in lines)
     assert any(line.startswith("< below its noise floor") for line in lines)
 
 

@@ -11,7 +11,7 @@ from distort.analysis.compression.operating_range import FINE_STEP_DB
 from distort.analysis.compression.sweep_lag import ACCEPTED_LAG_DB
 from distort.analysis.multitone.settling import Settling
 from distort.report.text.multitone import seconds, warm_up_lines
-from distort.report.text.numbers import hertz_words, level_name, octave_words, with_interval
+from distort.report.text.numbers import hertz_words, level_name, octave_words, two_digits_hertz, with_interval
 from distort.session.results.ladder_results import CompressionFound
 from distort.session.results.multitone_results import MultitoneFound
 
@@ -185,14 +185,9 @@ def _where(run: Sequence[Band]) -> str:
 
 
 def _edges(run: Sequence[Band]) -> tuple[str, str]:
+    """Ends of a run in words: an octave's edge is no sharp border, so two digits say enough."""
     low_hz, high_hz = band_edges_hz([run[0][0].midband_hz, run[-1][0].midband_hz], bands_per_octave=1)
-    return _rounded(float(low_hz[0])), _rounded(float(high_hz[1]))
-
-
-def _rounded(frequency_hz: float) -> str:
-    """An octave's edge is no sharp border: two digits say enough."""
-    digits = float(f"{frequency_hz:.2g}")
-    return f"{digits:g} Hz" if digits < 1000.0 else f"{digits / 1000.0:g} kHz"
+    return two_digits_hertz(float(low_hz[0])), two_digits_hertz(float(high_hz[1]))
 
 
 def _onset(run: Sequence[Band]) -> str:

@@ -43,6 +43,22 @@ def hertz_words(frequency_hz: float) -> str:
     return f"{frequency_hz:.3g} Hz" if frequency_hz < 999.5 else f"{frequency_hz / 1000.0:.3g} kHz"
 
 
+def two_digits(value: float) -> str:
+    """Two digits that count, never with an exponent: 0.036, 2.2, 16, 130; "-" where there is no value."""
+    if math.isnan(value):
+        return NOT_MEASURABLE
+    if value == 0:
+        return "0"
+    rounded = float(f"{value:.2g}")
+    return f"{rounded:.{max(0, 1 - math.floor(math.log10(abs(rounded))))}f}"
+
+
+def two_digits_hertz(frequency_hz: float) -> str:
+    """A place that is no sharper than two digits: 42 Hz, 1.2 kHz, 18 kHz."""
+    digits = float(f"{frequency_hz:.2g}")
+    return f"{digits:g} Hz" if digits < 1000.0 else f"{digits / 1000.0:g} kHz"
+
+
 def octave_index(midband_hz: float) -> int:
     """Which of the ten octaves has its midband nearest to `midband_hz`."""
     return min(range(len(OCTAVE_HZ)), key=lambda index: abs(math.log(OCTAVE_HZ[index] / midband_hz)))

@@ -26,7 +26,7 @@ from distort.report.text.numbers import (
 
 DOUBTFUL, BELOW_FLOOR = "?", "<"
 LEGEND = {
-    DOUBTFUL: "? read with care: near its noise, or spoilt by the room, gate or sweep speed",
+    DOUBTFUL: "? use with caution: near its noise, or spoilt by room, gate or sweep speed",
     BELOW_FLOOR: "< below its noise floor, which is printed instead",
 }
 STYLES = {DOUBTFUL: "yellow", BELOW_FLOOR: "dim", "": ""}

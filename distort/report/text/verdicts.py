@@ -4,18 +4,15 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from distort.analysis.common.curves import BoolArray, FloatArray, Harmonics, Response
+from distort.analysis.common.curves import BoolArray, Harmonics, Response
 from distort.analysis.sweep.response import lower_limit_hz
 from distort.report.text.compression import limiter_sentences, range_clauses
 from distort.report.text.numbers import decibels, hertz_words, level_name, percent, with_plus_minus
-from distort.report.text.tables_sweep import DOUBTFUL, UNIT_NAMES, level_row, thd_row, valid_rows
-from distort.session.results.condition_results import ConditionResults, LevelFound
+from distort.report.text.overview import MIDDLE_HZ, range_read, worst_thd
+from distort.report.text.tables_sweep import DOUBTFUL, UNIT_NAMES, thd_row, valid_rows
+from distort.session.results.condition_results import ConditionResults, Findings, LevelFound
 from distort.session.results.multitone_results import MultitoneFound
 from signals.levels import db_to_amplitude
-
-MIDDLE_HZ = (100.0, 10000.0)
-"""Where most of what is heard lies and most rooms and microphones can be trusted (common practice, no source)."""
-
 
 READING = (
     f"The response is read between {hertz_words(MIDDLE_HZ[0])} and {hertz_words(MIDDLE_HZ[1])}, where it stands clear "
@@ -34,7 +31,7 @@ def verdicts(results: ConditionResults) -> list[str]:
         sentences += _response_sentences(findings.levels[0], results.responses[0])
         from_hz = lower_limit_hz(results.responses[0])
     for level, response, harmonics in zip(findings.levels, results.responses, results.harmonics, strict=True):
-        sentences.append(_thd_sentence(level, harmonics, valid_rows(response, from_hz)))
+        sentences.append(_thd_sentence(level, harmonics, valid_rows(response, from_hz), findings))
     sentences += _multitone_sentences(findings.multitones)
     for found in findings.compression:
         name = f"{found.source}, up to {level_name(found.level_db_spl[-1])} dB SPL (nominal)"
@@ -46,36 +43,28 @@ def verdicts(results: ConditionResults) -> list[str]:
 
 def _response_sentences(level: LevelFound, response: Response) -> list[str]:
     """Highest and lowest of the response at the quietest level between 100 Hz and 10 kHz, where noise allows."""
-    quantity = level_row(response, "")
-    frequency_hz = response.frequency_hz
-    clean = np.isfinite(quantity.values) & ~quantity.doubtful & ~quantity.below & _middle(frequency_hz)
-    if not clean.any():
+    read = range_read(response)
+    if read is None:
         return []
-    rows = np.flatnonzero(clean)
-    low, high = (rows[int(pick(quantity.values[rows]))] for pick in (np.argmin, np.argmax))
     unit = UNIT_NAMES[response.unit]
     return [
-        f"At {_nominal(level)} the response between {_span(frequency_hz[rows])} runs from "
-        f"{quantity.values[low]:.1f} {unit} ({hertz_words(float(frequency_hz[low]))}) to "
-        f"{quantity.values[high]:.1f} {unit} ({hertz_words(float(frequency_hz[high]))}), "
-        f"a range of {quantity.values[high] - quantity.values[low]:.1f} dB."
+        f"At {_nominal(level)} the response between {hertz_words(read.from_hz)} and {hertz_words(read.to_hz)} runs "
+        f"from {read.low_db:.1f} {unit} ({hertz_words(read.low_hz)}) to {read.high_db:.1f} {unit} "
+        f"({hertz_words(read.high_hz)}), a range of {read.range_db:.1f} dB."
     ]
 
 
-def _thd_sentence(level: LevelFound, harmonics: Harmonics, inside: BoolArray) -> str:
+def _thd_sentence(level: LevelFound, harmonics: Harmonics, inside: BoolArray, findings: Findings) -> str:
     """Highest THD in the rows `inside`, with its mark, where, of which order; or that there is none."""
-    quantity, frequency_hz = thd_row(harmonics), harmonics.frequency_hz
-    row = quantity.worst_row(inside)
-    if row is None:
+    worst, quantity = worst_thd(harmonics, inside, findings), thd_row(harmonics)
+    if worst is None:
         return f"At {_nominal(level)} THD is not measurable: masked by noise."
-    strongest = harmonics.orders[int(np.nanargmax([order.relative_db[row] for order in harmonics.orders]))]
     clear = inside & np.isfinite(quantity.values) & ~quantity.doubtful & ~quantity.below
     share = 100.0 * float(clear.sum()) / float(inside.sum())
     return (
-        f"At {_nominal(level)} THD re the fundamental reaches {quantity.written(row)} % at "
-        f"{hertz_words(float(frequency_hz[row]))} (order {strongest.order} there: "
-        f"{decibels(float(strongest.relative_db[row]))} dB); from {hertz_words(float(frequency_hz[inside][0]))} on, "
-        f"{share:.0f} % of the band is without a mark."
+        f"At {_nominal(level)} THD re the fundamental reaches {worst.mark}{percent(worst.percent)} % at "
+        f"{hertz_words(worst.frequency_hz)} (order {worst.order} there: {decibels(worst.order_db)} dB); from "
+        f"{hertz_words(float(harmonics.frequency_hz[inside][0]))} on, {share:.0f} % of the band is without a mark."
     )
 
 
@@ -93,12 +82,3 @@ def _multitone_sentences(multitones: Sequence[MultitoneFound]) -> list[str]:
 def _nominal(level: LevelFound) -> str:
     measured = "" if level.measured_db is None else f", measured {level.measured_db:.1f} {UNIT_NAMES[level.unit]}"
     return f"{level_name(level.level_db_spl)} dB SPL (nominal{measured})"
-
-
-def _middle(frequency_hz: FloatArray) -> BoolArray:
-    low, high = MIDDLE_HZ
-    return np.asarray((frequency_hz >= 0.99 * low) & (frequency_hz <= 1.01 * high))
-
-
-def _span(frequency_hz: FloatArray) -> str:
-    return f"{hertz_words(float(frequency_hz[0]))} and {hertz_words(float(frequency_hz[-1]))}"
