@@ -44,8 +44,8 @@ CALIBRATE = ("calibrate", "m", "--spl", "94")
 BAD_WORDS = [
     ((LONG,), 2, f"there is no command {CUT}"),
     (("\n",), 2, "there is no command '\\n'"),
-    (("show", "m", LONG), 2, f"argument WHAT: {CUT} is none of quality, response"),
-    (("show", "m", SPACED), 2, f"argument WHAT: {CUT_SPACED} is none of quality, response"),
+    (("show", "m", LONG), 2, f"argument WHAT: {CUT} is none of overview, quality"),
+    (("show", "m", SPACED), 2, f"argument WHAT: {CUT_SPACED} is none of overview, quality"),
     (("show", "m", "response", LONG), 2, f"does not know {CUT}"),
     (("show", "m", "response", "--condition", LONG), 2, f"no condition {CUT} was analysed in m"),
     (("show", "m", "response", "--condition", "a\nb"), 2, "no condition 'a\\nb' was analysed"),

@@ -22,7 +22,6 @@ from distort.report.text.compression import (
     range_clauses,
     range_sentences,
 )
-from distort.report.text.summary import level_series_sentences
 from distort.report.text.tables_compression import changes_table, compression_blocks, ranges_table, signed
 from distort.session.plan.template import parse_levels
 from distort.session.results.condition_results import ConditionResults
@@ -256,19 +255,12 @@ def test_both_sources_are_printed_or_the_reason_why_not() -> None:
     assert said(with_ladders(no_compression=reason))[3] == reason
 
 
-def test_the_summary_is_a_few_lines() -> None:
-    stream = io.StringIO()
-    whole = with_ladders()
-    say(make_console(stream), *level_series_sentences(whole))
-    lines = stream.getvalue().splitlines()
-    assert len(lines) == 3
-    assert lines[0].startswith(
-        "Compression up to 102 dB SPL, sweep: limiting by up to 6.0 dB (89 Hz to 1.4 kHz, flat from 96 dB SPL up); "
+def test_what_compresses_is_a_clause_a_kind() -> None:
+    (sweep, _) = with_ladders().findings.compression
+    assert range_clauses(sweep).startswith(
+        "limiting by up to 6.0 dB (89 Hz to 1.4 kHz, flat from 96 dB SPL up); "
         "gradual compression by up to 1.6 dB (22 Hz to 45 Hz), "
     )
-    nothing = io.StringIO()
-    say(make_console(nothing), *level_series_sentences(results("desk")))
-    assert nothing.getvalue() == ""
 
 
 def test_the_colour_map_is_the_published_one() -> None:

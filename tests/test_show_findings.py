@@ -11,7 +11,7 @@ from distort.commands.show import add_parser, check_words
 from distort.errors import UsageError
 from distort.report.figures.findings import SHADES, findings_figure
 from distort.report.figures.session_figures import legend_of
-from distort.report.text.findings import BEFORE_FINDINGS, NOTHING, across_sentences, findings_blocks, top_sentences
+from distort.report.text.findings import BEFORE_FINDINGS, NOTHING, across_sentences, findings_blocks
 from distort.session.plan.keys import ReportPlan
 from distort.session.results.condition_results import ConditionResults
 from tests.page_examples import whole_results
@@ -55,12 +55,6 @@ def test_the_rows_behind_are_shown_where_asked_for() -> None:
 def test_nothing_and_not_known_are_told_apart() -> None:
     assert NOTHING in printed(results())
     assert BEFORE_FINDINGS in printed(results(known=False))
-    assert list(top_sentences(results(OPEN_ONE))) == []
-    assert list(top_sentences(results(RISE, OPEN_ONE))) == [
-        f"1. {RISE.sentence}",
-        "1 more: distort show FOLDER findings",
-        "",
-    ]
 
 
 def test_conditions_are_told_with_what_a_change_proves() -> None:

@@ -132,7 +132,7 @@ def _say_unchanged() -> None:
     """Before the results are read, which takes longer than to know this."""
     from distort.report.terminal.console import make_console, say
 
-    say(make_console(), "Nothing changed since these results were made, so they stand; --again analyses anew.")
+    say(make_console(), "Nothing changed since these results were made; --again analyses anew.")
 
 
 def _is_recorded(folder: "SessionFolder", condition: str | None) -> bool:
@@ -159,43 +159,31 @@ def _say_results(
     folder: "SessionFolder",
     found: "tuple[ConditionResults, ...]",
 ) -> None:
-    from distort.commands.conditions import say_stale
+    from distort.commands.conditions import in_plan_order, say_stale
     from distort.commands.freeze import say_since_frozen
     from distort.report.terminal.console import make_console, say
-    from distort.report.text.summary import summary_blocks
+    from distort.report.text.alike import alike, and_more_like
+    from distort.report.text.many_conditions import are_many as told_together
+    from distort.report.text.many_conditions import many_blocks
+    from distort.report.text.summary import next_sentences, summary_blocks
 
-    console = make_console()
+    console, found = make_console(), in_plan_order(found)
     if arguments.json:
         from distort.report.terminal.documents import findings_documents, print_document
 
         print_document(console, findings_documents([results.findings for results in found]))
         return
-    for results in found:
-        say(console, *summary_blocks(results))
+    if told_together(found):
+        say(console, *many_blocks(found, session=str(folder.root)))
+    for results in () if told_together(found) else found:
+        say(console, *summary_blocks(results, session=str(folder.root)))
     if arguments.condition is None:
         say_stale(folder, [results.findings for results in found])
-    say(console, *(one.to_mend(str(folder.root)) for results in found for one in results.findings.unlike_takes))
+    unlike = [one.to_mend(str(folder.root)) for results in found for one in results.findings.unlike_takes]
+    say(console, *(and_more_like(group) for group in alike(unlike, str)))
     _say_calibrated_since(console, folder, found)
     say_since_frozen(console, folder)
-    say(
-        console,
-        f"Tables are in {folder.root / 'results'}. "
-        f"Next: distort report {folder.root}, or distort show {folder.root} harmonics{_more_to_show(found)}",
-    )
-
-
-def _more_to_show(found: "tuple[ConditionResults, ...]") -> str:
-    """What else `distort show` has something to say about, as the end of a list."""
-    more = [
-        what
-        for what, there in (
-            ("multitone", any(results.findings.multitones for results in found)),
-            ("compression", any(results.findings.compression for results in found)),
-            ("findings", any(results.findings.findings for results in found)),
-        )
-        if there
-    ]
-    return "".join(f"|{what}" for what in more)
+    say(console, *next_sentences(found, str(folder.root)))
 
 
 def _say_calibrated_since(console: "Console", folder: "SessionFolder", found: "tuple[ConditionResults, ...]") -> None:

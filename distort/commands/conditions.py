@@ -29,9 +29,16 @@ def analysed(folder: "SessionFolder", wanted: str | None) -> "tuple[ConditionRes
             f"no condition {shown(wanted)} was analysed in {folder.root}{did_you_mean(wanted, known)}: "
             f"there are {', '.join(known)}"
         )
-    found = tuple(read_results(folder, name) for name in known if wanted in (None, name))
+    found = in_plan_order([read_results(folder, name) for name in known if wanted in (None, name)])
     say_stale(folder, [one.findings for one in found])
     return found
+
+
+def in_plan_order(found: "Sequence[ConditionResults]") -> "tuple[ConditionResults, ...]":
+    """Conditions in the order in which the plan named them when they were analysed; those it did not name come last."""
+    planned = found[0].findings.setup.conditions if found else ()
+    places = {name: place for place, name in enumerate(planned)}
+    return tuple(sorted(found, key=lambda one: places.get(one.findings.condition, len(places))))
 
 
 def say_stale(folder: "SessionFolder", found: "Sequence[Findings]") -> None:

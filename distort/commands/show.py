@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from distort.session.files.folder import SessionFolder
     from distort.session.results.condition_results import ConditionResults
 
-RESULTS = ("quality", "response", "harmonics", "multitone", "compression", "findings", "audibility", *SHOWN)
+RESULTS = ("overview", "quality", "response", "harmonics", "multitone", "compression", "findings", "audibility", *SHOWN)
 OF_ONE_LEVEL = ("harmonics", "multitone")
 IN_FINDINGS = {
     "multitone": ("multitones",),
@@ -38,6 +38,7 @@ def add_parser(subparsers: "Subparsers[Parser]") -> None:
         details="Reads what 'distort analyze' wrote; response and harmonics at octave midbands, the rest per octave. "
         "The quality of the recordings is known without it.",
         examples=[
+            "distort show our-monitor overview",
             "distort show our-monitor quality",
             "distort show our-monitor response",
             "distort show our-monitor harmonics --level 96",
@@ -75,7 +76,12 @@ def run(arguments: argparse.Namespace) -> int:
     """Print it. Raises SessionError when there are no results, UsageError for words that do not go together."""
     from distort.commands.conditions import analysed
     from distort.report.terminal.console import make_console, say
-    from distort.report.terminal.documents import findings_documents, print_document, table_documents
+    from distort.report.terminal.documents import (
+        findings_documents,
+        overview_documents,
+        print_document,
+        table_documents,
+    )
     from distort.session.files.folder import SessionFolder
 
     check_words(arguments)
@@ -86,6 +92,8 @@ def run(arguments: argparse.Namespace) -> int:
     found = analysed(folder, arguments.condition)
     if arguments.what in SHOWN:
         _print_kind(console, folder, found, arguments)
+    elif arguments.what == "overview" and arguments.json:
+        print_document(console, overview_documents(found))
     elif not arguments.json:
         for results in found:
             say(console, *_blocks(results, arguments))
@@ -181,19 +189,22 @@ def _blocks(results: "ConditionResults", arguments: argparse.Namespace) -> "Iter
     from distort.report.text.audibility import audibility_blocks
     from distort.report.text.findings import findings_blocks
     from distort.report.text.multitone import multitone_blocks
-    from distort.report.text.summary import harmonics_blocks, response_blocks
+    from distort.report.text.summary import harmonics_blocks, overview_of_levels, response_blocks
     from distort.report.text.tables_compression import compression_blocks
 
+    without_options = {
+        "overview": overview_of_levels,
+        "response": response_blocks,
+        "compression": compression_blocks,
+    }
+    if arguments.what in without_options:
+        return without_options[arguments.what](results)
     match arguments.what:
-        case "response":
-            return response_blocks(results)
         case "harmonics":
             return harmonics_blocks(results, level_db_spl=arguments.level)
         case "multitone":
             return multitone_blocks(results, level_db_spl=arguments.level)
         case "findings":
             return findings_blocks(results, evidence=arguments.evidence)
-        case "audibility":
-            return audibility_blocks(results, background=arguments.background)
         case _:
-            return compression_blocks(results)
+            return audibility_blocks(results, background=arguments.background)

@@ -12,6 +12,7 @@ from rich.console import Console
 
 from distort.capture.measuring.completeness import Completeness
 from distort.capture.measuring.exposure import DayExposure
+from distort.report.text.overview import overview
 from distort.report.text.verification import Check
 from distort.session.files.csv_table import read_table
 from distort.session.files.folder import SessionFolder
@@ -32,6 +33,18 @@ def findings_documents(findings: Sequence[Findings], names: Sequence[str] = ()) 
     if not names:
         return documents
     return [{name: document[name] for name in ("condition", *names)} for document in documents]
+
+
+def overview_documents(found: Sequence[ConditionResults]) -> list[dict[str, Any]]:
+    """The levels of every condition as the overview has them, null for what is not known."""
+    return [
+        {
+            "condition": results.findings.condition,
+            "simulated": results.findings.simulated,
+            "levels": [asdict(one) for one in overview(results)],
+        }
+        for results in found
+    ]
 
 
 def table_documents(

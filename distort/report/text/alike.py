@@ -36,3 +36,8 @@ OF_THE_FIRST = "The numbers are those of the first: 'distort show FOLDER quality
 def and_more(names: Sequence[str]) -> str:
     """The first name, and how many more there are: "sweep_81dB and 9 more"."""
     return names[0] if len(names) == 1 else f"{names[0]} and {len(names) - 1} more"
+
+
+def and_more_like(sentences: Sequence[str]) -> str:
+    """The first of sentences that say alike, and how many say the same of others."""
+    return sentences[0] if len(sentences) == 1 else f"{sentences[0]} ({len(sentences) - 1} more like this.)"

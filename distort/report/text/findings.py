@@ -101,20 +101,6 @@ def surely(one: Finding) -> str:
     return f"Probability {min(one.probability, 0.99):.2f}; {basis}."
 
 
-def top_sentences(results: ConditionResults) -> Iterator[str]:
-    """The strongest decided findings in a sentence each; nothing where there is none."""
-    findings = results.findings.findings or ()
-    decided = [one for one in findings if one.decided]
-    if not decided:
-        return
-    for one in decided[:TOP]:
-        yield f"{one.number}. {one.sentence}"
-    more = len(findings) - min(len(decided), TOP)
-    if more > 0:
-        yield f"{more} more: distort show FOLDER findings"
-    yield ""
-
-
 def anomalies_table(anomalies: Sequence[Anomaly]) -> Table:
     """One row a dip or peak, within 80 columns."""
     table = _table()

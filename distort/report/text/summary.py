@@ -1,6 +1,6 @@
 """What `distort analyze` and `distort show` say about a condition."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 import numpy as np
 from rich.table import Table
@@ -11,49 +11,94 @@ from distort.analysis.sweep.response import lower_limit_hz
 from distort.errors import UsageError
 from distort.report.text.alike import OF_THE_FIRST, alike, and_more
 from distort.report.text.capture import quality_sentences
-from distort.report.text.compression import limiter_sentences, range_clauses
-from distort.report.text.findings import top_sentences
 from distort.report.text.foreign import event_sentences, image_sentences
 from distort.report.text.headings import heading_sentences
-from distort.report.text.numbers import decibels, level_name
-from distort.report.text.tables_sweep import PROMINENT_ORDERS, UNIT_NAMES, harmonics_table, response_table
+from distort.report.text.numbers import level_name
+from distort.report.text.overview import LevelOverview, overview, overview_blocks
+from distort.report.text.tables_sweep import UNIT_NAMES, harmonics_table, response_table
 from distort.session.recordings.sidecar import Quality
 from distort.session.results.condition_results import ConditionResults, Findings, LevelFound
 
+UNTROUBLED = Quality(verdict="good")
 
-def level_series_sentences(results: ConditionResults) -> Iterator[str]:
-    """Distortion of many tones at each level, and what compresses from which level; nothing where nothing is known."""
-    findings = results.findings
-    lines = []
-    if findings.multitones:
-        of_each = ", ".join(
-            f"{decibels(one.distortion_db)} dB at {level_name(one.level_db_spl)} dB SPL" for one in findings.multitones
-        )
-        lines.append(f"Many tones at once, distortion re all lines: {of_each}.")
-        lines += limiter_sentences(findings.multitones)
-    for found in findings.compression:
-        lines.append(
-            f"Compression up to {level_name(found.level_db_spl[-1])} dB SPL, {found.source}: {range_clauses(found)}."
-        )
-    if findings.no_compression is not None:
-        lines.append(findings.no_compression)
-    if lines:
-        yield from lines
+MOST_LEVELS, MOST_WARNINGS, MOST_HEADLINES = 8, 3, 5
+"""So much of each keeps a summary within 30 lines of 80 columns (own choice); the rest is a command away."""
+
+
+def summary_blocks(results: ConditionResults, *, session: str = "FOLDER") -> Iterator[str | Table]:
+    """What a condition comes to, in some 25 lines: one table of its levels, and the headlines of its findings.
+
+    session   the words by which commands know it
+    """
+    condition = f"{session}:{results.findings.condition}"
+    yield from heading_sentences(results)
+    doubts = dict.fromkeys(sentence for one in results.harmonics for sentence in _floor_sentences(one))
+    doubts |= dict.fromkeys(sentence for one in results.harmonics[-1:] for sentence in _chain_sentences(one))
+    yield from _first_of([*_troubles(results.findings), *([doubt] for doubt in doubts)], condition)
+    rows = overview(results)
+    shown = _thinned(rows)
+    yield from overview_blocks(shown)
+    if len(shown) < len(rows):
+        yield f"{len(shown)} of {len(rows)} levels. All of them: distort show {condition} overview"
+    if results.findings.no_compression is not None:
+        yield results.findings.no_compression
+    yield ""
+    yield from headline_sentences(results, condition)
+
+
+def overview_of_levels(results: ConditionResults) -> Iterator[str | Table]:
+    """The table of the summary with every level."""
+    yield from heading_sentences(results)
+    yield from overview_blocks(overview(results))
+    yield ""
+
+
+def _thinned(rows: Sequence[LevelOverview]) -> Sequence[LevelOverview]:
+    """At most `MOST_LEVELS` rows, evenly over all, the first and the last among them."""
+    if len(rows) <= MOST_LEVELS:
+        return rows
+    return [rows[round(place * (len(rows) - 1) / (MOST_LEVELS - 1))] for place in range(MOST_LEVELS)]
+
+
+def _first_of(warnings: Sequence[list[str]], condition: str) -> Iterator[str]:
+    """The first warnings, some sentences each, and where the others are."""
+    yield from (sentence for warning in warnings[:MOST_WARNINGS] for sentence in warning)
+    if len(warnings) > MOST_WARNINGS:
+        yield f"{len(warnings) - MOST_WARNINGS} more warnings: distort show {condition} quality"
+    if warnings:
         yield ""
 
 
-UNTROUBLED = Quality(verdict="good")
+def headline_sentences(results: ConditionResults, condition: str) -> Iterator[str]:
+    """The findings in a line each, and where they are explained; nothing where there is none."""
+    findings = results.findings.findings or ()
+    if not findings:
+        return
+    yield "Findings"
+    yield from (f"{one.number}. {one.headline}" for one in findings[:MOST_HEADLINES])
+    more = len(findings) - MOST_HEADLINES
+    yield f"{f'{more} more, and w' if more > 0 else 'W'}hy: distort show {condition} findings"
+    yield ""
 
 
-def summary_blocks(results: ConditionResults) -> Iterator[str | Table]:
-    """One table a level with the orders that matter most, under a line that says what was measured."""
-    yield from heading_sentences(results)
-    yield from _trouble_sentences(results.findings)
-    yield from _level_blocks(results, orders=PROMINENT_ORDERS)
-    yield from level_series_sentences(results)
-    yield from top_sentences(results)
-    for name in results.findings.further:
-        yield f"The {name} recordings have a table of their own: 'distort show' with the word {name} prints it."
+def next_sentences(found: Sequence[ConditionResults], session: str) -> Iterator[str]:
+    """Where the tables of an analysis are, and which commands go on from them."""
+    yield f"Tables are in {session}/results. Next:"
+    yield f"  distort report {session}"
+    yield f"  distort show {session} {'|'.join(_shown_of(found))}"
+
+
+def _shown_of(found: Sequence[ConditionResults]) -> Iterator[str]:
+    """What `distort show` has something to say about."""
+    yield from ("response", "harmonics")
+    for what, there in (
+        ("multitone", any(results.findings.multitones for results in found)),
+        ("compression", any(results.findings.compression for results in found)),
+        ("findings", any(results.findings.findings for results in found)),
+    ):
+        if there:
+            yield what
+    yield from dict.fromkeys(name for results in found for name in results.findings.further)
 
 
 def response_blocks(results: ConditionResults) -> Iterator[str | Table]:
@@ -104,20 +149,18 @@ def _level_blocks(
         yield ""
 
 
-def _trouble_sentences(findings: Findings) -> Iterator[str]:
-    """Every recording that is used although its check found something."""
+def _troubles(findings: Findings) -> Iterator[list[str]]:
+    """Every recording that is used although its check found something, and what else sounded."""
     troubled = [one for one in findings.recordings if one.quality.verdict != "good" and one.rejected is None]
     for group in alike(troubled, lambda one: " ".join((one.quality.verdict, *one.quality.findings))):
         first, names = group[0], and_more([one.file for one in group])
         told = (*first.quality.findings, *([OF_THE_FIRST] if len(group) > 1 else []))
-        yield from quality_sentences(names, verdict=first.quality.verdict, sentences=told)
+        yield list(quality_sentences(names, verdict=first.quality.verdict, sentences=told))
     for events in alike(findings.events, lambda event: " ".join(event_sentences(event))):
         last = f" {OF_THE_FIRST}" if len(events) > 1 else ""
-        yield f"{and_more([one.file for one in events])}: {' '.join(event_sentences(events[0]))}{last}"
+        yield [f"{and_more([one.file for one in events])}: {' '.join(event_sentences(events[0]))}{last}"]
     if findings.images:
-        yield f"{findings.images[0].file}: {' '.join(image_sentences(findings.images))}"
-    if troubled or findings.events or findings.images:
-        yield ""
+        yield [f"{findings.images[0].file}: {' '.join(image_sentences(findings.images))}"]
 
 
 def _floor_sentences(harmonics: Harmonics) -> Iterator[str]:
