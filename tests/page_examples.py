@@ -6,12 +6,14 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
+from distort.analysis.findings.finding import PlaceFound
 from distort.session.files.folder import SessionFolder
 from distort.session.plan.keys import Loudspeaker, Setup
 from distort.session.plan.template import plan_text, write_plan
 from distort.session.results.comparison_files import KEYS, with_files
 from distort.session.results.condition_results import ConditionResults, write_results
 from tests.ladder_examples import ladder, multitone_bands, multitone_found
+from tests.test_fault_changes import DIP, RISE, ROW
 from tests.test_report_session import results
 
 HOSTILE = (
@@ -63,6 +65,30 @@ def write_session(
         each = whole_results(condition, levels=levels, conditions=conditions, name=name, simulated=simulated)
         write_results(folder, each)
     return folder
+
+
+def with_findings(results: ConditionResults) -> ConditionResults:
+    """A dip with the reflection that makes it, distortion of the loudspeaker's own beside it, and a limiter."""
+    own = replace(
+        RISE,
+        number=2,
+        explanation="loudspeaker-generated",
+        headline="600 Hz: the loudspeaker itself makes 15 dB more second harmonic",
+        places=(PlaceFound(frequency_hz=600.0, low_hz=500.0, high_hz=700.0),),
+        part_of_loudspeaker=True,
+        evidence=(replace(ROW, quantity="h2", frequency_hz=600.0, rise_db=15.0),),
+        sentence="At 600 Hz the loudspeaker itself produces 15.0 +- 2.0 dB more of the second harmonic.",
+    )
+    limiter = replace(
+        own,
+        number=3,
+        explanation="limiting",
+        headline="60 Hz to 1.5 kHz: a limiter, up to 2.0 dB",
+        places=(PlaceFound(frequency_hz=300.0, low_hz=60.0, high_hz=1500.0),),
+        evidence=(replace(ROW, quantity="compression_sweep", frequency_hz=300.0, rise_db=-2.0),),
+        sentence="From 60 Hz to 1.5 kHz the output falls short of linear by up to 2.0 dB.",
+    )
+    return replace(results, findings=replace(results.findings, anomalies=(DIP,), findings=(RISE, own, limiter)))
 
 
 PICTURE = b"\x89PNG picture"

@@ -10,7 +10,7 @@ from distort.report.text.headings import SIMULATED_WORDS
 from distort.session.results.condition_results import write_results
 from tests.blank_figures import unmade_figures
 from tests.browser_fixtures import browser, opened  # noqa: F401 - a fixture is used by its name
-from tests.page_examples import HOSTILE, whole_results, write_session
+from tests.page_examples import HOSTILE, whole_results, with_findings, write_session
 from tests.report_examples import harmonics
 
 pytestmark = [pytest.mark.in_browser, pytest.mark.sample]
@@ -24,7 +24,7 @@ MARGINS_INCHES = 2.0 * 14.0 / 25.4
 @pytest.fixture(scope="module")
 def report(tmp_path_factory):
     folder = write_session(tmp_path_factory.mktemp("session"), name=HOSTILE)
-    noisy = whole_results("stand", levels=(86.0, 96.0), conditions=("stand", "desk"), name=HOSTILE)
+    noisy = with_findings(whole_results("stand", levels=(86.0, 96.0), conditions=("stand", "desk"), name=HOSTILE))
     write_results(folder, replace(noisy, harmonics=tuple(harmonics(noise_db=-67.0) for _ in noisy.harmonics)))
     with unmade_figures():
         assert program.main(["report", str(folder.root)]) == 0
@@ -34,8 +34,14 @@ def report(tmp_path_factory):
 @pytest.fixture
 def desktop(browser, report):  # noqa: F811
     watched = opened(browser, report, viewport={"width": 1280, "height": 900})
+    watched.page.locator("#curves > summary").click()
     yield watched
     watched.page.context.close()
+
+
+def unfold(watched) -> None:
+    watched.page.evaluate("for (const fold of document.querySelectorAll('details')) fold.open = true")
+    watched.page.wait_for_function("[...document.querySelectorAll('.live')].every((each) => !each.hidden)")
 
 
 def harmonics_chart(page):
@@ -69,24 +75,23 @@ def test_the_keyboard_reads_the_curves(desktop) -> None:
     for _ in range(40):  # 40 rows of 1/80 decade: half a decade
         desktop.page.keyboard.press("ArrowRight")
     assert chart.locator(".at").inner_text() == "3.16 kHz"
-    order_2 = chart.locator(".values li", has_text="96 dB: order 2").locator("b")
-    assert order_2.inner_text() == "-56.0 dB"
-    assert "order 2: -56.0 dB" in slider.get_attribute("aria-valuetext")
+    order_2 = chart.locator(".values li", has_text="96 dB: H2").locator("b")
+    assert order_2.inner_text() == "-56.0 ± 0.2 dB"
+    assert "H2: -56.0 ± 0.2 dB" in slider.get_attribute("aria-valuetext")
 
 
 def test_readings_near_and_below_their_floor_say_so(desktop) -> None:
     """tests/report_examples.py: at 3.16 kHz order n lies at -50 - 3 n dB; "stand" has a floor of -67 dB."""
     chart = harmonics_chart(desktop.page)
-    chart.get_by_label("stand", exact=True).check()
-    chart.get_by_label("order 6", exact=True).check()
+    chart.get_by_label("H6", exact=True).check()
     slider = chart.get_by_role("slider")
     slider.fill("176")
     assert chart.locator(".at").inner_text() == "3.16 kHz"
     said = {
-        number: chart.locator(".values li", has_text=f"96 dB: order {number}").locator("b").inner_text()
+        number: chart.locator(".values li", has_text=f"96 dB: H{number}").locator("b").inner_text()
         for number in (2, 3, 6)
     }
-    assert said == {2: "-56.0 dB", 3: "? -59.0 dB", 6: "below floor: -68.0 dB"}
+    assert said == {2: "-56.0 ± 0.2 dB", 3: "? -59.0 ± 0.2 dB", 6: "below floor: -68.0 dB"}
 
 
 def test_the_pointer_reads_the_curves(desktop) -> None:
@@ -106,12 +111,14 @@ def test_choices_switch_levels_and_orders_by_mouse_and_by_keyboard(desktop) -> N
         return {re.split(r"\n", text)[0] for text in names.all_inner_texts()}
 
     before = listed()
-    assert {"96 dB: THD", "96 dB: order 2"} <= before
-    chart.get_by_label("order 2", exact=True).click()
-    assert before - listed() == {"96 dB: order 2"}
+    assert {"stand, 96 dB: THD", "stand, 96 dB: H2"} <= before
+    chart.get_by_label("H2", exact=True).click()
+    assert before - listed() == {"stand, 96 dB: H2"}
     chart.get_by_label("86 dB", exact=True).focus()
     desktop.page.keyboard.press("Space")
-    assert "86 dB: THD" in listed()
+    assert "stand, 86 dB: THD" in listed()
+    chart.get_by_label("desk", exact=True).check()  # over the other one
+    assert {"stand, 86 dB: THD", "desk, 86 dB: THD"} <= listed()
     chart.get_by_label("per cent").check()
     assert names.first.inner_text().endswith("%")
 
@@ -127,7 +134,7 @@ def test_switching_redraws_the_chart(desktop) -> None:
 
 def test_printed_figures_show_when_asked_for(desktop) -> None:
     button = desktop.page.locator(".pictures-switch").first
-    figure = desktop.page.locator("figure").first
+    figure = desktop.page.locator(".pictures figure").first
     assert not figure.is_visible()
     button.focus()
     desktop.page.keyboard.press("Enter")
@@ -137,9 +144,10 @@ def test_printed_figures_show_when_asked_for(desktop) -> None:
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 def test_nothing_serious_keeps_anyone_out(browser, report, scheme) -> None:  # noqa: F811
-    """axe-core's rules (WCAG 2.2 among them), with every printed figure shown."""
+    """axe-core's rules (WCAG 2.2 among them), with every fold open and every printed figure shown."""
     axe = pytest.importorskip("axe_playwright_python.sync_playwright")
     watched = opened(browser, report, viewport={"width": 1280, "height": 900}, color_scheme=scheme)
+    unfold(watched)
     for button in watched.page.locator(".pictures-switch").all():
         button.click()
     found = axe.Axe().run(watched.page).response["violations"]
@@ -150,6 +158,7 @@ def test_nothing_serious_keeps_anyone_out(browser, report, scheme) -> None:  # n
 def test_a_phone_scrolls_one_way_alone(browser, report) -> None:  # noqa: F811
     watched = opened(browser, report, viewport={"width": 390, "height": 844}, has_touch=True, is_mobile=True)
     assert watched.page.evaluate("document.documentElement.scrollWidth") == 390
+    watched.page.locator("#curves > summary").tap()
     chart = harmonics_chart(watched.page)
     over = chart.locator(".u-over")
     over.scroll_into_view_if_needed()
@@ -160,6 +169,7 @@ def test_a_phone_scrolls_one_way_alone(browser, report) -> None:  # noqa: F811
 
 def test_it_works_without_scripts(browser, report) -> None:  # noqa: F811
     watched = opened(browser, report, java_script_enabled=False)
+    watched.page.locator("#curves > summary").click()
     figures = watched.page.locator("figure img")
     assert figures.count() >= 10
     assert all(figure.is_visible() for figure in figures.all())
@@ -173,6 +183,7 @@ def test_paper_shows_every_figure_whole(desktop) -> None:
     desktop.page.set_viewport_size({"width": int(width), "height": int(height)})
     desktop.page.emulate_media(media="print")
     figures = desktop.page.locator("figure").all()
+    assert desktop.page.locator("#method p").first.is_visible()  # what was folded away
     assert len(figures) >= 10
     for figure in figures:
         box = figure.bounding_box()
@@ -184,3 +195,134 @@ def test_paper_shows_every_figure_whole(desktop) -> None:
     pages = desktop.page.pdf(format="A4")
     assert pages.startswith(b"%PDF")
     assert pages.count(b"/Type /Page\n") >= len(figures) / 3  # two figures fit on a sheet, never four
+
+
+# ------------------------------------------------------------------ the story
+def test_a_mark_leads_to_its_finding(desktop) -> None:
+    """By keyboard, from the picture of the response and from a live chart."""
+    page = desktop.page
+    for mark in (page.locator(".wide a.badge").first, page.locator(".live a.mark").first):
+        mark.focus()
+        page.keyboard.press("Enter")
+        assert page.evaluate("location.hash") == mark.get_attribute("href")
+        assert page.locator(mark.get_attribute("href")).is_visible()
+        page.evaluate("location.hash = ''")
+
+
+def test_a_link_into_a_fold_opens_it(browser, report) -> None:  # noqa: F811
+    watched = opened(browser, report)
+    assert not watched.page.locator("#quality").is_visible()
+    watched.page.evaluate("location.hash = '#quality'")
+    watched.page.wait_for_function("document.getElementById('quality').checkVisibility()")
+    watched.page.context.close()
+
+
+LEAST_LETTERS_PX = 11.0
+"""On a phone, as the page promises."""
+
+WRITTEN = """() => {
+  // every element that is seen and holds text of its own, with its box and the height of its letters
+  const found = [];
+  const walk = document.createTreeWalker(document.body, NodeFilter.SHOW_TEXT);
+  while (walk.nextNode()) {
+    const text = walk.currentNode, inside = text.parentElement;
+    if (!text.data.trim() || ["SCRIPT", "STYLE"].includes(inside.tagName)) continue;
+    if (!inside.checkVisibility() || inside.closest(".skip")) continue;
+    const range = document.createRange();
+    range.selectNodeContents(text);
+    const svg = inside.closest("svg.plot");
+    const scale = svg ? svg.getBoundingClientRect().width / svg.viewBox.baseVal.width : 1;
+    const letters = parseFloat(getComputedStyle(inside).fontSize) * scale;
+    for (const box of range.getClientRects()) {
+      if (box.width < 1) continue;
+      const scrolls = Boolean(inside.closest(".scroll, .pictures figure"));
+      const { left, right, top, bottom } = box;
+      found.push({ text: text.data.trim().slice(0, 40), letters, scrolls, left, right, top, bottom });
+    }
+  }
+  return found;
+}"""
+
+
+def written(watched) -> list[dict]:
+    watched.page.wait_for_timeout(100)  # charts draw once the script that made them is done
+    return watched.page.evaluate(WRITTEN)
+
+
+def overlapping(boxes: list[dict]) -> list[tuple[str, str]]:
+    """Pairs of pieces of text that share more than a pixel each way.
+
+    Letters are about 0.7 of the height of a line, so a fifth of it is taken off above and below.
+    """
+    trimmed = [
+        (one, one["top"] + 0.2 * (one["bottom"] - one["top"]), one["bottom"] - 0.2 * (one["bottom"] - one["top"]))
+        for one in sorted(boxes, key=lambda one: one["top"])
+    ]
+    found = []
+    for place, (one, top, bottom) in enumerate(trimmed):
+        for other, other_top, other_bottom in trimmed[place + 1 :]:
+            if other["top"] > one["bottom"]:
+                break
+            across = min(one["right"], other["right"]) - max(one["left"], other["left"])
+            down = min(bottom, other_bottom) - max(top, other_top)
+            if across > 1.0 and down > 1.0:
+                found.append((one["text"], other["text"]))
+    return found
+
+
+@pytest.mark.parametrize("width", [1280, 390])
+def test_no_label_is_cut_small_or_under_another(browser, report, width) -> None:  # noqa: F811
+    """Boxes of all text, first with everything folded, then with every fold open."""
+    watched = opened(browser, report, viewport={"width": width, "height": 844})
+    for step in ("folded", "unfolded"):
+        if step == "unfolded":
+            unfold(watched)
+        boxes = written(watched)
+        assert len(boxes) > 100
+        assert [one["text"] for one in boxes if one["letters"] < LEAST_LETTERS_PX] == [], step
+        outside = [one["text"] for one in boxes if not one["scrolls"] and (one["left"] < 0 or one["right"] > width)]
+        assert outside == [], step
+        assert overlapping(boxes) == [], step
+        assert watched.page.evaluate("document.documentElement.scrollWidth") == width
+    assert watched.complaints == []
+    watched.page.context.close()
+
+
+def test_nothing_overlaps_on_paper(desktop) -> None:
+    width = int((A4_INCHES[0] - MARGINS_INCHES) * CSS_PIXELS_PER_INCH)
+    desktop.page.set_viewport_size({"width": width, "height": 1000})
+    desktop.page.emulate_media(media="print")
+    boxes = written(desktop)
+    assert overlapping(boxes) == []
+    assert [one["text"] for one in boxes if one["right"] > width + 1] == []
+
+
+@pytest.mark.parametrize(("width", "height"), [(1280, 900), (390, 844)])
+def test_the_first_finding_is_within_two_screens_the_story_within_twelve(browser, report, width, height) -> None:  # noqa: F811
+    watched = opened(browser, report, viewport={"width": width, "height": height})
+    first = watched.page.locator("article").first.bounding_box()
+    details = watched.page.locator("#details").bounding_box()
+    assert first["y"] < 2.0 * height
+    assert details["y"] < 12.0 * height
+    watched.page.context.close()
+
+
+def test_a_chart_writes_the_words_of_its_axis_whole_on_a_phone(browser, report) -> None:  # noqa: F811
+    """uPlot draws on a canvas, so the words are measured in the typeface that it is told."""
+    watched = opened(browser, report, viewport={"width": 390, "height": 844})
+    watched.page.locator("#curves > summary").click()
+    fitting = watched.page.evaluate(
+        """() => {
+          const charts = JSON.parse(document.getElementById("chart-data").textContent);
+          const pen = document.createElement("canvas").getContext("2d");
+          pen.font = "13px system-ui, sans-serif";
+          return [...document.querySelectorAll(".live")].flatMap((place) => {
+            const room = place.querySelector(".u-over").clientHeight;
+            const { quantities } = charts[place.dataset.chart];
+            return quantities.map(({ label }) => [label, pen.measureText(label).width, room]);
+          });
+        }"""
+    )
+    assert len(fitting) >= 6
+    assert [label for label, length, room in fitting if length > room] == []
+    watched.page.context.close()

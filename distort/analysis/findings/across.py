@@ -53,7 +53,7 @@ def across(measured: Sequence[Measured]) -> tuple[FindingAcross, ...]:
     found: list[FindingAcross] = []
     for place, one in enumerate(measured):
         for finding in (each for each in one.findings if each.decided):
-            if any(_same(finding, other.finding) for other in found):
+            if any(same_finding(finding, other.finding) for other in found):
                 continue
             showing = [one] + [other for other in measured[place + 1 :] if _shows(other, finding)]
             told = [said for other in measured if other.changed and (said := _verdict(finding, one, other)) is not None]
@@ -64,10 +64,11 @@ def across(measured: Sequence[Measured]) -> tuple[FindingAcross, ...]:
 
 
 def _shows(one: Measured, finding: Finding) -> bool:
-    return any(each.decided and _same(each, finding) for each in one.findings)
+    return any(each.decided and same_finding(each, finding) for each in one.findings)
 
 
-def _same(one: Finding, other: Finding) -> bool:
+def same_finding(one: Finding, other: Finding) -> bool:
+    """Whether two conditions show the same: one explanation, near enough, or broad in both."""
     apart = abs(float(np.log2(one.frequency_hz / other.frequency_hz)))
     return one.explanation == other.explanation and (apart <= SAME_OCTAVES or (one.broad and other.broad))
 

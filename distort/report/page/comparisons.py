@@ -6,6 +6,7 @@ from typing import Any
 
 from distort.report.page.downloads import Download, data_address
 from distort.report.page.vector import vector_address
+from distort.report.text.comparison_proof import proof
 from distort.session.audio.original import without_file_names
 from distort.session.files.folder import SessionFolder
 from distort.session.files.reading import read_bytes, read_text
@@ -20,8 +21,10 @@ def comparisons(folder: SessionFolder) -> list[dict[str, Any]]:
 def _comparison(folder: SessionFolder, one: Comparison) -> dict[str, Any]:
     """One comparison; its words as they were said, and whether the session was analysed again since."""
     words = _words(one.said["words"])
+    sides = [str(side["name"]) for side in (one.said["a"], one.said["b"]) if isinstance(side, dict) and "name" in side]
     return {
         "heading": words.get("heading", [one.document.stem.replace("__", " and ")])[0],
+        "proves": proof(one.said["quantities"], *sides) if len(sides) == 2 else None,
         "older": any(
             folder.findings_path(condition).stat().st_mtime_ns > one.document.stat().st_mtime_ns
             for condition in folder.conditions_analysed()

@@ -1,28 +1,25 @@
-"""The report page as one file: head, verdicts, figures, facts, data."""
+"""The report page as one file: a first screen, the findings as a story, and everything else folded."""
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
 
 from distort.errors import SessionError
-from distort.report.page.chart_data import plain_chart
+from distort.report.page.chart_data import plain_charts
 from distort.report.page.charts import session_charts
 from distort.report.page.comparisons import comparisons
-from distort.report.page.downloads import download_of
-from distort.report.page.facts import compression_words, levels_table, quality_table, setup_facts
-from distort.report.page.figures import figure_sections
+from distort.report.page.details import folds
+from distort.report.page.opening import overview_table, owners, response_pictures
 from distort.report.page.rendering import rendered
-from distort.report.page.sections import Section
-from distort.report.page.what_was_found import sections_of_findings
-from distort.report.text.audibility import heard_sentences
+from distort.report.page.what_was_found import chapters
 from distort.report.text.headings import SIMULATED_WORDS, unlike_takes_sentences
 from distort.report.text.mended import applied_sentence
 from distort.report.text.staleness import stale_clauses
-from distort.report.text.verdicts import READING, verdicts
+from distort.report.text.story import opening, told
 from distort.session.files.folder import SessionFolder
 from distort.session.plan.keys import ReportPlan
 from distort.session.plan.reading import read_plan
+from distort.session.results.across_results import read_across
 from distort.session.results.analysed import staleness
 from distort.session.results.comparison_files import read_comparisons
 from distort.session.results.condition_results import ConditionResults, Findings
@@ -34,9 +31,6 @@ POLICY = "default-src 'none'; img-src data:; style-src 'unsafe-inline'; script-s
 
 LIBRARY = "uPlot.iife.min.js"
 """uPlot 1.6.32, MIT licence (uPlot.LICENSE), as npm serves it; draws curves on a canvas."""
-
-MOST_FINDINGS = 3
-"""The strongest; the first page of a report is for what matters most, and all of them have a section of their own."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -69,10 +63,13 @@ def page(
     folder: SessionFolder, conditions: tuple[ConditionResults, ...], words: ReportPlan, *, figures: Sequence[Path]
 ) -> str:
     """The whole page. Raises OSError when a figure or a table cannot be read."""
+    conditions = _as_planned(conditions)
     speaker = conditions[0].findings.loudspeaker
-    charts = session_charts(conditions)
+    story = told(conditions, read_across(folder))
+    charts = session_charts(conditions, story)
     simulated = any(results.findings.simulated for results in conditions)
     stale = stale_clauses(staleness(folder, read_plan(folder.root)))
+    compared = comparisons(folder)
     return rendered(
         "page.html.j2",
         policy=POLICY,
@@ -85,14 +82,33 @@ def page(
             *(f"Careful: {one}." for one in stale),
             *(said for results in conditions for said in _careful(results.findings)),
         ],
-        sections=[
-            _verdicts(conditions),
-            *figure_sections(figures, conditions, words, charts=[chart.kind for chart in charts]),
-            *_facts(folder, conditions),
-        ],
-        charts=[plain_chart(chart) for chart in charts],
+        pictures=response_pictures(conditions, story),
+        owners=owners(story),
+        sentences=opening(conditions, story),
+        overview=overview_table(conditions, story),
+        chapters=chapters(story, conditions),
+        proofs=[(each["heading"], each["proves"]) for each in compared if each["proves"]],
+        folds=list(
+            folds(
+                folder,
+                conditions,
+                words,
+                story=story,
+                figures=figures,
+                charts=[chart.kind for chart in charts],
+                compared=compared,
+            )
+        ),
+        charts=plain_charts(charts),
         library=LIBRARY,
     )
+
+
+def _as_planned(conditions: tuple[ConditionResults, ...]) -> tuple[ConditionResults, ...]:
+    """In the order of the plan that they were recorded by; what it does not name comes last."""
+    planned = max((results.findings.setup.conditions for results in conditions), key=len)
+    names = {name: place for place, name in enumerate(planned)}
+    return tuple(sorted(conditions, key=lambda one: names.get(one.findings.condition, len(names))))
 
 
 def _careful(findings: Findings) -> Iterator[str]:
@@ -100,46 +116,3 @@ def _careful(findings: Findings) -> Iterator[str]:
     applied = applied_sentence(findings)
     for said in (*([applied] if applied is not None else []), *unlike_takes_sentences(findings)):
         yield f"Condition {findings.condition}: {said}"
-
-
-def _verdicts(conditions: Sequence[ConditionResults]) -> Section:
-    content = {
-        "uncalibrated": any(level.unit == "dbfs" for results in conditions for level in results.findings.levels),
-        "reading": READING,
-        "conditions": [_verdicts_of(results) for results in conditions],
-    }
-    return Section("verdicts", "What the measurements say", "verdicts", content)
-
-
-def _verdicts_of(results: ConditionResults) -> dict[str, Any]:
-    found = results.findings.findings or ()
-    strongest = [one.sentence for one in found if one.decided][:MOST_FINDINGS]
-    return {
-        "condition": results.findings.condition,
-        "said": [*verdicts(results), *strongest, *heard_sentences(results)],
-        "more": len(found) - len(strongest),
-    }
-
-
-def _facts(folder: SessionFolder, conditions: Sequence[ConditionResults]) -> list[Section]:
-    """Everything below the pictures."""
-    each = [results.findings for results in conditions]
-    compression = [
-        {
-            "condition": results.findings.condition,
-            "sources": compression_words(results),
-            "none": results.findings.no_compression,
-        }
-        for results in conditions
-    ]
-    compared = comparisons(folder)
-    return [
-        Section("compression-words", "Compression in words", "compression", compression),
-        *sections_of_findings(conditions),
-        *([Section("comparisons", "Comparisons", "comparisons", compared)] if compared else []),
-        Section("levels", "Levels", "tables", [(one.condition, levels_table(one)) for one in each]),
-        Section("quality", "Recording quality", "tables", [(one.condition, quality_table(one)) for one in each]),
-        Section("setup", "Set-up and calibration", "setup", [(one.condition, setup_facts(one)) for one in each]),
-        Section("method", "Method and sources", "method"),
-        Section("data", "Data", "data", [download_of(folder, results) for results in conditions]),
-    ]

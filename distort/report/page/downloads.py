@@ -26,6 +26,37 @@ class Download:
     """What an archive holds."""
 
 
+MOST_BYTES = 3_000_000
+"""Of all archives in the page. Where a session has more, its first conditions have their archives, and the others are
+named: their tables lie in the session's folder."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Downloads:
+    """What the page holds, and what it has no room for."""
+
+    each: tuple[Download, ...]
+    left_out: tuple[str, ...]
+    """Conditions."""
+
+
+def downloads_of(folder: SessionFolder, conditions: Sequence[ConditionResults]) -> Downloads:
+    """The archives of the first conditions, as many as have room. Raises OSError when a table cannot be read."""
+    each: list[Download] = []
+    left_out: list[str] = []
+    room = MOST_BYTES
+    for results in conditions:
+        # a table shrinks to a third at best: what is larger than that has no room, and is not packed to find out
+        there = sum(path.stat().st_size for path in result_paths(folder, results.findings))
+        made = download_of(folder, results) if not left_out and there < 5 * room else None
+        if made is None or len(made.address) > room:
+            left_out.append(results.findings.condition)
+            continue
+        room -= len(made.address)
+        each.append(made)
+    return Downloads(each=tuple(each), left_out=tuple(left_out))
+
+
 def download_of(folder: SessionFolder, results: ConditionResults) -> Download:
     """The archive of a condition, and what is in it. Raises OSError when a table cannot be read."""
     files = result_paths(folder, results.findings)

@@ -61,7 +61,7 @@ def setup_facts(findings: Findings) -> list[tuple[str, str]]:
     speaker, setup = findings.loudspeaker, findings.setup
     facts = [
         ("Loudspeaker", speaker.name),
-        ("Specimen", speaker.unit),
+        ("Unit (serial number)", speaker.unit),
         ("Firmware", speaker.firmware),
         ("Input", speaker.input),
         ("Volume", speaker.volume),

@@ -3,10 +3,9 @@
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from itertools import groupby
 from pathlib import Path
 
-from distort.report.figures.kinds import Placed, placed
+from distort.report.figures.kinds import KINDS, OTHER, Placed, placed
 from distort.report.figures.session_figures import legend_of
 from distort.report.page.sections import Section
 from distort.report.page.vector import vector_address
@@ -17,6 +16,9 @@ from distort.session.results.condition_results import ConditionResults
 
 MOST_LEVELS = 4
 """Of each condition so many levels have their pictures in the page."""
+
+MOST_CHARACTERS = 5_000_000
+"""Of all pictures in the page; those of later conditions are left out beyond it, as they lie beside the page."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -37,35 +39,65 @@ def figure_sections(
     """
     by_name = {results.findings.condition: results for results in conditions}
     vectors = {path.stem: path for path in paths if path.suffix == ".svg"}
+    every = _in_order(placed(vectors, by_name), list(by_name))
+    held = _addresses(every, vectors, list(by_name))
     sections = []
-    for kind, group in groupby(placed(vectors, by_name), key=lambda one: one.kind):
-        members = list(group)
-        shown = _shown(members)
+    for kind in (*KINDS, OTHER):
+        members = [one for one in every if one.kind == kind]
+        above = [index for index, stem in enumerate(charts) if stem == kind.stem]
+        if not members and not above:
+            continue
         content = {
             "kind": kind,
-            "charts": [index for index, above in enumerate(charts) if above == kind.stem],
-            "pictures": [_picture(one, vectors[one.stem], by_name, words) for one in shown],
-            "left_out": [one.title for one in members if one not in shown],
+            "charts": above,
+            "pictures": [_picture(one, held[one.stem], by_name, words) for one in members if one.stem in held],
+            "left_out": [one.title for one in members if one.stem not in held],
         }
         sections.append(Section(f"figures-{kind.stem or 'other'}", kind.heading, "figures", content))
     return sections
 
 
+def _in_order(found: Sequence[Placed], names: Sequence[str]) -> list[Placed]:
+    """By kind, and within it by condition."""
+    order = {name: place for place, name in enumerate(names)}
+    return sorted(found, key=lambda one: order.get(one.condition or "", len(order)))
+
+
+def _addresses(every: Sequence[Placed], vectors: Mapping[str, Path], names: Sequence[str]) -> dict[str, str]:
+    """The pictures that have room in the page, condition after condition; those of no condition first."""
+    held: dict[str, str] = {}
+    room = MOST_CHARACTERS
+    shown = _shown(every)
+    for name in ("", *names):
+        for one in shown:
+            if (one.condition or "") != name:
+                continue
+            address = vector_address(read_text(vectors[one.stem]))
+            room -= len(address)
+            if room < 0:
+                return held
+            held[one.stem] = address
+    return held
+
+
 def _shown(members: Sequence[Placed]) -> list[Placed]:
-    """All but the levels between: of each condition the lowest and the loudest few, so that the page stays small."""
+    """All but the levels between: of each kind and condition the lowest and the loudest few."""
     levels = {one: float(found[1]) for one in members if (found := re.fullmatch(r"([0-9.]+)dB", one.rest))}
+    series: dict[tuple[str, str | None], list[float]] = {}
+    for one, level in levels.items():
+        series.setdefault((one.kind.stem, one.condition), []).append(level)
     shown = []
     for one in members:
-        ladder = sorted(level for other, level in levels.items() if other.condition == one.condition)
+        ladder = sorted(series.get((one.kind.stem, one.condition), []))
         if one not in levels or levels[one] in (*ladder[:1], *ladder[-MOST_LEVELS + 1 :]):
             shown.append(one)
     return shown
 
 
-def _picture(one: Placed, path: Path, by_name: Mapping[str, ConditionResults], words: ReportPlan) -> Picture:
+def _picture(one: Placed, address: str, by_name: Mapping[str, ConditionResults], words: ReportPlan) -> Picture:
     results = by_name.get(one.condition or "")
     return Picture(
-        address=vector_address(read_text(path)),
+        address=address,
         alt=f"{one.kind.heading}: {one.title}. The data are in the tables to download at the end of this page.",
         caption=one.title if results is None else f"{one.title}. {_how(one, results, words)}",
     )

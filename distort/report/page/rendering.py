@@ -6,6 +6,8 @@ from typing import Any
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
 
+from distort.report.figures.dark import dark_of
+
 PACKAGE = "distort.report.page"
 
 AS_JSON = {"ensure_ascii": False, "allow_nan": False, "separators": (",", ":")}
@@ -35,4 +37,5 @@ def environment() -> Environment:
     )
     made.policies["json.dumps_kwargs"] = AS_JSON
     made.globals["asset"] = asset
+    made.globals["dark_of"] = dark_of
     return made

@@ -1,4 +1,4 @@
-"""What the page is made of: sections under a heading, and tables in them."""
+"""What the folded part of the page is made of: folds, sections in them under a heading, and tables."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -7,7 +7,7 @@ from typing import Any, Literal
 
 @dataclass(frozen=True)
 class Section:
-    """One section of the page, and one line of its contents."""
+    """One section of a fold."""
 
     anchor: str
     heading: str
@@ -15,6 +15,17 @@ class Section:
     """What draws it: the name of a template without its ending."""
     content: Any = None
     """What that template calls `content`."""
+
+
+@dataclass(frozen=True)
+class Fold:
+    """A part of the page that is closed until somebody opens it; on paper it is open."""
+
+    anchor: str
+    heading: str
+    holds: str
+    """What a reader finds in it, in a line."""
+    sections: Sequence[Section]
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -1,51 +1,138 @@
-"""Findings, and what can be heard: sections that are there where something was found."""
+"""Findings as articles, and the tables behind them: dips and peaks, evidence, what can be heard."""
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 from distort.analysis.anomalies.anomaly import Anomaly
-from distort.analysis.findings.finding import Finding
+from distort.analysis.common.quantities import from_findings
+from distort.report.page.finding_pictures import Panel, panels
 from distort.report.page.sections import PageTable, Section
 from distort.report.text.audibility import BACKGROUND_WORDS, over_one_background
-from distort.report.text.findings import BEFORE_FINDINGS, EQUALISERS, NOTHING, PHASES, letter, surely
+from distort.report.text.findings import EQUALISERS, MOST_ROWS, PHASES, letter, surely
 from distort.report.text.numbers import hertz_words, level_name, with_plus_minus
-from distort.report.text.quantities import heading
+from distort.report.text.quantities import heading, short
+from distort.report.text.story import HEADINGS, OWNERS, Told, audible_words, sentence_of, shown_words
 from distort.session.results.condition_results import ConditionResults
 
+MOST_TOLD = 12
+"""Findings that are told in full, with a picture; more of them are folded away."""
 
-def sections_of_findings(conditions: Sequence[ConditionResults]) -> list[Section]:
-    """Those that there is something for, in any condition."""
-    told = [results for results in conditions if results.findings.anomalies or results.findings.findings]
+
+@dataclass(frozen=True, kw_only=True)
+class Article:
+    """A finding as the page prints it."""
+
+    told: Told
+    sentence: str
+    facts: tuple[tuple[str, str], ...]
+    panels: tuple[Panel, ...]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Chapter:
+    """The findings of one owner."""
+
+    anchor: str
+    heading: str
+    articles: tuple[Article, ...]
+
+
+def chapters(story: Sequence[Told], conditions: Sequence[ConditionResults]) -> tuple[Chapter, ...]:
+    """The findings that are told in full, by whose they are."""
+    shown = story[:MOST_TOLD]
+    return tuple(
+        Chapter(
+            anchor=f"findings-{owner}",
+            heading=HEADINGS[owner],
+            articles=tuple(article(one, panels(one, conditions)) for one in shown if one.owner == owner),
+        )
+        for owner in OWNERS
+        if any(one.owner == owner for one in shown)
+    )
+
+
+def article(one: Told, its_panels: tuple[Panel, ...] = ()) -> Article:
+    """What is said of a finding."""
+    finding = one.finding
+    facts = [
+        ("Where", shown_words(one)),
+        ("Proof", with_plus_minus(one.verdict or "")),
+        ("How sure", surely(finding)),
+        ("Audible", audible_words(finding)),
+        ("To confirm", finding.next.text),
+    ]
+    return Article(
+        told=one,
+        sentence=sentence_of(finding),
+        facts=tuple((name, words) for name, words in facts if words),
+        panels=its_panels,
+    )
+
+
+def sections_of_findings(story: Sequence[Told], conditions: Sequence[ConditionResults]) -> list[Section]:
+    """The folded ones: dips and peaks, the evidence, what can be heard; those that there is something for."""
+    dips = [
+        (results.findings.condition, anomaly_table(results.findings.anomalies, results.findings.condition))
+        for results in conditions
+        if results.findings.anomalies
+    ]
+    evidence = [(f"{one.number}. {one.finding.headline}", evidence_table(one)) for one in story if one.finding.evidence]
     heard = [(results.findings.condition, found) for results in conditions if (found := hearing_table(results)).rows]
     sections = []
-    if told:
-        content = [
-            {
-                "condition": results.findings.condition,
-                "anomalies": anomaly_table(results.findings.anomalies, results.findings.condition),
-                "found": [_told(one) for one in results.findings.findings or ()],
-                "nothing": BEFORE_FINDINGS if results.findings.findings is None else NOTHING,
-            }
-            for results in told
-        ]
-        sections.append(Section("findings", "Findings", "findings", content))
+    if story[MOST_TOLD:]:
+        sections.append(Section("more", "More findings", "more", [article(one) for one in story[MOST_TOLD:]]))
+    if dips:
+        sections.append(Section("dips", "Dips and peaks of the response", "tables", dips))
+    if evidence:
+        sections.append(Section("evidence", "Evidence behind each finding", "evidence", evidence[:MOST_TOLD]))
     if heard:
         sections.append(Section("hearing", "What can be heard", "hearing", heard))
     return sections
 
 
-def _told(one: Finding) -> dict[str, str]:
-    return {
-        "headline": one.headline,
-        "sentence": with_plus_minus(one.sentence),
-        "surely": surely(one),
-        "next": one.next.text,
-    }
+def evidence_table(one: Told) -> PageTable:
+    """The readings behind a finding, those that speak first, the largest first."""
+    ordered = sorted(one.finding.evidence, key=lambda row: (row.speaks == "silent", -abs(row.rise_db)))
+    return PageTable(
+        headers=(
+            "Reading",
+            "Level",
+            "At",
+            "Rise",
+            "\u00b1",
+            "Fundamental",
+            "Response at n\u00b7f",
+            "Loudspeaker",
+            "Speaks",
+        ),
+        rows=[
+            [
+                short(from_findings(row.quantity)),
+                f"{level_name(row.level_db_spl)} dB",
+                hertz_words(row.frequency_hz),
+                *(
+                    "" if value is None else f"{round(value, 1) + 0.0:.1f} dB"
+                    for value in (
+                        row.rise_db,
+                        row.interval_db,
+                        row.fundamental_db,
+                        row.response_at_product_db,
+                        row.source_db,
+                    )
+                ),
+                row.speaks,
+            ]
+            for row in ordered[:MOST_ROWS]
+        ],
+        caption=f"Evidence for finding {one.number}, {one.conditions[0]}",
+        look="numeric",
+    )
 
 
 def anomaly_table(anomalies: Sequence[Anomaly], condition: str) -> PageTable:
     """One row a dip or peak."""
     return PageTable(
-        headers=("Letter", "Kind", "At", "Height", "Width", "Shape", "Minimum phase", "An equaliser mends it"),
+        headers=("Letter", "Kind", "At", "Re the trend", "Width", "Shape", "Minimum phase", "Correctable by EQ"),
         rows=[
             [
                 letter(one.number),

@@ -1,0 +1,193 @@
+"""The first screen: the response with its findings marked, three sentences, and one table."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+
+from markupsafe import Markup
+
+from distort.report.figures.response import AXIS_LABELS, response_limits, shown
+from distort.report.figures.style import HIGHEST_HZ, LOWEST_HZ, level_colour
+from distort.report.page.marks import Badge, badges
+from distort.report.page.plot import Curve, Plot, Size, drawn
+from distort.report.text.numbers import level_name
+from distort.report.text.overview import HEADERS, LevelOverview, cells, legend, overview
+from distort.report.text.story import MARKS, Owner, Told, cause_words
+from distort.session.results.condition_results import ConditionResults
+
+WIDE = Size(width=545.0, height=270.0, letters=12.5)
+NARROW = Size(width=360.0, height=180.0, letters=11.5)
+"""One is shown where there is room for it, the other on a phone."""
+
+MOST_PANELS = 4
+"""Conditions whose response is on the first screen; all are among the curves below."""
+
+MOST_LEVELS = 5
+
+
+@dataclass(frozen=True, kw_only=True)
+class ResponsePicture:
+    """The response of one condition, for a wide and a narrow screen."""
+
+    condition: str
+    unit: str
+    """Of the level axis."""
+    wide: Markup
+    narrow: Markup
+
+
+def response_pictures(conditions: Sequence[ConditionResults], story: Sequence[Told]) -> tuple[ResponsePicture, ...]:
+    """One a condition that has a response, on the same scales, the first few of them."""
+    able = [results for results in conditions if results.responses][:MOST_PANELS]
+    limits = response_limits([response for results in able for response in results.responses]) if able else (0.0, 50.0)
+    marks = {
+        (results.findings.condition, size): badges(
+            story,
+            condition=results.findings.condition,
+            width=size.width - 90.0,
+            low_hz=LOWEST_HZ,
+            high_hz=HIGHEST_HZ,
+            most_places=3 if size == WIDE else 1,
+        )
+        for results in able
+        for size in (WIDE, NARROW)
+    }
+    beside = max((mark.lane + 1 for (_, size), each in marks.items() if size == WIDE for mark in each), default=0)
+    return tuple(
+        _picture(
+            results,
+            story,
+            limits,
+            marks={size: marks[results.findings.condition, size] for size in (WIDE, NARROW)},
+            lanes=beside,
+        )
+        for results in able
+    )
+
+
+def _picture(
+    results: ConditionResults,
+    story: Sequence[Told],
+    limits: tuple[float, float],
+    *,
+    marks: Mapping[Size, tuple[Badge, ...]],
+    lanes: int,
+) -> ResponsePicture:
+    """`marks` by the size of the picture; `lanes` are kept free for them in the wide one, so that pictures side by side
+    are level."""
+    condition, first = results.findings.condition, results.responses[0]
+    curves = _curves(results)
+    top_db, span_db = limits
+    pictures = [
+        drawn(
+            Plot(
+                says=f"Frequency response, {condition}, at {len(curves)} levels, {len(marks[size])} findings marked",
+                curves=curves,
+                low_hz=LOWEST_HZ,
+                high_hz=HIGHEST_HZ,
+                low=top_db - span_db,
+                high=top_db,
+                badges=marks[size],
+                lanes=lanes if size == WIDE else 0,
+                names=True,
+            ),
+            size,
+        )
+        for size in (WIDE, NARROW)
+    ]
+    return ResponsePicture(
+        condition=condition,
+        unit=AXIS_LABELS[first.unit],
+        wide=pictures[0],
+        narrow=pictures[1],
+    )
+
+
+def owners(story: Sequence[Told]) -> tuple[tuple[Owner, str], ...]:
+    """Whose the marks are, with their words."""
+    there = {one.owner for one in story}
+    return tuple((owner, words) for owner, words in MARKS.items() if owner in there)
+
+
+def _curves(results: ConditionResults) -> tuple[Curve, ...]:
+    """Lowest and highest level, and some between where there are many."""
+    count = len(results.levels_db_spl)
+    picked = sorted({round(index * (count - 1) / max(min(count, MOST_LEVELS) - 1, 1)) for index in range(MOST_LEVELS)})
+    return tuple(
+        Curve(
+            frequency_hz=results.responses[index].frequency_hz,
+            values=shown(results.responses[index]),
+            colour=level_colour(index, count),
+            name=f"{level_name(results.levels_db_spl[index])} dB",
+            width=1.8,
+        )
+        for index in picked
+        if index < count
+    )
+
+
+@dataclass(frozen=True, kw_only=True)
+class OverviewRow:
+    """One level of one condition."""
+
+    condition: str
+    cells: tuple[str, ...]
+    """Under `OverviewTable.headers`."""
+    order: str
+    """The strongest where THD is worst."""
+    cause: str
+    """What explains it, as far as that is known."""
+    anchor: str | None
+    """The finding that does."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class OverviewTable:
+    """What the levels say, condition after condition."""
+
+    headers: Sequence[str]
+    groups: tuple[tuple[str, tuple[OverviewRow, ...]], ...]
+    legend: tuple[str, ...]
+    left_out: tuple[str, ...]
+    """Conditions that have no rows here."""
+
+
+SOFT = {"Multitone": "Multi\u00adtone", "Compression": "Compres\u00adsion", "Reached": "Reach\u00aded"}
+"""Where a heading may break on a phone."""
+
+
+def overview_table(conditions: Sequence[ConditionResults], story: Sequence[Told]) -> OverviewTable:
+    """A row a level; of many conditions the first few, of many levels those that the picture has."""
+    groups: list[tuple[str, tuple[OverviewRow, ...]]] = []
+    rows: list[LevelOverview] = []
+    for results in conditions[:MOST_PANELS]:
+        found = overview(results)
+        rows += found
+        numbers = _numbers(results, story)
+        told = tuple(_row(results, one, numbers) for one in found)
+        groups.append((results.findings.condition, told))
+    lines = [each for each in legend(rows) if not each.startswith("In brackets")]
+    return OverviewTable(
+        headers=tuple(SOFT.get(each, each) for each in HEADERS),
+        groups=tuple(groups),
+        legend=tuple(lines),
+        left_out=tuple(results.findings.condition for results in conditions[MOST_PANELS:]),
+    )
+
+
+def _numbers(results: ConditionResults, story: Sequence[Told]) -> Mapping[int, Told]:
+    """The finding of the page that each number of a condition's own list means."""
+    condition = results.findings.condition
+    return {number: one for one in story for name, number in one.numbers_in if name == condition}
+
+
+def _row(results: ConditionResults, one: LevelOverview, numbers: Mapping[int, Told]) -> OverviewRow:
+    thd = one.thd
+    explained = None if thd is None or thd.finding is None else numbers.get(thd.finding)
+    plain = one if thd is None else replace(one, thd=replace(thd, finding=None, dip=None))
+    return OverviewRow(
+        condition=results.findings.condition,
+        cells=cells(plain),
+        order="" if thd is None else f"H{thd.order}",
+        cause="" if thd is None else cause_words(thd, explained),
+        anchor=None if explained is None else explained.anchor,
+    )

@@ -1,0 +1,224 @@
+"""The story of a session: every finding once, whose it is, and the three sentences that a report begins with."""
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+
+from distort.analysis.findings.across import FindingAcross, same_finding
+from distort.analysis.findings.finding import Finding
+from distort.report.text.numbers import hertz_words, level_name, with_plus_minus
+from distort.report.text.overview import WorstThd
+from distort.session.results.condition_results import ConditionResults
+
+Owner = Literal["loudspeaker", "set-up", "open"]
+OWNERS: tuple[Owner, ...] = ("loudspeaker", "set-up", "open")
+
+HEADINGS = {
+    "loudspeaker": "What the loudspeaker does",
+    "set-up": "What the room, the set-up or the recording does",
+    "open": "What is open",
+}
+MARKS: dict[Owner, str] = {
+    "loudspeaker": "of the loudspeaker",
+    "set-up": "of room or set-up",
+    "open": "open",
+}
+"""What the shape of a mark in a picture says."""
+
+MOST_NAMED = 3
+"""Findings in a sentence of the opening."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Told:
+    """A finding as the page tells it: once, however many conditions show it."""
+
+    number: int
+    """Counted over the whole page, from 1."""
+    finding: Finding
+    """As the first of the conditions has it."""
+    owner: Owner
+    conditions: tuple[str, ...]
+    """That show it, in the order of the plan."""
+    not_in: tuple[str, ...]
+    """The others that were measured."""
+    verdict: str | None
+    """What a changed condition proves of it."""
+    numbers_in: tuple[tuple[str, int], ...] = ()
+    """Each condition that shows it with its number in that condition's own list."""
+
+    @property
+    def anchor(self) -> str:
+        """Where its paragraph is."""
+        return f"finding-{self.number}"
+
+
+def told(conditions: Sequence[ConditionResults], across: Sequence[FindingAcross] = ()) -> tuple[Told, ...]:
+    """Every finding of `conditions` once: the loudspeaker's own first, each part in the order of the conditions."""
+    names = [results.findings.condition for results in conditions]
+    merged: list[tuple[Finding, dict[str, int]]] = []
+    for results in conditions:
+        condition = results.findings.condition
+        for finding in results.findings.findings or ():
+            # two of one condition are two, however alike
+            known = [shown for one, shown in merged if condition not in shown and same_finding(one, finding)]
+            if known:
+                known[0][condition] = finding.number
+            else:
+                merged.append((finding, {condition: finding.number}))
+    owned = [(_owner(finding, len(shown) < len(names)), finding, shown) for finding, shown in merged]
+    owned.sort(key=lambda one: OWNERS.index(one[0]))
+    return tuple(
+        Told(
+            number=number,
+            finding=finding,
+            owner=owner,
+            conditions=tuple(shown),
+            not_in=tuple(name for name in names if name not in shown),
+            verdict=next((one.verdict for one in across if same_finding(one.finding, finding)), None),
+            numbers_in=tuple(shown.items()),
+        )
+        for number, (owner, finding, shown) in enumerate(owned, 1)
+    )
+
+
+def _owner(finding: Finding, missing_elsewhere: bool) -> Owner:
+    """Whose it is. What one condition alone cannot tell, a second one can: a reflection that it lacks is none of the
+    loudspeaker's."""
+    if not finding.decided:
+        return "open"
+    if finding.part_of_loudspeaker is not None:
+        return "loudspeaker" if finding.part_of_loudspeaker else "set-up"
+    of_the_path = finding.explanation == "room" or (finding.explanation == "delayed-copy" and missing_elsewhere)
+    return "set-up" if of_the_path else "open"
+
+
+@dataclass(frozen=True, kw_only=True)
+class OpeningSentence:
+    """One of the three sentences, in parts: those with a number lead to their finding."""
+
+    label: str
+    parts: tuple[tuple[str, int | None], ...]
+
+    @property
+    def text(self) -> str:
+        """All of it."""
+        return "".join(part for part, _ in self.parts)
+
+
+def opening(conditions: Sequence[ConditionResults], story: Sequence[Told]) -> tuple[OpeningSentence, ...]:
+    """What is wrong, what is the room's or the set-up's, what to keep in mind."""
+    cautions = " ".join(_cautions(conditions, story))
+    return (
+        OpeningSentence(label="The loudspeaker", parts=_of_owner(conditions, story, "loudspeaker")),
+        OpeningSentence(label="Room, set-up, recording", parts=_of_owner(conditions, story, "set-up")),
+        OpeningSentence(label="Keep in mind", parts=((cautions, None),)),
+    )
+
+
+_NONE: dict[Owner, str] = {
+    "loudspeaker": "Nothing in its distortion or compression stands out.",
+    "set-up": "Nothing that was found is known to be theirs.",
+}
+_UNREAD = "These results were written before there were findings: run 'distort analyze' again."
+
+
+def _of_owner(
+    conditions: Sequence[ConditionResults], story: Sequence[Told], owner: Owner
+) -> tuple[tuple[str, int | None], ...]:
+    ours = [one for one in story if one.owner == owner]
+    if not ours:
+        unread = all(results.findings.findings is None for results in conditions)
+        return ((_UNREAD if unread else _NONE[owner], None),)
+    parts: list[tuple[str, int | None]] = []
+    for place, one in enumerate(ours[:MOST_NAMED]):
+        what, where = _what_and_where(one.finding)
+        said = f"{what} ({where}{_where_shown(one) if len(conditions) > 1 else ''})"
+        parts += [("; ", None)] * (place > 0)
+        parts.append((said[0].upper() + said[1:] if place == 0 else said, one.number))
+    more = len(ours) - MOST_NAMED
+    parts.append((f"; and {more} more." if more > 0 else ".", None))
+    return tuple(parts)
+
+
+def _what_and_where(finding: Finding) -> tuple[str, str]:
+    """A headline is the place, a colon and what is there."""
+    where, _, what = finding.headline.partition(": ")
+    return (what, where) if what else (where, hertz_words(finding.frequency_hz))
+
+
+def _where_shown(one: Told) -> str:
+    return "" if not one.not_in else f", in {_listed(one.conditions)} only"
+
+
+def cause_words(thd: WorstThd, explained: Told | None) -> str:
+    """What makes the worst THD where it is: a finding, or a dip of the response; nothing where neither is known."""
+    if explained is not None:
+        return f"{explained.number}: {_what_and_where(explained.finding)[0]}"
+    return "" if thd.dip is None else f"in dip {thd.dip} of the response"
+
+
+def shown_words(one: Told) -> str:
+    """In which conditions it is seen, and in which not; nothing where there is one condition alone."""
+    if not one.not_in and len(one.conditions) == 1:
+        return ""
+    seen = f"Seen in {_listed(one.conditions)}"
+    return f"{seen}, not in {_listed(one.not_in)}." if one.not_in else f"{seen}."
+
+
+def _listed(names: Sequence[str]) -> str:
+    if len(names) > 2 * MOST_NAMED:
+        return f"{len(names)} conditions"
+    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
+
+
+def _cautions(conditions: Sequence[ConditionResults], story: Sequence[Told]) -> Iterator[str]:
+    """What to keep in mind, the weightiest first."""
+    each = [results.findings for results in conditions]
+    first = each[0]
+    if any(level.unit == "dbfs" for one in each for level in one.levels):
+        yield "There is no calibration: levels are in dBFS, and no sound pressure level is known."
+    unknown = [one for one in conditions if not _floor_known(one)]
+    if unknown:
+        yield "No noise floor is known, so nothing tells distortion from noise."
+    gate = "" if first.gate_ms is not None else ", without a time gate"
+    if first.setup.radiation == "room":
+        yield (
+            f"Measured at one point in a room, {first.setup.distance_m:g} m away{gate}: dips and peaks may be "
+            f"the room's."
+        )
+    lowest_hz = max((level.lowest_valid_hz for one in each for level in one.levels), default=0.0)
+    if lowest_hz > LOW_HZ:
+        yield f"Below {hertz_words(lowest_hz)} the fundamental is not valid."
+    yield "THD is relative to the fundamental: where the response dips, it rises."
+    loose = [one for one in story if one.owner == "open"]
+    if loose:
+        yield (
+            f"{len(loose)} findings are open: the data cannot tell why, or whose."
+            if len(loose) > 1
+            else "One finding is open: the data cannot tell why, or whose."
+        )
+
+
+LOW_HZ = 30.0
+"""A limit below this is no news: few loudspeakers play there (own choice)."""
+
+
+def _floor_known(results: ConditionResults) -> bool:
+    return not results.harmonics or any(
+        np.isfinite(order.noise_db).any() for each in results.harmonics for order in each.orders
+    )
+
+
+def audible_words(finding: Finding) -> str:
+    """Whether somebody would hear it, or that this is not known."""
+    if finding.audible is None:
+        return "not known; a listening test would tell"
+    return f"{finding.audible.verdict} at {level_name(finding.audible.at_db_spl)} dB SPL (an estimate)"
+
+
+def sentence_of(finding: Finding) -> str:
+    """Its paragraph, with the sign for intervals."""
+    return with_plus_minus(finding.sentence)
