@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pytest
 
-from distort.analysis.anomalies import anomalies, delayed_copies, minimum_phase
+from distort.analysis.anomalies import anomalies, delayed_copies, minimum_phase, outstanding
 from distort.analysis.common import caution
 from distort.analysis.common import sound_in_air as wavelength
 from distort.analysis.common.grid import ROWS_PER_OCTAVE
@@ -66,7 +66,7 @@ def test_every_own_method_names_its_test() -> None:
         (r"at 5 % for all bands", comparison.ALPHA == 0.05),
         (r"weaker or stronger by more than 1 dB", fault_changes.CHANGED_DB == 1.0),
         (r"under a quarter of it is there", fault_changes.GONE_SHARE == 0.25),
-        (r"from 2 dB and 3\.6 scatters", (anomalies.LEAST_DB, anomalies.LEAST_SCATTERS) == (2.0, 3.6)),
+        (r"from 2 dB and 3\.6 scatters", (outstanding.LEAST_DB, outstanding.LEAST_SCATTERS) == (2.0, 3.6)),
         (r"a correlation of 0\.88", delayed_copies.LEAST_CORRELATION == 0.88),
         (r"Listed from 1\.5 dB peak to dip", anomalies.LEAST_COMB_DB == 1.5),
         (r"within 1\.5 to 3 inverse widths", (minimum_phase.EARLY_WIDTHS, minimum_phase.EARLY_LENGTHS) == (1.5, 3)),

@@ -5,7 +5,6 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
-import scipy
 
 from distort.analysis.anomalies.anomaly import Anomaly, Elsewhere, Equaliser, Kind, PhaseVerdict, Shape
 from distort.analysis.anomalies.comb_shapes import CombFit, comb_fit, half_depth_hz
@@ -13,6 +12,13 @@ from distort.analysis.anomalies.delayed_copies import find_delayed_copy, numbers
 from distort.analysis.anomalies.dip_shapes import SecondOrderFit, second_order_fit
 from distort.analysis.anomalies.fine_response import FineResponse
 from distort.analysis.anomalies.minimum_phase import PhaseJudge
+from distort.analysis.anomalies.outstanding import (
+    EDGE_OCTAVES,
+    LEAST_DB,
+    Found,
+    all_outstanding,
+    half_width,
+)
 from distort.analysis.anomalies.trend import Detrended, detrended
 from distort.analysis.common.grid import grid_hz
 from distort.analysis.common.sound_in_air import speed_of_sound_m_s
@@ -20,21 +26,8 @@ from distort.analysis.common.sound_in_air import speed_of_sound_m_s
 FloatArray = npt.NDArray[np.float64]
 BoolArray = npt.NDArray[np.bool_]
 
-LEAST_DB = 2.0
-"""Smaller dips and peaks are not listed: no one would look at them (own choice)."""
-
-LEAST_SCATTERS = 3.6
-"""A dip or a peak stands this many times the scatter of its neighbourhood out of the trend: in 9 of 10 responses of
-ripple alone nothing does (measured on random ripple of 1/12 to 1/4 octave)."""
-
-MOST_SCATTER_DB = 1.5
-"""A comb scatters because it is made of dips: what stands so far out of the trend is one in any company."""
-
 PASSBAND_DB = 10.0
 """Roll-offs begin where the level stays this far below its median: no trend follows 24 dB an octave round a corner."""
-
-EDGE_OCTAVES = 1.0 / 6.0
-"""Nothing is called a dip this near to the ends of the band: half of it would be guessed."""
 
 SHOWN_OCTAVES = 1.0 / 12.0
 """Smoothing of a response of which nothing finer is known."""
@@ -72,18 +65,7 @@ class CurveElsewhere:
         )
 
 
-@dataclass(frozen=True)
-class _Found:
-    """A dip or a peak before it is looked at closely; frequencies in Hz."""
-
-    dip: bool
-    centre_hz: float
-    deviation_db: float
-    low_hz: float
-    high_hz: float
-
-
-_LookedAt = tuple[_Found, SecondOrderFit, CombFit | None]
+_LookedAt = tuple[Found, SecondOrderFit, CombFit | None]
 
 
 def find_anomalies(
@@ -113,7 +95,7 @@ def find_anomalies(
         )
     judge = PhaseJudge(fine)
     c_m_s = speed_of_sound_m_s(temperature_c)
-    looked_at: list[_LookedAt] = [(one, *_shapes(one, fine)) for one in _outstanding(against)]
+    looked_at: list[_LookedAt] = [(one, *_shapes(one, fine)) for one in all_outstanding(against, held)]
     looked_at += _first_dips(looked_at, fine, against)
     looked_at = [_as_later_dip(each, looked_at, fine) for each in looked_at]
     looked_at = _with_weak_copy(looked_at, fine)
@@ -133,32 +115,6 @@ def within_passband(level_db: FloatArray) -> FloatArray:
     return np.where((row >= near[0]) & (row <= near[-1]), level_db, np.nan)
 
 
-def scatters(against: Detrended) -> FloatArray:
-    """Deviation over the scatter of its neighbourhood, `(rows,)`, signed; a comb counts as calm."""
-    scatter = np.clip(against.scatter_db, LEAST_DB / LEAST_SCATTERS, MOST_SCATTER_DB)
-    return np.asarray(against.deviation_db / scatter)
-
-
-def _outstanding(against: Detrended) -> list[_Found]:
-    f, known = against.frequency_hz, np.flatnonzero(np.isfinite(against.deviation_db))
-    if known.size < 3:
-        return []
-    edge = 2.0**EDGE_OCTAVES
-    found = []
-    values = np.nan_to_num(scatters(against))
-    for dip in (True, False):
-        upward = -values if dip else values
-        tops, _ = scipy.signal.find_peaks(
-            upward, height=LEAST_SCATTERS, prominence=0.6 * LEAST_SCATTERS, width=0, rel_height=0.5
-        )
-        for top in tops:
-            if f[top] < f[known[0]] * edge or f[top] > f[known[-1]] / edge:
-                continue
-            low_hz, high_hz = _half_width(against, int(top))
-            found.append(_Found(dip, float(f[top]), float(against.deviation_db[top]), low_hz, high_hz))
-    return sorted(found, key=lambda one: one.centre_hz)
-
-
 def _first_dips(looked_at: Sequence[_LookedAt], fine: FineResponse, against: Detrended) -> list[_LookedAt]:
     """Lower dips of the combs whose later dips stand out: the first is so broad that the trend follows it in part.
 
@@ -176,7 +132,7 @@ def _first_dips(looked_at: Sequence[_LookedAt], fine: FineResponse, against: Det
             row = int(near[np.argmin(deviation_db[near])])
             if row in (near[0], near[-1]) or deviation_db[row] > -LEAST_DB:
                 continue
-            one = _Found(True, float(f[row]), float(deviation_db[row]), *_half_width(against, row))
+            one = Found(True, float(f[row]), float(deviation_db[row]), *half_width(against, row))
             poles, own = _shapes(one, fine)
             if own is not None and own.number == number and abs(own.delay_s / comb.delay_s - 1.0) < SAME_DELAY:
                 more.append((one, poles, own))
@@ -233,24 +189,9 @@ def _with_weak_copy(looked_at: Sequence[_LookedAt], fine: FineResponse) -> list[
             kept[index] = one, poles, comb if own is None else own
         if not near:
             low_hz, high_hz = half_depth_hz(comb)
-            one = _Found(True, comb.frequency_hz, comb.depth_db, low_hz, high_hz)
+            one = Found(True, comb.frequency_hz, comb.depth_db, low_hz, high_hz)
             kept.append((one, _shapes(one, fine)[0], comb))
     return kept
-
-
-def _half_width(against: Detrended, row: int) -> tuple[float, float]:
-    """Where half of the deviation at `row` is left, on either side, Hz."""
-    share = np.nan_to_num(against.deviation_db) / against.deviation_db[row]
-    log_hz = np.log(against.frequency_hz)
-    ends = []
-    for step, last in ((-1, 0), (1, share.size - 1)):
-        at = row
-        while at != last and share[at] > 0.5:
-            at += step
-        before = at - step
-        part = 0.0 if at == row or share[before] == share[at] else (share[before] - 0.5) / (share[before] - share[at])
-        ends.append(float(np.exp(log_hz[before] + np.clip(part, 0.0, 1.0) * (log_hz[at] - log_hz[before]))))
-    return ends[0], ends[1]
 
 
 def _described(
@@ -304,7 +245,7 @@ def _described(
     )
 
 
-def _shapes(one: _Found, fine: FineResponse) -> tuple[SecondOrderFit, CombFit | None]:
+def _shapes(one: Found, fine: FineResponse) -> tuple[SecondOrderFit, CombFit | None]:
     """Poles or zeros over the rows near the centre; and the comb, if over its own rows it fits clearly better."""
     f, level_db = fine.frequency_hz, fine.level_db
     q_guess = float(np.clip(one.centre_hz / max(one.high_hz - one.low_hz, 1e-3), 0.5, 50.0))
@@ -328,12 +269,12 @@ def _shapes(one: _Found, fine: FineResponse) -> tuple[SecondOrderFit, CombFit | 
     return poles, comb[0]
 
 
-def _resonates(one: _Found, poles: SecondOrderFit) -> bool:
+def _resonates(one: Found, poles: SecondOrderFit) -> bool:
     """Whether second-order poles or zeros explain most of it."""
     return poles.residual_db < 0.35 * abs(one.deviation_db)
 
 
-def _elsewhere_db(one: _Found, elsewhere: Sequence[CurveElsewhere]) -> float | None:
+def _elsewhere_db(one: Found, elsewhere: Sequence[CurveElsewhere]) -> float | None:
     """What the mean power of the curves elsewhere keeps of it: the extreme near by, against its own trend."""
     if not elsewhere:
         return None

@@ -10,6 +10,7 @@ from distort.analysis.anomalies.anomaly import Anomaly
 from distort.analysis.findings.contrasts import GAPS_OCTAVES, gap_for
 from distort.analysis.findings.evidence import Evidence
 from distort.analysis.findings.order_contrasts import GapContrasts, OrderContrasts, gap_contrasts, nearest_row
+from distort.analysis.findings.places import BOUND_RIPPLE_DB
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -76,15 +77,17 @@ def at_tops(evidence: Evidence, contrasts: Contrasts, alpha: int | None) -> list
 def _standing_out(frequency_hz: FloatArray, one: OrderContrasts, alpha: int | None) -> FloatArray:
     """How many spreads an order stands out by at each row, at all levels together or at the highest, `(rows,)`."""
     with np.errstate(invalid="ignore"):
-        known = np.isfinite(one.product_db)
-        mean = np.sum(np.where(known, one.product_db, 0.0), axis=0) / np.maximum(np.sum(known, axis=0), 1)
-        top = np.nan_to_num(one.product_db[-1], nan=-np.inf)
+        product_db = one.known_db
+        known = np.isfinite(product_db)
+        mean = np.sum(np.where(known, product_db, 0.0), axis=0) / np.maximum(np.sum(known, axis=0), 1)
+        top = np.nan_to_num(product_db[-1], nan=-np.inf)
         db = np.where(np.any(known, axis=0), np.maximum(mean, top), -np.inf)
     there = np.nan_to_num(one.there_db)
     noise = np.nan_to_num(np.min(np.where(known, one.error_db, np.inf), axis=0), posinf=0.0)
     ways = (0, 1) if alpha is None else (alpha,)
     smallest_db = np.min([db - way * there for way in ways], axis=0)
-    ripple = one.ripples(frequency_hz)
+    alone = ~np.any(np.isfinite(one.product_db), axis=0)  # bounds alone: their own ripple is not known
+    ripple = [np.where(alone & ~np.isfinite(each), BOUND_RIPPLE_DB, each) for each in one.ripples(frequency_hz)]
     with np.errstate(invalid="ignore"):  # where nothing is known of its ripple nothing stands out
         spreads = np.min([(db - way * there) / np.hypot(ripple[way], noise) for way in ways], axis=0)
     return np.where((smallest_db >= LEAST_TOP_DB) & (spreads >= 1.5), spreads, 0.0)

@@ -25,7 +25,7 @@ def find(evidence: Evidence) -> tuple[Finding, ...]:
 
 
 def _saturating(one: Draft, evidence: Evidence) -> Draft:
-    """A dip in which something is made and the level changes may be one resonance that saturates: left open."""
+    """A dip in which something is made and that fills may be one resonance that saturates: left open."""
     if {one.explanation, *one.also} != {"resonance", "loudspeaker-generated"}:
         return one
     sweeps = [each for each in evidence.changes if each.quantity.stimulus == "sweep"]
@@ -33,7 +33,7 @@ def _saturating(one: Draft, evidence: Evidence) -> Draft:
         return one
     loudest = max(sweeps, key=lambda each: each.level_db_spl)
     row = nearest_row(loudest.frequency_hz, one.places[0].frequency_hz)
-    if row is None or not abs(loudest.change_db[row]) > max(LEAST_CHANGE_DB, 2.0 * loudest.uncertainty_db[row]):
+    if row is None or not loudest.change_db[row] > max(LEAST_CHANGE_DB, 2.0 * loudest.uncertainty_db[row]):
         return one
     between: tuple[Explanation, ...] = ("resonance", "level-dependent-resonance")
     return replace(one, explanation="undecided", also=(), decided=False, between=between, part_of_loudspeaker=None)

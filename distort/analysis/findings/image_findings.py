@@ -112,12 +112,20 @@ def without_images(drafts: Sequence[Draft], met: Sequence[Crossing], *, named: b
             any(octaves_apart(place.frequency_hz, each.place.frequency_hz) < NEAR_OCTAVES for each in met)
             for place in one.places
         )
-        if not at_crossings:
+        alone = "at_least" in one.numbers and _crosses(one)  # above the noise there alone, as an image is
+        if not at_crossings and not alone:
             kept.append(one)
         elif not named:
             between: tuple[Explanation, ...] = ("loudspeaker-generated", "conversion-image")
             kept.append(replace(one, explanation="undecided", decided=False, between=between, part_of_loudspeaker=None))
     return kept
+
+
+def _crosses(one: Draft) -> bool:
+    """Whether the order that stands out lies where it would cross an image."""
+    number = one.numbers["order"]
+    crossings = [difference_hz / (number + side) for difference_hz in DIFFERENCES_HZ for side in (-1.0, 1.0)]
+    return any(octaves_apart(one.places[0].frequency_hz, at_hz) < NEAR_OCTAVES for at_hz in crossings)
 
 
 def _met(evidence: Evidence, contrasts: Contrasts) -> tuple[Crossing, ...]:

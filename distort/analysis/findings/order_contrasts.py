@@ -26,6 +26,10 @@ EDGE_OCTAVES = 1.0 / 8.0
 WIDE_SHARE = 0.7
 """Levels that are readable over so much of what the widest is show the ripple; at the others noise does."""
 
+CONFIRMED_DB = 3.0
+"""What stands out of the noise at one place alone counts where the short sweep reads the same within this: what sounded
+during one of the two sweeps, or leaks, differs by 10 dB and more."""
+
 BESIDE = 2.0 ** (1.0 / 6.0)
 """A place reaches this far beyond where half of it is left."""
 
@@ -50,10 +54,17 @@ class OrderContrasts:
     """Rows at no anomaly, neither at f nor at n f, `(rows,)`."""
     at_most_db: FloatArray
     """What A is at most where the product itself is not readable and its flanks are: it lies under its floor."""
+    at_least_db: FloatArray
+    """What A is at least where the product is readable and a flank is not: it lies under its floor there."""
     level_db: FloatArray
     """P_n itself, where it is readable."""
     relative_db: FloatArray
     """D_n itself, where it is readable."""
+
+    @property
+    def known_db(self) -> FloatArray:
+        """A, or what it is at least."""
+        return np.where(np.isfinite(self.product_db), self.product_db, self.at_least_db)
 
     def ripple_at(self, frequency_hz: FloatArray, row: int) -> tuple[float, float]:
         """Standard deviation of A - alpha X by ripple round about a row, for alpha 0 and 1: one random variable, the
@@ -114,13 +125,17 @@ def _order(evidence: Evidence, curves: Sequence[OrderCurve], gap_octaves: float)
     there = evidence.response_at(number * f)
     level = np.where(counted, [one.product_db for one in curves], np.nan)
     bias = np.array([one.bias_db for one in curves])
+    floor = np.array([one.fundamental_db + one.floor_db + CLEAR_OF_NOISE_DB for one in curves])
+    filled = np.where(counted, level, np.where(np.isfinite(floor) & usable, floor, np.nan))
     stack = np.concatenate([level, level + bias, level - there, there[None, :]])
     found = contrasts(f, stack, gap_octaves=gap_octaves)
+    at_least = contrasts(f, filled, gap_octaves=gap_octaves)
+    with np.errstate(invalid="ignore"):
+        confirmed = (np.abs(bias) <= CONFIRMED_DB) & (curves[-1].level_db_spl == evidence.levels[-1])
     count = len(curves)
     product, short, less_way, there_contrast = found[:count], found[count : 2 * count], found[2 * count : -1], found[-1]
     calm = calm_rows(evidence.anomalies, f, orders=(1, number))
     error = np.nan_to_num(np.array([one.uncertainty_db for one in curves])) / TWO_SIDED_95
-    floor = np.array([one.fundamental_db + one.floor_db + CLEAR_OF_NOISE_DB for one in curves])
     line = flanks(f, level, gap_octaves=gap_octaves).line_db
     rushed = np.nan_to_num(np.abs(short - product))
     return OrderContrasts(
@@ -133,6 +148,7 @@ def _order(evidence: Evidence, curves: Sequence[OrderCurve], gap_octaves: float)
         less_way_db=less_way,
         calm=calm,
         at_most_db=np.where(usable & ~counted, floor - line, np.nan),
+        at_least_db=np.where(counted & ~np.isfinite(product) & confirmed, at_least, np.nan),
         level_db=level,
         relative_db=np.where(counted, [one.relative_db for one in curves], np.nan),
     )

@@ -6,6 +6,7 @@ from dataclasses import replace
 import numpy as np
 
 from distort.analysis.anomalies.anomaly import Anomaly
+from distort.analysis.common.statistics import TWO_SIDED_95
 from distort.analysis.findings.candidates import Candidate, Contrasts, all_contrasts, at_anomalies, at_tops
 from distort.analysis.findings.combs import path_of, same_path
 from distort.analysis.findings.evidence import Evidence
@@ -13,6 +14,7 @@ from distort.analysis.findings.finding import Draft, Explanation
 from distort.analysis.findings.image_findings import image_draft, without_images
 from distort.analysis.findings.peak_findings import peak_drafts, source_or_peak
 from distort.analysis.findings.places import place_at
+from distort.analysis.findings.response_findings import response_drafts
 from distort.analysis.findings.rows import order_rows, risen
 from distort.analysis.findings.way import known_way, way_odds
 from distort.analysis.findings.weighing import BEFORE, OWN, SHARED, weighed
@@ -52,6 +54,7 @@ def order_drafts(evidence: Evidence) -> list[Draft]:
         drafts += _of_group(evidence, group, odds)
     drafts += peak_drafts(evidence, contrasts, at_dips)
     drafts += _tops(evidence, contrasts, odds, at_dips)
+    drafts += response_drafts(evidence, at_dips, drafts)
     image, crossings = image_draft(evidence, contrasts)
     kept = without_images(drafts, crossings, named=image is not None)
     return kept if image is None else [image, *kept]
@@ -114,7 +117,7 @@ def _passive(evidence: Evidence, group: Sequence[Weighing], shares: dict[str, fl
     if best == BEFORE:
         shown = [one for one in group if one.place.orders or one.place.under]
     elif anomaly.kind == "peak":
-        return []  # the ratio falls there
+        return []  # the ratio falls there: what the response alone tells is looked at later
     if not shown:
         return []
     first = max(shown, key=lambda one: abs(one.place.fundamental_db))
@@ -178,6 +181,8 @@ def _source(one: Weighing) -> Draft:
     decided = probability >= DECIDED
     order = max(fit.source_db, key=lambda number: fit.source_db[number])
     spread_db = fit.spread_db[order]
+    reading = one.place.of(order)
+    bound = {"at_least": 1.0} if reading is not None and reading.at_least else {}
     return Draft(
         explanation="loudspeaker-generated" if decided else "undecided",
         decided=decided,
@@ -185,7 +190,12 @@ def _source(one: Weighing) -> Draft:
         places=(one.as_place,),
         strength_db=fit.source_db[order],
         part_of_loudspeaker=True if decided else None,
-        numbers={"order": float(order), "source_db": fit.source_db[order], "source_interval_db": 1.96 * spread_db},
+        numbers={
+            "order": float(order),
+            "source_db": fit.source_db[order],
+            "source_interval_db": TWO_SIDED_95 * spread_db,
+            **bound,
+        },
         evidence=order_rows(one.place, fit, ()),
         between=("loudspeaker-generated", "noise") if not decided else (),
     )
@@ -216,7 +226,7 @@ def _at_its_top(evidence: Evidence, contrasts: Contrasts, candidate: Candidate, 
     curve = next(each for each in contrasts[candidate.gap_octaves].orders if each.order == main)
     rows = np.arange(candidate.row - TOP_ROWS, candidate.row + TOP_ROWS + 1)
     rows = rows[(rows >= 0) & (rows < evidence.frequency_hz.size)]
-    top = int(rows[np.argmax(np.nan_to_num(curve.product_db[-1, rows], nan=-np.inf))])
+    top = int(rows[np.argmax(np.nan_to_num(curve.known_db[-1, rows], nan=-np.inf))])
     return one if top == candidate.row else _weighed(evidence, contrasts, replace(candidate, row=top), odds)
 
 

@@ -11,7 +11,7 @@ from distort.analysis.findings.contrasts import gap_for
 from distort.analysis.findings.evidence import Evidence
 from distort.analysis.findings.explanations.fit import Fit
 from distort.analysis.findings.explanations.peak_on_way import ElsewhereAt, log_odds, shares_it
-from distort.analysis.findings.finding import Draft, EvidenceRow, Explanation
+from distort.analysis.findings.finding import Draft, EvidenceRow, Explanation, PlaceFound
 from distort.analysis.findings.likelihoods import log_density, log_density_of_source, log_sum
 from distort.analysis.findings.order_contrasts import GapContrasts, nearest_row
 from distort.analysis.findings.places import OrderAt, Place, place_at
@@ -121,17 +121,25 @@ def _at_peak(evidence: Evidence, found: GapContrasts, peak: Anomaly) -> Draft | 
     decided = probability >= DECIDED
     rising.sort(key=lambda each: -(each[1].mean_db - each[0].fundamental_db))
     place, order = rising[0]
+    of_itself = decided and peak.shape == "resonance" and not evidence.in_room
+    beside = tuple(place_found(each.frequency_hz) for each, _ in rising)
     return Draft(
         explanation="product-on-peak" if decided else "undecided",
+        also=("resonance",) if of_itself else (),
         decided=decided,
         probability=probability,
-        places=tuple(place_found(each.frequency_hz) for each, _ in rising),
+        places=(*beside, _place_of(peak)) if of_itself else beside,
         strength_db=order.mean_db - place.fundamental_db,
         numbers={"heard_hz": peak.frequency_hz, "rise_db": order.mean_db, "order": float(order.order)},
         evidence=tuple(row for each, one in rising for row in _rows(each, one)),
         between=("product-on-peak", "loudspeaker-generated") if not decided else (),
         in_room=evidence.in_room,
     )
+
+
+def _place_of(peak: Anomaly) -> PlaceFound:
+    """Where the response itself peaks."""
+    return PlaceFound(frequency_hz=peak.frequency_hz, low_hz=peak.low_hz, high_hz=peak.high_hz)
 
 
 def _logs(order: OrderAt) -> tuple[float, float, float]:

@@ -15,6 +15,13 @@ STEADY_DB = 0.3
 MOST_TIMES = 3.0
 """The ripple of one order over the median of all: more is no ripple (own choice)."""
 
+LEAST_BOUND_DB = 6.0
+"""A bound on A tells something where it lies so far above what the response gives: it has the floor's scatter in it."""
+
+BOUND_RIPPLE_DB = 2.0
+"""Ripple of an order that is readable at one place alone, where the other orders show less (own choice: common ripple
+of the orders of made loudspeakers is 0.5 to 2.5 dB)."""
+
 LEAST_STEP_DB = 4.0
 """Levels nearer than this show no growth."""
 
@@ -35,6 +42,8 @@ class OrderAt:
     """For alpha 0 and 1."""
     relative_db: FloatArray
     """D_n itself, the greatest near the place's centre."""
+    at_least: bool = False
+    """A is a lower bound: beside the place the order lies under its floor."""
 
     @property
     def mean_db(self) -> float:
@@ -87,9 +96,10 @@ def place_at(frequency_hz: FloatArray, found: GapContrasts, row: int) -> Place:
     """What all orders say at a row."""
     orders = [each for one in found.orders if (each := _order_at(frequency_hz, one, row)) is not None]
     most_db = [_most_ripple_db(orders, alpha) for alpha in (0, 1)]
-    bounded = (
+    bounds = [each for one in found.orders if (each := _bound_at(one, row, most_db)) is not None]
+    bounded = [
         replace(one, ripple_db=(min(one.ripple_db[0], most_db[0]), min(one.ripple_db[1], most_db[1]))) for one in orders
-    )
+    ] + bounds
     return Place(
         frequency_hz=float(frequency_hz[row]),
         gap_octaves=found.gap_octaves,
@@ -119,6 +129,32 @@ def _most_ripple_db(orders: list["OrderAt"], alpha: int) -> float:
     """An order that is readable about a strong source alone shows its skirts as ripple: the others bound it."""
     known = [one.ripple_db[alpha] for one in orders if np.isfinite(one.ripple_db[alpha])]
     return MOST_TIMES * float(np.median(known)) if known else float("inf")
+
+
+def _bound_at(one: OrderContrasts, row: int, most_db: list[float]) -> OrderAt | None:
+    """An order that stands above its floor here and not on both flanks, at the levels whose bound tells something."""
+    there_db = float(np.nan_to_num(one.there_db[row]))
+    if np.any(np.isfinite(one.product_db[:, row])):
+        return None
+    known = np.nan_to_num(one.at_least_db[:, row], nan=-np.inf) >= LEAST_BOUND_DB + max(there_db, 0.0)
+    if not known[-1]:
+        return None  # what is not there at the highest level is no product
+    own_db, shared_db = (max(each / MOST_TIMES, BOUND_RIPPLE_DB) for each in most_db)
+    return OrderAt(
+        order=one.order,
+        levels_db_spl=np.array(one.levels_db_spl)[known],
+        product_db=one.at_least_db[known, row],
+        error_db=one.error_db[known, row],
+        short_db=one.short_db[known, row],
+        there_db=there_db,
+        ripple_db=(_finite(own_db), _finite(shared_db)),
+        relative_db=one.relative_db[known, row],
+        at_least=True,
+    )
+
+
+def _finite(ripple_db: float) -> float:
+    return ripple_db if np.isfinite(ripple_db) else BOUND_RIPPLE_DB
 
 
 def _order_at(frequency_hz: FloatArray, one: OrderContrasts, row: int) -> OrderAt | None:

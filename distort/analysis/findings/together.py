@@ -71,12 +71,19 @@ def _joined(first: Draft, beside: Sequence[Draft]) -> Draft:
         if found.explanation == "level-dependent-resonance" and one.explanation == "filter-before-source":
             found = replace(found, explanation="expansion")  # a filter before the source does not saturate
         evidence = _both(found, one)
-        included = one.explanation in INCLUDED.get(found.explanation, ()) or one.explanation == found.explanation
+        word = _at_the_place(found, one)
+        included = word in INCLUDED.get(found.explanation, ()) or word == found.explanation
         if one.decided and not included and not found.also and found.decided:
-            found = replace(found, also=(one.explanation,), evidence=evidence, numbers={**one.numbers, **found.numbers})
+            found = replace(found, also=(word,), evidence=evidence, numbers={**one.numbers, **found.numbers})
         else:
             found = replace(found, evidence=evidence)
     return found
+
+
+def _at_the_place(found: Draft, one: Draft) -> Explanation:
+    """What a draft says of the place of another: of products on a peak, where the peak itself lies, the resonance."""
+    on_peak = one.explanation == "product-on-peak" and "resonance" in one.also
+    return "resonance" if on_peak and any(near(place, one.places[-1]) for place in found.places) else one.explanation
 
 
 def _both(one: Draft, other: Draft) -> tuple[EvidenceRow, ...]:

@@ -1,15 +1,18 @@
 """Which explanation of the orders at a place holds, by joint odds, and whether a curve speaks against it."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
+import numpy.typing as npt
 
 from distort.analysis.findings.explanations.before_source import before_source
 from distort.analysis.findings.explanations.fit import Fit, passive
 from distort.analysis.findings.explanations.local_source import local_source
 from distort.analysis.findings.likelihoods import joint_limit
 from distort.analysis.findings.places import Place
+
+FloatArray = npt.NDArray[np.float64]
 
 SOURCE = "loudspeaker-generated"
 SHARED = "shared-way"
@@ -20,6 +23,12 @@ OWN = "own-way"
 BEFORE = "filter-before-source"
 """The dip or peak of the response lies before what distorts."""
 
+BOTH = "filter-before-source, and a source"
+"""The same, and something makes more of some orders there besides."""
+
+LEAST_LEFT = 0.2
+"""Where an explanation that no order contradicts is at least this probable, those that one contradicts are out."""
+
 MOST_WAY_ODDS = 3.0
 """Natural logarithm: what the way elsewhere says of the way here. Of two drivers one may distort."""
 
@@ -29,7 +38,7 @@ class Weighed:
     """How probable each explanation is; those with a source and those without apart."""
 
     probability: Mapping[str, float]
-    """SHARED, OWN and BEFORE: nothing more is made here; SOURCE."""
+    """SHARED, OWN and BEFORE: nothing more is made here; SOURCE, and BOTH."""
     source: Fit
     """The better of both ways."""
     best: Fit
@@ -52,14 +61,17 @@ def weighed(place: Place, *, way_odds: float, source_prior: float, before_prior:
         fits.append((SOURCE, share * source_prior * (1.0 - before_prior), local_source(place, alpha=alpha)))
         before = before_source(place, alpha=alpha)
         if before is not None and before_prior > 0.0:
-            fits.append((BEFORE, share * before_prior, before))
+            fits.append((BEFORE, share * before_prior * (1.0 - source_prior), before))
+            both = local_source(place, alpha=alpha, name=BOTH, drive_db=place.fundamental_db)
+            fits.append((BOTH, share * before_prior * source_prior, both))
     logs = np.array([np.log(max(prior, 1e-12)) + fit.log_likelihood for _, prior, fit in fits])
     shares = np.exp(logs - logs.max())
     shares /= shares.sum()
+    shares = _without_contradicted(place, [fit for _, _, fit in fits], shares)
     probability: dict[str, float] = {}
     for (name, _, _), value in zip(fits, shares, strict=True):
         probability[name] = probability.get(name, 0.0) + float(value)
-    sources = [(value, fit) for (name, _, fit), value in zip(fits, shares, strict=True) if name == SOURCE]
+    sources = [(value, fit) for (name, _, fit), value in zip(fits, shares, strict=True) if name in (SOURCE, BOTH)]
     best = fits[int(np.argmax(shares))][2]
     return Weighed(
         probability=probability,
@@ -67,6 +79,13 @@ def weighed(place: Place, *, way_odds: float, source_prior: float, before_prior:
         best=best,
         against=contradicting(place, best),
     )
+
+
+def _without_contradicted(place: Place, fits: Sequence[Fit], shares: FloatArray) -> FloatArray:
+    """The shares of those that no order contradicts, if they are not too improbable to be put in the others' place."""
+    holds = np.array([not contradicting(place, fit) for fit in fits])
+    left = float(shares[holds].sum())
+    return shares if left < LEAST_LEFT else np.asarray(np.where(holds, shares, 0.0) / left)
 
 
 def contradicting(place: Place, fit: Fit) -> tuple[int, ...]:

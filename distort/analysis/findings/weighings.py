@@ -9,7 +9,7 @@ from distort.analysis.common.statistics import TWO_SIDED_95
 from distort.analysis.findings.explanations.local_source import grows
 from distort.analysis.findings.finding import PlaceFound
 from distort.analysis.findings.places import Place
-from distort.analysis.findings.weighing import SOURCE, Weighed
+from distort.analysis.findings.weighing import BOTH, SOURCE, Weighed
 
 DECIDED = 0.8
 """A probability from which on a cause is named."""
@@ -79,4 +79,4 @@ class Weighing:
             size > LEAST_INTERVALS * TWO_SIDED_95 * self.found.source.spread_db[order] for order, size in sizes.items()
         ):
             return 0.0
-        return self.found.probability[SOURCE]
+        return self.found.probability[SOURCE] + self.found.probability.get(BOTH, 0.0)

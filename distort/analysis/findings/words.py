@@ -50,8 +50,9 @@ def ordinal(order: float) -> str:
 def words(draft: Draft, evidence: Evidence) -> tuple[str, str, NextStep]:
     """Headline, sentence, and the next step."""
     at = _at(draft)
-    headline, sentence = _SAID.get(draft.explanation, _plain)(draft, at)
-    if draft.also:
+    said = _response_alone if "response_db" in draft.numbers else _SAID.get(draft.explanation, _plain)
+    headline, sentence = said(draft, at)
+    if draft.also and (draft.explanation, *draft.also) != ("product-on-peak", "resonance"):
         sentence += f" A second cause there: {NAMES[draft.also[0]]}."
     if draft.in_room and draft.explanation in ("delayed-copy", "resonance", "product-on-peak", "undecided"):
         sentence = (
@@ -102,6 +103,21 @@ def _resonance(draft: Draft, at: str) -> tuple[str, str]:
     )
 
 
+def _response_alone(draft: Draft, at: str) -> tuple[str, str]:
+    size_db = draft.numbers["response_db"]
+    does = f"{'dips' if size_db < 0.0 else 'peaks'} by {abs(size_db):.0f} dB"
+    if not draft.decided:
+        return (
+            f"{at}: the response {does}; why is open",
+            f"At {at} the response {does}, and no harmonic stands out there; the data cannot tell {_between(draft)}.",
+        )
+    name = NAMES[draft.explanation]
+    return (
+        f"{at}: {name}, the response {does}",
+        f"At {at} the response {does}, as {name} makes it, and no harmonic stands out there because of it.",
+    )
+
+
 def _room(draft: Draft, at: str) -> tuple[str, str]:
     return (
         f"{at}: the room dips the fundamental",
@@ -138,6 +154,12 @@ def _before(draft: Draft, at: str) -> tuple[str, str]:
 def _source(draft: Draft, at: str) -> tuple[str, str]:
     numbers = draft.numbers
     what = ordinal(numbers["order"])
+    if "at_least" in numbers:
+        return (
+            f"{at}: the loudspeaker itself makes at least {numbers['source_db']:.0f} dB more {what}",
+            f"At {at} the loudspeaker itself produces at least {numbers['source_db']:.0f} dB more of the {what} than "
+            f"to either side, where it lies below the noise; the response does not explain it.",
+        )
     return (
         f"{at}: the loudspeaker itself makes {numbers['source_db']:.0f} dB more {what}",
         f"At {at} the loudspeaker itself produces {numbers['source_db']:.1f} +- {numbers['source_interval_db']:.1f} "
@@ -226,9 +248,14 @@ def _band(draft: Draft) -> str:
     return f"{hertz(draft.low_hz)} to {hertz(draft.high_hz)}"
 
 
-def _undecided(draft: Draft, at: str) -> tuple[str, str]:
+def _between(draft: Draft) -> str:
+    """What an open finding lies between, two of it at most."""
     between = [NAMES[one] for one in dict.fromkeys(draft.between) if one != "undecided"]
-    or_words = " or ".join(between[:2]) if between else "several causes"
+    return " or ".join(between[:2]) if between else "several causes"
+
+
+def _undecided(draft: Draft, at: str) -> tuple[str, str]:
+    or_words = _between(draft)
     if "excess_db" in draft.numbers:
         return (
             f"{at}: the output changes by {draft.numbers['excess_db']:+.1f} dB; why is open",

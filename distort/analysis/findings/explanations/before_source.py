@@ -5,7 +5,7 @@ D_n = P_n - P_1 therefore changes by (n-1) A_1: it *falls* in a dip. What is mad
 
 import numpy as np
 
-from distort.analysis.findings.explanations.fit import Fit, log_steady, log_under
+from distort.analysis.findings.explanations.fit import FOLLOWS_SHARE, Fit, log_steady, log_under
 from distort.analysis.findings.likelihoods import log_density
 from distort.analysis.findings.places import Place
 
@@ -13,9 +13,6 @@ NAME = "filter-before-source"
 
 LEAST_DB = 0.8
 """A smaller dip or peak of the drive moves products by no more than ripple does."""
-
-FOLLOWS_SHARE = 0.2
-"""Of n A_1: smoothing fills a narrow dip of the product differently, and other orders of the curve join in."""
 
 
 def before_source(place: Place, *, alpha: int) -> Fit | None:

@@ -15,6 +15,11 @@ ALIKE_DB = 1.0
 orders of the curve take part as it is driven harder."""
 
 
+FOLLOWS_SHARE = 0.2
+"""Of n A_1, behind a filter before the non-linearity: smoothing fills a narrow dip of the product differently, and
+other orders of the curve join in."""
+
+
 @dataclass(frozen=True, kw_only=True)
 class Fit:
     """One explanation, alone or with a source of its own besides."""

@@ -6,7 +6,14 @@ in no product. A part that is thin below a threshold jumps there.
 
 import numpy as np
 
-from distort.analysis.findings.explanations.fit import Fit, jump, log_steady, log_under, spread_about
+from distort.analysis.findings.explanations.fit import (
+    FOLLOWS_SHARE,
+    Fit,
+    jump,
+    log_steady,
+    log_under,
+    spread_about,
+)
 from distort.analysis.findings.likelihoods import log_density, log_density_of_source, log_sum
 from distort.analysis.findings.places import OrderAt, Place
 
@@ -21,12 +28,16 @@ LEAST_GROWTH = 1.2
 driven into saturation still more than this (own choice)."""
 
 
-def local_source(place: Place, *, alpha: int, name: str = "loudspeaker-generated") -> Fit:
-    """The best S of each order, and how likely the place is with them."""
+def local_source(place: Place, *, alpha: int, name: str = "loudspeaker-generated", drive_db: float = 0.0) -> Fit:
+    """The best S of each order, and how likely the place is with them.
+
+    drive_db   what a filter before the non-linearity takes or adds: orders without a part in the source follow n times
+    """
     total, sources, predicted, spreads = 0.0, {}, {}, {}
     for one in place.orders:
-        way_db = alpha * one.there_db
-        off_db, spread_db = one.mean_db - way_db, spread_about(place, one, alpha)
+        way_db = alpha * one.there_db + one.order * drive_db
+        follows_db = FOLLOWS_SHARE * one.order * drive_db
+        off_db, spread_db = one.mean_db - way_db, float(np.hypot(spread_about(place, one, alpha), follows_db))
         spreads[one.order] = spread_db
         none = float(np.log(1.0 - TAKES_PART)) + log_density(off_db, spread_db) + log_steady(one)
         steady = float(np.log(TAKES_PART * (1.0 - JUMPS))) + log_density_of_source(off_db, spread_db) + log_steady(one)
@@ -35,7 +46,7 @@ def local_source(place: Place, *, alpha: int, name: str = "loudspeaker-generated
         if max(steady, jumps) > none:
             sources[one.order] = off_db if steady >= jumps else jumped_db
         predicted[one.order] = way_db + sources.get(one.order, 0.0)
-    total += log_under(place, alpha)
+    total += log_under(place, alpha, drive_db=drive_db)
     return Fit(
         name=name,
         alpha=alpha,

@@ -1,0 +1,132 @@
+"""What was once not listed: places of the response alone, sources that stand above the noise at one place, two causes.
+
+The models are those of `tests/made_evidence.py`, in closed form.
+"""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from distort.analysis.anomalies.anomalies import find_anomalies
+from distort.analysis.findings.evidence import Evidence
+from distort.analysis.findings.find import find
+from tests.families.filters import Resonance
+from tests.made_evidence import ROWS_HZ, Made, anomaly, bell, comb, dips_of, ripple
+
+TOP_DB = 25.0
+"""Of the third order over its neighbourhood."""
+
+
+def above_noise_at_one_place(*, at_hz: float = 700.0, bias_db: float = 0.0, at_the_highest: bool = True) -> Evidence:
+    """A source at 700 Hz whose third order lies 15 dB above a floor that covers it everywhere else."""
+    source = bell(at_hz, TOP_DB)
+    evidence = Made(more={3: lambda f, _: source(f)}).evidence()
+
+    def buried(level: float) -> np.ndarray:
+        spared = 0.0 if at_the_highest or level < 96.0 else 60.0
+        return np.full(ROWS_HZ.size, -50.0 - 2.0 * (96.0 - level) + spared)
+
+    orders = tuple(
+        replace(
+            one,
+            floor_db=buried(one.level_db_spl) if one.order == 3 else one.floor_db,
+            bias_db=np.full(ROWS_HZ.size, bias_db),
+        )
+        for one in evidence.orders
+    )
+    return replace(evidence, orders=orders)
+
+
+def test_a_source_that_stands_above_the_noise_at_one_place_alone_makes_at_least_so_much() -> None:
+    """Beside it the third order is at most 10 dB above the floor: 15 dB are left of 25."""
+    (one,) = find(above_noise_at_one_place())
+    assert one.frequency_hz == pytest.approx(700.0, rel=0.05)
+    assert one.numbers["at_least"] == 1.0
+    assert 6.0 <= one.numbers["source_db"] <= TOP_DB
+
+
+def test_what_the_short_sweep_does_not_have_is_no_source() -> None:
+    """A click lies elsewhere in it, and a leak is stronger there."""
+    assert find(above_noise_at_one_place(bias_db=-10.0)) == ()
+
+
+def test_what_is_gone_at_the_highest_level_is_no_source() -> None:
+    assert find(above_noise_at_one_place(at_the_highest=False)) == ()
+
+
+def test_where_an_image_of_a_conversion_would_cross_it_a_bound_decides_nothing() -> None:
+    """Order 3 meets 3.9 kHz - f at 975 Hz."""
+    (one,) = find(above_noise_at_one_place(at_hz=975.0))
+    assert (one.explanation, one.decided) == ("undecided", False)
+    assert "sample rate conversion" in one.sentence
+
+
+def test_a_peak_that_changes_with_level_is_no_place_at_which_products_meet_a_peak() -> None:
+    """They do an octave below: of the peak itself the second word is a resonance."""
+    top = bell(3600.0, 1.0)
+    made = Made(
+        after=bell(3600.0, 9.0), anomalies=(anomaly(3600.0, 9.0),), change=lambda f, level: top(f) * (level > 95.0)
+    )
+    one = next(one for one in find(made.evidence()) if one.explanation == "expansion")
+    assert one.also == ("resonance",)
+
+
+def covered(made: Made) -> Evidence:
+    """All its orders lie in noise."""
+    return replace(made, floor_db_spl=90.0).evidence()
+
+
+@pytest.mark.parametrize("height_db", [-8.0, 8.0])
+def test_a_resonance_is_told_by_the_response_alone(height_db: float) -> None:
+    """No order is loud enough to be read; the way of the products is known from nothing."""
+    made = Made(after=bell(3000.0, height_db), anomalies=(anomaly(3000.0, height_db),))
+    (one,) = find(covered(made))
+    assert one.numbers["response_db"] == height_db
+    assert one.decided == (height_db > 0.0)  # of a dip it is not known whether two sources cancel
+    assert f"{'peaks' if height_db > 0.0 else 'dips'} by 8 dB" in one.sentence
+
+
+def test_in_a_room_a_dip_alone_is_no_finding() -> None:
+    made = Made(after=bell(3000.0, 8.0), anomalies=(anomaly(3000.0, 8.0),))
+    assert find(replace(covered(made), in_room=True)) == ()
+
+
+def test_a_small_dip_of_the_response_alone_is_no_finding() -> None:
+    made = Made(after=bell(3000.0, 2.5), anomalies=(anomaly(3000.0, 2.5),))
+    assert find(covered(made)) == ()
+
+
+def test_a_peak_and_the_harmonics_that_come_out_there_are_one_finding() -> None:
+    (one,) = find(Made(after=bell(3600.0, 9.0), anomalies=(anomaly(3600.0, 9.0),)).evidence())
+    assert (one.explanation, one.also) == ("product-on-peak", ("resonance",))
+    assert one.places[-1].frequency_hz == 3600.0
+    assert "second cause" not in one.sentence
+
+
+def test_a_filter_before_the_source_and_a_source_behind_it_are_two_causes_of_one_place() -> None:
+    """Orders 3 to 5 fall by n 7 dB; order 2 would, too, and stays as it is."""
+    source = bell(900.0, 14.0)
+    made = Made(before=bell(900.0, -7.0), anomalies=(anomaly(900.0, -7.0),), more={2: lambda f, _: source(f)})
+    (one,) = [one for one in find(made.evidence()) if one.decided]
+    assert {one.explanation, *one.also} == {"filter-before-source", "loudspeaker-generated"}
+
+
+def test_one_order_of_one_dip_does_not_unmake_a_comb() -> None:
+    """It is a source at that dip, as it would be beside it."""
+    source = bell(1800.0, 14.0)
+    made = Made(after=comb(600.0, 0.7), anomalies=dips_of(600.0, 0.7), more={3: lambda f, _: source(f)})
+    decided = [one for one in find(made.evidence()) if one.decided]
+    assert {word for one in decided for word in (one.explanation, *one.also)} == {
+        "delayed-copy",
+        "loudspeaker-generated",
+    }
+
+
+def test_a_dip_that_pulls_the_trend_down_does_not_hide_another_an_octave_above() -> None:
+    """Two resonances, of 18 and 9 dB; against one trend through both the second stands 3.7 dB out."""
+    both = Resonance(at_hz=1300.0, q=5.4, gain_db=-18.0)(ROWS_HZ) * Resonance(at_hz=2600.0, q=5.6, gain_db=-9.0)(
+        ROWS_HZ
+    )
+    found = find_anomalies(ROWS_HZ, 20.0 * np.log10(np.abs(both)) + ripple(2, 0.5)(ROWS_HZ))
+    assert [round(one.frequency_hz / 1300.0) for one in found if one.kind == "dip"] == [1, 2]
