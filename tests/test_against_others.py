@@ -45,6 +45,7 @@ def test_a_noise_that_came_while_one_played_is_found_where_it_is() -> None:
     assert at_s == pytest.approx(2.0, abs=0.1)
 
 
+@pytest.mark.sample
 def test_show_quality_says_it_of_a_session(distort, session, tmp_path) -> None:
     import soundfile
 

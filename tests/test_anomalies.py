@@ -50,6 +50,7 @@ def test_a_copy_that_is_stronger_than_the_direct_sound_is_not_minimum_phase() ->
     assert first.equaliser == "cannot-mend"
 
 
+@pytest.mark.first(12)
 @pytest.mark.parametrize("q", [2.0, 5.0, 10.0])
 @pytest.mark.parametrize("gain_db", [-12.0, -6.0, 6.0, 12.0])
 @pytest.mark.parametrize("centre_hz", [120.0, 500.0, 2500.0])

@@ -31,7 +31,7 @@ def wrong(outcomes: list[Outcome]) -> list[Outcome]:
     return [one for one in outcomes if one.verdict == opposite[one.minimum_phase]]
 
 
-@pytest.mark.first(3)
+@pytest.mark.first(1)
 @pytest.mark.parametrize(
     ("first_dip_hz", "reflection"),
     [(150.0, 0.95), (800.0, 0.12), (800.0, 1.0 / 0.7), (300.0, 0.7), (1200.0, 0.4), (2000.0, 1.0 / 0.9)],

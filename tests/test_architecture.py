@@ -348,6 +348,7 @@ def test_top_level_holds_what_the_design_names() -> None:
     assert {name for name in top if not name.startswith(".")} <= TOP_LEVEL
 
 
+@pytest.mark.first(6)
 @pytest.mark.parametrize("words", [["--help"], *([name, "--help"] for name in build_parser().commands())])
 def test_help_loads_no_heavy_library(words: list[str]) -> None:
     """A device library wakes the sound system when imported, and the others take most of a second."""

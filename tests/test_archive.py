@@ -129,6 +129,7 @@ def test_a_cluster_gives_the_same(archive, recorded, tmp_path, workers) -> None:
         assert tables(archive / "year" / name) == tables(alone)
 
 
+@pytest.mark.sample
 def test_only_what_changed_is_done_again(recorded, tmp_path) -> None:
     session = Path(shutil.copytree(recorded, tmp_path / "monitor"))
     folder = session / "recordings/default"

@@ -179,6 +179,7 @@ def test_without_any_silence_there_is_no_noise_floor_and_every_command_says_so(
     assert np.isfinite(harmonics["h2_db"]).any()
 
 
+@pytest.mark.first(1)
 @pytest.mark.parametrize(("before", "after"), [(24, 200), (-200, -24)])
 def test_a_recording_that_lacks_some_samples_of_the_fades_is_whole_enough(
     distort, session, recording, good, before, after
@@ -200,6 +201,7 @@ def test_a_recording_that_lacks_some_samples_of_the_fades_is_whole_enough(
     np.testing.assert_allclose(less["level_dbfs"][middle], whole["level_dbfs"][middle], rtol=0, atol=0.02)
 
 
+@pytest.mark.first(1)
 @pytest.mark.parametrize("side", ["before", "after"])
 def test_one_silence_is_enough_for_a_noise_floor(distort, session, recording, good, side) -> None:
     first, end = sweep_span(session)
@@ -218,6 +220,7 @@ def test_one_silence_is_enough_for_a_noise_floor(distort, session, recording, go
     assert np.nanmean(one - both) == pytest.approx(0.0, abs=0.5)
 
 
+@pytest.mark.sample
 def test_without_a_calibration_levels_are_dbfs_and_no_spl_is_made_up(distort, session, recording) -> None:
     assert "There is no calibration: results will be in dBFS" in distort.done("add", session, recording, *AS_THE_SWEEP)
     for out in (
@@ -243,6 +246,7 @@ def test_without_a_calibration_levels_are_dbfs_and_no_spl_is_made_up(distort, se
         assert "dBFS" in text
 
 
+@pytest.mark.sample
 def test_the_program_itself_ends_with_the_status_and_the_line(session, tmp_path) -> None:
     """As a process, not as a function: what a shell sees."""
     ending = subprocess.run(

@@ -18,6 +18,7 @@ def calibrator(path: Path, amplitude: float = 0.03) -> Path:
     return path
 
 
+@pytest.mark.sample
 def test_a_calibration_that_comes_too_late_is_told_and_never_mixed_with_dbfs(
     distort, session, recording, good, tmp_path
 ) -> None:
@@ -126,7 +127,7 @@ def test_what_is_missing_or_does_not_go_together(
     assert what in distort.refused(*words, status=status, inside=tmp_path)
 
 
-@pytest.mark.first(2)
+@pytest.mark.first(1)
 @pytest.mark.parametrize("what", ["findings.json", "response_86dB.csv", "harmonics_86dB.csv"])
 @pytest.mark.parametrize("how", ["spoilt", "gone"])
 def test_spoilt_results_are_not_shown_and_are_made_again(distort, session, recording, tmp_path, what, how) -> None:

@@ -80,6 +80,7 @@ def test_a_step_is_one_wherever_it_falls(after: int, part: float, change_db: flo
     assert turned_suddenly(step_db - 0.1 * abs(change_db) * POINTS / 17.0, change_db)
 
 
+@pytest.mark.first(1)
 @pytest.mark.parametrize("seed", [1, 2, 3])
 def test_a_quiet_take_in_noise_is_not_told_as_a_gain_that_was_turned(tmp_path: Path, seed: int) -> None:
     """60 dB below full scale with 25 dB to the noise at 8 kHz: poor, for which the signal-to-noise stands, and true."""

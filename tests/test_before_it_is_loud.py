@@ -84,6 +84,7 @@ def test_it_wakes_then_finds_the_drives_quietly_then_rises_with_rests(folder) ->
     assert all(guard is not None for guard in device.guards)
 
 
+@pytest.mark.sample
 def test_the_drives_are_kept_for_the_next_condition(folder) -> None:
     plan = plan_of(folder, 86.0)
     run(folder, ScaledLoudspeaker(), plan, "stand")
@@ -175,6 +176,7 @@ def test_what_is_expected_at_the_input_is_what_comes(folder) -> None:
     assert peak_dbfs < -34.0 + 10.0
 
 
+@pytest.mark.first(1)
 @pytest.mark.parametrize("turned_db", [3.5, 20.0])
 def test_a_volume_turned_up_since_the_drives_were_found_is_heard_quietly(folder, turned_db) -> None:
     plan = plan_of(folder, 86.0, 92.0)

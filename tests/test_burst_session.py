@@ -71,6 +71,7 @@ def table(folder: SessionFolder) -> dict[str, list[str]]:
     return dict(zip(header.split(","), zip(*(row.split(",") for row in rows), strict=True), strict=True))
 
 
+@pytest.mark.sample
 def test_bursts_are_recorded_checked_analysed_and_shown(folder, distort) -> None:
     """A wire that gives 1 dB less above a drive of -40 dBFS: 82 dB SPL take -38."""
     device = ScaledLoudspeaker(change_db=lambda peak_dbfs: -1.0 if peak_dbfs > -40.0 else 0.0)
@@ -117,6 +118,7 @@ def test_bursts_are_recorded_checked_analysed_and_shown(folder, distort) -> None
     assert "holds no analysed burst" in distort.refused("show", folder.root, "burst", inside=folder.root)
 
 
+@pytest.mark.sample
 def test_a_recording_of_bursts_is_brought_in(folder, distort, tmp_path) -> None:
     distort.done("stimuli", folder.root)
     played, rate = soundfile.read(folder.root / "stimuli/burst_70dB.wav")

@@ -32,6 +32,7 @@ def in_force(session: Path) -> dict:
     return json.loads((session / "calibration/microphone.json").read_text(encoding="utf-8"))
 
 
+@pytest.mark.sample
 @pytest.mark.sound_card
 def test_it_listens_and_keeps_the_recording(wire, session, distort) -> None:
     """94 dB SPL at -26 dBFS: full scale stands for 120."""
@@ -72,6 +73,7 @@ def ear(monkeypatch) -> type[Ear]:
     return Ear
 
 
+@pytest.mark.sample
 def test_it_asks_and_closes_like_it_does_of_a_file(session, distort, ear) -> None:
     words = ("calibrate", session, "--spl", "94", "--input", "card", "--input-channel", "2")
     distort.done(*words)
@@ -107,6 +109,7 @@ def refused(distort: CommandLine, *words: object, inside: Path) -> str:
     return ending.err
 
 
+@pytest.mark.sample
 @pytest.mark.sound_card
 def test_where_nothing_sounds_it_says_so_and_changes_nothing(wire, session, distort) -> None:
     said = refused(distort, "calibrate", session, "--spl", "94", "--seconds", "3", inside=session)

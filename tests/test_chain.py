@@ -45,6 +45,7 @@ def bring_in(distort, session, tmp_path, condition: str) -> np.ndarray:
     return played
 
 
+@pytest.mark.sample
 def test_a_condition_that_is_the_chain_fills_the_column(distort, chain_session, tmp_path) -> None:
     """Second order of a polynomial re its fundamental: `a2 A / 2` (re 1 + 3/4 a3 A^2: 0.01 dB here).
 

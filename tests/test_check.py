@@ -55,6 +55,7 @@ def take_away(session: Path, stem: str) -> None:
         (session / "recordings/default" / (stem + suffix)).unlink()
 
 
+@pytest.mark.sample
 def test_a_whole_session_may_be_packed_up(distort, monitor) -> None:
     before = contents(monitor)
     ending = distort("check", monitor)
@@ -76,6 +77,7 @@ def test_what_is_missing_is_named_with_the_command_that_records_it(distort, moni
     assert distort("check", monitor).status == 0
 
 
+@pytest.mark.sample
 def test_a_rejected_recording_wants_another_take(distort, monitor) -> None:
     distort.done("reject", monitor, "default/sweep_96dB", "--reason", "a lorry passed")
     ending = distort("check", monitor)

@@ -59,6 +59,7 @@ def whole(played_once, tmp_path) -> Path:
     return Path(shutil.copytree(played_once, tmp_path / "monitor"))
 
 
+@pytest.mark.sample
 def test_everything_can_be_brought_in(distort, whole) -> None:
     ending = distort("check", whole)
     assert ending.status == 1

@@ -231,6 +231,7 @@ def test_the_simulated_loudspeaker_is_not_set_up_anew(distort, copied) -> None:
     assert "cannot be set up anew" in distort.refused(*words, status=2, inside=copied)
 
 
+@pytest.mark.sample
 def test_audibility_of_a_session(distort, copied) -> None:
     """The margins stand in findings.json and are printed with their limits, over the room or in silence."""
     distort.done("analyze", copied)

@@ -119,6 +119,7 @@ def test_a_louder_copy_and_a_stronger_order_are_found() -> None:
     assert regions[0].difference_db == pytest.approx(2.0, abs=4 * regions[0].uncertainty_db)
 
 
+@pytest.mark.sample
 def test_what_is_excluded_holds_the_truth(unchanged) -> None:
     """Where nothing changed, 0 lies in the interval for a whole curve in 95 % of curves; under 90 % of some 250, the
     half of which hang together, has a chance below 1 % (binomial). No difference plus that interval exceeds

@@ -91,6 +91,7 @@ def re_the_input(then: dict[str, Any], compression: dict[str, Any], level: str) 
     return then | moved
 
 
+@pytest.mark.sample
 def test_its_frozen_edition_verifies(distort, session) -> None:
     """No number differs, or each that does is named with what changed: here only the program did."""
     said = distort.done("analyze", session)

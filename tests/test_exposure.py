@@ -123,6 +123,7 @@ def test_the_day_is_that_of_the_latest_recordings() -> None:
     assert last_day([recorded("2024-05-03T10:00:00+00:00", original=brought)]).date == "2024-04-30"
 
 
+@pytest.mark.sample
 def test_check_tells_what_is_left(analysed, tmp_path, capsys) -> None:
     session = shutil.copytree(analysed, tmp_path / "m")
     assert main(["check", str(session)]) == 1

@@ -40,6 +40,7 @@ def drawn(folder, figures, *, kinds=("svg",), dark=False) -> set[str]:
     return {path.name for path in done.new}
 
 
+@pytest.mark.sample
 def test_only_what_changed_is_drawn_again(tmp_path) -> None:
     everything = {"response_desk.svg", "response_stand.svg"}
     assert drawn(tmp_path, two_figures()) == everything

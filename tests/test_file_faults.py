@@ -26,6 +26,7 @@ def said(session: Path) -> str:
     return Path(f"{session}.said").read_text(encoding="utf-8")
 
 
+@pytest.mark.sample
 def test_a_disk_that_takes_no_more_while_recordings_are_brought_in(runner, with_takes, tmp_path) -> None:
     """A real write that fails half-way, as on a full disk: the system lets no file grow beyond a limit."""
     session = Path(shutil.copytree(with_takes, tmp_path / "monitor"))
@@ -57,6 +58,7 @@ def test_a_disk_that_takes_no_more_while_results_are_written(runner, drawn, tmp_
     assert contents(session) == before
 
 
+@pytest.mark.first(1)
 @pytest.mark.parametrize("below", ["monitor", "shelf/of/monitors/monitor"])
 def test_a_disk_that_takes_no_more_while_a_session_is_made(runner, tmp_path, below) -> None:
     """Nothing of it stays: neither the folder nor those above it that were made for it."""
@@ -148,6 +150,7 @@ def test_results_that_are_not_what_an_analysis_would_give_say_so(distort, analys
     assert warned(7) == [f"Careful: no analysis of the whole session stands behind these results. {again}"]
 
 
+@pytest.mark.sample
 def test_a_set_up_that_is_corrected_later_is_told_to_change_nothing(distort, analysed, tmp_path) -> None:
     """Whoever measured at 2 m and said 1 m must hear that a new analysis does not put 6 dB right."""
     session = Path(shutil.copytree(analysed, tmp_path / "monitor"))
@@ -247,7 +250,7 @@ def test_a_clock_that_was_set_back_makes_files_be_read_again(analysed, tmp_path,
     assert len(note.inputs_seen(folder, names, known)) == len(known) == len(read)
 
 
-@pytest.mark.first(8)
+@pytest.mark.first(3)
 @pytest.mark.parametrize(
     "name",
     [
@@ -281,6 +284,7 @@ def test_what_is_no_file_is_neither_waited_for_nor_followed_out(distort, analyse
     assert outside.read_text(encoding="utf-8") == "what nobody may see"
 
 
+@pytest.mark.sample
 def test_data_is_never_run() -> None:
     """No pickle, no eval, no exec, no loader of objects anywhere in the program; dask and processes send functions of
     this package by their names."""

@@ -64,6 +64,7 @@ def test_speech_is_told_by_every_command_and_what_it_touches_is_marked(distort, 
     np.testing.assert_array_equal(marks(session, 86), marks(analysed, 86))
 
 
+@pytest.mark.sample
 def test_a_poor_conversion_is_told_with_its_level(distort, session, with_takes) -> None:
     for level in (76, 86):
         take = soundfile.read(with_takes.parent / f"take_{level}.wav")[0]

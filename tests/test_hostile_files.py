@@ -120,6 +120,7 @@ def test_audio(sounds, tmp_path, cases) -> None:
     attack(cases, "audio", case)
 
 
+@pytest.mark.sample
 @pytest.mark.parametrize("cases", [150, pytest.param(4000, marks=STUDY)])
 def test_sidecars(session, cases) -> None:
     """Read, and the recording made ready with it, as every analysis begins."""
@@ -208,6 +209,7 @@ def test_microphone_files(session, cases) -> None:
         path.write_bytes(good)
 
 
+@pytest.mark.sample
 @pytest.mark.parametrize("cases", [60, pytest.param(2000, marks=STUDY)])
 def test_tables_of_results(session, capsys, cases) -> None:
     """A table that somebody edited by hand, or another program cut: each way of showing it."""
@@ -233,6 +235,7 @@ def test_tables_of_results(session, capsys, cases) -> None:
     attack(cases, "table", case, least_refused=0.5)
 
 
+@pytest.mark.sample
 @pytest.mark.parametrize("cases", [12, pytest.param(400, marks=STUDY)])
 def test_whole_commands_on_spoilt_sessions(session, tmp_path, capsys, cases) -> None:
     """Any file of the session spoilt, then a command as a user types it: its status, and a sentence where it fails."""
@@ -264,6 +267,7 @@ def test_whole_commands_on_spoilt_sessions(session, tmp_path, capsys, cases) -> 
     attack(cases, "command", case, least_refused=0.0)  # most commands do not read most files
 
 
+@pytest.mark.sample
 @pytest.mark.parametrize("cases", [8, pytest.param(300, marks=STUDY)])
 def test_examining_any_sound(session, cases) -> None:
     """What is heard may be anything: offsets, steps, denormals, silence, full scale, another stimulus."""

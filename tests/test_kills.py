@@ -101,6 +101,7 @@ def old_or_new(held: dict[str, bytes], old: dict[str, bytes], new: dict[str, byt
     ]
 
 
+@pytest.mark.sample
 @pytest.mark.parametrize(
     ("command", "before", "key", "value", "kills"),
     [

@@ -34,6 +34,7 @@ def distort(capsys) -> CommandLine:
     return CommandLine(capsys)
 
 
+@pytest.mark.sample
 def test_ten_doubtful_recordings_are_one_line_of_check_and_of_analyze(distort, analysed, tmp_path) -> None:
     """Takes of one sweep, each with a doubt of its own numbers."""
     session = Path(shutil.copytree(analysed, tmp_path / "m"))

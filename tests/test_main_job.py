@@ -168,6 +168,7 @@ def test_json_is_json_and_nothing_else(measured, distort) -> None:
     assert findings[0]["levels"][0]["level_db_spl"] == 86.0
 
 
+@pytest.mark.first(1)
 @pytest.mark.parametrize("quiet", [False, True])
 def test_on_a_terminal_of_80_columns_no_line_is_wider_and_no_color_is_respected(measured, quiet) -> None:
     """SGR 30 to 37 and 90 to 97 choose a colour (ECMA-48 and its usual extension); NO_COLOR forbids these alone."""
@@ -223,6 +224,7 @@ def test_a_recording_that_was_changed_is_refused(measured, distort) -> None:
     assert "is not the file that sweep_86dB.json was written for" in said
 
 
+@pytest.mark.sample
 def test_another_take_is_recorded_and_the_analysis_averages(measured, distort) -> None:
     """Noise of two takes is independent: their coherent mean holds half its power, 10 lg 2 = 3.01 dB less."""
     results = measured / "results/default"

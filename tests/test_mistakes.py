@@ -77,6 +77,7 @@ def added(distort, monitor: Path, level: int, file: Path | int, *words: object, 
     return str(distort.done("add", monitor, source, "--stimulus", "sweep", "--level", level, *condition, *told, *words))
 
 
+@pytest.mark.first(2)
 @pytest.mark.parametrize(
     ("as_level", "file", "turned", "words"),
     [
@@ -99,6 +100,7 @@ def test_a_level_that_is_not_the_nominal_one_is_told_without_a_calibration(
     assert f"distort relabel {monitor} stand/sweep_{as_level}dB --level {file} --reason TEXT" in said
 
 
+@pytest.mark.sample
 def test_what_is_as_expected_or_not_off_alike_is_no_wrong_level(distort, monitor) -> None:
     added(distort, monitor, 76, 76)
     assert "one to expect" not in added(distort, monitor, 86, 86)
@@ -149,6 +151,7 @@ def unlike(distort, monitor) -> Path:
     return monitor
 
 
+@pytest.mark.sample
 def test_takes_that_differ_are_not_averaged_in_silence(distort, unlike) -> None:
     ending = distort("check", unlike)
     assert ending.status == 1
@@ -172,6 +175,7 @@ def test_results_of_takes_that_differ_say_so_until_it_is_mended(distort, unlike)
     assert "differ by" not in distort.done("compare", f"{unlike}:stand", f"{unlike}:desk")
 
 
+@pytest.mark.sample
 def test_a_repositioned_take_may_differ_and_so_may_one_by_its_noise(distort, monitor) -> None:
     added(distort, monitor, 86, 86)
     assert "differ" not in added(distort, monitor, 86, again(monitor, 86, gain_db=1.05), "--repositioned")
@@ -240,6 +244,7 @@ def test_a_label_that_cannot_be_right_changes_nothing(distort, monitor, words, s
     assert said in distort.refused(*command, status=status, inside=monitor)
 
 
+@pytest.mark.sample
 def test_a_condition_or_a_repeat_is_mended_likewise(distort, monitor) -> None:
     for level in (76, 86):
         added(distort, monitor, level, level)

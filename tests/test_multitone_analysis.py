@@ -84,6 +84,7 @@ def test_two_tones_follow_the_6_and_9_db_rules():
     assert band_level_dbfs([heard], "even")[difference] == pytest.approx(expected_dbfs, abs=1e-6)
 
 
+@pytest.mark.sample
 def test_response_and_levels_through_a_filter():
     """A pure delay and gain of closed form: H = g exp(-j w d), read 12.4 samples late of a start given 10.4 early."""
     shifted = TONE.line_phases_rad - 2 * np.pi * TONE.line_bins * 2.0 / TONE.period_samples

@@ -29,7 +29,7 @@ def worst_db(result: MultitoneResult) -> float:
     return float(max(np.nanmax(getattr(result.bands, f"{name}_db")) for name in ("even", "odd", "distortion")))
 
 
-@pytest.mark.first(2)
+@pytest.mark.first(1)
 @pytest.mark.parametrize("told_wrongly_by_ppm", [0.5, math.nan, 0.01, 0.0])
 def test_a_constant_difference_is_repaired(told_wrongly_by_ppm):
     """100 ppm: a wire stays below -115 dB, also where the chirps were wrong, or there were none."""

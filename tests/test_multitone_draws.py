@@ -77,6 +77,7 @@ def folder(tmp_path, capsys) -> SessionFolder:
     return made
 
 
+@pytest.mark.sample
 def test_two_draws_are_played_checked_averaged_and_shown(folder, capsys):
     distort, plan = CommandLine(capsys), read_plan(folder.root)
     measure(folder, plan, ScaledLoudspeaker(), Choice(condition="default"), progress=lambda what, done, total: None)

@@ -61,6 +61,7 @@ def answer():
     return ten_db_above_the_floor()
 
 
+@pytest.mark.sample
 def test_the_floor_is_predicted_from_five_seconds_of_silence(answer):
     """Within 1 dB in at least 95 % of third-octave bands, over all orders and over each, six seeds together."""
     settings = Settings(smoothing_octaves=1 / 3)

@@ -196,6 +196,7 @@ def test_one_that_is_deaf_before_a_take_is_noticed_by_the_chirp(tmp_path, distor
     assert loudest_dbfs == pytest.approx(-13.9 - 10.0, abs=0.2)  # 92 dB SPL takes a drive of -13.9 dBFS
 
 
+@pytest.mark.sample
 def test_one_whose_gain_was_turned_down_between_two_levels_ends_the_series(tmp_path, distort, card) -> None:
     """By 16 dB before the drive rises by 10: every third octave falls by 6 dB, which no limiter does."""
     folder = session(tmp_path, "72,82,92")

@@ -87,6 +87,7 @@ def plain(folder) -> Reader:
     return read(folder, PLAIN)
 
 
+@pytest.mark.sample
 @settings(max_examples=25, deadline=None, derandomize=True)
 @given(WORDS)
 def test_no_word_makes_an_element_or_an_attribute(folder, plain, words) -> None:

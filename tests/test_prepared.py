@@ -59,6 +59,7 @@ def test_a_clock_difference_is_found_and_repaired(tmp_path, ppm):
     assert np.max(np.abs(np.degrees(turned - np.polyval(delay, hz)))) < 1.5
 
 
+@pytest.mark.sample
 def test_one_recording_without_a_session_is_repaired_as_well(tmp_path):
     """Phases as above; unrepaired, 120 ppm over the 10 s turn the phase at 20 kHz by 24 turns against that at 20 Hz."""
     folder = SessionFolder(tmp_path)

@@ -75,6 +75,7 @@ def test_what_differs_is_told_with_place_and_reason(distort, own) -> None:
 SAYS_NOTHING = [b"\xff", b"[", b"[" * 90_000, b"a." * 40_000 + b"a = 1"]
 
 
+@pytest.mark.first(1)
 @pytest.mark.parametrize("spoilt", SAYS_NOTHING, ids=range(4))
 def test_an_input_that_no_longer_says_anything_is_another_file(distort, own, spoilt) -> None:
     """As it was frozen: what a plan of then said is not known any more."""
@@ -97,6 +98,7 @@ def test_a_new_version_of_a_library_is_a_reason(distort, own, monkeypatch) -> No
     assert "analysis.orders was 4, is 3" in said
 
 
+@pytest.mark.sample
 def test_a_rejected_recording_is_a_reason(distort, own, good, tmp_path) -> None:
     import soundfile
 

@@ -184,6 +184,7 @@ def test_the_ladder_of_a_condition(folder, desk):
     assert stated(found, "sweep", lowest_valid_hz=130.0).found.lags == ()
 
 
+@pytest.mark.sample
 def test_a_volume_that_was_turned_counts_as_drive(folder, desk):
     turned = [
         replace(one, sidecar=replace(one.sidecar, turned_db=6.0 if one.sidecar.level_db_spl == 86.0 else 0.0))

@@ -91,6 +91,7 @@ def test_nothing_of_it_is_in_session_page_or_bundle(distort, session, private, g
         assert np.array_equal(soundfile.read(stored, dtype="int32")[0], soundfile.read(take, dtype="int32")[0])
 
 
+@pytest.mark.first(1)
 @pytest.mark.parametrize("kind", WRITERS)
 def test_what_is_asked_for_is_kept_and_told(distort, session, private, good, tmp_path, kind) -> None:
     take = WRITERS[kind](private / f"{MARK} take.{kind}", good, RATE)
@@ -136,6 +137,7 @@ def older(distort: CommandLine, session: Path, take: Path) -> Path:
     return path
 
 
+@pytest.mark.sample
 def test_what_a_session_holds_is_never_rewritten_and_told(distort, session, private, good, tmp_path) -> None:
     take = write_wav(private / f"{MARK}.wav", good, RATE)
     sidecar = older(distort, session, take)
@@ -154,6 +156,7 @@ def test_what_a_session_holds_is_never_rewritten_and_told(distort, session, priv
     assert read_sidecar(sidecar).original is None
 
 
+@pytest.mark.sample
 def test_words_of_an_older_comparison_lose_the_names_on_the_page(distort, session, private, good, tmp_path) -> None:
     """Names stood in what a comparison said was unlike, and so in the page that was made of it."""
     older(distort, session, write_wav(private / "take.wav", good, RATE))
@@ -177,6 +180,7 @@ def test_words_of_an_older_comparison_lose_the_names_on_the_page(distort, sessio
         assert not any(name.endswith("report.html") for name in archive.namelist())
 
 
+@pytest.mark.sample
 def test_a_comparison_does_not_say_the_name(distort, session, private, good) -> None:
     shorten(session, short="true", orders="4", conditions='["stand", "desk"]')
     older_file = write_wav(private / f"{MARK}.wav", good, RATE)
@@ -210,6 +214,7 @@ def test_a_calibrator_before_and_after_the_work(distort, session, private) -> No
     assert "--keep-metadata is about a file" in said
 
 
+@pytest.mark.sample
 def test_a_sweep_made_elsewhere(distort, tmp_path, private) -> None:
     """Both files: what was played, and what was heard. One file of what was played serves all that was heard of it."""
     session = tmp_path / "monitor"
@@ -250,6 +255,7 @@ def test_a_sweep_that_an_older_version_kept_is_used_as_it_is(distort, tmp_path, 
     assert there.read_bytes() == sweep.read_bytes()
 
 
+@pytest.mark.sample
 def test_a_reel(distort, tmp_path, private) -> None:
     """Its parts begin, by the recorder's clock, as much later as they lie later in the file."""
     session = tmp_path / "monitor"

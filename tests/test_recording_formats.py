@@ -51,6 +51,7 @@ def formats(made, tmp_path_factory) -> Path:
     return session
 
 
+@pytest.mark.sample
 @pytest.mark.parametrize("name", FORMATS)
 def test_every_format_rate_and_channel_gives_the_same_curves(formats, name) -> None:
     """The same sound read from another file. Below 19 kHz, where converters and resamplers at 44.1 kHz are flat."""

@@ -55,6 +55,7 @@ def quiet_passed(distort, session, **player):
     return distort.done("add", session, "--reel", play(session, "reel_up_to_86dB", **player))
 
 
+@pytest.mark.sample
 def test_the_whole_job(distort, session):
     said = distort.done("stimuli", session, "--reel", "--up-to", "86")
     assert "Hearing: 85 dB(A)" in said
@@ -89,12 +90,14 @@ def test_the_louder_part_waits_for_the_quiet_part(distort, session):
     assert "say it with --reel" in distort.refused("stimuli", session, "--up-to", "86", status=2, inside=session)
 
 
+@pytest.mark.sample
 def test_a_quiet_part_that_is_too_loud_does_not_pass(distort, session):
     said = quiet_passed(distort, session, off_db=4.0)
     assert "has not passed: it is 4.0 dB louder than it should be. Turn the player down by 4.0 dB." in said
     assert "when the quiet part has been brought in" in distort.refused("stimuli", session, "--reel", inside=session)
 
 
+@pytest.mark.sample
 def test_a_plan_that_changed_asks_for_the_quiet_part_again(distort, session):
     quiet_passed(distort, session)
     path = session / "session.toml"
@@ -104,6 +107,7 @@ def test_a_plan_that_changed_asks_for_the_quiet_part_again(distort, session):
     )
 
 
+@pytest.mark.sample
 def test_a_level_that_would_pass_the_ceiling_is_not_written(distort, session):
     quiet_passed(distort, session, off_db=2.5)
     path = session / "session.toml"
@@ -128,6 +132,7 @@ def test_what_is_said_of_the_volume_counts(distort, session):
     assert turned == [0.0, None, 2.0]
 
 
+@pytest.mark.sample
 def test_a_part_that_is_no_good_is_left_out_and_told(distort, session):
     """A sweep at 86 dB that was clipped: the rest is kept, the status is 1, and the quiet part has not passed."""
     distort.done("stimuli", session, "--reel", "--up-to", "86")

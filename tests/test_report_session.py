@@ -155,6 +155,7 @@ def test_report_draws_every_figure(session, capsys, blank) -> None:
     assert capsys.readouterr().out.startswith("Nothing changed since")
 
 
+@pytest.mark.sample
 def test_report_removes_figures_of_levels_that_are_gone_and_leaves_the_users(session, capsys, blank) -> None:
     figures = session.figures_folder()
     figures.mkdir(parents=True)
@@ -167,6 +168,7 @@ def test_report_removes_figures_of_levels_that_are_gone_and_leaves_the_users(ses
     assert own.read_bytes() == b"old"
 
 
+@pytest.mark.sample
 def test_all_figures_of_a_session_share_their_scales(session) -> None:
     write_results(session, results("stand", levels=(60.0, 131.0)))
     conditions = tuple(read_results(session, name) for name in ("desk", "stand"))

@@ -35,6 +35,7 @@ def findings(session: Path) -> dict:
     return json.loads((session / "results/default/findings.json").read_text(encoding="utf-8"))
 
 
+@pytest.mark.sample
 def test_tables_of_a_level_that_was_rejected_do_not_stay_behind(distort, session, add) -> None:
     for level in (86, 96):
         add("sweep", level, "--playback-change-db", "0")
@@ -50,6 +51,7 @@ def test_tables_of_a_level_that_was_rejected_do_not_stay_behind(distort, session
     assert findings(session)["no_compression"] == said
 
 
+@pytest.mark.sample
 def test_takes_between_which_the_volume_was_turned_are_not_averaged(distort, session, add) -> None:
     add("sweep", 86, "--playback-change-db", "0")
     add("sweep", 86, "--playback-change-db", "3", gain_db=3.0, seed=2)
@@ -58,6 +60,7 @@ def test_takes_between_which_the_volume_was_turned_are_not_averaged(distort, ses
     assert "reject one of them" in said
 
 
+@pytest.mark.sample
 def test_the_short_sweep_counts_at_its_own_volume(distort, session, add) -> None:
     """Two levels of one curve, but before the louder short sweep the volume was turned up by 2 dB, which was said."""
     for level in (86, 96):
@@ -110,6 +113,7 @@ def test_which_recordings_are_wanted(tmp_path: Path, only: str | None, again: bo
     assert [step.name.stem for step in found if step.item.stimulus_name == "sweep"] == wanted
 
 
+@pytest.mark.sample
 def test_a_band_in_which_nothing_was_read_sets_no_level(distort, tmp_path: Path) -> None:
     session = tmp_path / "s"
     distort.done("new", session, "--levels", "60,70")

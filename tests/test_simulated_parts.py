@@ -104,7 +104,7 @@ def test_noise_has_unit_power_in_its_band(pink: bool) -> None:
     np.testing.assert_allclose(step_db, 0.0 if pink else 10 * math.log10(2), atol=0.2)  # 10,000 bins: 3 s.d. is 0.13 dB
 
 
-@pytest.mark.first(6)
+@pytest.mark.first(2)
 @pytest.mark.parametrize(("rate", "drive_dbfs"), [(48000, -10.0), (44100, -6.0)])
 @pytest.mark.parametrize("frequency_hz", [61, 401, 997, 1499, 2011, 3301, 5303, 9733, 13003, 17011])
 def test_nothing_folds_into_the_band(frequency_hz: int, rate: int, drive_dbfs: float) -> None:

@@ -82,6 +82,7 @@ def stems(folder: Path) -> set[str]:
     return {path.stem for path in folder.glob("*.flac")}
 
 
+@pytest.mark.sample
 def test_one_spoilt_take_of_each_is_played_again_after_a_rest(folder) -> None:
     device = LosingWire(1, 2, 4, 6)  # the wake signal may be lost; it is not played again
     assert measured(folder, device) == ["sweep_86dB", "multitone_86dB"]
@@ -93,6 +94,7 @@ def test_one_spoilt_take_of_each_is_played_again_after_a_rest(folder) -> None:
     ]  # before the second sweep, between the two stimuli, before the second multitone
 
 
+@pytest.mark.sample
 def test_the_second_spoilt_take_ends_it_and_what_is_recorded_stays(folder) -> None:
     with pytest.raises(RecordingError, match="lost samples"):
         measured(folder, LosingWire(4, 5))
@@ -107,6 +109,7 @@ def test_a_quiet_run_that_is_spoilt_twice_sets_no_drive(folder) -> None:
     assert not folder.recordings_folder("default").exists()
 
 
+@pytest.mark.sample
 def test_the_loopback_is_kept_sample_for_sample_beside_the_recording(folder) -> None:
     measured(folder, LosingWire())
     assert stems(folder.inside("loopback", "default")) == {"sweep_86dB", "multitone_86dB"}

@@ -84,6 +84,7 @@ def test_a_kind_has_its_drive_and_ends_below_its_highest_frequency(kind) -> None
     assert rms_dbfs(stimulus.samples()) <= stimulus.drive_dbfs + 0.01  # AES17: of the steady part, the loudest
 
 
+@pytest.mark.first(3)
 @pytest.mark.parametrize("kind", KINDS)
 def test_a_recording_of_a_kind_is_found_in_noise_and_judged(kind) -> None:
     """Delay, gain and polarity by construction; the noise is 40 dB below the loudest stretch."""

@@ -33,6 +33,7 @@ def test_a_peak_above_the_limit_stops_it(device) -> None:
         device.play_and_record(SWEEP.samples(), sample_rate=RATE, guard=Guard(highest=0.005))
 
 
+@pytest.mark.first(1)
 @again_where_busy
 def test_a_limit_that_is_not_passed_changes_nothing(device) -> None:
     recording = device.play_and_record(SWEEP.samples(), sample_rate=RATE, guard=Guard(highest=0.5))

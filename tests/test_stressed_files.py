@@ -77,6 +77,7 @@ def test_nothing_but_denormal_samples_is_silence(distort, stressed, tmp_path) ->
     assert "silent" in refused(distort, session, tmp_path / "take.wav")
 
 
+@pytest.mark.first(1)
 @pytest.mark.parametrize("channels", [2, 8, 32])
 def test_the_channel_is_asked_for_and_a_wrong_one_is_told(distort, stressed, tmp_path, channels) -> None:
     session, sound = stressed

@@ -54,6 +54,7 @@ def test_the_device_holds_what_its_closed_form_says():
     assert held == pytest.approx(BRICK_WALL.held_share(), abs=0.005)  # its ripple at 2 kHz, 0.02 dB
 
 
+@pytest.mark.first(1)
 @pytest.mark.parametrize(("device", "word"), [(BRICK_WALL, "limiting"), (SOFT, "gradual compression")])
 def test_a_coarse_ladder_brackets_the_onset_and_names_the_band(coarse, device, word):
     bands = ranges(coarse[device])
@@ -125,6 +126,7 @@ def test_study_of_the_lag_through_other_limiters():
                 assert miss < max(0.1, 0.6 * plain)
 
 
+@pytest.mark.first(1)
 @pytest.mark.parametrize("device", [BRICK_WALL, SOFT])
 def test_the_length_stated_brings_the_lag_under_a_tenth_of_a_decibel(coarse, device):
     worst = sweep_lags(HZ, coarse[device].levels, lowest_valid_hz=25.0, duration_s=10.0)[-1]

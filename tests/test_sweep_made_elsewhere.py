@@ -136,6 +136,7 @@ def session(tmp_path, distort):
     return folder
 
 
+@pytest.mark.sample
 def test_a_recording_of_it_is_brought_in_and_analysed(distort, session, tmp_path, monkeypatch):
     said = distort.done(
         "add", session, tmp_path / "take.wav", "--stimulus-file", tmp_path / "sweep.wav", "--level", "86"

@@ -96,6 +96,7 @@ def test_takes_without_silence_do_not_repeat_and_nothing_is_above_a_floor(distor
     assert shown[0].count("?") >= 7
 
 
+@pytest.mark.sample
 def test_without_a_floor_no_difference_is_stated(distort, tmp_path):
     distort.done("new", tmp_path / "s", "--levels", "86", "--conditions", "stand,desk")
     soundfile.write(tmp_path / "sweep.wav", stimulus().astype(np.float32), RATE, subtype="FLOAT")
@@ -137,6 +138,7 @@ def test_a_loud_recording_of_something_else_is_not_called_noise(distort, folder)
     assert "This channel holds nothing but noise" in distort.refused(*words(folder, hiss), inside=folder)
 
 
+@pytest.mark.first(1)
 @pytest.mark.parametrize("hz", [250.0, 1000.0])
 def test_a_calibrators_tone_is_known(distort, folder, hz):
     for seconds in (3.5, 10.0):  # shorter than the stimulus, and longer

@@ -97,6 +97,7 @@ def test_all_that_was_recorded_before_and_after_is_silence(chip):
     assert chip.sweep.drive_dbfs == pytest.approx(0.0, abs=0.001)  # at full scale, which is no error
 
 
+@pytest.mark.first(1)
 def test_floors_are_those_of_an_independent_reading(chip):
     """Per third octave of all orders, within 1 dB."""
     found = chip.orders(1.0 / 3.0)
@@ -121,6 +122,7 @@ def own_hum(silence: np.ndarray) -> float:
     return max(powers)
 
 
+@pytest.mark.first(1)
 def test_hum_is_that_of_an_independent_reading(chip):
     """Re the recorded sweep, within 1 dB."""
     hum = np.mean([own_hum(silence) for silence in own_silences(chip.samples)])
@@ -129,6 +131,7 @@ def test_hum_is_that_of_an_independent_reading(chip):
     assert chip.examined.quality.finding("hum").value == pytest.approx(own_db, abs=1.0)
 
 
+@pytest.mark.first(1)
 def test_orders_above_their_floor_are_those_of_an_independent_reading_and_those_below_are_marked(chip):
     """In twelfths of an octave, within 0.1 dB in the median where they stand 10 dB above it: between lines of hum."""
     found = chip.orders(1.0 / 12.0)

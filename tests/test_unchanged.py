@@ -40,6 +40,7 @@ def once(kept, tmp_path) -> Path:
     return Path(shutil.copytree(kept, tmp_path / "monitor"))
 
 
+@pytest.mark.sample
 def test_results_stand_until_something_changes(distort, once) -> None:
     before = {path: path.stat().st_mtime_ns for path in (once / "results").rglob("*") if path.is_file()}
     said = distort.done("analyze", once)
@@ -117,6 +118,7 @@ def touched(house: Path, module: str) -> str:
         path.write_bytes(before)
 
 
+@pytest.mark.first(4)
 @pytest.mark.parametrize(
     ("module", "old"),
     [

@@ -67,6 +67,7 @@ def test_all_that_commands_wrote_is_packed_and_nothing_beside_it(distort, own, t
         assert not [name for name in archive.namelist() if SECRET.encode() in archive.read(name)]
 
 
+@pytest.mark.first(1)
 @pytest.mark.parametrize(
     "name", ["results/report.html", "results/figures/response_default.png", "results/figures/response_default.svg"]
 )
@@ -147,6 +148,7 @@ def test_a_loopback_is_that_of_a_recording_and_itself_a_file(own) -> None:
     assert {name for name in names(own) if name.startswith("loopback/")} == {"loopback/default/sweep_76dB.flac"}
 
 
+@pytest.mark.first(1)
 @pytest.mark.parametrize("record", ["results/figures/drawn.json", "frozen/spring-edition/frozen.json"])
 def test_a_record_cannot_name_what_lies_outside(distort, own, tmp_path, record) -> None:
     distort.done("freeze", own, "spring-edition")
@@ -268,6 +270,7 @@ class TestComparisons:
 READ = ("analyze", "show", "check", "report", "bundle", "freeze", "compare")
 
 
+@pytest.mark.first(2)
 @pytest.mark.parametrize("kind", ["pipe", "link out", "folder", "endless"])
 @pytest.mark.parametrize("name", ["session.toml", "microphone.txt", "free-field.txt"])
 def test_what_the_user_edits_or_names_must_be_a_file(distort, own, tmp_path, name, kind) -> None:

@@ -33,6 +33,7 @@ def test_over_3_db_louder_than_expected_stops_before_the_next_level(folder) -> N
     assert max(device.peaks_dbfs()) < 86.0 - FULL_SCALE_DB_SPL + 0.1
 
 
+@pytest.mark.sample
 def test_a_rung_on_record_that_was_too_loud_stops_the_next_run_until_it_is_rejected(folder) -> None:
     plan = plan_of(folder, 76.0, 86.0, 96.0)
     only = {"only": "sweep_86dB"}
