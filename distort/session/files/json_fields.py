@@ -137,7 +137,7 @@ def from_plain(plain: Any, made_by: type[T]) -> T:
     """An instance of the dataclass `made_by` from a JSON object. Raises ValueError saying which key is wrong."""
     if not isinstance(plain, dict):
         raise ValueError(f"an object is needed, not {shown(plain)}")
-    types_by_name, fields = _held_by(made_by)
+    types_by_name, fields = _held_by(typing.cast(Any, made_by))
     later = {name for name, field in fields.items() if field.metadata.get("later")}
     if missing := [name for name in fields if name not in plain and name not in later]:
         raise ValueError(f"missing: {', '.join(missing)}")
