@@ -12,6 +12,7 @@ from distort.analysis.sweep.sweeps import Settings, SweepReadings, SweepTake, re
 from distort.assembly.condition.across import write_across_conditions
 from distort.assembly.condition.curves import curves_of, microphone_limit
 from distort.assembly.condition.foreign import foreign_of
+from distort.assembly.condition.impulsive import IMPULSIVE, impulsive_of
 from distort.assembly.condition.level_series import level_series
 from distort.assembly.condition.levels import LevelsRead, Progress, all_read, readings_of
 from distort.assembly.condition.results import put_together
@@ -85,8 +86,10 @@ def analyze_condition(
     levels = levels_of(recorded)
     found = all_read(readings_of(levels, settings), f"analysing {condition}", threads=threads, progress=progress)
     read = LevelsRead(levels=found, clock=levels.clock)
-    further = further_of(levels.takes, settings)
     foreign = foreign_of(read)
+    further = further_of(levels.takes, settings)
+    if (impulsive := impulsive_of(read, foreign)) is not None:
+        further[IMPULSIVE] = impulsive
     curves = curves_of(read, microphone_limit(recorded), foreign)
     series = level_series(read, curves.harmonics)
     return put_together(recorded, read, curves=curves, series=series, foreign=foreign, further=further)

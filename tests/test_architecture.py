@@ -114,6 +114,7 @@ ROOMS = {
     "distort.analysis": (
         "common",
         "sweep",
+        "impulsive",
         "multitone",
         "compression",
         "burst",

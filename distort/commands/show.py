@@ -118,6 +118,11 @@ def _print_kind(
     kind = arguments.what
     having = [results for results in found if kind in results.further]
     if not having:
+        if SHOWN[kind].of_sweeps:
+            raise SessionError(
+                f"{folder.root} has no {kind} result: the sweeps need a silence of 0.4 s or more beside them; then "
+                f"run 'distort analyze' again"
+            )
         raise SessionError(f"{folder.root} holds no analysed {kind}: add [{kind}] to session.toml, record it, analyse")
     if arguments.json:
         print_document(console, further_documents(having, kind))

@@ -7,9 +7,11 @@ from pathlib import Path
 
 import numpy as np
 
+from distort.analysis.impulsive.heard import CyclesHeard, cycles_heard
 from distort.analysis.multitone.curves import MultitoneResult
 from distort.analysis.multitone.reading import MultitoneTake, multitone_result, read_multitone
 from distort.analysis.multitone.settling import Settling, SettlingFit, onset, period_levels, settling_fit
+from distort.analysis.sweep.noise import noise_density
 from distort.analysis.sweep.readings import Reading
 from distort.analysis.sweep.sweeps import Reference, Settings, SweepReadings, SweepTake, read_sweep
 from distort.analysis.sweep.windows import most_orders
@@ -72,6 +74,8 @@ class SweepLevel(LevelRead):
     """The takes' coherent mean."""
     alone: tuple[SweepReadings, ...] = ()
     """The fundamental of each take by itself; none where there is one take."""
+    cycles: tuple[CyclesHeard, ...] = ()
+    """What each take holds beyond the orders, in step with the sweep; none where a take has no silence."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -89,11 +93,22 @@ class Electronics(LevelRead):
 def read_sweep_level(takes: Takes, settings: Settings) -> SweepLevel:
     """The takes of one sweep, together and, where they are several, each by itself. Raises as `read_sweep_takes`."""
     ready, sweep, settings = _ready(takes, settings)
-    one_order = replace(settings, orders=1)
+    one_order = replace(settings, orders=1, beyond=False)
+    read = read_sweep(ready, sweep, settings)
     return SweepLevel(
         takes=takes,
-        read=read_sweep(ready, sweep, settings),
+        read=replace(read, beyond=()),
+        cycles=_cycles(ready, read, sample_rate=sweep.sample_rate),
         alone=tuple(read_sweep([one], sweep, one_order) for one in ready) if len(ready) > 1 else (),
+    )
+
+
+def _cycles(takes: list[SweepTake], read: SweepReadings, *, sample_rate: int) -> tuple[CyclesHeard, ...]:
+    if not read.beyond or not all(take.silences for take in takes):
+        return ()
+    return tuple(
+        cycles_heard(beyond, noise_density(take.silences, sample_rate=sample_rate))
+        for beyond, take in zip(read.beyond, takes, strict=True)
     )
 
 

@@ -22,6 +22,8 @@ class ShownKind:
     """module:function that says its result in sentences and tables: it is given all results of the condition."""
     methods: str
     """File beside this one that says how it is measured, with formulas and sources: Markdown, from `## ` on."""
+    of_sweeps: bool = False
+    """It is made of the sweeps: no recordings of its own are made, and no section of the plan asks for them."""
 
     def blocks(self, results: "ConditionResults") -> "Iterator[str | Table]":
         """Its sentences and tables, of a condition that has such a result."""
@@ -32,5 +34,8 @@ class ShownKind:
 
 SHOWN: dict[str, ShownKind] = {
     "burst": ShownKind(said_by="distort.report.text.burst:burst_blocks", methods="methods_burst.md"),
+    "impulsive": ShownKind(
+        said_by="distort.report.text.impulsive:impulsive_blocks", methods="methods_impulsive.md", of_sweeps=True
+    ),
 }
 """By the name of the recordings. Each is also a word of `distort show`."""

@@ -12,6 +12,7 @@ import numpy.typing as npt
 from distort.analysis.anomalies.anomaly import Anomaly
 from distort.analysis.common.caution import CLEAR_OF_NOISE_DB
 from distort.analysis.common.quantities import Quantity
+from distort.analysis.impulsive.impulsive import ImpulsivePlace
 
 FloatArray = npt.NDArray[np.float64]
 BoolArray = npt.NDArray[np.bool_]
@@ -151,6 +152,8 @@ class Evidence:
     """Those that touch a curve; what they touch is not readable in the curves here."""
     images: tuple[Image, ...] = ()
     """Those that were found beside the sweep itself and touch a curve; likewise."""
+    impulses: tuple[ImpulsivePlace, ...] = ()
+    """Where something strikes, rubs or blows in step with the sweep, level by level."""
     heating: tuple[OctaveHeat, ...] = ()
     """Empty: the lowest level was not played again at once."""
     in_room: bool = False

@@ -36,7 +36,12 @@ def one_a_place(drafts: Sequence[Draft]) -> list[Draft]:
         beside = [one for one in left if same_place(first, one)]
         left = [one for one in left if not any(one is other for other in beside)]
         joined.append(_joined(first, beside))
-    return sorted(joined, key=lambda one: (not one.decided, -one.strength_db))
+    return strongest_first(joined)
+
+
+def strongest_first(drafts: Sequence[Draft]) -> list[Draft]:
+    """Those that are decided before the others."""
+    return sorted(drafts, key=lambda one: (not one.decided, -one.strength_db))
 
 
 def _rank(one: Draft) -> tuple[bool, bool, float]:

@@ -4,6 +4,8 @@ from collections.abc import Callable, Mapping
 
 from distort.analysis.findings.evidence import Evidence
 from distort.analysis.findings.finding import Draft, Explanation, NextStep
+from distort.analysis.findings.impulse_findings import of_impulses
+from distort.analysis.findings.impulse_words import impulse_words
 from distort.analysis.findings.next_steps import next_step
 
 MOST_HEADLINE = 78
@@ -49,6 +51,8 @@ def ordinal(order: float) -> str:
 
 def words(draft: Draft, evidence: Evidence) -> tuple[str, str, NextStep]:
     """Headline, sentence, and the next step."""
+    if of_impulses(draft):
+        return impulse_words(draft, evidence.condition)
     at = _at(draft)
     said = _response_alone if "response_db" in draft.numbers else _SAID.get(draft.explanation, _plain)
     headline, sentence = said(draft, at)

@@ -9,6 +9,7 @@ import numpy.typing as npt
 from distort.analysis.common.curves import Harmonics, LevelUnit, Response
 from distort.analysis.common.grid import grid_hz
 from distort.analysis.common.microphone import MicrophoneResponse
+from distort.analysis.sweep.beyond import BeyondOrders, beyond_orders
 from distort.analysis.sweep.decay import Separation, separation
 from distort.analysis.sweep.deconvolution import deconvolve
 from distort.analysis.sweep.events import Overheard, overheard
@@ -56,6 +57,8 @@ class Settings:
     images: bool = False
     """Also look for images that a conversion of the sample rate left in the first take: they are the same at every
     level, so that one sweep tells for all."""
+    beyond: bool = False
+    """Also keep what each take holds beyond its orders."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -86,6 +89,8 @@ class SweepReadings:
     """What each take holds apart from the sweep and its orders."""
     images: tuple[ConversionImage, ...] = ()
     """What a conversion of the sample rate left, where that was looked for."""
+    beyond: tuple[BeyondOrders, ...] = ()
+    """What each take holds beyond its orders, where that was asked for."""
 
 
 def read_sweep(takes: Sequence[SweepTake], sweep: Sweep, settings: Settings) -> SweepReadings:
@@ -97,7 +102,7 @@ def read_sweep(takes: Sequence[SweepTake], sweep: Sweep, settings: Settings) -> 
     if not takes:
         raise AnalysisError("there is no recording of this sweep")
     read = [_read_take(take, sweep, settings) for take in takes]
-    separated = mean_of_takes([separated for separated, _, _ in read])
+    separated = mean_of_takes([one.separated for one in read])
     silences = [silence for take in takes for silence in take.silences]
     rounding, noise = None, None
     if silences:
@@ -118,13 +123,14 @@ def read_sweep(takes: Sequence[SweepTake], sweep: Sweep, settings: Settings) -> 
         sweep=sweep,
         separated=separated,
         readings=found,
-        residual=np.mean([residual for _, residual, _ in read], axis=0) / found[0].power,
+        residual=np.mean([one.residual for one in read], axis=0) / found[0].power,
         arrival_s=takes[0].start / sweep.sample_rate,
         noise=noise,
         octaves=settings.smoothing_octaves,
-        takes_variance=takes_variance([_alone(separated, noise, settings) for separated, _, _ in read]),
-        overheard=tuple(heard for _, _, heard in read),
+        takes_variance=takes_variance([_alone(one.separated, noise, settings) for one in read]),
+        overheard=tuple(one.overheard for one in read),
         images=_images(takes[0], sweep) if settings.images else (),
+        beyond=tuple(one.beyond for one in read if one.beyond is not None),
     )
 
 
@@ -153,7 +159,15 @@ def smoothed_over(read: SweepReadings, octaves: float, settings: Settings) -> tu
     return found if settings.microphone is None else only_covered(found, grid_hz(), settings.microphone)
 
 
-def _read_take(take: SweepTake, sweep: Sweep, settings: Settings) -> tuple[SeparatedOrders, FloatArray, Overheard]:
+@dataclass(frozen=True, kw_only=True, eq=False)
+class _TakeRead:
+    separated: SeparatedOrders
+    residual: FloatArray
+    overheard: Overheard
+    beyond: BeyondOrders | None
+
+
+def _read_take(take: SweepTake, sweep: Sweep, settings: Settings) -> _TakeRead:
     """Orders, residual and the rest of one take; its impulse response, the largest array, is let go before the next."""
     deconvolved = deconvolve(take.samples, sweep, start=take.start, orders=settings.orders)
     residual = residual_power(
@@ -163,10 +177,11 @@ def _read_take(take: SweepTake, sweep: Sweep, settings: Settings) -> tuple[Separ
         orders=settings.orders,
         microphone=settings.microphone,
     )
-    return (
-        separate(deconvolved, orders=settings.orders, gate_s=settings.gate_s),
-        residual,
-        overheard(deconvolved, take.samples, start=take.start),
+    return _TakeRead(
+        separated=separate(deconvolved, orders=settings.orders, gate_s=settings.gate_s),
+        residual=residual,
+        overheard=overheard(deconvolved, take.samples, start=take.start),
+        beyond=beyond_orders(deconvolved) if settings.beyond else None,
     )
 
 

@@ -21,6 +21,7 @@ from distort.analysis.findings.evidence import (
     OrderCurve,
     TimeBehaviour,
 )
+from distort.analysis.impulsive.impulsive import ImpulsiveResult
 from distort.analysis.multitone.settling import Settling
 from distort.analysis.sweep.orders import SeparatedOrders
 from distort.analysis.sweep.touched import ROUNDED, Touched
@@ -39,11 +40,18 @@ BoolArray = npt.NDArray[np.bool_]
 
 
 def evidence_of(
-    recorded: Recorded, read: LevelsRead, *, curves: Curves, series: LevelSeries, foreign: Foreign
+    recorded: Recorded,
+    read: LevelsRead,
+    *,
+    curves: Curves,
+    series: LevelSeries,
+    foreign: Foreign,
+    impulsive: ImpulsiveResult | None,
 ) -> Evidence:
     """Made once, before anything is explained.
 
-    foreign   what the recordings hold that the loudspeaker did not make: what it touches is not readable
+    foreign     what the recordings hold that the loudspeaker did not make: what it touches is not readable
+    impulsive   what strikes, rubs or blows; None: not known
     """
     first = curves.responses[0]
     setup = recorded.recordings[0].sidecar.setup
@@ -65,6 +73,7 @@ def evidence_of(
         images=_images(foreign.images, max(read.sweeps)),
         attacks=tuple(_settled(level, one) for level, tone in read.multitones.items() for one in tone.attack),
         warm_ups=tuple(_settled(level, one) for level, tone in read.multitones.items() for one in tone.warm_up),
+        impulses=() if impulsive is None else impulsive.places,
         heating=tuple(one for ladder in series.ladders for one in _heating(ladder)),
         in_room=setup.radiation == "room"
         and read.lowest.read.separated.gate_s is None

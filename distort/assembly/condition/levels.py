@@ -92,7 +92,7 @@ def readings_of(levels: Levels, settings: Settings) -> list[Callable[[], LevelRe
     return [
         *(
             # images of a conversion stand out most in the loudest sweep, and tell for all
-            partial(reader, takes, replace(settings, images=(name, level) == (SWEEP, highest)))
+            partial(reader, takes, replace(settings, images=(name, level) == (SWEEP, highest), beyond=True))
             for name, reader in READERS.items()
             for level, takes in levels.takes.get(name, {}).items()
         ),

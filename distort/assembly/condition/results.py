@@ -11,6 +11,7 @@ from distort.analysis.sweep.response import band_mean_db
 from distort.assembly.condition.audible import audibility
 from distort.assembly.condition.curves import Curves
 from distort.assembly.condition.evidence import evidence_of
+from distort.assembly.condition.impulsive import IMPULSIVE
 from distort.assembly.condition.level_series import LevelSeries
 from distort.assembly.condition.levels import LevelsRead
 from distort.recording.reading import MultitoneLevel, SweepLevel
@@ -42,7 +43,9 @@ def put_together(
         for sweep, response in zip(read.sweeps.values(), curves.responses, strict=True)
     )
     multitones = {level: tone.result.bands for level, tone in read.multitones.items()}
-    evidence = evidence_of(recorded, read, curves=curves, series=series, foreign=foreign)
+    evidence = evidence_of(
+        recorded, read, curves=curves, series=series, foreign=foreign, impulsive=further.get(IMPULSIVE)
+    )
     return ConditionResults(
         findings=Findings(
             loudspeaker=first.loudspeaker,

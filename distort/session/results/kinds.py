@@ -13,6 +13,7 @@ import numpy.typing as npt
 from distort.errors import SessionError
 from distort.session.files.csv_table import read_table, read_words, write_table
 from distort.session.results.burst_table import burst_columns, burst_of
+from distort.session.results.impulsive_table import impulsive_columns, impulsive_of_columns
 
 Columns = Mapping[str, npt.ArrayLike]
 """By name, in their order, the frequency first; equally long."""
@@ -31,6 +32,7 @@ class StoredKind:
 
 STORED: dict[str, StoredKind] = {
     "burst": StoredKind(columns=burst_columns, result=burst_of, words=("ended_by",)),
+    "impulsive": StoredKind(columns=impulsive_columns, result=impulsive_of_columns),
 }
 """Sweeps and multitones, which everything else rests on, stand in `condition_results` itself."""
 

@@ -1,0 +1,55 @@
+"""Findings of what strikes, rubs or blows while the sweep plays: a place that holds at several levels is one."""
+
+import math
+from collections.abc import Mapping, Sequence
+
+from distort.analysis.findings.evidence import Evidence
+from distort.analysis.findings.finding import Draft, Explanation, PlaceFound
+from distort.analysis.impulsive.impulsive import ImpulsivePlace, Kind
+
+PROBABILITIES: Mapping[Kind, float] = {"rattle": 0.97, "rub": 0.95, "airflow-noise": 0.97, "undecided": 0.5}
+"""Share of made devices called so that are so (`tests/STUDIES.md`)."""
+
+
+def impulse_drafts(evidence: Evidence) -> list[Draft]:
+    """One a place; what it is at the highest level that shows it says what it is."""
+    groups: list[list[ImpulsivePlace]] = []
+    found = [one for one in evidence.impulses if one.kind != "high-orders"]  # nothing strikes: a driver's own orders
+    for one in sorted(found, key=lambda each: -each.level_db_spl):
+        group = next((each for each in groups if _overlap(each[0], one)), None)
+        if group is None:
+            groups.append([one])
+        else:
+            group.append(one)
+    return [_draft(group) for group in groups]
+
+
+def of_impulses(draft: Draft) -> bool:
+    """Whether it is one of these, decided or not."""
+    return "standing_out" in draft.numbers
+
+
+def _overlap(one: ImpulsivePlace, other: ImpulsivePlace) -> bool:
+    return one.low_hz < other.high_hz and other.low_hz < one.high_hz
+
+
+def _draft(group: Sequence[ImpulsivePlace]) -> Draft:
+    first = next((one for one in group if one.kind != "undecided"), group[0])
+    explanation: Explanation = "undecided" if first.kind == "high-orders" else first.kind
+    decided = explanation != "undecided"
+    numbers = {
+        "level_db_spl": first.level_db_spl,
+        "lowest_level_db_spl": min(one.level_db_spl for one in group),
+        "standing_out": first.z,
+    }
+    behaviour = {"regularity": first.regularity, "unevenness": first.unevenness}
+    return Draft(
+        explanation=explanation,
+        decided=decided,
+        probability=PROBABILITIES[first.kind],
+        places=(PlaceFound(frequency_hz=first.frequency_hz, low_hz=first.low_hz, high_hz=first.high_hz),),
+        strength_db=20.0 * math.log10(first.z),
+        part_of_loudspeaker=True,
+        numbers=numbers | {name: value for name, value in behaviour.items() if math.isfinite(value)},
+        between=() if decided else ("rattle", "rub"),
+    )

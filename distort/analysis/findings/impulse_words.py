@@ -1,0 +1,44 @@
+"""What a finding of a rattle, a rub or airflow noise says, and what would confirm it."""
+
+from collections.abc import Mapping
+
+from distort.analysis.findings.finding import Draft, Explanation, NextStep
+
+_HEADLINES: Mapping[Explanation, str] = {
+    "rattle": "something rattles",
+    "rub": "a rub, a buzz in step or clipping",
+    "airflow-noise": "air is heard",
+    "undecided": "something rattles or rubs",
+}
+
+_SENTENCES: Mapping[Explanation, str] = {
+    "rattle": "Something rattles while {where}; irregular, so a loose part rather than the driver.",
+    "rub": "The same sharp sound comes in every cycle while {where}: a coil that rubs or reaches its stop, a part "
+    "that buzzes in step, or clipping.",
+    "airflow-noise": "Noise swells in step with the tone while {where}: air in a port or through a leak, or a coil "
+    "that drags.",
+    "undecided": "Something sharp sounds in step with the tone while {where}; the data cannot tell a loose part from "
+    "the driver.",
+}
+
+_STEPS: Mapping[Explanation, str] = {
+    "rattle": "Tighten or take off grille, screws and trim and record again: a loose part falls silent.",
+    "rub": "Record again with every level 3 dB lower: clipping and a stop go, a rub may stay.",
+    "airflow-noise": "Stuff the port lightly and record again: the air of a port falls silent.",
+    "undecided": "Tighten or take off grille, screws and trim and record again: a loose part falls silent.",
+}
+
+
+def impulse_words(draft: Draft, condition: str) -> tuple[str, str, NextStep]:
+    """Headline, sentence, and the next step, in the condition of that name."""
+    level = f"{draft.numbers['level_db_spl']:g} dB SPL"
+    span = f"{draft.low_hz:.0f} to {draft.high_hz:.0f} Hz"
+    sentence = _SENTENCES[draft.explanation].format(where=f"{span} plays at {level}")
+    lowest_db = draft.numbers["lowest_level_db_spl"]
+    if lowest_db < draft.numbers["level_db_spl"]:
+        sentence += f" It is there from {lowest_db:g} dB SPL on."
+    return (
+        f"{span}: {_HEADLINES[draft.explanation]} at {level}",
+        sentence,
+        NextStep(text=_STEPS[draft.explanation], command=f"distort measure FOLDER --condition {condition} --again"),
+    )

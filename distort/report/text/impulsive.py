@@ -1,0 +1,79 @@
+"""What strikes, rubs or blows, in a table of places and a sentence each."""
+
+from collections.abc import Iterator, Mapping
+
+import numpy as np
+from rich.table import Table
+
+from distort.analysis.impulsive.cycles import PER_DECADE
+from distort.analysis.impulsive.impulsive import ONCE, ImpulsiveLevel, ImpulsivePlace, ImpulsiveResult, Kind, stretches
+from distort.report.text.headings import heading_sentences
+from distort.report.text.numbers import level_name, two_digits, two_digits_hertz
+from distort.session.results.condition_results import ConditionResults
+
+KIND_WORDS: Mapping[Kind, str] = {
+    "rattle": "rattle, a loose part",
+    "rub": "rub, stop or clipping",
+    "airflow-noise": "airflow noise",
+    "high-orders": "orders beyond the tenth",
+    "undecided": "rattle or rub, open",
+}
+
+
+def impulsive_blocks(results: ConditionResults) -> Iterator[str | Table]:
+    """Whose sweeps these are, a row a place, what stands out in one recording alone, and what the columns mean."""
+    result: ImpulsiveResult = results.further["impulsive"]
+    yield from heading_sentences(results)
+    places = result.places
+    if places:
+        yield "What strikes, rubs or blows while the sweep plays"
+        yield _table(places)
+        yield (
+            "Stands out: by how many standard deviations of noise the loudest part of a cycle is above the rest. "
+            "Regular: 1 where every cycle repeats the last, about 0 where none does. Uneven: about 1 where every "
+            "cycle is as strong; over 6.5 some strike harder than others. Sharp: share of the power an octave and more "
+            "above the eleventh order; what repeats and has little of it is no strike."
+        )
+    else:
+        yield _nothing(result)
+    for level in result.levels:
+        yield from _once_sentences(result, level)
+    yield ""
+
+
+def _nothing(result: ImpulsiveResult) -> str:
+    if not result.frequency_hz.size:
+        return "These sweeps are too short, or start too high, to show a rattle or a rub."
+    low_hz, high_hz = result.frequency_hz[0], result.frequency_hz[-1]
+    return (
+        f"Nothing strikes, rubs or blows in two recordings while the sweeps pass {two_digits_hertz(low_hz)} to "
+        f"{two_digits_hertz(high_hz)}."
+    )
+
+
+def _once_sentences(result: ImpulsiveResult, level: ImpulsiveLevel) -> Iterator[str]:
+    edge = 10.0 ** (0.5 / PER_DECADE)
+    hz = result.frequency_hz
+    found = [f"{hz[first] / edge:.0f} to {hz[end - 1] * edge:.0f} Hz" for first, end in stretches(level.alarm == ONCE)]
+    if found:
+        yield (
+            f"At {level_name(level.level_db_spl)} dB SPL something stands out at {', '.join(found)} in one recording "
+            f"alone: record that level again to tell the loudspeaker from the room."
+        )
+
+
+def _table(places: tuple[ImpulsivePlace, ...]) -> Table:
+    table = Table(box=None, pad_edge=False)
+    for heading in ("dB SPL", "Hz", "What", "Stands out", "Regular", "Uneven", "Sharp"):
+        table.add_column(heading, justify="left" if heading == "What" else "right")
+    for one in places:
+        table.add_row(
+            level_name(one.level_db_spl),
+            f"{one.low_hz:.0f} to {one.high_hz:.0f}",
+            KIND_WORDS[one.kind],
+            f"{one.z:.0f}",
+            "-" if np.isnan(one.regularity) else f"{one.regularity:.2f}",
+            two_digits(one.unevenness),
+            "-" if np.isnan(one.spread) else f"{100.0 * one.spread:.0f} %",
+        )
+    return table
