@@ -68,6 +68,7 @@ def test_what_is_in_the_session_afterwards(measured) -> None:
         "recordings/default/sweep_86dB.json",
         "results/default/response_86dB.csv",
         "results/default/harmonics_86dB.csv",
+        "results/default/impulsive.csv",
         "results/default/findings.json",
         "results/report.html",
         "results/report.json",

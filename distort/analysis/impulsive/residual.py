@@ -109,7 +109,7 @@ def _smoothed(noise: NoiseDensity) -> FloatArray:
     bin_ = np.arange(noise.density.size)
     first = np.floor(bin_ * 2.0**-SMOOTHED_OCTAVES).astype(np.int64)
     end = np.minimum(np.ceil(bin_ * 2.0**SMOOTHED_OCTAVES).astype(np.int64) + 1, bin_.size)
-    return np.maximum(noise.density, (running[end] - running[first]) / (end - first))
+    return np.asarray(np.maximum(noise.density, (running[end] - running[first]) / (end - first)))
 
 
 def heard_hz(sweep: Sweep) -> tuple[float, float]:
