@@ -106,9 +106,8 @@ def test_processes_give_what_a_single_run_gives_bit_for_bit(distort, archive, re
     assert [one.rows for one in again if one.rows] == [(tuple(again[0].rows[0]),)] * 3
 
 
-@pytest.mark.parametrize(
-    "workers", [pytest.param(1, marks=pytest.mark.sample), pytest.param(2, marks=pytest.mark.study)]
-)
+@pytest.mark.study
+@pytest.mark.parametrize("workers", [1, 2])
 def test_a_cluster_gives_the_same(archive, recorded, tmp_path, workers) -> None:
     """dask.distributed, as an engine that a laboratory may have; any other `concurrent.futures.Executor` will do."""
     from distributed import Client, LocalCluster

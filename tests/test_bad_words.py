@@ -166,7 +166,7 @@ def test_a_session_of_a_name_with_line_ends_is_told_of_in_single_lines(distort, 
         assert not [line for line in said.splitlines() if line.startswith(("itor", "b.zip", ".csv", "\\u202eitor"))]
 
 
-@pytest.mark.sample
+@pytest.mark.study
 def test_what_the_figures_cannot_show_is_told_once(distort, analysed, tmp_path) -> None:
     session = Path(shutil.copytree(analysed, tmp_path / "m"))
     plan = session / "session.toml"

@@ -219,7 +219,7 @@ def test_a_response_file_changes_the_tables_by_what_it_says(distort, bare, tmp_p
     assert f"The microphone's {response_is} in calibration/microphone.txt is allowed for, from 40 to 9000 Hz." in out
 
 
-@pytest.mark.sample
+@pytest.mark.study
 def test_a_report_draws_what_a_response_file_leaves(distort, monitor) -> None:
     """Rows outside of it are empty."""
     with_microphone(monitor)

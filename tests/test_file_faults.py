@@ -171,7 +171,7 @@ def test_a_set_up_that_is_corrected_later_is_told_to_change_nothing(distort, ana
         assert [line for line in distort(words[0], session, *words[1:]).err.splitlines() if "Careful" in line] == kept
 
 
-@pytest.mark.sample
+@pytest.mark.study
 def test_results_whose_recordings_are_gone_say_so(distort, analysed, tmp_path) -> None:
     session = Path(shutil.copytree(analysed, tmp_path / "monitor"))
     shutil.copytree(session / "results/default", session / "results/shelf")

@@ -14,7 +14,7 @@ def test_the_sample_of_events_is_told_and_nothing_else() -> None:
 
 
 @pytest.mark.sample
-@pytest.mark.parametrize("seed", range(FIRST_REPORTED + 500, FIRST_REPORTED + 512))
+@pytest.mark.parametrize("seed", range(FIRST_REPORTED + 500, FIRST_REPORTED + 504))
 def test_what_the_loudspeaker_makes_itself_is_not_told(seed: int) -> None:
     """Rattles, buzzes, ports, rubbing coils and clipping: of 200 in the study at most 2 are told."""
     assert not without(seed).told
@@ -22,9 +22,9 @@ def test_what_the_loudspeaker_makes_itself_is_not_told(seed: int) -> None:
 
 @pytest.mark.sample
 def test_a_sample_of_events() -> None:
-    """24 of the 200 of the study; 95 % of them are 23, and 21 are told with a probability of 97 % where 95 % are."""
-    found = [one for seed in range(FIRST_REPORTED, FIRST_REPORTED + 24) for one in with_and_without(seed)]
-    assert sum(one.told for one in found if one.event != "none") >= 21
+    """8 of the 200 of the study; 6 are told with a probability of 99 % where 95 % are."""
+    found = [one for seed in range(FIRST_REPORTED, FIRST_REPORTED + 8) for one in with_and_without(seed)]
+    assert sum(one.told for one in found if one.event != "none") >= 6
     assert sum(one.told for one in found if one.event == "none") <= 1
 
 

@@ -227,11 +227,11 @@ def test_intervals_hold_in_a_sample_of_rooms():
     found = [
         one
         for place in ("no room", "decaying noise", "image sources")
-        for seed in range(FIRST_REPORTED, FIRST_REPORTED + 5)
+        for seed in range(FIRST_REPORTED, FIRST_REPORTED + 2)
         for one in of_curve(seed, place)
     ]
     *_, (_, _, count, held, _, _) = table(found)
-    assert count > 4000
+    assert count > 1500
     assert 0.92 < held < 0.98  # a part of the study below: 93 to 97 %, and a hundredth for its size
 
 

@@ -87,7 +87,7 @@ def held(random, reel, trials):
 
 
 @pytest.mark.sample
-@pytest.mark.parametrize("trials", [1, pytest.param(3, marks=pytest.mark.sample)])
+@pytest.mark.parametrize("trials", [1, pytest.param(3, marks=pytest.mark.study)])
 def test_some_reels_are_found_and_none_wrong(trials):
     held(np.random.default_rng(5), session_reel(plan_of(levels=(76.0, 86.0))), trials)
 

@@ -66,7 +66,7 @@ def test_far_louder_breaks_the_sound_off(folder, change_db) -> None:
     assert len(device.played) == 3  # wake, quiet sweep, and the take that was stopped: it is not tried again
 
 
-@pytest.mark.sample
+@pytest.mark.study
 def test_the_ladder_ends_where_two_rungs_stand_still(folder) -> None:
     """Peaks are held at 80 dB SPL: 82 stands 6 dB less 2 above 76, 88 and 94 do not rise at all."""
     plan = plan_of(folder, 70.0, 76.0, 82.0, 88.0, 94.0, 100.0)
