@@ -326,3 +326,11 @@ def test_the_moment_is_utc() -> None:
 def test_a_reel_of_several_stimuli_can_be_laid_out() -> None:
     reel = Reel((SWEEP, Tone(), SWEEP))
     assert reel_of(layout_of(reel)) == reel
+
+
+def test_a_turned_volume_adds_to_the_level_of_our_own_files_and_is_that_of_a_sweep_made_elsewhere() -> None:
+    """One file for all levels says nothing of a level: whoever calls it 96 dB has turned the volume already."""
+    ours = replace(SIDECAR, level_db_spl=96.0, turned_db=10.0, stimulus_original_sha256=None)
+    assert ours.as_played_db_spl == 106.0
+    assert replace(ours, stimulus_original_sha256="e" * 64).as_played_db_spl == 96.0
+    assert replace(ours, turned_db=None).as_played_db_spl == 96.0

@@ -76,7 +76,7 @@ def _level(response: Response, recording: Recording, plan: Plan) -> tuple[CheckR
     sidecar = recording.sidecar
     if response.unit != "db_spl" or math.isnan(measured_db):
         return ()
-    difference_db = measured_db - sidecar.level_db_spl - (sidecar.turned_db or 0.0)
+    difference_db = measured_db - sidecar.as_played_db_spl
     good = abs(difference_db) <= LEVEL_DB
     sentence = f"The level is {measured_db:.1f} dB SPL at 1 m, {difference_db:+.1f} dB re the nominal one"
     if not good:

@@ -32,7 +32,7 @@ class Listened:
     @property
     def level_db(self) -> float:
         """How loud it was played, volume included."""
-        return self.recording.sidecar.level_db_spl + (self.recording.sidecar.turned_db or 0.0)
+        return self.recording.sidecar.as_played_db_spl
 
 
 def foreign_of(read: LevelsRead) -> Foreign:

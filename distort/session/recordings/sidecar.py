@@ -143,6 +143,13 @@ class Sidecar:
         """Whether it was brought in: what was played is then the tester's word, and can be mended."""
         return self.device.startswith(ELSEWHERE)
 
+    @property
+    def as_played_db_spl(self) -> float:
+        """The level that one leads to expect, dB SPL at 1 m, turned volume included. A sweep made elsewhere is one file
+        for all levels: there the nominal level is that of the turned volume."""
+        turned_db = self.turned_db if self.stimulus_original_sha256 is None else None
+        return self.level_db_spl + (turned_db or 0.0)
+
 
 @dataclass(frozen=True, kw_only=True)
 class StimulusSidecar:
