@@ -18,8 +18,8 @@ BoolArray = npt.NDArray[np.bool_]
 Kind = Literal["rub", "rattle", "airflow-noise", "high-orders", "undecided"]
 
 ALONE, BESIDE = 6.0, 4.0
-"""z from which on a band stands out by itself, and together with a neighbour: a third more than the largest of 1,000
-recordings of noise (`tests/STUDIES.md`)."""
+"""z from which on a band stands out by itself, and together with a neighbour: of 1,000 recordings of noise that wanders
+and hums none passes (`tests/STUDIES.md`)."""
 
 REGULAR, IRREGULAR = 0.6, 0.47
 """G from which on uneven strikes repeat, and below which they are a loose part's. Between them lay as many made buzzes

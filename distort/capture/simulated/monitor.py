@@ -10,6 +10,7 @@ from distort.analysis.common.sound_in_air import speed_of_sound_m_s
 from distort.capture.devices.device import require_playable, samples_in
 from distort.capture.devices.guard import Guard, require_allowed
 from distort.capture.simulated.grid import Grid
+from distort.capture.simulated.loose_part import strikes
 from distort.capture.simulated.loudspeaker import Loudspeaker, State
 from distort.capture.simulated.microphone import background_pa, calibrator_pa, converted
 from distort.capture.simulated.parameters import Parameters
@@ -30,14 +31,18 @@ LOWEST_RATE = 32000
 TOLERANCE = 1e-7
 """The woofer's relaxation ends when nothing moves by more than this share of its range: -140 dB."""
 
-ANALOGUE, CALIBRATOR = 1, 2
+LOOSE = "loose"
+"""The condition in which a part of it is loose."""
+
+ANALOGUE, CALIBRATOR, LOOSE_PART = 1, 2, 3
 """Streams of random numbers beside the room's, which is 0."""
 
 
 class SimulatedMonitor:
     """An invented two-way active nearfield monitor in a room, heard by a microphone. Implements `Device`.
 
-    condition   "desk" adds a reflection from the studio desk; every other name stands for a stand
+    condition   "desk" adds a reflection from the studio desk; "loose" stands on a stand and has a loose part; every
+                other name stands for a stand
     seed        makes every take again exactly; the noise of two takes differs
     parameters  the whole table
     takes_before  how many takes there are already: those that follow have noise of their own
@@ -100,11 +105,15 @@ class SimulatedMonitor:
         sound = Loudspeaker(self.parameters, grid).play(
             grid.spectrum(padded), start=self.state, settled=False, tolerance=TOLERANCE
         )
+        pressure = sound.pressure
+        if self.condition == LOOSE:
+            of_part = np.random.default_rng([self._seed, LOOSE_PART, self._takes])
+            pressure = pressure + strikes(pressure, self.parameters.loose_part, grid, of_part)
         self.state = sound.state_at(n_recorded - 1, grid)
         room, microphone = self.parameters.room, self.parameters.microphone
         travel_s = room.distance_m / speed_of_sound_m_s(room.temperature_c)
         path = path_response(grid, room, condition=self.condition, seed=self._seed, delay_s=latency_s + travel_s)
-        heard = grid.samples(sound.pressure * path * grid.converter)[:n_recorded]
+        heard = grid.samples(pressure * path * grid.converter)[:n_recorded]
         heard += background_pa(n_recorded, sample_rate, room=room, microphone=microphone, random=random)
         recording = converted(heard, microphone)
         require_allowed(recording, guard, sample_rate=sample_rate)

@@ -204,6 +204,30 @@ class Room:
 
 
 @dataclass(frozen=True, kw_only=True)
+class LoosePart:
+    """A trim ring that came loose; it strikes only in the condition "loose"."""
+
+    resonance_hz: float = 68.0
+    """At which it is shaken most."""
+    q: float = 4.0
+    """Of that resonance."""
+    reaches_db_spl: float = 92.0
+    """Level at 1 m of a tone at the resonance that just makes it strike."""
+    ring_db_spl: float = 62.0
+    """Level of a sine as strong as the start of a strike, where the motion is twice what makes it strike."""
+    ring_hz: tuple[float, ...] = (1370.0, 2150.0, 3640.0)
+    """What rings after a strike."""
+    ring_s: float = 0.003
+    """Time constant of the ringing."""
+    misses: float = 0.2
+    """Share of cycles in which it does not strike."""
+    uneven: float = 0.5
+    """Standard deviation of the logarithm of a strike's strength."""
+    jitter_s: float = 4e-4
+    """How much later than its turn a strike comes, about."""
+
+
+@dataclass(frozen=True, kw_only=True)
 class Microphone:
     """Microphone, preamplifier and converter."""
 
@@ -229,5 +253,6 @@ class Parameters:
     tweeter: Tweeter = field(default_factory=Tweeter)
     limiter: Limiter = field(default_factory=Limiter)
     electronics: Electronics = field(default_factory=Electronics)
+    loose_part: LoosePart = field(default_factory=LoosePart)
     room: Room = field(default_factory=Room)
     microphone: Microphone = field(default_factory=Microphone)
