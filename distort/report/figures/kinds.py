@@ -79,6 +79,14 @@ KINDS: tuple[Kind, ...] = (
         measured="Power mean of the response over each octave, against the drive as played.",
     ),
     Kind(
+        stem="impulsive",
+        heading="Rattle, rub and airflow noise",
+        shows="Where something strikes, rubs or blows while the sweep plays: how far the loudest part of a cycle "
+        "stands out of the rest, one curve a level.",
+        measured="What lies above the tenth order, cut into parts of the sweep's cycles and averaged over a sixth "
+        "octave; confirmed by another recording.",
+    ),
+    Kind(
         stem="findings",
         heading="Findings in one picture",
         shows="Where distortion rises or compression changes, and what lies behind it.",

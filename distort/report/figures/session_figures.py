@@ -14,6 +14,7 @@ from distort.report.figures.drawing import Drawn, Named, draw_figures, forget, u
 from distort.report.figures.findings import findings_figure
 from distort.report.figures.harmonic_levels import equivalent_input_figure, harmonic_levels_figure, harmonic_top_db
 from distort.report.figures.harmonics import distortion_top_db, harmonics_figure
+from distort.report.figures.impulsive import impulsive_figure
 from distort.report.figures.input_output import input_output_figure
 from distort.report.figures.kinds import KINDS
 from distort.report.figures.multitone import multitone_figure, multitone_top_db
@@ -97,6 +98,10 @@ def _figures(conditions: tuple[ConditionResults, ...], words: ReportPlan) -> lis
     of_ladders = _ladder_figures(conditions, words)
     for results in conditions:
         figures += [*of_sweeps(results), *of_multitones(results), *of_ladders(results)]
+        impulsive = results.further.get("impulsive")
+        if impulsive is not None and impulsive.places:
+            name = f"impulsive_{results.findings.condition}"
+            figures.append((name, partial(impulsive_figure, impulsive, legend_of(results, words))))
         if results.findings.anomalies or results.findings.findings:
             legend = legend_of(results, words)
             name = f"findings_{results.findings.condition}"
