@@ -38,11 +38,11 @@ def unmade_figures() -> Iterator[None]:
     from matplotlib.figure import Figure
 
     def save_empty(job: drawing.Job) -> tuple[Path, ...]:
-        _, stem, kinds, dark = job
+        _, stem, kinds, dark, _ = job
         return save_figure(Figure(), stem, kinds=kinds, dark=dark)
 
     with blank_figures(), pytest.MonkeyPatch.context() as patch:
         patch.setattr(drawing, "_save", save_empty)
-        patch.setattr(drawing, "PROCESSES", 1_000_000)  # this process, the only one that knows of it, saves them all
+        patch.setattr(drawing, "WORTH_A_PROCESS", 1_000_000)  # this process alone knows of it
         patch.setattr(comparison, "comparison_figure", lambda *_: Figure())
         yield

@@ -1,4 +1,4 @@
-"""The annotated figure: every number stands wholly inside its panel, at the ends of the band as well."""
+"""The annotated figure: every number stands above its panel and within its width, at the ends of the band as well."""
 
 from dataclasses import replace
 
@@ -20,8 +20,9 @@ def test_no_number_is_cut_at_the_edge_of_its_panel(frequency_hz) -> None:
     figure = findings_figure(results, legend_of(results, ReportPlan()))
     figure.canvas.draw()
     marks = [(axes.bbox, one) for axes in figure.axes for one in axes.texts if one.get_gid() == "mark"]
-    assert {one.get_text() for _, one in marks} == {"10", "B"}
+    assert {one.get_text() for _, one in marks} == {"10R", "B"}
     for panel, mark in marks:
         extent = mark.get_window_extent()
         assert panel.x0 <= extent.x0
         assert extent.x1 <= panel.x1
+        assert extent.y0 >= panel.y1, "above its panel, so that it hides no curve"

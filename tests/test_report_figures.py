@@ -163,7 +163,7 @@ def test_noise_floor_is_filled_up_to_the_highest_of_the_prominent_orders() -> No
     figure = harmonics_figure(harmonics(noise_db=-70.0), LEGEND, level_db_spl=96.0)
     (fill,) = figure.axes[0].collections
     assert fill.get_paths()[0].get_extents().y1 == pytest.approx(-70.0)  # rounding
-    assert "noise floor (highest of 2 to 5)" in said(figure)
+    assert "noise floor (of H2 to H5)" in said(figure)
 
 
 def test_distortion_scale_is_shared_and_grows_by_tens() -> None:

@@ -276,7 +276,7 @@ def test_show_prints_both(session, capsys) -> None:
 
 def test_show_json_is_that_part_of_the_findings(session, capsys) -> None:
     assert program.main(["show", str(session.root), "compression", "--json"]) == 0
-    desk, stand = json.loads(capsys.readouterr().out)
+    stand, desk = json.loads(capsys.readouterr().out)
     written = json.loads(session.findings_path("desk").read_text(encoding="utf-8"))
     assert desk == {name: written[name] for name in ("condition", "compression", "no_compression")}
     assert stand == {"condition": "stand", "compression": [], "no_compression": None}

@@ -15,12 +15,27 @@ def add_parser(subparsers: "Subparsers[Parser]") -> None:
         "draw the figures of a session and write its report page",
         details="Reads what 'distort analyze' wrote. Title and credit are those of session.toml. Only what changed "
         "since the last time is drawn again. The page, results/report.html, needs no other file and no network.",
-        examples=["distort report our-monitor", "distort report our-monitor --dark --pdf"],
+        examples=[
+            "distort report our-monitor",
+            "distort report our-monitor --dark --pdf",
+            "distort report our-monitor --format square",
+        ],
     )
     add_session(parser, "a session that was analysed")
     parser.add_argument("--condition", metavar="NAME", help="this condition alone (default: all)")
     parser.add_argument("--pdf", action="store_true", help="also write every figure as PDF, for print")
-    parser.add_argument("--dark", action="store_true", help="also draw every figure on a dark ground, for video")
+    parser.add_argument(
+        "--dark", action="store_true", help="also draw every figure on a dark ground, for slides and screens"
+    )
+    parser.add_argument(
+        "--format",
+        metavar="FORMAT",
+        choices=("wide", "square", "upright"),
+        action="append",
+        default=[],
+        help="also draw the figures for publishing, with large letters: wide (1920 x 1080), square (1080 x 1080), "
+        "upright (1080 x 1920); may be given several times",
+    )
     parser.set_defaults(run=run)
 
 
@@ -45,8 +60,11 @@ def run(arguments: argparse.Namespace) -> int:
     with progress() as moved:
         drawn = draw_session(folder, conditions, words, progress=moved, kinds=kinds)
         new += drawn.new
-        if arguments.dark:
-            new += draw_session(folder, conditions, words, progress=moved, kinds=kinds, dark=True).new
+        for dark in (False, True) if arguments.dark else (False,):
+            if dark:
+                new += draw_session(folder, conditions, words, progress=moved, kinds=kinds, dark=True).new
+            for form in dict.fromkeys(arguments.format):
+                new += draw_session(folder, conditions, words, progress=moved, kinds=("png",), dark=dark, form=form).new
     page = write_page(folder, conditions, words, figures=drawn.paths)
     say(make_console(stderr=True), *left_out_sentences(page.left_out, str(folder.root)))
     if lost := lacking(" ".join([words.title, words.credit, *(one.findings.loudspeaker.name for one in conditions)])):

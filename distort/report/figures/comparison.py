@@ -87,7 +87,7 @@ def comparison_figure(compared: Compared, quantity: Quantity, level_db_spl: floa
         _draw_both(upper, compared, quantity, curves)
         _draw_difference(lower, difference)
         key_beside(figure, *upper.get_legend_handles_labels())
-        note(figure, DIFFERENCE_NOTE, top_inches=BOX_BOTTOM_INCHES + 1.12)
+        note(figure, DIFFERENCE_NOTE)
     return figure
 
 

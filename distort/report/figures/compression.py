@@ -12,7 +12,6 @@ from distort.analysis.common.curves import BoolArray, FloatArray
 from distort.report.figures.labels import Labelled, label_beside_curves
 from distort.report.figures.style import (
     BLACK,
-    BOX_BOTTOM_INCHES,
     GREY,
     HIGHEST_HZ,
     LEVEL_DASHES,
@@ -57,7 +56,7 @@ def change_limits(ladders: Sequence[ChangeCurves]) -> tuple[float, float]:
     """Top and span of the axis in dB, the same for all `ladders`: the shortest that shows every certain reading."""
     lowest, highest = -LEAST_CHANGE_DB, LEAST_CHANGE_DB
     for curves in ladders:
-        inside = _inside(curves.frequency_hz, None)
+        inside = _inside(curves, None)
         certain = np.isfinite(curves.change_db) & inside & ~(curves.uncertainty_db > CERTAIN_DB)
         if certain.any():
             lowest = min(lowest, float(curves.change_db[certain].min()))
@@ -87,7 +86,6 @@ def compression_figure(
         raise ValueError("a compression figure needs at least one level above the reference")
     reference = level_name(curves.level_db_spl[0])
     top_db, span_db = limits or change_limits([curves])
-    count = len(curves.level_db_spl)
     with rc_context(SETTINGS):
         figure, axes = new_sheet(
             legend, f"change of the response with level, {curves.source}, re {reference} dB SPL (1 m, nominal)"
@@ -95,13 +93,8 @@ def compression_figure(
         frequency_axis(axes)
         level_axis(axes, "Change of the response in dB", top_db=top_db, span_db=span_db)
         axes.axhline(0.0, color=BLACK, linewidth=0.9, zorder=1.5)
-        inside = _inside(curves.frequency_hz, legend.lowest_valid_hz if curves.source == "sweep" else None)
-        labelled = []
-        for level in range(1, count):
-            change_db = np.where(inside, curves.change_db[level], np.nan)
-            _draw(axes, curves, change_db, level=level)
-            name, colour = f"{level_name(curves.level_db_spl[level])} dB", level_colour(level, count)
-            labelled.append(Labelled(name=name, colour=colour, frequency_hz=curves.frequency_hz, level_db=change_db))
+        inside = _inside(curves, legend.lowest_valid_hz)
+        labelled = draw_changes(axes, curves, legend.lowest_valid_hz)
         drift_db = np.where(inside, curves.drift_db, np.nan)
         if np.isfinite(drift_db).any():
             axes.plot(curves.frequency_hz, drift_db, label="drift of the reference", **DRIFT_STYLE)
@@ -111,8 +104,24 @@ def compression_figure(
         label_beside_curves(axes, labelled, avoid=[zero])
         key_beside(figure, *axes.get_legend_handles_labels())
         heating = HEATING_WORDS if includes_heating else ""
-        note(figure, CHANGE_NOTE.format(reference=reference, heating=heating), top_inches=BOX_BOTTOM_INCHES + 0.95)
+        note(
+            figure,
+            CHANGE_NOTE.format(reference=reference, heating=heating),
+            short="Below 0 the output falls behind the drive. Pale: 95 % interval.",
+        )
     return figure
+
+
+def draw_changes(axes: "Axes", curves: ChangeCurves, lowest_valid_hz: float | None) -> list[Labelled]:
+    """Every level above the reference, as all figures draw it; what is drawn, for labels beside it."""
+    inside, count = _inside(curves, lowest_valid_hz), len(curves.level_db_spl)
+    labelled = []
+    for level in range(1, count):
+        change_db = np.where(inside, curves.change_db[level], np.nan)
+        _draw(axes, curves, change_db, level=level)
+        name, colour = f"{level_name(curves.level_db_spl[level])} dB", level_colour(level, count)
+        labelled.append(Labelled(name=name, colour=colour, frequency_hz=curves.frequency_hz, level_db=change_db))
+    return labelled
 
 
 def _draw(axes: "Axes", curves: ChangeCurves, change_db: FloatArray, *, level: int) -> None:
@@ -141,7 +150,8 @@ def _draw(axes: "Axes", curves: ChangeCurves, change_db: FloatArray, *, level: i
     )
 
 
-def _inside(frequency_hz: FloatArray, lowest_valid_hz: float | None) -> BoolArray:
-    """Rows that are drawn."""
-    lowest_hz = max(LOWEST_HZ * 0.997, lowest_valid_hz or 0.0)
-    return np.asarray((frequency_hz >= lowest_hz) & (frequency_hz <= HIGHEST_HZ))
+def _inside(curves: ChangeCurves, lowest_valid_hz: float | None) -> BoolArray:
+    """Rows that are drawn: of sweeps those where the fundamental is valid."""
+    valid_hz = lowest_valid_hz if curves.source == "sweep" and lowest_valid_hz is not None else 0.0
+    lowest_hz = max(LOWEST_HZ * 0.997, valid_hz)
+    return np.asarray((curves.frequency_hz >= lowest_hz) & (curves.frequency_hz <= HIGHEST_HZ))

@@ -72,6 +72,8 @@ def darken(figure: "Figure") -> None:
     for artist in figure.findobj():
         if isinstance(artist, Text):
             artist.set_color(_counterpart(artist.get_color()))
+            if (badge := artist.get_bbox_patch()) is not None:  # the patch behind a text is nobody's child
+                _recolour(badge, "facecolor", "edgecolor")
             if artist.get_path_effects():
                 artist.set_path_effects([patheffects.withStroke(linewidth=2.5, foreground=ground)])
         elif isinstance(artist, Line2D):

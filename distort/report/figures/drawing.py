@@ -1,8 +1,9 @@
-"""Drawing many figures: only those that changed since they were drawn last, in two processes where that is quicker."""
+"""Drawing many figures: only those that changed since they were drawn last, on all processors where that is quicker."""
 
 import hashlib
 import os
 import pickle
+import time
 from collections import deque
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from concurrent.futures import Future
@@ -15,6 +16,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from distort.processes import other_processes
+from distort.report.figures.formats import FormatName
 from distort.report.figures.saving import FileKind, save_figure
 from distort.session.files.hashing import is_file_of, sha256_of_file
 from distort.session.results.drawn_files import DrawnFigure, DrawnFile, Record, read_record, write_record
@@ -71,14 +73,11 @@ def _parts(value: Any) -> Iterable[Any] | None:
 Named = tuple[str, "Callable[[], Figure]"]
 """Name of a figure's files, and what draws it: a function of a module with its arguments, so that it can be sent."""
 
-PROCESSES = 2
-"""This one and another. More gain little: starting one takes as long as drawing several figures."""
-
 GIVEN_AHEAD = 2
-"""Figures: the one that the other process draws, and the one after it, so that it never waits."""
+"""Figures for each other process: the one that it draws, and the one after it, so that it never waits."""
 
 WORTH_A_PROCESS = 8
-"""Fewer figures than this are drawn sooner than a second process has started."""
+"""Fewer figures than this are drawn sooner than another process has started."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -95,24 +94,36 @@ def draw_figures(
     *,
     kinds: Sequence[FileKind],
     dark: bool,
+    form: FormatName | None = None,
     progress: Callable[[str, int, int], None],
 ) -> Drawn:
-    """Bring the files of `figures` in `folder` up to date. Raises SessionError when one cannot be written."""
+    """Bring the files of `figures` in `folder` up to date, telling how long the rest will take.
+
+    Raises SessionError when one cannot be written.
+    """
     before = {one.stem: one for one in read_record(folder).figures}
-    digests = {stem: digest_of(draw, dark, drawing_version()) for stem, draw in figures}
+    digests = {stem: digest_of(draw, dark, form, drawing_version()) for stem, draw in figures}
     jobs = [
-        (draw, folder / stem, missing, dark)
+        (draw, folder / stem, missing, dark, form)
         for stem, draw in figures
         if (missing := _missing(before.get(stem), digests[stem], folder, kinds))
     ]
     new: list[Path] = []
-    for done, paths in enumerate(_saved(jobs)):
-        progress(f"drawing {paths[0].stem}", done, len(jobs))
+    progress(f"drawing {len(jobs)} figures", 0, len(jobs))
+    began_s = time.monotonic()
+    for done, paths in enumerate(_saved(jobs), 1):
+        left_s = (time.monotonic() - began_s) / done * (len(jobs) - done)
+        progress(f"drawing {paths[0].stem}, {time_left(left_s)} to go", done, len(jobs))
         new += paths
     if jobs:
         _write_record(folder, before, digests, new)
     wanted = tuple(folder / f"{stem}.{kind}" for stem, _ in figures for kind in kinds)
     return Drawn(paths=wanted, new=tuple(sorted(new)))
+
+
+def time_left(seconds: float) -> str:
+    """A time in words that wait for nobody: "35 s", "4 min"."""
+    return f"{seconds:.0f} s" if seconds < 99.5 else f"{seconds / 60.0:.0f} min"
 
 
 def up_to_date(folder: Path) -> set[str]:
@@ -128,26 +139,27 @@ def forget(folder: Path, stems: set[str]) -> None:
         write_record(folder, Record(figures=kept))
 
 
-Job = tuple["Callable[[], Figure]", Path, tuple[FileKind, ...], bool]
+Job = tuple["Callable[[], Figure]", Path, tuple[FileKind, ...], bool, FormatName | None]
 
 
 def _save(job: Job) -> tuple[Path, ...]:
-    draw, stem, kinds, dark = job
-    return save_figure(draw(), stem, kinds=kinds, dark=dark)
+    draw, stem, kinds, dark, form = job
+    return save_figure(draw(), stem, kinds=kinds, dark=dark, form=form)
 
 
 def _saved(jobs: Sequence[Job]) -> Iterator[tuple[Path, ...]]:
     """Paths of each job as it is done."""
-    if len(jobs) < WORTH_A_PROCESS or (os.cpu_count() or 1) < PROCESSES:
+    others = min((os.cpu_count() or 1) - 1, len(jobs) // WORTH_A_PROCESS)
+    if others < 1:
         yield from map(_save, jobs)
         return
-    pool = other_processes(PROCESSES - 1)
+    pool = other_processes(others)
     left = deque(jobs)
     given: deque[Future[tuple[Path, ...]]] = deque()
     try:
         while left or given:
-            # the other process works from the front, this one from the back
-            while left and len(given) < GIVEN_AHEAD:
+            # the other processes work from the front, this one from the back
+            while left and len(given) < GIVEN_AHEAD * others:
                 given.append(pool.submit(_save, left.popleft()))
             if left:
                 yield _save(left.pop())

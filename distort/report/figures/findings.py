@@ -1,36 +1,42 @@
-"""The annotated figure: response, distortion and compression under one another, with the findings shaded and numbered.
+"""The annotated figure: response, harmonics, multitone and compression under one another, with the findings above each.
 
-Letters are the dips and peaks, numbers the findings, both as in `distort show FOLDER findings`.
+Letters are the dips and peaks, numbers the findings, both as in `distort show FOLDER findings`. They stand in a lane
+above the panel that shows them, each over a bracket as wide as its band, so that nothing is written on a curve. What
+makes a finding is told by ground, hatch and the letter beside its number.
 """
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from distort.analysis.common.grid import band_edges_hz
 from distort.analysis.common.quantities import from_findings
-from distort.analysis.findings.finding import Finding, PlaceFound
+from distort.analysis.findings.finding import Finding
+from distort.report.figures.compression import change_limits, draw_changes
+from distort.report.figures.dips import HATCH
+from distort.report.figures.harmonics import order_style
+from distort.report.figures.lanes import KINDS, Kind, LaneMark, draw_lane
+from distort.report.figures.multitone import EVEN_STYLE, ODD_STYLE
 from distort.report.figures.response import AXIS_LABELS, shown
 from distort.report.figures.style import (
     BLACK,
     BOX_BOTTOM_INCHES,
     BOX_LEFT_INCHES,
     DECADE_INCHES,
-    FILL,
     GREY,
     ORDER_COLOURS,
-    ORDER_DASHES,
+    PANEL_LEFT_INCHES,
     SETTINGS,
     SHEET_INCHES,
+    SMALL_POINTS,
     Legend,
     frequency_axis,
-    halo,
-    key_beside,
-    level_colour,
     new_page,
-    note,
+    sheet_of,
 )
 from distort.report.text.findings import letter
+from distort.report.text.multitone_bands import third_octaves
 from distort.report.text.numbers import level_name
 from distort.session.results.condition_results import ConditionResults
 
@@ -38,24 +44,18 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-PANEL_GAP_INCHES = 0.22
-DIGIT_INCHES = 0.1
-"""What a number takes of the width, a digit: 9 points bold, with its halo. It stands wholly inside its panel."""
+LANE_INCHES = 0.32
+"""Above every panel."""
 
 MOST_SHADED = 12
 """Findings that are drawn, from the first on; more would hide the curves."""
 
-SHADES = {"source": "#f3c9a8", "fundamental": "#bcd7ec", "other": FILL}
-"""Pale forms of the colours of orders 3 and 2 (Okabe and Ito)."""
+MARKS_NOTE = """Letters: dips and peaks.
+Numbers: findings.
+Brackets: how far each reaches."""
 
 BY_RESPONSE = ("delayed-copy", "resonance", "room", "product-on-peak", "cancellation", "filter-before-source")
 """Explanations that lie in the response and not in what distorts."""
-
-NOTE = """Letters: dips and peaks.
-Numbers: findings.
-Orange: the loudspeaker makes it.
-Blue: the response makes it.
-Grey: not decided."""
 
 
 def findings_figure(results: ConditionResults, legend: Legend) -> "Figure":
@@ -65,39 +65,71 @@ def findings_figure(results: ConditionResults, legend: Legend) -> "Figure":
     found = results.findings.findings or ()
     if not results.findings.anomalies and not found:
         raise ValueError("a figure of findings needs at least one dip, peak or finding")
+    drawn = found[:MOST_SHADED]
+    several = f", the first {MOST_SHADED} of {len(found)}" if len(found) > MOST_SHADED else ""
     with rc_context(SETTINGS):
-        figure = new_page(legend, "findings")
-        response, distortion, compression = _panels(figure)
-        _response(response, results)
-        level = _level_drawn(results)
-        handles = _distortion(distortion, results, level)
-        _compression(compression, results)
-        for one in found[:MOST_SHADED]:
-            _mark(compression if _of_change(one) else distortion, one)
-        key_beside(figure, handles, [str(handle.get_label()) for handle in handles])
-        of_many = len(found)
-        more = f"\nThe first {MOST_SHADED} of {of_many} are marked." if of_many > MOST_SHADED else ""
-        note(figure, NOTE + more, top_inches=BOX_BOTTOM_INCHES + 1.6)
+        figure = new_page(legend, f"findings{several}")
+        named = ("response", "harmonics", *(["multitone"] if results.multitones else []), "compression")
+        panels = dict(zip(named, _panels(figure, len(named)), strict=True))
+        _response(panels["response"], results)
+        _harmonics(panels["harmonics"], results, _level_drawn(results))
+        if results.multitones:
+            _multitone(panels["multitone"], results, _level_drawn(results))
+        _compression(panels["compression"], results)
+        for name, axes in panels.items():
+            marks = list(_letters(results)) if name == "response" else list(_numbers(drawn, name, panels))
+            draw_lane(axes, marks, inches=LANE_INCHES)
+        _key(figure, drawn, dips=any(one.kind == "dip" for one in results.findings.anomalies))
     return figure
 
 
-def _panels(figure: "Figure") -> list["Axes"]:
+def _panels(figure: "Figure", count: int) -> list["Axes"]:
     width, height = SHEET_INCHES
-    each = (2.0 * DECADE_INCHES - 2.0 * PANEL_GAP_INCHES) / 3.0
+    each = (2.0 * DECADE_INCHES + 0.1 - count * LANE_INCHES) / count
     axes: list[Axes] = []
-    for index in range(3):
-        bottom = BOX_BOTTOM_INCHES + (2 - index) * (each + PANEL_GAP_INCHES)
+    for index in range(count):
+        bottom = BOX_BOTTOM_INCHES + 0.1 + (count - 1 - index) * (each + LANE_INCHES)
         panel = figure.add_axes(
             (BOX_LEFT_INCHES / width, bottom / height, 3.0 * DECADE_INCHES / width, each / height),
             sharex=axes[0] if axes else None,
         )
         frequency_axis(panel)
         panel.grid(True, which="major", axis="y", color="#d9d9d9", linewidth=0.6)
-        if index < 2:
+        if index < count - 1:
             panel.set_xlabel("")
             panel.tick_params(labelbottom=False)
         axes.append(panel)
     return axes
+
+
+def _beside(axes: "Axes", heading: str, *, words: str = "") -> None:
+    """What the panel shows, and the key to its curves or some words, right of it."""
+    from matplotlib.transforms import offset_copy
+
+    width = 3.0 * DECADE_INCHES
+    at = (PANEL_LEFT_INCHES - BOX_LEFT_INCHES - 0.45) / width
+    small: dict[str, Any] = {"fontsize": SMALL_POINTS}
+    handles, names = axes.get_legend_handles_labels()
+    below = offset_copy(axes.transAxes, fig=sheet_of(axes), y=-1.5 * SMALL_POINTS, units="points")
+    axes.text(at, 1.0, heading, transform=axes.transAxes, va="top", weight="bold", gid="panel", **small)
+    if words:
+        axes.text(at, 1.0, words, transform=below, va="top", color=GREY, linespacing=1.4, gid="note", **small)
+    if handles:
+        axes.legend(
+            handles,
+            names,
+            loc="upper left",
+            bbox_to_anchor=(at, 1.0),
+            bbox_transform=below,
+            frameon=False,
+            borderpad=0.0,
+            borderaxespad=0.0,
+            handlelength=3.4,
+            labelspacing=0.25,
+            columnspacing=1.2,
+            ncols=1 if len(handles) < 5 else 2,
+            **small,
+        )
 
 
 def _level_drawn(results: ConditionResults) -> float:
@@ -116,114 +148,132 @@ def _response(axes: "Axes", results: ConditionResults) -> None:
     first = results.responses[0]
     level_db = shown(first)
     axes.plot(first.frequency_hz, level_db, color=BLACK, linewidth=1.4)
-    top_db = float(np.ceil((np.nanmax(level_db) + 5.0) / 5.0) * 5.0)
-    axes.set_ylim(top_db - 30.0, top_db)
-    axes.set_ylabel("Level, dB")
-    axes.set_title(
-        f"Response at {level_name(results.levels_db_spl[0])} dB SPL. {AXIS_LABELS[first.unit]}",
-        fontsize=8.5,
-        color=GREY,
-        loc="left",
-        pad=2.0,
-    )
+    top_db = float(np.ceil((np.nanmax(level_db) + 1.0) / 5.0) * 5.0)
+    axes.set_ylim(top_db - 25.0, top_db)
+    axes.set_ylabel(AXIS_LABELS[first.unit].split(" in ")[1].split(" ")[0])
     for one in results.findings.anomalies:
-        axes.axvspan(one.low_hz, one.high_hz, color=FILL, linewidth=0.0, zorder=0.4)
-        _number(axes, one.frequency_hz, letter(one.number))
+        if one.kind == "dip":
+            axes.axvspan(one.low_hz, one.high_hz, gid="dip", **HATCH)
+    _beside(axes, f"Response, {level_name(results.levels_db_spl[0])} dB SPL", words=MARKS_NOTE)
 
 
-def _distortion(axes: "Axes", results: ConditionResults, level: float) -> list[Any]:
-    """Orders 2 to 5 at one level, where they are clear of noise; the handles of the key."""
+def _harmonics(axes: "Axes", results: ConditionResults, level: float) -> None:
+    """Orders 2 to 5 at one level, where they are clear of noise."""
     harmonics = results.harmonics[results.levels_db_spl.index(level)]
-    handles, highest, lowest = [], -np.inf, np.inf
+    drawn = []
     for order in harmonics.orders:
-        if order.order not in ORDER_COLOURS:
-            continue
         reading = np.where(order.doubtful, np.nan, order.relative_db)
-        if not np.any(np.isfinite(reading)):
+        if order.order not in ORDER_COLOURS or not np.any(np.isfinite(reading)):
             continue
-        (line,) = axes.plot(
-            harmonics.frequency_hz,
-            reading,
-            color=ORDER_COLOURS[order.order],
-            linestyle=ORDER_DASHES[order.order],
-            linewidth=1.4,
-            label=f"H{order.order}, {level_name(level)} dB",
-        )
-        handles.append(line)
-        highest, lowest = max(highest, float(np.nanmax(reading))), min(lowest, float(np.nanmin(reading)))
-    if handles:
-        top_db = float(np.ceil((highest + 8.0) / 10.0) * 10.0)
-        axes.set_ylim(max(top_db - 80.0, np.floor(lowest / 10.0) * 10.0), top_db)
+        style = {**order_style(order.order), "linewidth": 1.4}
+        axes.plot(harmonics.frequency_hz, reading, label=f"H{order.order}", **style)
+        drawn.append(reading)
+    _ratio_axis(axes, drawn)
+    _beside(axes, f"Harmonics, {level_name(level)} dB SPL")
+
+
+def _ratio_axis(axes: "Axes", drawn: Sequence[np.ndarray]) -> None:
+    """Whole tens of dB about what is drawn, 80 at most."""
     axes.set_ylabel("dB re fund.")
-    return handles
+    if not drawn:
+        axes.set_ylim(-80.0, 0.0)
+        return
+    highest, lowest = (float(pick(np.concatenate(drawn))) for pick in (np.nanmax, np.nanmin))
+    top_db = float(np.ceil((highest + 2.0) / 10.0) * 10.0)
+    axes.set_ylim(max(top_db - 80.0, np.floor(lowest / 10.0) * 10.0), top_db)
+
+
+def _multitone(axes: "Axes", results: ConditionResults, wanted: float) -> None:
+    """Even and odd distortion re the tones, of the level of the harmonics where it was played, else of the highest."""
+    levels = [one.level_db_spl for one in results.findings.multitones]
+    level = wanted if wanted in levels else max(levels)
+    bands = results.multitones[levels.index(level)]
+    parts = third_octaves(bands)
+    edges_hz = np.column_stack(band_edges_hz(bands.frequency_hz, bands_per_octave=3)).ravel()
+    drawn = []
+    for name, part, style in (("even orders", parts.even, EVEN_STYLE), ("odd orders", parts.odd, ODD_STYLE)):
+        reading = np.repeat(np.where(part.doubtful, np.nan, part.values_db), 2)
+        if np.any(np.isfinite(reading)):
+            axes.plot(edges_hz, reading, label=name, **{**style, "linewidth": 1.4})
+            drawn.append(reading)
+    _ratio_axis(axes, drawn)
+    axes.set_ylabel("dB re tones")
+    _beside(axes, f"Multitone, {level_name(level)} dB SPL")
 
 
 def _compression(axes: "Axes", results: ConditionResults) -> None:
-    """Every level of the sweeps, or of the multitones where there are no sweeps."""
-    axes.set_ylabel("Change, dB")
+    """Every level of the sweeps, or of the multitones where there are no sweeps, as in the compression figure."""
+    axes.set_ylabel("dB")
     if not results.changes:
         axes.text(0.5, 0.5, "no compression result", transform=axes.transAxes, ha="center", va="center", color=GREY)
         axes.set_ylim(-1.0, 1.0)
+        _beside(axes, "Compression")
         return
     curves = results.changes[0]
-    count = len(curves.level_db_spl)
-    inside = (curves.frequency_hz >= results.findings.levels[0].lowest_valid_hz) & (curves.frequency_hz <= 20000.0)
-    for index in range(1, count):
-        axes.plot(
-            curves.frequency_hz,
-            np.where(inside, curves.change_db[index], np.nan),
-            color=level_colour(index, count),
-            linewidth=1.4,
-            label=f"{level_name(curves.level_db_spl[index])} dB",
-        )
-    low = float(np.nanmin(curves.change_db[:, inside]))
-    high = float(np.nanmax(curves.change_db[:, inside]))
-    axes.set_ylim(min(low - 0.5, -1.0), max(high + 0.9, 1.0))
-    axes.legend(loc="lower right", fontsize=7.5, frameon=False, ncols=count)
+    lowest_hz = results.findings.levels[0].lowest_valid_hz if results.findings.levels else None
+    top_db, span_db = change_limits([curves])
+    axes.set_ylim(top_db - span_db, top_db)
+    axes.axhline(0.0, color=BLACK, linewidth=0.9, zorder=1.5)
+    draw_changes(axes, curves, lowest_hz)
+    _beside(axes, f"Change re {level_name(curves.level_db_spl[0])} dB SPL")
 
 
-def _of_change(one: Finding) -> bool:
-    """Whether it is the change with level that tells it."""
+def _letters(results: ConditionResults) -> Iterator[LaneMark]:
+    """The dips and peaks of the response."""
+    for one in results.findings.anomalies:
+        yield LaneMark(text=letter(one.number), at_hz=one.frequency_hz, low_hz=one.low_hz, high_hz=one.high_hz)
+
+
+def _numbers(found: Sequence[Finding], panel: str, panels: "dict[str, Axes]") -> Iterator[LaneMark]:
+    """The findings that belong to one panel, each place of theirs."""
+    for one in found:
+        if _panel_of(one, panels) != panel:
+            continue
+        for place in one.places:
+            yield LaneMark(
+                text=str(one.number),
+                at_hz=place.frequency_hz,
+                low_hz=place.low_hz,
+                high_hz=place.high_hz,
+                kind=kind_of(one),
+                shaded=not one.broad,
+            )
+
+
+def _panel_of(one: Finding, panels: "dict[str, Axes]") -> str:
+    """Which curve tells it."""
     row = one.leading_row
-    return row is not None and from_findings(row.quantity).name == "change"
+    if row is None:
+        return "harmonics"
+    if from_findings(row.quantity).name == "change":
+        return "compression"
+    return "multitone" if row.stimulus == "multitone" and "multitone" in panels else "harmonics"
 
 
-def _mark(axes: "Axes", one: Finding) -> None:
-    for place in one.places:
-        _shade(axes, one, place)
-
-
-def _shade(axes: "Axes", one: Finding, place: PlaceFound) -> None:
-    if one.broad:
-        bottom, top = axes.get_ylim()
-        axes.hlines(bottom + 0.03 * (top - bottom), place.low_hz, place.high_hz, color=GREY, linewidth=2.0, zorder=0.6)
-    else:
-        axes.axvspan(place.low_hz, place.high_hz, color=SHADES[_kind(one)], linewidth=0.0, zorder=0.4)
-    _number(axes, place.frequency_hz, str(one.number))
-
-
-def _kind(one: Finding) -> str:
+def kind_of(one: Finding) -> Kind:
+    """What makes it, as far as it is decided."""
     if not one.decided:
-        return "other"
-    return "fundamental" if one.explanation in BY_RESPONSE else "source"
+        return KINDS["open"]
+    return KINDS["response" if one.explanation in BY_RESPONSE else "loudspeaker"]
 
 
-def _number(axes: "Axes", frequency_hz: float, text: str) -> None:
-    """A number or letter at the upper edge; beside one that stands there already, further down."""
-    taken: Sequence[float] = [float(old.get_position()[0]) for old in axes.texts if old.get_gid() == "mark"]
-    above = sum(abs(np.log2(frequency_hz / other)) < 0.25 for other in taken)
-    room = 10.0 ** (0.5 * len(text) * DIGIT_INCHES / DECADE_INCHES)
-    low_hz, high_hz = axes.get_xlim()
-    label = axes.text(
-        min(max(frequency_hz, low_hz * room), high_hz / room),
-        0.97 - 0.13 * above,
-        text,
-        transform=axes.get_xaxis_transform(),
-        ha="center",
-        va="top",
-        fontsize=9,
-        weight="bold",
-        gid="mark",
-        clip_on=True,
-    )
-    halo(label)
+def _key(figure: "Figure", found: Sequence[Finding], *, dips: bool) -> None:
+    """What grounds and hatches mean, in a line below the frequency axis."""
+    from matplotlib.patches import Patch
+
+    width, height = SHEET_INCHES
+    kinds = [kind for kind in KINDS.values() if any(kind_of(one) == kind for one in found)]
+    entries: list[tuple[Any, str]] = [(Patch(**HATCH), "dip of the response")] if dips else []
+    entries += [(Patch(**kind.style), f"{kind.letter}: {kind.words}") for kind in kinds]
+    figure.legend(
+        [handle for handle, _ in entries],
+        [name for _, name in entries],
+        loc="lower left",
+        bbox_to_anchor=(BOX_LEFT_INCHES / width, 0.36 / height),
+        fontsize=SMALL_POINTS,
+        ncols=max(len(entries), 1),
+        frameon=False,
+        borderpad=0.0,
+        borderaxespad=0.0,
+        columnspacing=1.6,
+    ).set_gid("meanings")

@@ -9,7 +9,6 @@ from distort.report.figures.harmonics import SPAN_DB, draw_trust, order_style, s
 from distort.report.figures.labels import Labelled, label_beside_curves
 from distort.report.figures.response import AXIS_LABELS, HEADROOM_DB
 from distort.report.figures.style import (
-    BOX_BOTTOM_INCHES,
     FILL,
     GREY,
     ORDER_COLOURS,
@@ -34,14 +33,14 @@ if TYPE_CHECKING:
 FUNDAMENTAL_STYLE: dict[str, Any] = {"color": GREY, "linestyle": "-", "linewidth": 1.4, "zorder": 2.4}
 LEVELS_NOTE = """Each order stands at the frequency that
 was played, not at its own.
-Thin: read with care. Dotted: below its
-own noise floor."""
+Thin, open circles: use with caution.
+Dotted: below its own noise floor."""
 INPUT_NOTE = """What a linear loudspeaker would have to
 be fed with to sound the same: the
 response is taken out. Not to be trusted
 across a crossover.
-Thin: read with care. Dotted: below its
-own noise floor."""
+Thin, open circles: use with caution.
+Dotted: below its own noise floor."""
 
 
 def harmonic_top_db(sets: "Sequence[Harmonics]") -> float:
@@ -64,7 +63,7 @@ def harmonic_levels_figure(
         axes.plot(harmonics.frequency_hz, fundamental_db, **FUNDAMENTAL_STYLE)
         first = Labelled(name="fundamental", colour=GREY, frequency_hz=harmonics.frequency_hz, level_db=fundamental_db)
         _draw_orders(axes, harmonics, [(order, order.level_db) for order in harmonics.orders], first=first)
-        note(figure, LEVELS_NOTE, top_inches=BOX_BOTTOM_INCHES + 0.8)
+        note(figure, LEVELS_NOTE)
     return figure
 
 
@@ -78,7 +77,7 @@ def equivalent_input_figure(
         figure, axes = _sheet(legend, f"harmonics referred to the input at {level_name(level_db_spl)} dB SPL")
         level_axis(axes, "Equivalent input in dB re the input", top_db=top_db, span_db=SPAN_DB)
         _draw_orders(axes, harmonics, [(order, order.equivalent_input_db) for order in harmonics.orders])
-        note(figure, INPUT_NOTE, top_inches=BOX_BOTTOM_INCHES + 1.12)
+        note(figure, INPUT_NOTE)
     return figure
 
 
@@ -112,7 +111,7 @@ def _draw_orders(
         if order.order in ORDER_COLOURS:
             clean = np.where(order.doubtful, np.nan, shown)
             colour = ORDER_COLOURS[order.order]
-            curves.append(Labelled(name=str(order.order), colour=colour, frequency_hz=frequency_hz, level_db=clean))
+            curves.append(Labelled(name=f"H{order.order}", colour=colour, frequency_hz=frequency_hz, level_db=clean))
             shown = np.where(order.doubtful, shown, np.nan)
         quiet.append(Labelled(name="", colour=QUIET, frequency_hz=frequency_hz, level_db=shown))
     label_beside_curves(axes, curves, avoid=quiet)
@@ -126,11 +125,11 @@ def _key(axes: "Axes", numbers: "Sequence[int]", *, fundamental: bool, floor: bo
     entries: list[tuple[Any, str]] = [(Line2D([], [], **FUNDAMENTAL_STYLE), "fundamental")] if fundamental else []
     prominent = [number for number in numbers if number in ORDER_COLOURS]
     higher = [number for number in numbers if number not in ORDER_COLOURS]
-    entries += [(Line2D([], [], **order_style(number)), f"order {number}") for number in prominent]
+    entries += [(Line2D([], [], **order_style(number)), f"H{number}") for number in prominent]
     if higher:
-        name = f"orders {min(higher)} to {max(higher)}" if len(higher) > 1 else f"order {higher[0]}"
+        name = f"H{min(higher)} to H{max(higher)}" if len(higher) > 1 else f"H{higher[0]}"
         entries.append((Line2D([], [], **order_style(higher[0])), name))
-    named = f"noise floor (highest of {min(prominent)} to {max(prominent)})" if floor else "noise floor not known"
+    named = f"noise floor (of H{min(prominent)} to H{max(prominent)})" if floor else "noise floor not known"
     entries.append((Patch(color=FILL if floor else "white"), named))
     figure = sheet_of(axes)
     key_beside(figure, [handle for handle, _ in entries], [name for _, name in entries])

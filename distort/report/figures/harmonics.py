@@ -1,7 +1,7 @@
 """The harmonics figure: every order and their sum at one level, re the fundamental, against the excitation frequency.
 
-A curve is bold where it can be trusted, thin where it is to be read with care, dotted where it is below its own noise
-floor.
+A curve is bold where it can be trusted, thin with open circles where it is to be used with caution, dotted where it is
+below its own noise floor. Its dashes say which order it is, whether it can be trusted or not.
 """
 
 from collections.abc import Sequence
@@ -9,11 +9,12 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from distort.analysis.anomalies.anomaly import Anomaly
 from distort.analysis.common.curves import BoolArray, FloatArray, Harmonics, Order
+from distort.report.figures.dips import mark_dips, note_with_dips
 from distort.report.figures.labels import Labelled, label_beside_curves
 from distort.report.figures.style import (
     BLACK,
-    BOX_BOTTOM_INCHES,
     FILL,
     HIGHEST_HZ,
     LOWEST_HZ,
@@ -26,7 +27,6 @@ from distort.report.figures.style import (
     key_beside,
     level_axis,
     new_sheet,
-    note,
     sheet_of,
 )
 from distort.report.text.numbers import level_name
@@ -40,10 +40,20 @@ SPAN_DB = 100.0
 THD_STYLE: dict[str, Any] = {"color": BLACK, "linestyle": "-", "linewidth": 3.6, "zorder": 2.2}
 """Broad and underneath, so that an order that is all of THD shows on top of it."""
 HIGHER_STYLE: dict[str, Any] = {"color": QUIET, "linestyle": "-", "linewidth": 0.7, "zorder": 2.1}
-CARE_NOTE = """Thin: read with care (near its own noise
-floor, or spoilt by reverberation, a
-time gate or the speed of the sweep).
-Dotted: below its own noise floor.
+DOUBTFUL_WIDTH = 0.45
+"""Of the width of a curve where it can be trusted. Its dashes are as many points long, so they stay what they are."""
+OPEN_CIRCLES: dict[str, Any] = {
+    "marker": "o",
+    "markersize": 3.6,
+    "markerfacecolor": "#ffffff",
+    "markeredgewidth": 0.8,
+    "markevery": (2, 6),
+}
+"""One every quarter of an octave."""
+CARE_NOTE = """Thin, open circles: use with caution
+(near its noise floor, or spoilt by
+reverberation, a time gate or the speed
+of the sweep). Dotted: below its floor.
 Each order stands at the frequency that
 was played, not at its own."""
 
@@ -55,11 +65,17 @@ def distortion_top_db(sets: Sequence[Harmonics]) -> float:
 
 
 def harmonics_figure(
-    harmonics: Harmonics, legend: Legend, *, level_db_spl: float | None, top_db: float = 0.0
+    harmonics: Harmonics,
+    legend: Legend,
+    *,
+    level_db_spl: float | None,
+    top_db: float = 0.0,
+    dips: Sequence[Anomaly] = (),
 ) -> "Figure":
     """Draw the orders and THD of the recording at nominal level `level_db_spl` (None: at a level nobody stated).
 
-    `top_db` is what `distortion_top_db` gives for all levels of a session, so that they share one scale.
+    `top_db` is what `distortion_top_db` gives for all levels of a session, so that they share one scale. The bands of
+    `dips` are hatched.
     """
     from matplotlib import rc_context
 
@@ -76,7 +92,8 @@ def harmonics_figure(
         draw_trust(axes, thd_trust(harmonics), THD_STYLE)
         _label(axes, harmonics)
         _key(axes, harmonics)
-        note(figure, CARE_NOTE, top_inches=BOX_BOTTOM_INCHES + 1.12)
+        mark_dips(axes, dips)
+        note_with_dips(figure, CARE_NOTE, dips)
     return figure
 
 
@@ -109,12 +126,13 @@ def thd_trust(harmonics: Harmonics) -> Trust:
 
 
 def draw_trust(axes: "Axes", trust: Trust, style: dict[str, Any]) -> None:
-    """Draw one curve bold, thin or dotted as far as it can be trusted."""
+    """Draw one curve bold, thin or dotted as far as it can be trusted; a curve that is thin anyway has no circles."""
     frequency_hz, readings, doubtful, below = trust
     width = style["linewidth"]
+    marked = width > HIGHER_STYLE["linewidth"]
     parts: tuple[tuple[BoolArray, dict[str, Any]], ...] = (
         (~doubtful & ~below, {}),
-        (doubtful & ~below, {"linewidth": 0.4 * width, "linestyle": "-"}),
+        (doubtful & ~below, {"linewidth": DOUBTFUL_WIDTH * width, **(OPEN_CIRCLES if marked else {})}),
         (below, {"linewidth": 0.4 * width, "linestyle": ":", "alpha": 0.6}),
     )
     for where, changes in parts:
@@ -148,7 +166,7 @@ def _label(axes: "Axes", harmonics: Harmonics) -> None:
         if order.order in ORDER_COLOURS:
             clean = np.where(doubtful, np.nan, readings)
             colour = ORDER_COLOURS[order.order]
-            name = str(order.order)
+            name = f"H{order.order}"
             curves.append(Labelled(name=name, colour=colour, frequency_hz=frequency_hz, level_db=clean))
             readings = np.where(doubtful, readings, np.nan)
         quiet.append(Labelled(name="", colour=QUIET, frequency_hz=frequency_hz, level_db=readings))
@@ -163,13 +181,13 @@ def _key(axes: "Axes", harmonics: Harmonics) -> None:
     numbers = [order.order for order in harmonics.orders]
     prominent = [number for number in numbers if number in ORDER_COLOURS]
     higher = [number for number in numbers if number not in ORDER_COLOURS]
-    entries: list[tuple[Any, str]] = [(Line2D([], [], **THD_STYLE), f"THD (orders 2 to {max(numbers)})")]
-    entries += [(Line2D([], [], **order_style(number)), f"order {number}") for number in prominent]
+    entries: list[tuple[Any, str]] = [(Line2D([], [], **THD_STYLE), f"THD (H2 to H{max(numbers)})")]
+    entries += [(Line2D([], [], **order_style(number)), f"H{number}") for number in prominent]
     if higher:
-        name = f"orders {min(higher)} to {max(higher)}" if len(higher) > 1 else f"order {higher[0]}"
+        name = f"H{min(higher)} to H{max(higher)}" if len(higher) > 1 else f"H{higher[0]}"
         entries.append((Line2D([], [], **HIGHER_STYLE), name))
     if any(np.isfinite(order.noise_db).any() for order in harmonics.orders):
-        entries.append((Patch(color=FILL), f"noise floor (highest of {min(prominent)} to {max(prominent)})"))
+        entries.append((Patch(color=FILL), f"noise floor (of H{min(prominent)} to H{max(prominent)})"))
     else:
         entries.append((Patch(color="white"), "noise floor not known"))
     figure = sheet_of(axes)

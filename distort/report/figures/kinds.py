@@ -30,8 +30,9 @@ KINDS: tuple[Kind, ...] = (
         stem="thd",
         heading="Total harmonic distortion at all levels",
         shows="The r.m.s. sum of all separated orders re the fundamental, one curve a level.",
-        measured="From the same sweeps. Thin: read with care. Dotted: below the noise floor. The sum holds fewer "
-        "orders towards half the sample rate; the tables say how many.",
+        measured="From the same sweeps. Thin, open circles: use with caution. Dotted: below the noise floor. "
+        "Hatched: a dip of the response. The sum holds fewer orders towards half the sample rate; the tables say how "
+        "many.",
     ),
     Kind(
         stem="harmonics",
@@ -39,8 +40,9 @@ KINDS: tuple[Kind, ...] = (
         shows="Each harmonic order and their sum re the fundamental, in decibels and per cent. Every order stands at "
         "the frequency that was played, not at its own.",
         measured="From the sweep: order n arrives earlier than the fundamental and is cut out with its own window. "
-        "The grey ground is the noise floor. Thin: read with care (near its floor, or spoilt by reverberation, a time "
-        "gate or the sweep's speed). Dotted: below its own floor.",
+        "The grey ground is the noise floor. Thin, open circles: use with caution (near its floor, or spoilt by "
+        "reverberation, a time gate or the sweep's speed). Dotted: below its own floor. Hatched: a dip of the "
+        "response, where the fundamental is lower.",
     ),
     Kind(
         stem="harmonics-absolute",

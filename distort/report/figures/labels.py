@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from distort.analysis.common.curves import FloatArray
+from distort.report.figures.contrast import for_letters
 from distort.report.figures.style import DECADE_INCHES, GREY, halo, sheet_of
 
 if TYPE_CHECKING:
@@ -83,10 +84,11 @@ def label_right(axes: "Axes", curves: Sequence[Labelled]) -> None:
             xy=(float(curve.frequency_hz[end]), end_db),
             xytext=(1.0 + 0.28 / (3.0 * DECADE_INCHES), (place_db - bottom) / (top - bottom)),
             textcoords="axes fraction",
-            color=curve.colour,
+            color=for_letters(curve.colour),
             weight="bold",
             va="center",
             annotation_clip=False,
+            gid="right",
             arrowprops={
                 "arrowstyle": "-",
                 "color": GREY,
@@ -144,8 +146,14 @@ def _place_label(axes: "Axes", curve: Labelled, field: _Field) -> "Bbox | None":
         return None
     figure = sheet_of(axes)
     pixels_per_point = figure.dpi / 72.0
-    style: dict[str, Any] = {"color": curve.colour, "fontsize": 10, "weight": "bold", "ha": "center", "va": "center"}
-    text = axes.text(curve.frequency_hz[0], 0.0, curve.name, **style)
+    style: dict[str, Any] = {
+        "color": for_letters(curve.colour),
+        "fontsize": 10,
+        "weight": "bold",
+        "ha": "center",
+        "va": "center",
+    }
+    text = axes.text(curve.frequency_hz[0], 0.0, curve.name, gid="curve", **style)
     halo(text)
     extent = text.get_window_extent()
     inside = axes.get_window_extent().padded(-3.0 * pixels_per_point)

@@ -17,7 +17,6 @@ from distort.report.figures.labels import Labelled, label_beside_curves
 from distort.report.figures.response import AXIS_LABELS, HEADROOM_DB
 from distort.report.figures.style import (
     BLACK,
-    BOX_BOTTOM_INCHES,
     FILL,
     GREY,
     HIGHEST_HZ,
@@ -56,8 +55,9 @@ BELOW_DB = (20.0, 40.0, 60.0, 80.0)
 BAND_NOTE = """Each step is a third octave. Averaged
 over many periods, distortion can be
 read below the noise.
-Thin: read with care (under 10 dB above
-its floor). Dotted: below its floor."""
+Thin, open circles: use with caution
+(under 10 dB above its floor).
+Dotted: below its floor."""
 
 
 def multitone_top_db(tables: Sequence[MultitoneBands]) -> float:
@@ -89,7 +89,7 @@ def multitone_figure(
         noise_db = _twice(bands.level_db + bands.noise_db)
         axes.fill_between(steps_hz, axes.get_ylim()[0], noise_db, color=FILL, linewidth=0.0, zorder=0.5)
         axes.plot(steps_hz, _twice(bands.level_db), **LINES_STYLE)
-        curves = [Labelled(name="lines", colour=GREY, frequency_hz=steps_hz, level_db=_twice(bands.level_db))]
+        curves = [Labelled(name="tones", colour=GREY, frequency_hz=steps_hz, level_db=_twice(bands.level_db))]
         for name, part, style in (
             ("total", parts.distortion, TOTAL_STYLE),
             ("even", parts.even, EVEN_STYLE),
@@ -101,7 +101,7 @@ def multitone_figure(
             curves.append(Labelled(name=name, colour=style["color"], frequency_hz=steps_hz, level_db=clean))
         label_beside_curves(axes, curves)
         _key(figure)
-        note(figure, BAND_NOTE, top_inches=BOX_BOTTOM_INCHES + 1.12)
+        note(figure, BAND_NOTE, short="Thin, circles: use with caution.")
     return figure
 
 
@@ -152,11 +152,11 @@ def _key(figure: "Figure") -> None:
     from matplotlib.patches import Patch
 
     entries: list[tuple[Any, str]] = [
-        (Line2D([], [], **LINES_STYLE), "the lines that were played"),
-        (Line2D([], [], **TOTAL_STYLE), "distortion, even and odd"),
+        (Line2D([], [], **LINES_STYLE), "tones played"),
+        (Line2D([], [], **TOTAL_STYLE), "distortion"),
         (Line2D([], [], **EVEN_STYLE), "even orders"),
         (Line2D([], [], **ODD_STYLE), "odd orders"),
-        (Patch(color=FILL), "noise of the recording"),
-        (Line2D([], [], **GUIDE_STYLE), "share of the lines, 20 dB apart"),
+        (Patch(color=FILL), "noise"),
+        (Line2D([], [], **GUIDE_STYLE), "shares of the tones"),
     ]
     key_beside(figure, [handle for handle, _ in entries], [name for _, name in entries])

@@ -11,7 +11,6 @@ from distort.report.figures.labels import Labelled, label_right
 from distort.report.figures.response import shown
 from distort.report.figures.style import (
     BLACK,
-    BOX_BOTTOM_INCHES,
     FILL,
     HIGHEST_HZ,
     LEVEL_DASHES,
@@ -82,5 +81,5 @@ def quality_figure(responses: Mapping[float, Response], legend: Legend, *, span_
             name = f"{level_name(level)} dB"
             curves.append(Labelled(name=name, colour=colour, frequency_hz=response.frequency_hz, level_db=margin))
         label_right(axes, curves)
-        note(figure, QUALITY_NOTE, top_inches=BOX_BOTTOM_INCHES + 0.95)
+        note(figure, QUALITY_NOTE)
     return figure

@@ -8,7 +8,6 @@ import numpy as np
 from distort.analysis.common.curves import FloatArray, Response
 from distort.report.figures.labels import Labelled, label_right
 from distort.report.figures.style import (
-    BOX_BOTTOM_INCHES,
     FILL,
     HIGHEST_HZ,
     LEVEL_DASHES,
@@ -93,7 +92,7 @@ def response_figure(
                 for index, level in enumerate(levels)
             ],
         )
-        note(figure, LEVEL_NOTE, top_inches=BOX_BOTTOM_INCHES + 0.95)
+        note(figure, LEVEL_NOTE, short="Labels are nominal levels at 1 m.")
     return figure
 
 

@@ -5,7 +5,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
 from distort.report.figures.dark import darken
-from distort.report.figures.style import DOTS_PER_INCH, SETTINGS
+from distort.report.figures.formats import FormatName, reshape
+from distort.report.figures.style import SETTINGS
 from distort.session.files.atomic import make_folder, staged
 
 if TYPE_CHECKING:
@@ -25,23 +26,31 @@ METADATA: dict[FileKind, dict[str, Any]] = {
 
 
 def save_figure(
-    figure: "Figure", stem: Path, *, kinds: Sequence[FileKind] = ("png", "svg"), dark: bool = False
+    figure: "Figure",
+    stem: Path,
+    *,
+    kinds: Sequence[FileKind] = ("png", "svg"),
+    dark: bool = False,
+    form: FormatName | None = None,
 ) -> tuple[Path, ...]:
-    """Write `stem` as each of `kinds` (PNG: 1920 x 1080) and return the paths; missing folders are made.
+    """Write `stem` as each of `kinds` (PNG: 1920 x 1080, or as `form` says) and return the paths; missing folders are
+    made.
 
-    `dark` turns the figure's colours first. Raises SessionError when a file cannot be written.
+    `form` lays the figure out anew first, `dark` turns its colours. Raises SessionError when a file cannot be written.
     """
     from matplotlib import rc_context
 
     make_folder(stem.parent)
     written = []
     with rc_context(SETTINGS):
+        if form is not None:
+            reshape(figure, form)
         if dark:
             darken(figure)
         for kind in kinds:
             path = stem.with_name(f"{stem.name}.{kind}")
             with staged(path, replace=True) as temporary:
                 more: dict[str, Any] = {"pil_kwargs": {"compress_level": PNG_EFFORT}} if kind == "png" else {}
-                figure.savefig(temporary, format=kind, dpi=DOTS_PER_INCH, metadata=METADATA[kind], **more)
+                figure.savefig(temporary, format=kind, dpi=figure.dpi, metadata=METADATA[kind], **more)
             written.append(path)
     return tuple(written)

@@ -10,8 +10,10 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from distort.report.figures.compression import change_limits, compression_figure
+from distort.report.figures.dips import dips_among
 from distort.report.figures.drawing import Drawn, Named, draw_figures, forget, up_to_date
 from distort.report.figures.findings import findings_figure
+from distort.report.figures.formats import FormatName, formats_of
 from distort.report.figures.harmonic_levels import equivalent_input_figure, harmonic_levels_figure, harmonic_top_db
 from distort.report.figures.harmonics import distortion_top_db, harmonics_figure
 from distort.report.figures.impulsive import impulsive_figure
@@ -57,15 +59,16 @@ def draw_session(
     progress: Callable[[str, int, int], None],
     kinds: Sequence[FileKind] = ("png", "svg"),
     dark: bool = False,
+    form: FormatName | None = None,
 ) -> Drawn:
-    """Draw what changed since it was drawn last into results/figures, or results/figures/dark.
+    """Draw what changed since it was drawn last into results/figures, or the folder of its format, or of dark ones.
 
     Levels and conditions share their scales, so that any two figures can be laid over one another. Raises SessionError
     when a file cannot be written.
     """
-    where = folder.figures_folder(dark=dark)
-    figures = _figures(conditions, words)
-    drawn = draw_figures(figures, where, kinds=kinds, dark=dark, progress=progress)
+    where = folder.figures_folder(dark=dark, form=form)
+    figures = [one for one in _figures(conditions, words) if form is None or formats_of(one[0], [form])]
+    drawn = draw_figures(figures, where, kinds=kinds, dark=dark, form=form, progress=progress)
     _remove_stale(where, conditions, stems={stem for stem, _ in figures})
     return drawn
 
@@ -120,16 +123,17 @@ def _sweep_figures(
 
     def of(results: ConditionResults) -> Iterator[Named]:
         condition, legend = results.findings.condition, legend_of(results, words)
+        dips = dips_among(results.findings.anomalies)
         responses = dict(zip(results.levels_db_spl, results.responses, strict=True))
         yield f"response_{condition}", partial(response_figure, responses, legend, limits=limits)
         if has_margin(responses):
             yield f"quality_{condition}", partial(quality_figure, responses, legend, span_db=span_db)
         levels = dict(zip(results.levels_db_spl, results.harmonics, strict=True))
-        yield f"thd_{condition}", partial(thd_figure, levels, legend, top_db=top_db)
+        yield f"thd_{condition}", partial(thd_figure, levels, legend, top_db=top_db, dips=dips)
         for level, harmonics in zip(results.levels_db_spl, results.harmonics, strict=True):
             yield (
                 f"harmonics_{condition}_{format_level(level)}dB",
-                partial(harmonics_figure, harmonics, legend, level_db_spl=level, top_db=top_db),
+                partial(harmonics_figure, harmonics, legend, level_db_spl=level, top_db=top_db, dips=dips),
             )
         yield from _other_views(results, legend, top_db=top_db, top_level_db=top_level_db)
 

@@ -88,6 +88,9 @@ LOWEST_HZ, HIGHEST_HZ = 20.0, 20000.0
 TICK_DOWN = 3
 """matplotlib's marker that hangs from its point (matplotlib.markers.TICKDOWN)."""
 
+SMALL_POINTS = 8.5
+"""Size of notes, captions and the keys of small panels: the smallest letters of a figure."""
+
 BLACK, GREY, QUIET, FILL = "#000000", "#595959", "#8c8c8c", "#e4e4e4"
 
 
@@ -194,7 +197,7 @@ def new_page(legend: Legend, heading: str) -> "Figure":
         right - left,
         kept=kept,
     )
-    small: dict[str, Any] = {"fontsize": 8.5, "color": GREY, "va": "center"}
+    small: dict[str, Any] = {"fontsize": SMALL_POINTS, "color": GREY, "va": "center"}
     caption = figure.text(left, 0.2 / height, legend.caption(), gid="caption", **small)
     if legend.credit:
         credit = figure.text(right, 0.2 / height, drawable(legend.credit), ha="right", gid="credit", **small)
@@ -273,8 +276,7 @@ def frequency_axis(axes: "Axes") -> None:
     axes.set_xscale("log")
     axes.minorticks_off()  # before any is made: one artist below draws all of these marks in a tenth of the time
     axes.set_xlim(LOWEST_HZ, HIGHEST_HZ)
-    axes.set_xticks((LOWEST_HZ, *OCTAVE_HZ, HIGHEST_HZ), labels=("20", *OCTAVE_NAMES, "20k"))
-    axes.get_xticklabels()[-1].set_horizontalalignment("left")  # else it runs into "16k"
+    name_octaves(axes)
     thirds = 1000.0 * 10.0 ** (np.arange(-16, 13) / 10.0)
     marks: dict[str, Any] = {"marker": TICK_DOWN, "markersize": 2.0, "markeredgewidth": 0.6, "linestyle": "none"}
     at_the_axis = axes.get_xaxis_transform()
@@ -284,6 +286,14 @@ def frequency_axis(axes: "Axes") -> None:
     axes.set_xlabel("Frequency in Hz")
     axes.grid(True, which="major", axis="x", color="#d9d9d9", linewidth=0.6)
     axes.set_axisbelow(True)
+
+
+def name_octaves(axes: "Axes", *, every: int = 1) -> None:
+    """A number at every octave midband, or at every so many from 1 kHz on, where the axis is short; one at its ends."""
+    named = [name if (index - OCTAVE_NAMES.index("1k")) % every == 0 else "" for index, name in enumerate(OCTAVE_NAMES)]
+    last = "" if every > 1 and named[-1] else "20k"  # it would run into "16k"
+    axes.set_xticks((LOWEST_HZ, *OCTAVE_HZ, HIGHEST_HZ), labels=("20", *named, last))
+    axes.get_xticklabels()[-1].set_horizontalalignment("left" if every == 1 else "center")
 
 
 def level_axis(axes: "Axes", label: str, *, top_db: float, span_db: float) -> None:
@@ -331,9 +341,20 @@ def key_beside(figure: "Figure", handles: Sequence[Any], names: Sequence[str]) -
         fit(text, 1.0 - (PANEL_LEFT_INCHES + SAMPLE_INCHES + MARGIN_INCHES) / width, kept=KEY_ENDING)
 
 
-def note(figure: "Figure", text: str, *, top_inches: float) -> None:
-    """A note to the reader right of the box, its first line `top_inches` above the lower edge of the sheet."""
+def note(figure: "Figure", text: str, *, short: str = "") -> None:
+    """A note to the reader right of the box, its last line level with the lower edge of the box.
+
+    short   what of it is said where there is little room; unseen here
+    """
     width, height = SHEET_INCHES
     figure.text(
-        PANEL_LEFT_INCHES / width, top_inches / height, text, fontsize=8.5, color=GREY, va="top", linespacing=1.4
+        PANEL_LEFT_INCHES / width,
+        BOX_BOTTOM_INCHES / height,
+        text,
+        fontsize=SMALL_POINTS,
+        color=GREY,
+        va="bottom",
+        linespacing=1.4,
+        gid="note",
     )
+    figure.text(0.0, 0.0, short, fontsize=SMALL_POINTS, color=GREY, visible=False, gid="short note")

@@ -1,15 +1,16 @@
 """Total harmonic distortion of all levels in one figure, re the fundamental, in decibels and per cent."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from distort.analysis.anomalies.anomaly import Anomaly
 from distort.analysis.common.curves import Harmonics
+from distort.report.figures.dips import mark_dips, note_with_dips
 from distort.report.figures.harmonics import SPAN_DB, distortion_top_db, draw_trust, percent_scale, thd_trust
 from distort.report.figures.labels import Labelled, label_beside_curves
 from distort.report.figures.style import (
-    BOX_BOTTOM_INCHES,
     LEVEL_DASHES,
     SETTINGS,
     Legend,
@@ -18,7 +19,6 @@ from distort.report.figures.style import (
     level_axis,
     level_colour,
     new_sheet,
-    note,
 )
 from distort.report.text.numbers import level_name
 
@@ -26,14 +26,17 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 THD_NOTE = """Labels are nominal levels.
-Thin: read with care (near the noise
-floor, or spoilt by reverberation, a
-time gate or the speed of the sweep).
-Dotted: below the noise floor."""
+Thin, open circles: use with caution
+(near the noise floor, or spoilt by
+reverberation, a time gate or the speed
+of the sweep). Dotted: below the floor."""
 
 
-def thd_figure(levels: Mapping[float, Harmonics], legend: Legend, *, top_db: float | None = None) -> "Figure":
-    """Draw THD of each nominal level (the keys, dB SPL); `top_db` as `distortion_top_db` gives it for a session.
+def thd_figure(
+    levels: Mapping[float, Harmonics], legend: Legend, *, top_db: float | None = None, dips: Sequence[Anomaly] = ()
+) -> "Figure":
+    """Draw THD of each nominal level (the keys, dB SPL); `top_db` as `distortion_top_db` gives it for a session. The
+    bands of `dips` are hatched.
 
     Raises ValueError when there is nothing to draw.
     """
@@ -45,7 +48,7 @@ def thd_figure(levels: Mapping[float, Harmonics], legend: Legend, *, top_db: flo
     ordered = sorted(levels)
     most = max(order.order for each in levels.values() for order in each.orders)
     with rc_context(SETTINGS):
-        figure, axes = new_sheet(legend, f"total harmonic distortion at each level (orders 2 to {most})")
+        figure, axes = new_sheet(legend, f"total harmonic distortion at each level (H2 to H{most})")
         frequency_axis(axes)
         axes.set_xlabel("Frequency played in Hz")
         top = distortion_top_db(list(levels.values())) if top_db is None else top_db
@@ -69,5 +72,6 @@ def thd_figure(levels: Mapping[float, Harmonics], legend: Legend, *, top_db: flo
             thin.append(Labelled(name="", colour=style["color"], frequency_hz=trust[0], level_db=trust[1]))
         label_beside_curves(axes, curves, avoid=thin)
         key_beside(figure, handles[::-1], [f"{level_name(level)} dB" for level in reversed(ordered)])
-        note(figure, THD_NOTE, top_inches=BOX_BOTTOM_INCHES + 0.95)
+        mark_dips(axes, dips)
+        note_with_dips(figure, THD_NOTE, dips)
     return figure

@@ -201,9 +201,9 @@ class SessionFolder:
         check_condition(condition)
         return self.inside("results", condition, "findings.json")
 
-    def figures_folder(self, *, dark: bool = False) -> Path:
-        """results/figures, or in it the folder of those on a dark ground."""
-        return self.inside("results", "figures", *(["dark"] if dark else []))
+    def figures_folder(self, *, dark: bool = False, form: str | None = None) -> Path:
+        """results/figures, or in it the folder of a format, or of those on a dark ground."""
+        return self.inside("results", "figures", *([] if form is None else [form]), *(["dark"] if dark else []))
 
     def _files(self, condition: str) -> list[Path]:
         """Files of a condition's recordings, sorted; those that begin with a dot are not ours, or not finished."""
