@@ -61,7 +61,7 @@ def test_many_warnings_are_counted_beyond_the_first(capsys: pytest.CaptureFixtur
 
 
 def test_a_session_of_many_conditions_is_one_table(capsys: pytest.CaptureFixture[str]) -> None:
-    one = condition()
+    one = condition((86.0,))
     many = [
         replace(one, findings=replace(one.findings, condition=f"a-name-that-is-far-too-long-{number}"))
         for number in range(MOST_ROWS + 50)
