@@ -87,7 +87,7 @@ def page(
         sentences=opening(conditions, story),
         overview=overview_table(conditions, story),
         chapters=chapters(story, conditions),
-        proofs=[(each["heading"], each["proves"]) for each in compared if each["proves"]],
+        proofs=[each["proves"] for each in compared if each["proves"]],
         folds=list(
             folds(
                 folder,

@@ -12,7 +12,7 @@ from distort.analysis.findings.finding import EvidenceRow, Finding
 from distort.report.figures.response import shown
 from distort.report.figures.style import BLACK, GREY, HIGHEST_HZ, LOWEST_HZ, ORDER_COLOURS, QUIET, level_colour
 from distort.report.page.chart_styles import CONDITION_DASHES, ORDER_LINES
-from distort.report.page.plot import SPARE, Curve, Plot, Size, drawn, limits_of
+from distort.report.page.plot import Curve, Plot, Size, drawn, limits_of
 from distort.report.text.numbers import hertz_words, level_name
 from distort.report.text.story import Told
 from distort.report.text.tables_sweep import UNIT_NAMES
@@ -131,12 +131,9 @@ def _orders(
     if one.finding.explanation == "product-on-peak" and numbers:
         curves.append(_where_heard(response.frequency_hz, shown(response), numbers[0]))
     below = [_order_curve(harmonics, number, level) for number in numbers]
-    range_hz = range_of(one.finding)
-    spans = [high - low for low, high in (limits_of(each, *range_hz, least=LEAST_DB) for each in (curves, below))]
-    longest_db = max(spans) / (1.0 + 2.0 * SPARE)
-    found = [_panel(one, f"Response, {UNIT_NAMES[response.unit]}", curves, least_db=longest_db)]
+    found = [_panel(one, f"Response, {UNIT_NAMES[response.unit]}", curves)]
     if below:
-        found.append(_panel(one, "Distortion re the fundamental, dB", below, least_db=longest_db))
+        found.append(_panel(one, "Distortion re the fundamental, dB", below))
     return found
 
 
@@ -195,7 +192,7 @@ def _changes(one: Told, results: ConditionResults, quantity: Quantity) -> list[P
     return [
         _panel(
             one,
-            f"Change of output re {level_name(curves.level_db_spl[0])} dB SPL, {curves.source}, dB",
+            f"Change re {level_name(curves.level_db_spl[0])} dB SPL, {curves.source}, dB",
             _change_curves(curves),
             zero=True,
             least_db=LEAST_CHANGE_DB,

@@ -8,11 +8,14 @@ from distort.analysis.common.quantities import from_findings
 from distort.report.page.finding_pictures import Panel, panels
 from distort.report.page.sections import PageTable, Section
 from distort.report.text.audibility import BACKGROUND_WORDS, over_one_background
-from distort.report.text.findings import EQUALISERS, MOST_ROWS, PHASES, letter, surely
+from distort.report.text.findings import EQUALISERS, PHASES, letter, surely
 from distort.report.text.numbers import hertz_words, level_name, with_plus_minus
 from distort.report.text.quantities import heading, short
 from distort.report.text.story import HEADINGS, OWNERS, Told, audible_words, sentence_of, shown_words
 from distort.session.results.condition_results import ConditionResults
+
+MOST_ROWS = 12
+"""Of evidence; all of it is in findings.json."""
 
 MOST_TOLD = 12
 """Findings that are told in full, with a picture; more of them are folded away."""
@@ -93,12 +96,14 @@ def sections_of_findings(story: Sequence[Told], conditions: Sequence[ConditionRe
 def evidence_table(one: Told) -> PageTable:
     """The readings behind a finding, those that speak first, the largest first."""
     ordered = sorted(one.finding.evidence, key=lambda row: (row.speaks == "silent", -abs(row.rise_db)))
+    left = len(ordered) - MOST_ROWS
+    more = f"; {left} more readings are in findings.json" if left > 0 else ""
     return PageTable(
         headers=(
             "Reading",
-            "Level",
+            "Level, dB",
             "At",
-            "Rise",
+            "Rise, dB",
             "\u00b1",
             "Fundamental",
             "Response at n\u00b7f",
@@ -108,10 +113,10 @@ def evidence_table(one: Told) -> PageTable:
         rows=[
             [
                 short(from_findings(row.quantity)),
-                f"{level_name(row.level_db_spl)} dB",
+                level_name(row.level_db_spl),
                 hertz_words(row.frequency_hz),
                 *(
-                    "" if value is None else f"{round(value, 1) + 0.0:.1f} dB"
+                    "" if value is None else f"{round(value, 1) + 0.0:.1f}"
                     for value in (
                         row.rise_db,
                         row.interval_db,
@@ -124,7 +129,7 @@ def evidence_table(one: Told) -> PageTable:
             ]
             for row in ordered[:MOST_ROWS]
         ],
-        caption=f"Evidence for finding {one.number}, {one.conditions[0]}",
+        caption=f"Evidence for finding {one.number}, {one.conditions[0]}{more}",
         look="numeric",
     )
 

@@ -54,7 +54,7 @@ def proof(quantities: Any, first: str, second: str) -> Proof | None:
         )
     least = max((float(one["excluded_above_db"]) for one in compression if one.get("excluded_above_db")), default=None)
     unchanged = "its compression did not change" + (
-        "" if least is None else f" (by no more than {max(least, 0.01):.2f} dB)"
+        "" if least is None else f" (a change above {max(least, 0.01):.2f} dB is excluded)"
     )
     if moved is None:
         return Proof(f"{from_to} nothing changed that can be told:", f"neither the response, and {unchanged}.")

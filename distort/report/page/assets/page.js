@@ -189,6 +189,12 @@
       drawn.setCursor({ left: drawn.valToPos(hz, "x"), top: 0 });
     }
 
+    // Once uPlot knows its scales.
+    function placed() {
+      point();
+      mark();
+    }
+
     function follow(event) {
       const hz = drawn.posToVal(event.clientX - drawn.over.getBoundingClientRect().left, "x");
       const nearest = chart.steps ? chart.x.findLastIndex((edge) => edge <= hz) : drawn.valToIdx(hz);
@@ -219,7 +225,9 @@
     function mark() {
       const left = drawn.over.offsetLeft;
       const lanes = [];
-      const links = shownBadges().map((one) => {
+      const narrow = plot.clientWidth < 560; // a comb has one mark there
+      const shown = shownBadges().filter((one, index, all) => !narrow || all.findIndex((other) => other.number === one.number) === index);
+      const links = shown.map((one) => {
         const middle = one.broad ? Math.sqrt(one.low_hz * one.high_hz) : one.frequency_hz;
         const x = left + drawn.valToPos(Math.min(Math.max(middle, 20), 20000), "x");
         let lane = lanes.findIndex((taken) => taken.every((other) => Math.abs(other - x) > BADGE + 4));
@@ -269,13 +277,12 @@
         series: [{}, ...lines.map((line) => ({ ...line.style, ...shape, points: pointsOf(line), spanGaps: chart.points }))],
         hooks: {
           drawClear: [shade],
-          ready: [(u) => ["pointerdown", "pointermove"].forEach((kind) => u.over.addEventListener(kind, follow)), () => queueMicrotask(point)],
+          ready: [(u) => ["pointerdown", "pointermove"].forEach((kind) => u.over.addEventListener(kind, follow)), () => queueMicrotask(placed)],
         },
       };
       if (drawn) drawn.destroy();
       drawn = new uPlot(options, [chart.x, ...lines.map((line) => line.values)], plot);
       drawn.root.setAttribute("aria-hidden", "true");
-      mark();
       read();
     }
 
