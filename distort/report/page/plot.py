@@ -112,7 +112,8 @@ def _parts(plot: Plot, size: Size) -> dict[str, Any]:
     height = size.height + lanes * Badge.LANE
     bottom = height - 1.7 * letters
     named = max((len(curve.name) for curve in plot.curves if plot.names), default=0)
-    right = size.width - (letters * BOLD_SHARE * named + 8.0)
+    half_a_word = 1.5 * LETTER_SHARE * letters  # of the last frequency, which stands under the end of the axis
+    right = size.width - max(letters * BOLD_SHARE * named + 8.0, half_a_word)
 
     def x(frequency_hz: FloatArray | float) -> Any:
         return left + (right - left) * np.log(np.divide(frequency_hz, plot.low_hz)) / np.log(plot.high_hz / plot.low_hz)
