@@ -117,19 +117,24 @@ def _with(heard: Heard, made: Restless, kind: str, seed: int | None) -> Heard:
 def table(found: Iterable[Told]) -> str:
     """A row a kind of device: how many were called what."""
     count = Counter((one.made, one.kind or "nothing") for one in found)
-    called = ("rattle", "rub", "airflow-noise", "undecided", "nothing")
+    called = ("rattle", "rub", "airflow-noise", "high-orders", "undecided", "nothing")
     lines = ["    " + " ".join(f"{word:>14}" for word in ("", *called))]
     for made in dict.fromkeys(made for made, _ in count):
         lines.append("    " + " ".join(f"{word!s:>14}" for word in (made, *(count[made, kind] for kind in called))))
     return "\n".join(lines)
 
 
-def noise_table(count: int, first: int) -> str:
-    """The largest z of noise, alone and with a neighbour, and how many recordings alarm."""
+def right_share(found: Iterable[Told]) -> float:
+    """Share of the devices called something that are called what they are; "undecided" and orders call nothing."""
+    called = [one for one in found if one.kind in ("rattle", "rub", "airflow-noise")]
+    return sum(one.kind == EXPECTED[one.made] for one in called) / max(len(called), 1)
+
+
+def noise_alarms(first: int, count: int) -> tuple[float, float, int]:
+    """The largest z of noise, alone and with a neighbour, and how many of so many recordings alarm."""
     found = [of_noise(seed) for seed in range(first, first + count)]
     alone, beside = (max(one[place] for one in found) for place in (0, 1))
-    alarms = sum(one[0] > ALONE or one[1] > BESIDE for one in found)
-    return f"    {count} recordings of noise: z up to {alone:.2f}, with a neighbour {beside:.2f}; {alarms} alarm"
+    return alone, beside, sum(one[0] > ALONE or one[1] > BESIDE for one in found)
 
 
 def main() -> None:
@@ -139,7 +144,8 @@ def main() -> None:
     parser.add_argument("--count", type=int, default=200)
     asked = parser.parse_args()
     if asked.made == ["noise"]:
-        print(noise_table(asked.count, asked.first))
+        alone, beside, alarms = noise_alarms(asked.first, asked.count)
+        print(f"{asked.count} of noise: z up to {alone:.2f}, with a neighbour {beside:.2f}; {alarms} alarm", flush=True)
         return
     found = []
     for seed in range(asked.first, asked.first + asked.count):

@@ -103,6 +103,12 @@ def read_sweep_level(takes: Takes, settings: Settings) -> SweepLevel:
     )
 
 
+def sweep_take_of(recording: Recording) -> tuple[SweepTake, Sweep]:
+    """One recording of a sweep, ready to be analysed. Raises as `prepare` does, AnalysisError for what is no sweep."""
+    sweep = sweep_of(recording.sidecar.stimulus, recording.files.audio_path)
+    return _sweep_take(prepare(recording)), sweep
+
+
 def _cycles(takes: list[SweepTake], read: SweepReadings, *, sample_rate: int) -> tuple[CyclesHeard, ...]:
     if not read.beyond or not all(take.silences for take in takes):
         return ()

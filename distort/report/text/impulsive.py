@@ -1,12 +1,14 @@
 """What strikes, rubs or blows, in a table of places and a sentence each."""
 
 from collections.abc import Iterator, Mapping
+from pathlib import Path
 
 import numpy as np
 from rich.table import Table
 
 from distort.analysis.impulsive.cycles import PER_DECADE
 from distort.analysis.impulsive.impulsive import ONCE, ImpulsiveLevel, ImpulsivePlace, ImpulsiveResult, Kind, stretches
+from distort.assembly.condition.residual_sound import ResidualSound
 from distort.report.text.headings import heading_sentences
 from distort.report.text.numbers import level_name, two_digits, two_digits_hertz
 from distort.session.results.condition_results import ConditionResults
@@ -77,3 +79,12 @@ def _table(places: tuple[ImpulsivePlace, ...]) -> Table:
             "-" if np.isnan(one.spread) else f"{100.0 * one.spread:.0f} %",
         )
     return table
+
+
+def residual_sentences(sound: ResidualSound, path: Path) -> Iterator[str]:
+    """Where the sound is, how loud it was, and how to listen to it."""
+    origin = "the simulated loudspeaker, not a measurement" if sound.simulated else sound.condition
+    yield f"{path}: what lies beyond the tenth order of {sound.file} ({origin})."
+    if sound.peak_db_spl is not None:
+        yield f"Its highest peak had {sound.peak_db_spl:.0f} dB SPL at the microphone."
+    yield f"It was raised by {sound.raised_db:.0f} dB: turn the volume down before you listen."

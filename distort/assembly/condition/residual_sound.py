@@ -1,0 +1,80 @@
+"""What a loudspeaker makes beyond the tenth order, as a sound to be heard: where a rattle is, it rattles."""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+import numpy.typing as npt
+
+from distort.analysis.impulsive.residual import as_recorded
+from distort.analysis.sweep.sweeps import Settings, read_sweep
+from distort.errors import SessionError
+from distort.recording.reading import sweep_take_of
+from distort.session.calibration.in_force import reference_of
+from distort.session.files.folder import SessionFolder
+from distort.session.plan.kinds import SWEEP
+from distort.session.recordings.stored import Recording, load_recordings
+from signals.levels import amplitude_to_db, db_to_amplitude
+
+PEAK_DBFS = -12.0
+"""Of the sound as it is written: whoever listens does not know how loud it will be."""
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class ResidualSound:
+    """The sound and where it comes from."""
+
+    samples: npt.NDArray[np.float64]
+    """`(samples,)`, full scale 1."""
+    sample_rate: int
+    condition: str
+    level_db_spl: float
+    """Nominal, of the sweep."""
+    file: str
+    """The recording, within the session."""
+    recording_sha256: str
+    simulated: bool
+    raised_db: float
+    """By how much it was made louder than it stands in the recording."""
+    peak_db_spl: float | None
+    """Of its highest peak at the microphone, as the r.m.s. of a sine of that amplitude; None: no calibration."""
+
+
+def residual_sound(folder: SessionFolder, condition: str, level_db_spl: float) -> ResidualSound:
+    """Of the first take of the sweep at that nominal level that nobody rejected.
+
+    Raises SessionError when there is none or it holds nothing there, and as `prepare` and `read_sweep` do.
+    """
+    recording = _sweep_of(load_recordings(folder, condition), level_db_spl, condition)
+    take, sweep = sweep_take_of(recording)
+    (beyond,) = read_sweep([take], sweep, replace(Settings(), orders=1, beyond=True)).beyond
+    samples = as_recorded(beyond).samples
+    peak = float(np.max(np.abs(samples)))
+    if not peak > 0.0:
+        raise SessionError(f"{recording.files.in_session} holds nothing beyond the tenth order that could be heard")
+    reference = reference_of(recording.sidecar.calibration, distance_m=1.0)
+    return ResidualSound(
+        samples=samples * (float(db_to_amplitude(PEAK_DBFS)) / peak),
+        sample_rate=sweep.sample_rate,
+        condition=condition,
+        level_db_spl=recording.sidecar.level_db_spl,
+        file=recording.files.in_session,
+        recording_sha256=recording.sidecar.recording_sha256,
+        simulated=recording.sidecar.simulated,
+        raised_db=PEAK_DBFS - float(amplitude_to_db(peak)),
+        peak_db_spl=float(amplitude_to_db(peak)) + reference.offset_db if reference.unit == "db_spl" else None,
+    )
+
+
+def _sweep_of(recordings: tuple[Recording, ...], level_db_spl: float, condition: str) -> Recording:
+    sweeps = [
+        one
+        for one in recordings
+        if one.sidecar.stimulus_name == SWEEP and one.sidecar.rejected is None and not one.sidecar.after
+    ]
+    found = [one for one in sweeps if one.sidecar.level_db_spl == level_db_spl]
+    if not found:
+        known = ", ".join(f"{level:g}" for level in sorted({one.sidecar.level_db_spl for one in sweeps})) or "none"
+        raise SessionError(
+            f"condition {condition} has no sweep at {level_db_spl:g} dB SPL that is not rejected: there are {known}"
+        )
+    return found[0]
