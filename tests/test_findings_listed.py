@@ -7,10 +7,13 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+import scipy.stats
 
 from distort.analysis.anomalies.anomalies import find_anomalies
-from distort.analysis.findings.evidence import Evidence
+from distort.analysis.common.quantities import Quantity
+from distort.analysis.findings.evidence import Evidence, OctaveHeat, SetUps
 from distort.analysis.findings.find import find
+from distort.analysis.findings.likelihoods import share_right, stands_out
 from tests.families.filters import Resonance
 from tests.made_evidence import ROWS_HZ, Made, anomaly, bell, comb, dips_of, ripple
 
@@ -130,3 +133,68 @@ def test_a_dip_that_pulls_the_trend_down_does_not_hide_another_an_octave_above()
     )
     found = find_anomalies(ROWS_HZ, 20.0 * np.log10(np.abs(both)) + ripple(2, 0.5)(ROWS_HZ))
     assert [round(one.frequency_hz / 1300.0) for one in found if one.kind == "dip"] == [1, 2]
+
+
+def test_a_change_that_moves_with_level_is_one_place() -> None:
+    """About 100 Hz at one level, about 125 Hz a level higher: each lies within what the other leaves half of."""
+    tops = {91.0: bell(100.0, -0.6, octaves=0.3), 96.0: bell(125.0, -0.9, octaves=0.3)}
+    made = Made(change=lambda f, level: tops[level](f) if level in tops else 0.0 * f)
+    assert [one.explanation for one in find(made.evidence())] == ["compression"]
+
+
+def test_the_interval_of_a_band_holds_how_well_two_runs_agree() -> None:
+    made = Made(change=lambda f, level: -2.0 * (f < 400.0) * (level - 81.0) / 15.0)
+    evidence = made.evidence()
+    calm = tuple(replace(one, uncertainty_db=np.full(ROWS_HZ.size, 0.0005)) for one in evidence.changes)
+    (one,) = find(replace(evidence, changes=calm))
+    assert one.evidence[0].interval_db == pytest.approx(1.96 * 0.03, rel=0.01)
+
+
+@pytest.mark.parametrize(
+    ("set_ups", "command", "text"),
+    [
+        (SetUps(planned=("main",), recorded=("main",)), "distort measure FOLDER:moved", 'add "moved" to conditions'),
+        (
+            SetUps(planned=("main", "moved"), recorded=("main",)),
+            "distort measure FOLDER:moved",
+            "condition 'moved' and",
+        ),
+        (
+            SetUps(planned=("main", "desk"), recorded=("main", "desk")),
+            "distort compare FOLDER:main FOLDER:desk",
+            "'desk'",
+        ),
+        (
+            SetUps(planned=("main",), recorded=("main",), simulated=True),
+            "distort measure FOLDER:moved --simulate",
+            'add "moved"',
+        ),
+    ],
+)
+def test_what_would_confirm_a_dip_is_in_the_plan_or_said_to_be_added(set_ups: SetUps, command: str, text: str) -> None:
+    made = Made(after=comb(600.0, 0.7), anomalies=dips_of(600.0, 0.7))
+    (one,) = find(replace(made.evidence(), set_ups=set_ups))
+    assert one.next.command == command
+    assert text in one.next.text
+
+
+def test_the_first_that_tells_how_a_band_falls_short_is_what_is_not_recorded_yet() -> None:
+    """Multitones, then the lowest level once more, then bursts."""
+    made = Made(change=lambda f, level: -2.0 * (f < 400.0) * (level - 81.0) / 15.0)
+    bare = made.evidence()
+    tones = tuple(replace(one, quantity=Quantity("change", "multitone")) for one in bare.changes)
+    with_tones = replace(bare, changes=bare.changes + tones)
+    heat = (OctaveHeat(midband_hz=125.0, change_db=-0.01, uncertainty_db=0.02),)
+    commands = [find(one)[0].next.command for one in (bare, with_tones, replace(with_tones, heating=heat))]
+    assert commands == [
+        "distort measure FOLDER:main --only multitone_96dB",
+        "distort measure FOLDER:main --again",
+        "distort measure FOLDER:main",
+    ]
+
+
+def test_probabilities_of_changes_follow_their_readings() -> None:
+    """`(1 - 2 Q(z))^60`, Q of Student's t with 12 degrees of freedom: 5 standard deviations by scipy's own table."""
+    assert stands_out(5.0, 1.0, places=60) == pytest.approx((1.0 - 2.0 * scipy.stats.t.sf(5.0, 12)) ** 60)
+    assert stands_out(4.0, 1.0, places=60) < stands_out(5.0, 1.0, places=60) < stands_out(9.0, 1.0, places=60)
+    assert share_right(19, 19) == pytest.approx(20 / 21)

@@ -1,6 +1,7 @@
 """distort show: prints one result."""
 
 import argparse
+import shlex
 from typing import TYPE_CHECKING
 
 from distort.commands.parser import Parser, Subparsers, add_command
@@ -210,6 +211,6 @@ def _blocks(results: "ConditionResults", arguments: argparse.Namespace) -> "Iter
         case "multitone":
             return multitone_blocks(results, level_db_spl=arguments.level)
         case "findings":
-            return findings_blocks(results, evidence=arguments.evidence)
+            return findings_blocks(results, evidence=arguments.evidence, session=shlex.quote(str(arguments.folder)))
         case _:
             return audibility_blocks(results, background=arguments.background)

@@ -8,7 +8,7 @@ import numpy.typing as npt
 
 from distort.analysis.common.statistics import TWO_SIDED_95
 from distort.analysis.findings.evidence import ChangeCurve
-from distort.analysis.findings.local_changes import LocalChange
+from distort.analysis.findings.local_changes import CALMEST_DB, LocalChange
 
 FloatArray = npt.NDArray[np.float64]
 BoolArray = npt.NDArray[np.bool_]
@@ -18,7 +18,7 @@ LEAST_SPREADS = 4.0
 LEAST_OCTAVES = 1.0 / 3.0
 
 JOINED_OCTAVES = 0.5
-"""Stretches nearer to each other are one."""
+"""Stretches nearer to each other are one, as are those between which only a place of the same sign lies."""
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -41,8 +41,8 @@ class BroadChange:
 
     @property
     def interval_db(self) -> float:
-        """Of it."""
-        return float(self.curve.uncertainty_db[self.row])
+        """Half-width of its 95 % interval: noise, and how well two runs agree, which no loudspeaker does better."""
+        return float(np.hypot(self.curve.uncertainty_db[self.row], TWO_SIDED_95 * CALMEST_DB))
 
     @property
     def frequency_hz(self) -> float:
@@ -75,13 +75,17 @@ def _stretches(
     with np.errstate(invalid="ignore"):
         large = sign * curve.change_db >= np.maximum(LEAST_CHANGE_DB, LEAST_SPREADS * sigma_db)
     large &= (f >= lowest_valid_hz) & np.isfinite(sigma_db)
+    of_places = np.zeros(f.size, dtype=np.bool_)
     for one in local:
-        large &= ~((f >= one.low_hz) & (f <= one.high_hz) & (sign * one.excess_db > 0.0))
+        of_places |= (f >= one.low_hz) & (f <= one.high_hz) & (sign * one.excess_db > 0.0)
+    large &= ~of_places
     edges = np.flatnonzero(np.diff(np.concatenate([[False], large, [False]]).astype(np.int8)))
     runs = [[int(first), int(end) - 1] for first, end in zip(edges[::2], edges[1::2], strict=True)]
     joined: list[list[int]] = []
     for run in runs:
-        if joined and np.log2(f[run[0]] / f[joined[-1][1]]) < JOINED_OCTAVES:
+        apart = slice(joined[-1][1] + 1, run[0]) if joined else slice(0)
+        near = bool(joined) and np.log2(f[run[0]] / f[joined[-1][1]]) < JOINED_OCTAVES
+        if joined and (near or np.all(of_places[apart])):
             joined[-1][1] = run[1]
         else:
             joined.append(run)

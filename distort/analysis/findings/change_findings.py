@@ -6,10 +6,12 @@ from dataclasses import replace
 import numpy as np
 
 from distort.analysis.anomalies.anomaly import Anomaly
+from distort.analysis.common.statistics import TWO_SIDED_95
 from distort.analysis.findings.broad_changes import BroadChange, broad_changes
 from distort.analysis.findings.combs import path_at, path_of, same_path
 from distort.analysis.findings.evidence import ChangeCurve, Evidence, TimeBehaviour
 from distort.analysis.findings.finding import Draft, EvidenceRow, Explanation, PlaceFound
+from distort.analysis.findings.likelihoods import share_right, stands_out
 from distort.analysis.findings.local_changes import LocalChange, local_changes
 from distort.analysis.findings.order_contrasts import EDGE_OCTAVES
 from distort.analysis.findings.two_paths import at_other_dips, two_paths
@@ -17,9 +19,15 @@ from distort.analysis.findings.two_paths import at_other_dips, two_paths
 DIP_OCTAVES = 1.0 / 6.0
 """A change belongs to a dip or peak whose centre is this near."""
 
-SURE, LIKELY, OPEN = 0.97, 0.9, 0.5
-"""Probabilities of what a change is: its sign is beyond five standard deviations; what makes it is read from one curve
-more, or from none."""
+KIND_RIGHT = share_right(19, 19)
+"""Of what a change at a dip is called: on made loudspeakers to tune on (21 families, six each, 2026-11-28) 19 of 19
+changes at a place that were called compression, expansion or a resonance that changes with level were right."""
+
+OPEN = 0.5
+"""Of a change at a dip whose kind nothing tells: one of two."""
+
+PLACES = 60
+"""Independent places of a change curve: eight octaves, seven an octave (own estimate from the width of the flanks)."""
 
 DB_OF_DISTORTION = 8.0
 """In the order of the list a decibel of change counts as so many of distortion (own choice)."""
@@ -110,11 +118,16 @@ def _local(evidence: Evidence, group: Sequence[tuple[LocalChange, Anomaly | None
 def _kind(
     evidence: Evidence, change: LocalChange, anomaly: Anomaly | None
 ) -> tuple[Explanation, tuple[Explanation, ...], float]:
-    """What a local change is, between what it lies where that is open, and how sure."""
+    """What a local change is, between what it lies where that is open, and how sure.
+
+    Its probability is the likelihood of the reading (that it stands out of its ripple and noise by more than the best
+    of a curve's places does by chance), at a dip times the share of kinds that were right on the half to tune on.
+    """
+    stands = stands_out(change.excess_db, change.sigma_db, places=PLACES)
     rises = change.excess_db > 0.0
     own: Explanation = "expansion" if rises else "compression"
     if anomaly is None or anomaly.kind == "peak":
-        return own, (), SURE
+        return own, (), stands
     path_m = path_of(evidence, anomaly)
     if path_m is not None:
         others = [
@@ -124,12 +137,12 @@ def _kind(
         ]
         answer = at_other_dips(change, [one.frequency_hz for one in others])
     elif anomaly.shape == "resonance":  # of minimum phase: nothing cancels there
-        return ("level-dependent-resonance" if rises else own), (), LIKELY
+        return ("level-dependent-resonance" if rises else own), (), stands * KIND_RIGHT
     else:
         answer = two_paths(evidence, change)
     if answer == "yes":
-        return "cancellation", (), LIKELY
-    return (own, (), LIKELY) if answer == "no" else ("undecided", (own, "cancellation"), OPEN)
+        return "cancellation", (), stands * KIND_RIGHT
+    return (own, (), stands * KIND_RIGHT) if answer == "no" else ("undecided", (own, "cancellation"), OPEN)
 
 
 def _place(change: LocalChange) -> PlaceFound:
@@ -177,13 +190,29 @@ def _broad(evidence: Evidence, one: BroadChange, *, also: BroadChange | None) ->
         explanation=explanation,
         also=more,
         decided=True,
-        probability=LIKELY if explanation in ("limiting", "heating") else SURE,
+        probability=_likelihood(evidence, one, attack, explanation),
         places=(PlaceFound(frequency_hz=one.frequency_hz, low_hz=one.low_hz, high_hz=one.high_hz),),
         strength_db=DB_OF_DISTORTION * abs(one.change_db),
         part_of_loudspeaker=True,
         numbers=numbers,
         evidence=tuple(rows),
     )
+
+
+def _likelihood(evidence: Evidence, one: BroadChange, attack: TimeBehaviour | None, explanation: Explanation) -> float:
+    """From the likelihood of the readings alone: that of the change, and of what names its kind."""
+    probability = stands_out(one.change_db, one.interval_db / TWO_SIDED_95, places=PLACES)
+    if explanation == "limiting" and attack is not None:
+        bands = max(len(evidence.attacks), 1)
+        probability *= stands_out(attack.depth_db, attack.uncertainty_db / TWO_SIDED_95, places=bands)
+    if explanation == "heating":
+        octaves = [
+            stands_out(each.change_db, each.uncertainty_db / TWO_SIDED_95, places=len(evidence.heating))
+            for each in evidence.heating
+            if one.low_hz <= each.midband_hz <= one.high_hz
+        ]
+        probability *= max(octaves, default=0.0)
+    return probability
 
 
 def _broad_row(one: BroadChange) -> EvidenceRow:

@@ -127,12 +127,27 @@ class Image:
     """Stretches of orders that it touches at the highest level, by the frequency of the excitation."""
 
 
+@dataclass(frozen=True, kw_only=True)
+class SetUps:
+    """What the session plans and holds besides, for the commands that a finding proposes."""
+
+    planned: tuple[str, ...] = ()
+    """Conditions of the plan."""
+    recorded: tuple[str, ...] = ()
+    """Those that have recordings."""
+    bursts: bool = False
+    """The plan has tone bursts."""
+    simulated: bool = False
+    """The loudspeaker is the simulated one."""
+
+
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Evidence:
     """All of a condition."""
 
     condition: str = "main"
     """Its name, for the commands that a finding proposes."""
+    set_ups: SetUps = SetUps()
     frequency_hz: FloatArray
     """Of responses and orders."""
     response_db: FloatArray

@@ -81,7 +81,7 @@ class NextStep:
 
     text: str
     command: str | None = None
-    """One that this program runs and whose result it reads; FOLDER stands for the session."""
+    """One that this program runs and whose result it reads, as it is typed; FOLDER stands for the session's path."""
 
 
 @dataclass(frozen=True, kw_only=True)

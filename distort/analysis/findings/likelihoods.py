@@ -48,6 +48,20 @@ def log_sum(*values: float) -> float:
     return float(scipy.special.logsumexp(values))
 
 
+def stands_out(size: float, sigma: float, *, places: int) -> float:
+    """Probability that a reading stands out by more than chance makes of the best of so many independent ones.
+
+    `(1 - 2 Q(size / sigma))^places`, Q the upper tail of the distribution above.
+    """
+    tail = 2.0 * float(scipy.special.stdtr(DEGREES_OF_FREEDOM, -abs(size) / sigma)) if sigma > 0.0 else 0.0
+    return float((1.0 - tail) ** places)
+
+
+def share_right(right: int, decided: int) -> float:
+    """Probability that the next one is right, of a share counted before: `(right + 1) / (decided + 2)` (Laplace)."""
+    return (right + 1.0) / (decided + 2.0)
+
+
 def joint_limit(count: int, probability: float = 0.01) -> float:
     """How many standard deviations the furthest of `count` independent normal readings may lie off.
 

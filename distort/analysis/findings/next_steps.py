@@ -1,36 +1,99 @@
-"""What would confirm a finding, or tell what is open: commands that this program runs, and whose result it reads."""
+"""What would confirm a finding, or tell what is open: commands that this program runs, and whose result it reads.
+
+FOLDER stands for the session in what is stored; who shows it puts the session's own path there.
+"""
 
 from collections.abc import Mapping
+from dataclasses import dataclass
 
-from distort.analysis.findings.evidence import Evidence
+from distort.analysis.findings.evidence import Evidence, SetUps
 from distort.analysis.findings.finding import Draft, Explanation, NextStep
 
-AGAIN = "distort measure FOLDER --condition {here} --again"
-COMPARED = "distort compare FOLDER:{here} FOLDER:{there}"
-_MOVE = "Move the microphone by a hand's breadth and measure as condition 'moved'"
+FOLDER = "FOLDER"
+"""Stands for the path of the session."""
 
-_STEPS: Mapping[Explanation, tuple[str, str, str]] = {
-    "delayed-copy": (f"{_MOVE}: dip and rise must move.", COMPARED, "moved"),
-    "cancellation": (f"{_MOVE}: dip and rise must move.", COMPARED, "moved"),
-    "resonance": (f"{_MOVE}: dip and rise must stay.", COMPARED, "moved"),
-    "undecided": (f"{_MOVE}: what stays belongs to the loudspeaker.", COMPARED, "moved"),
-    "room": ("Move the loudspeaker and measure as condition 'moved': dip and rise must move.", COMPARED, "moved"),
-    "product-on-peak": (
-        "Measure close to the driver as condition 'near': the resonance shows there.",
-        COMPARED,
-        "near",
-    ),
-    "filter-before-source": ("Measure with the filter or equaliser off as condition 'flat'.", COMPARED, "flat"),
-    "conversion-image": ("Record again with nothing that converts the sample rate: the rises must go.", AGAIN, ""),
-    "event-in-time": ("Record that level again in quiet: the rise must go.", AGAIN, ""),
-    "loudspeaker-generated": ("Record it again, and in another set-up: the rise must stay where it is.", AGAIN, ""),
+
+@dataclass(frozen=True)
+class _Elsewhere:
+    """Another condition that tells: its name, what is done for it, and what must be seen there."""
+
+    condition: str
+    to_do: str
+    seen: str
+
+
+_MOVED = "Move the microphone by a hand's breadth"
+
+_ELSEWHERE: Mapping[Explanation, _Elsewhere] = {
+    "delayed-copy": _Elsewhere("moved", _MOVED, "dip and rise must move"),
+    "cancellation": _Elsewhere("moved", _MOVED, "dip and rise must move"),
+    "resonance": _Elsewhere("moved", _MOVED, "dip or peak must stay"),
+    "undecided": _Elsewhere("moved", _MOVED, "what stays belongs to the loudspeaker"),
+    "room": _Elsewhere("moved", "Move the loudspeaker", "dip and rise must move"),
+    "product-on-peak": _Elsewhere("near", "Put the microphone close to the driver", "the resonance must show"),
+    "filter-before-source": _Elsewhere("flat", "Switch the filter or equaliser off", "dip or peak must go"),
 }
-_CHANGES = ("Record the loudest level again after a rest: what comes back is heat or a limiter.", AGAIN, "")
-_NO_TONES = ("Play multitones at these levels: how fast they settle tells a limiter from heat.", AGAIN, "")
+
+_AGAIN: Mapping[Explanation, str] = {
+    "conversion-image": "Record the level again with nothing that converts the sample rate: the rises must go.",
+    "event-in-time": "Record the level again in quiet: what sounded must be gone.",
+    "loudspeaker-generated": "Record the level again: the rise must stay as it is.",
+}
 
 
 def next_step(draft: Draft, evidence: Evidence) -> NextStep:
-    """One step."""
-    tones = any(one.quantity.stimulus == "multitone" for one in evidence.changes)
-    text, command, there = _STEPS.get(draft.explanation, _CHANGES if tones else _NO_TONES)
-    return NextStep(text=text, command=command.format(here=evidence.condition, there=there))
+    """One step; its command can be typed as it stands, with the session's path for FOLDER."""
+    if draft.explanation in _AGAIN:
+        return _again(draft, evidence, _AGAIN[draft.explanation])
+    if draft.explanation in _ELSEWHERE and "excess_db" not in draft.numbers:
+        return _elsewhere(evidence, _ELSEWHERE[draft.explanation])
+    return _of_change(evidence)
+
+
+def _elsewhere(evidence: Evidence, step: _Elsewhere) -> NextStep:
+    here, set_ups = evidence.condition, evidence.set_ups
+    recorded = [one for one in set_ups.recorded if one != here]
+    if step.condition == "moved" and recorded and step.condition not in recorded:
+        there = recorded[0]
+        return NextStep(
+            text=f"Compare with condition '{there}': what differs there belongs to the set-up, not to the loudspeaker.",
+            command=f"distort compare {FOLDER}:{here} {FOLDER}:{there}",
+        )
+    there = step.condition
+    if there in recorded:
+        return NextStep(
+            text=f"Compare with condition '{there}': {step.seen}.",
+            command=f"distort compare {FOLDER}:{here} {FOLDER}:{there}",
+        )
+    first = "" if there in set_ups.planned else f' (add "{there}" to conditions in session.toml first)'
+    return NextStep(
+        text=f"{step.to_do}, measure that as condition '{there}'{first} and compare it with '{here}': {step.seen}.",
+        command=_measure(f"{FOLDER}:{there}", set_ups),
+    )
+
+
+def _again(draft: Draft, evidence: Evidence, text: str) -> NextStep:
+    """The sweep at the level that shows it, once more."""
+    level = draft.numbers.get("level_db_spl", max(evidence.levels, default=0.0))
+    only = f" --only sweep_{level:g}dB --again" if level else " --again"
+    return NextStep(text=text, command=_measure(f"{FOLDER}:{evidence.condition}", evidence.set_ups, only))
+
+
+def _of_change(evidence: Evidence) -> NextStep:
+    """What tells how a level falls short: what is not recorded yet, the cheapest first."""
+    here = f"{FOLDER}:{evidence.condition}"
+    if not any(one.quantity.stimulus == "multitone" for one in evidence.changes):
+        level = max(evidence.levels, default=0.0)
+        only = f" --only multitone_{level:g}dB" if level else ""
+        text = "Record the multitones too: how fast their level settles tells a limiter from a voice coil."
+        return NextStep(text=text, command=_measure(here, evidence.set_ups, only))
+    if not evidence.heating:
+        text = "Measure with repeat_reference = true in session.toml: what the lowest level then lacks is heat."
+        return NextStep(text=text, command=_measure(here, evidence.set_ups, " --again"))
+    first = "" if evidence.set_ups.bursts else "Add [burst] to session.toml first. "
+    text = f"{first}Record tone bursts: they are too short to heat a coil, so what they lose as well is no heat."
+    return NextStep(text=text, command=_measure(here, evidence.set_ups))
+
+
+def _measure(target: str, set_ups: SetUps, more: str = "") -> str:
+    return f"distort measure {target}{more}{' --simulate' if set_ups.simulated else ''}"

@@ -51,7 +51,7 @@ def order_drafts(evidence: Evidence) -> list[Draft]:
     at_dips = [_weighed(evidence, contrasts, one, odds) for one in at_anomalies(evidence)]
     drafts = []
     for group in _combs(evidence, at_dips):
-        drafts += _of_group(evidence, group, odds)
+        drafts += _of_group(evidence, contrasts, group, odds=odds)
     drafts += peak_drafts(evidence, contrasts, at_dips)
     drafts += _tops(evidence, contrasts, odds, at_dips)
     drafts += response_drafts(evidence, at_dips, drafts)
@@ -84,7 +84,7 @@ def _combs(evidence: Evidence, found: Sequence[Weighing]) -> list[list[Weighing]
     return [group for _, group in groups]
 
 
-def _of_group(evidence: Evidence, group: Sequence[Weighing], odds: float) -> list[Draft]:
+def _of_group(evidence: Evidence, contrasts: Contrasts, group: Sequence[Weighing], *, odds: float) -> list[Draft]:
     """The passive explanation of a dip or a comb, and what is made at it besides."""
     names = (SHARED, OWN, BEFORE)
     each = [_shares_of(one, odds) for one in group]
@@ -92,7 +92,11 @@ def _of_group(evidence: Evidence, group: Sequence[Weighing], odds: float) -> lis
     top = max(logs.values())
     total = sum(np.exp(value - top) for value in logs.values())
     shares = {name: float(np.exp(value - top) / total) for name, value in logs.items()}
-    made = [_source(one) for one in group if one.has_source >= OPEN]
+    made = [
+        source_or_peak(evidence, contrasts[one.place.gap_octaves], one, _source(one))
+        for one in group
+        if one.has_source >= OPEN
+    ]
     own_way_alone = max(shares, key=lambda name: shares[name]) == OWN and len(group) == 1
     drafts = [] if made and own_way_alone else _passive(evidence, group, shares)
     return drafts + made

@@ -19,6 +19,7 @@ from distort.analysis.findings.evidence import (
     Image,
     OctaveHeat,
     OrderCurve,
+    SetUps,
     TimeBehaviour,
 )
 from distort.analysis.impulsive.impulsive import ImpulsiveResult
@@ -30,6 +31,7 @@ from distort.assembly.condition.level_series import Ladder, LevelSeries
 from distort.assembly.condition.levels import LevelsRead
 from distort.recording.reading import MultitoneLevel
 from distort.session.calibration.reference_responses import CurvesElsewhere
+from distort.session.files.folder import SessionFolder
 from distort.session.plan.keys import Setup
 from distort.session.recordings.condition import Recorded
 from distort.session.results.foreign_found import EventFound, Foreign, ImageFound
@@ -58,6 +60,7 @@ def evidence_of(
     ladders = [ladder.curves for ladder in series.ladders]
     return Evidence(
         condition=recorded.condition,
+        set_ups=_set_ups(recorded),
         frequency_hz=first.frequency_hz,
         response_db=first.level_db,
         lowest_valid_hz=first.lowest_valid_hz,
@@ -78,6 +81,18 @@ def evidence_of(
         in_room=setup.radiation == "room"
         and read.lowest.read.separated.gate_s is None
         and not recorded.elsewhere.curves,
+    )
+
+
+def _set_ups(recorded: Recorded) -> SetUps:
+    """What else there is: the plan's conditions, and those that are recorded, in the plan's order."""
+    planned = recorded.plan.setup.conditions
+    names = SessionFolder(recorded.root).conditions_recorded()
+    return SetUps(
+        planned=planned,
+        recorded=tuple(one for one in planned if one in names),
+        bursts=recorded.plan.burst is not None,
+        simulated=any(one.sidecar.simulated for one in recorded.recordings),
     )
 
 

@@ -10,6 +10,7 @@ from distort.analysis.anomalies.anomaly import Anomaly
 from distort.analysis.common.quantities import from_findings
 from distort.analysis.findings.across import FindingAcross
 from distort.analysis.findings.finding import EvidenceRow, Finding
+from distort.analysis.findings.next_steps import FOLDER
 from distort.report.text.headings import heading_sentences
 from distort.report.text.numbers import hertz, level_name
 from distort.report.text.quantities import short
@@ -30,8 +31,13 @@ BEFORE_FINDINGS = "These results were written before there were findings: run 'd
 NOTHING = "No finding: nothing in distortion or compression stands out beyond its interval and its own ripple."
 
 
-def findings_blocks(results: ConditionResults, *, evidence: bool = False) -> Iterator[str | Table]:
-    """The story of one condition: dips and peaks, then a paragraph a finding; with the rows behind where asked for."""
+def findings_blocks(
+    results: ConditionResults, *, evidence: bool = False, session: str = FOLDER
+) -> Iterator[str | Table]:
+    """The story of one condition: dips and peaks, then a paragraph a finding; with the rows behind where asked for.
+
+    session   its path as it is to be typed, for the commands that are proposed
+    """
     yield from heading_sentences(results)
     anomalies, findings = results.findings.anomalies, results.findings.findings
     if anomalies:
@@ -46,7 +52,7 @@ def findings_blocks(results: ConditionResults, *, evidence: bool = False) -> Ite
         yield NOTHING
     yield from _floor_sentences(results)
     for one in findings:
-        yield from _paragraph(one)
+        yield from _paragraph(one, session)
         if evidence and one.evidence:
             yield evidence_table(one.evidence)
             yield ""
@@ -79,7 +85,7 @@ def _floor_sentences(results: ConditionResults) -> Iterator[str]:
         )
 
 
-def _paragraph(one: Finding) -> Iterator[str]:
+def _paragraph(one: Finding, session: str) -> Iterator[str]:
     yield f"{one.number}. {one.headline}"
     yield f"   {one.sentence}"
     yield f"   {surely(one)}"
@@ -87,7 +93,12 @@ def _paragraph(one: Finding) -> Iterator[str]:
         yield f"   Audible: {one.audible.verdict}, at {level_name(one.audible.at_db_spl)} dB SPL (an estimate)."
     yield f"   To confirm: {one.next.text}"
     if one.next.command is not None:
-        yield f"   {one.next.command}"
+        yield f"   {typed(one.next.command, session)}"
+
+
+def typed(command: str, session: str) -> str:
+    """A proposed command as it is typed for the session at that path."""
+    return command.replace(FOLDER, session)
 
 
 def surely(one: Finding) -> str:
