@@ -10,5 +10,6 @@ rm -f recordings/desk/multitone_86dB.* recordings/desk/multitone_91dB.* recordin
 rm -f stimuli/*.wav # `distort stimuli demo_recordings` writes them again, byte for byte
 distort analyze .
 distort report .
-cp results/figures/harmonics_desk_96dB.png harmonics.png # both stand in README.md
-cp results/figures/findings_desk.png findings.png
+distort report . --format wide # letters that are read at the width of a page
+cp results/figures/wide/harmonics_desk_96dB.png harmonics.png # both stand in README.md
+cp results/figures/wide/findings_stand.png findings.png

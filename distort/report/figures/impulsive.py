@@ -6,7 +6,6 @@ import numpy as np
 
 from distort.analysis.impulsive.impulsive import ALONE, CONFIRMED, ImpulsiveResult
 from distort.report.figures.style import (
-    BOX_BOTTOM_INCHES,
     FILL,
     LEVEL_DASHES,
     SETTINGS,
@@ -80,5 +79,5 @@ def impulsive_figure(result: ImpulsiveResult, legend: Legend) -> "Figure":
             )
             halo(words)
         key_beside(figure, lines, [str(line.get_label()) for line in lines])
-        note(figure, NOTE, top_inches=BOX_BOTTOM_INCHES + 0.95)
+        note(figure, NOTE)
     return figure

@@ -49,7 +49,7 @@ KINDS = {
 MARK_POINTS = 9.0
 """Size of the marks."""
 
-LETTER_INCHES = 0.115
+LETTER_INCHES = 0.14
 """Width of a character of a mark, and some more: other formats have a narrower box."""
 
 BRACKET_POINTS, ROW_POINTS = 3.0, 3.5
