@@ -17,8 +17,8 @@ from distort.report.text.tables_sweep import UNIT_NAMES, thd_marks
 FLOOR = "noise floor"
 
 MOST_SWEEPS = 60
-"""Of more than these the page has orders 2 to 5 alone, and none referred to the input: what is left out is in the
-tables."""
+"""Of more than these the page has orders 2 to 5 alone, without intervals and none referred to the input: what is left
+out is in the tables."""
 
 
 def _everything(conditions: Conditions) -> list[Harmonics]:
@@ -90,7 +90,8 @@ def harmonics_chart(conditions: Conditions) -> Chart:
             width = 2.2 - 1.2 * (len(levels) - 1 - levels.index(level)) / max(len(levels), 1)
             fundamentals.append(each.fundamental_db)
             made = _of_one(each, at, name, orders=orders, width=width)
-            series += (_with_input(one, with_input, len(fundamentals) - 1) for one in made)
+            own = (_with_input(one, with_input, len(fundamentals) - 1) for one in made)
+            series += (replace(one, interval=None) for one in own) if many else own
     return Chart(
         kind="harmonics",
         title="Harmonic distortion",

@@ -46,9 +46,7 @@ def downloads_of(folder: SessionFolder, conditions: Sequence[ConditionResults]) 
     left_out: list[str] = []
     room = MOST_BYTES
     for results in conditions:
-        # a table shrinks to a third at best: what is larger than that has no room, and is not packed to find out
-        there = sum(path.stat().st_size for path in result_paths(folder, results.findings))
-        made = download_of(folder, results) if not left_out and there < 5 * room else None
+        made = None if left_out else download_of(folder, results)
         if made is None or len(made.address) > room:
             left_out.append(results.findings.condition)
             continue
