@@ -10,6 +10,7 @@ from signals.burst import Burst, BurstSeries
 from signals.errors import SignalError
 from signals.multitone import Multitone
 from signals.noise import Noise
+from signals.programme import Programme
 from signals.sweep import SampledSweep, Sweep
 from signals.tones import Tone
 
@@ -56,6 +57,7 @@ KINDS: dict[str, type[Any]] = {
     "burst-series": BurstSeries,
     "noise": Noise,
     "multitone": Multitone,
+    "programme": Programme,
 }
 """Every kind of stimulus that can be written down, by the name it is written under."""
 

@@ -118,6 +118,7 @@ ROOMS = {
         "multitone",
         "compression",
         "burst",
+        "programme",
         "anomalies",
         "findings",
         "comparison",

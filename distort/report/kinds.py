@@ -34,6 +34,7 @@ class ShownKind:
 
 SHOWN: dict[str, ShownKind] = {
     "burst": ShownKind(said_by="distort.report.text.burst:burst_blocks", methods="methods_burst.md"),
+    "programme": ShownKind(said_by="distort.report.text.programme:programme_blocks", methods="methods_programme.md"),
     "impulsive": ShownKind(
         said_by="distort.report.text.impulsive:impulsive_blocks", methods="methods_impulsive.md", of_sweeps=True
     ),

@@ -8,7 +8,7 @@ import numpy as np
 import numpy.typing as npt
 
 from distort.analysis.sweep.sweeps import Reference
-from distort.capture.measuring import loud_burst, loud_multitone, loud_sweep
+from distort.capture.measuring import loud_burst, loud_multitone, loud_programme, loud_sweep
 from distort.capture.measuring.playing_takes import Take
 from distort.capture.measuring.quiet_run import QuietRun
 from distort.capture.measuring.third_octaves import Louder, ThirdOctaves
@@ -63,6 +63,12 @@ LOUD: dict[str, LoudKind] = {
         expected_rms_dbfs=loud_burst.expected_rms_dbfs,
         peaks=loud_burst.peaks,
         held_against=loud_burst.held_against,
+    ),
+    "programme": LoudKind(
+        expected_rms_dbfs=loud_programme.expected_rms_dbfs,
+        crest_db=loud_programme.CREST_DB,
+        peaks=loud_programme.peaks,
+        held_against=loud_programme.held_against,
     ),
 }
 """By the name in `signals.stimulus.KINDS`; a kind without an entry is not played loud."""

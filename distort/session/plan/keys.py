@@ -192,6 +192,13 @@ class BurstPlan:
 
 
 @dataclass(frozen=True, kw_only=True)
+class ProgrammePlan:
+    """A short piece of music, synthesised by this program."""
+
+    seconds: float = field(default=8.0, metadata=_facts(rules.number(2.0, 60.0), "s of music; a bar takes 2 s"))
+
+
+@dataclass(frozen=True, kw_only=True)
 class AnalysisPlan:
     """How recordings are analysed."""
 
@@ -251,6 +258,7 @@ class Plan:
     analysis: AnalysisPlan = AnalysisPlan()
     report: ReportPlan = ReportPlan()
     burst: BurstPlan | None = None
+    programme: ProgrammePlan | None = None
     conditions: tuple[ConditionPlan, ...] = ()
     """Of [conditions.NAME], where the plan says what was changed."""
 
@@ -268,6 +276,7 @@ SECTIONS: dict[str, type[Any]] = {
     "sweep": SweepPlan,
     "multitone": MultitonePlan,
     "burst": BurstPlan,
+    "programme": ProgrammePlan,
     "analysis": AnalysisPlan,
     "report": ReportPlan,
 }

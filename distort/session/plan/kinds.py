@@ -10,6 +10,7 @@ import signals
 from distort.session.plan.keys import MOST_REALISATIONS, Plan
 from signals import Stimulus
 from signals.burst import BurstSeries, third_octaves_hz
+from signals.programme import Programme
 
 SWEEP, SHORT_SWEEP, MULTITONE = "sweep", "sweep-short", "multitone"
 
@@ -132,6 +133,25 @@ def burst_stimulus(plan: Plan, *, drive_dbfs: float) -> BurstSeries | None:
     )
 
 
+def programme_stimulus(plan: Plan, *, drive_dbfs: float) -> Programme | None:
+    """The piece of music of the plan at `drive_dbfs` (AES17), nothing below [sweep] lowest_hz; None where it has no
+    [programme]. Raises signals.SignalError when its peak would pass full scale, or `lowest_hz` leaves nothing of it."""
+    if plan.programme is None:
+        return None
+    return Programme(
+        seconds=plan.programme.seconds,
+        sample_rate=plan.sweep.sample_rate,
+        drive_dbfs=drive_dbfs,
+        lowest_hz=plan.sweep.lowest_hz,
+    )
+
+
+def programme_headroom_dbfs(plan: Plan) -> float:
+    """The highest drive at which the piece's peak stays 0.1 dB below digital full scale; infinite without a piece."""
+    trial = programme_stimulus(plan, drive_dbfs=TRIAL_DRIVE_DBFS)
+    return math.inf if trial is None else -trial.crest_db - HEADROOM_DB
+
+
 def _sweep(plan: Plan, drive_dbfs: float) -> Stimulus:
     return sweep_stimulus(plan, drive_dbfs=drive_dbfs)
 
@@ -142,6 +162,10 @@ def _short_sweep(plan: Plan, drive_dbfs: float) -> Stimulus | None:
 
 def _burst(plan: Plan, drive_dbfs: float) -> Stimulus | None:
     return burst_stimulus(plan, drive_dbfs=drive_dbfs)
+
+
+def _programme(plan: Plan, drive_dbfs: float) -> Stimulus | None:
+    return programme_stimulus(plan, drive_dbfs=drive_dbfs)
 
 
 def _tone_facts(tone: signals.Multitone) -> str:
@@ -179,5 +203,6 @@ PLAYED: tuple[PlayedKind, ...] = (
     PlayedKind(name=SHORT_SWEEP, section="sweep", made=_short_sweep),
     *_DRAWS,
     PlayedKind(name="burst", section="burst", made=_burst),
+    PlayedKind(name="programme", section="programme", made=_programme, headroom_dbfs=programme_headroom_dbfs),
 )
 """In the order in which a level is played."""

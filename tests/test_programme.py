@@ -1,0 +1,193 @@
+"""Music through devices whose answer is known: nothing, a filter, a limiter, added noise, a squared part."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+import scipy.signal
+
+from distort.analysis.programme import ProgrammeLevel, ProgrammeResult, ProgrammeTake, against_quiet
+from signals import SignalError
+from signals.burst import third_octaves_hz
+from signals.levels import FULL_SCALE_SINE_RMS, power_to_db
+from signals.programme import FALL_DB_AN_OCTAVE, LEVEL_UP_TO_HZ, Programme
+
+RATE = 16000
+PIECE = Programme(sample_rate=RATE, drive_dbfs=-40.0)
+BANDS_HZ = np.array(third_octaves_hz(45.0, 5600.0))
+NOISE = 1e-7
+UP = 10.0
+"""The loud recording's drive over that of the quiet one, as a factor."""
+
+
+def take(played: np.ndarray, *, seed: int, start: float = 2.0 * RATE + 100.37, noise: float = NOISE) -> ProgrammeTake:
+    """`played` arriving at `start`, by the shift theorem, in white noise."""
+    n = int(start) + played.size + 3 * RATE
+    placed = np.zeros(n)
+    placed[int(start) : int(start) + played.size] = played
+    spectrum = np.fft.rfft(placed) * np.exp(-2j * np.pi * np.fft.rfftfreq(n) * (start % 1.0))
+    samples = np.fft.irfft(spectrum, n) + noise * np.random.default_rng(seed).standard_normal(n)
+    return ProgrammeTake(samples=samples, start=start, silences=(samples[: 2 * RATE - 1000], samples[-2 * RATE :]))
+
+
+QUIET = take(PIECE.samples(), seed=1)
+
+
+def said(heard: np.ndarray, **given) -> ProgrammeLevel:
+    """Of a loud recording that holds `heard`."""
+    loud = take(heard, seed=2, start=2.0 * RATE + 50.8, **given)
+    power = against_quiet(QUIET, [loud], n_samples=PIECE.n_samples, sample_rate=RATE, bands_hz=BANDS_HZ)
+    return ProgrammeLevel(
+        level_db_spl=96.0,
+        change_db=power_to_db(power["left"] / power["quiet"]) - 20.0 * np.log10(UP),
+        coherence=power["left"] / (power["left"] + power["added"] + power["noise"]),
+        remainder_db=power_to_db(power["added"] / power["left"]),
+        floor_db=power_to_db(power["noise"] / power["left"]),
+    )
+
+
+def bands_db(sound: np.ndarray) -> np.ndarray:
+    """Level of each third octave, by the plain spectrum."""
+    power = np.square(np.abs(np.fft.rfft(sound)))
+    frequency_hz = np.fft.rfftfreq(sound.size, 1.0 / RATE)
+    edge = 10.0**0.05
+    return power_to_db([np.sum(power[(frequency_hz >= f / edge) & (frequency_hz < f * edge)]) for f in BANDS_HZ])
+
+
+def test_the_piece_has_the_level_spectrum_and_peaks_of_music() -> None:
+    """AES17: the r.m.s. of a sine of -40 dBFS. Between hits and rests its peaks stand as far above as music's do."""
+    samples = PIECE.samples()
+    assert samples.size == PIECE.n_samples == 8 * RATE
+    assert np.sqrt(np.mean(np.square(samples))) == pytest.approx(0.01 * FULL_SCALE_SINE_RMS, rel=1e-12)
+    assert 11.0 < PIECE.crest_db < 14.0
+    wanted_db = -FALL_DB_AN_OCTAVE * np.maximum(np.log2(BANDS_HZ / LEVEL_UP_TO_HZ), 0.0)
+    away_db = bands_db(samples) - wanted_db
+    inside = (BANDS_HZ > 60.0) & (BANDS_HZ < 4500.0)
+    # the filter is smooth from third octave to third octave, where the music's tones are not
+    assert np.max(np.abs(away_db - np.mean(away_db[inside]))[inside]) < 4.0
+    np.testing.assert_array_equal(Programme(sample_rate=RATE).samples(), Programme(sample_rate=RATE).samples())
+
+
+def test_nothing_is_played_below_lowest_hz() -> None:
+    protected = replace(PIECE, lowest_hz=200.0)
+    power = np.square(np.abs(np.fft.rfft(protected.samples())))
+    frequency_hz = np.fft.rfftfreq(PIECE.n_samples, 1.0 / RATE)
+    # what is left there is what the ends, faded within 20 ms, spread of the tones above
+    assert np.sum(power[frequency_hz < 100.0]) < 1e-7 * np.sum(power)
+
+
+@pytest.mark.parametrize(
+    ("fields", "why"),
+    [
+        ({"seconds": 1.0}, "shorter than a bar"),
+        ({"drive_dbfs": -5.0}, "lower its drive"),
+        ({"lowest_hz": 8000.0}, "leaves nothing"),
+    ],
+)
+def test_what_is_no_piece_is_refused(fields, why) -> None:
+    with pytest.raises(SignalError, match=why):
+        Programme(**fields)
+
+
+def test_a_wire_changes_nothing() -> None:
+    """With a delay of another fraction of a sample. What is found lies at the noise."""
+    found = said(UP * PIECE.samples())
+    np.testing.assert_allclose(found.change_db, 0.0, atol=0.003)
+    assert np.all(found.doubtful)
+    assert np.all(found.coherence > 0.9999)
+    assert found.holds is True
+
+
+def test_a_filter_is_change_and_nothing_added() -> None:
+    """Its own frequency response says how much, weighted by the music's power: scipy's sosfreqz."""
+    sos = scipy.signal.butter(2, 800.0, "high", fs=RATE, output="sos")
+    found = said(UP * scipy.signal.sosfilt(sos, PIECE.samples()))
+    power = np.square(np.abs(np.fft.rfft(PIECE.samples())))
+    frequency_hz = np.fft.rfftfreq(PIECE.n_samples, 1.0 / RATE)
+    _, gain = scipy.signal.sosfreqz(sos, frequency_hz, fs=RATE)
+    for row, middle_hz in enumerate(BANDS_HZ):
+        inside = (frequency_hz >= middle_hz / 10**0.05) & (frequency_hz < middle_hz * 10**0.05)
+        expected_db = power_to_db(np.sum(np.square(np.abs(gain[inside])) * power[inside]) / np.sum(power[inside]))
+        assert found.change_db[row] == pytest.approx(expected_db, abs=0.1)  # the cut is longer than the music by 0.16 s
+    # H is straight between the middles of twelfths of an octave, which a slope of 12 dB an octave is not: 1e-3
+    assert np.all(found.remainder_db < -45.0)
+    assert found.holds is False
+
+
+def test_added_noise_is_found_in_every_third_octave() -> None:
+    """Within 0.5 dB, as long as it stands 10 dB above the floor."""
+    added = 1e-3 * np.random.default_rng(5).standard_normal(PIECE.n_samples)
+    found = said(UP * PIECE.samples() + added)
+    expected_db = bands_db(added) - bands_db(UP * PIECE.samples())
+    clear = expected_db > found.floor_db + 10.0
+    assert np.sum(clear) > 18
+    np.testing.assert_allclose(found.remainder_db[clear], expected_db[clear], atol=0.5)
+    assert not np.any(found.doubtful[clear])
+
+
+def test_a_squared_part_is_added_but_for_what_keeps_step_with_the_music() -> None:
+    """Its third octaves by the plain spectrum; tones an octave apart sound together in music: up to 3 dB are lost."""
+    piece = UP * PIECE.samples()
+    added = 0.5 * (np.square(piece) - np.mean(np.square(piece)))
+    found = said(piece + added)
+    expected_db = bands_db(added) - bands_db(piece)
+    error_db = found.remainder_db - expected_db
+    assert np.all(error_db < 0.5)
+    assert np.all(error_db > -3.5)
+    assert abs(np.median(error_db)) < 1.0
+
+
+def test_a_slow_gain_is_change_and_not_added() -> None:
+    """A gain of half a hertz between 0 and -6 dB: its mean power over the music's is the change, by plain spectra."""
+    time_s = np.arange(PIECE.n_samples) / RATE
+    heard = UP * PIECE.samples() * 10.0 ** ((-3.0 + 3.0 * np.cos(np.pi * time_s)) / 20.0)
+    found = said(heard)
+    wide = BANDS_HZ > 400.0  # below, the window is longer than 0.15 s
+    np.testing.assert_allclose(
+        found.change_db[wide], (bands_db(heard) - bands_db(UP * PIECE.samples()))[wide], atol=0.1
+    )
+    # it moves by 4.7 dB a second at most, by 0.7 dB within the window: 8 %, of which the fit leaves less
+    assert np.all(found.remainder_db[wide] < -22.0)
+    assert found.holds is False
+
+
+def test_without_a_silence_no_floor_is_known_and_no_band_counts() -> None:
+    power = against_quiet(
+        replace(QUIET, silences=()), [QUIET], n_samples=PIECE.n_samples, sample_rate=RATE, bands_hz=BANDS_HZ
+    )
+    assert np.all(np.isnan(power["noise"]))
+
+
+def level(level_db_spl: float, *, change_db: float = 0.0, coherence: float = 1.0) -> ProgrammeLevel:
+    one = np.ones(12)
+    return ProgrammeLevel(
+        level_db_spl=level_db_spl,
+        change_db=change_db * one,
+        coherence=coherence * one,
+        remainder_db=-40.0 * one,
+        floor_db=-60.0 * one,
+    )
+
+
+@pytest.mark.parametrize(
+    ("levels", "highest"),
+    [
+        ((level(86.0), level(96.0)), 96.0),
+        ((level(86.0), level(96.0, change_db=-2.1)), 86.0),
+        ((level(86.0), level(96.0, change_db=-1.9)), 96.0),
+        ((level(86.0), level(96.0, coherence=0.89)), 86.0),
+        ((level(86.0, coherence=0.89), level(96.0)), None),
+        ((level(86.0, change_db=np.nan),), None),
+    ],
+)
+def test_the_highest_level_that_holds_has_none_below_that_fails(levels, highest) -> None:
+    found = ProgrammeResult(frequency_hz=np.arange(1.0, 13.0), levels=levels).highest_that_holds
+    assert (None if found is None else found.level_db_spl) == highest
+
+
+def test_one_third_octave_may_change_by_three_decibels() -> None:
+    narrow = np.zeros(12)
+    narrow[5] = -2.9
+    assert replace(level(96.0), change_db=narrow).holds is True
+    narrow[5] = -3.1
+    assert replace(level(96.0), change_db=narrow).holds is False
