@@ -186,11 +186,11 @@ def test_the_ladder_ends_where_the_loudspeaker_stands_still(tmp_path, distort, c
     cards = card(limit=0.02)
     folder = session(tmp_path, "76,82,88,94")
     said = distort.done("measure", folder, "--yes", *CARDS)
-    assert "default: the ladder ends at 88 dB SPL. In the octave about" in said
+    assert "default: the level series ends at 88 dB SPL. In the octave about" in said
     assert "from 76 dB SPL on, while the drive rose by 12.0 dB: the loudspeaker limits." in said
     assert recorded(folder) == {f"{name}_{level}dB" for name in ("sweep", "multitone") for level in (76, 82, 88)}
     until_now = cards.played.size
-    assert "the ladder ends at 88 dB SPL" in distort.done("measure", folder, "--yes", *CARDS)
+    assert "the level series ends at 88 dB SPL" in distort.done("measure", folder, "--yes", *CARDS)
     assert cards.played.size == until_now
 
 

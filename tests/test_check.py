@@ -72,7 +72,7 @@ def test_what_is_missing_is_named_with_the_command_that_records_it(distort, moni
     assert (ending.status, ending.err) == (1, "")
     assert "Missing in default: sweep_96dB, sweep_86dB_take2_after. " in ending.out
     assert f"To record them: distort measure {monitor} --simulate --condition default; or" in ending.out
-    assert ending.out.endswith("Do not pack up yet: 2 missing.\n")
+    assert ending.out.endswith("Not finished: 2 missing.\n")
     distort.done("measure", monitor, "--simulate", "--condition", "default")
     assert distort("check", monitor).status == 0
 
@@ -90,7 +90,7 @@ def test_a_rejected_recording_wants_another_take(distort, monitor) -> None:
     ending = distort("check", monitor)
     assert ending.status == 1
     # one of the two must be made up for, not both
-    assert "Do not pack up yet: 1 rejected without a replacement." in ending.out
+    assert "Not finished: 1 rejected without a replacement." in ending.out
 
 
 def test_a_condition_never_recorded_is_missing_whole(distort, monitor) -> None:
@@ -117,7 +117,7 @@ def test_a_damaged_file_is_found_while_it_can_be_repeated(distort, monitor) -> N
     ending = distort("check", monitor)
     assert ending.status == 1
     assert f"Damaged: {path} is not the file that sweep_96dB.json was written for" in ending.out
-    assert "Do not pack up yet: 1 damaged." in ending.out
+    assert "Not finished: 1 damaged." in ending.out
 
 
 def test_without_a_calibration_nobody_may_pack_up(distort, session, recording) -> None:
@@ -142,7 +142,7 @@ def test_a_doubtful_recording_is_told_and_does_not_hold_anyone_back(distort, mon
     assert "Doubtful: default/sweep_96dB: A door slammed at 3.1 s. To repeat it: " in ending.out
     sidecars = [json.loads(path.read_text()) for path in (monitor / "recordings/default").glob("*.json")]
     doubtful = sum(one["quality"]["verdict"] != "good" for one in sidecars)
-    assert f", {doubtful} of them to be read with care." in ending.out
+    assert f", {doubtful} of them to be used with caution." in ending.out
 
 
 def test_show_quality_lists_every_recording(distort, monitor) -> None:

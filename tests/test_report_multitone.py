@@ -122,8 +122,8 @@ def test_every_level_with_its_totals_and_worst_third() -> None:
     assert "31 lines, pink spectrum, random phases, crest factor 12.4 dB" in lines
     found, bands = multitone_found(96.0), multitone_bands(96.0)
     assert (
-        f"Re all lines: distortion {found.distortion_db:.1f} dB ({100.0 * 10 ** (found.distortion_db / 20.0):.3f} %, "
-        f"floor {found.floor_db:.1f}), "
+        f"Re total tone level: distortion {found.distortion_db:.1f} dB "
+        f"({100.0 * 10 ** (found.distortion_db / 20.0):.3f} %, floor {found.floor_db:.1f}), "
         f"even {found.even_db:.1f}, odd {found.odd_db:.1f}, noise {found.noise_db:.1f}"
     ) in lines
     of_96 = lines[lines.index("96 dB SPL nominal, drive -14.0 dBFS, measured 95.2 dB SPL") :]
@@ -146,8 +146,8 @@ def test_what_changed_while_it_played() -> None:
     assert lines.count("While it played, 40-80 Hz fell by 0.6 +- 0.1 dB with a time constant of 9.0 s.") == 2
     began = [line for line in lines if line.startswith("As it began")]
     assert began == [
-        "As it began, 89.1 Hz to 1.41 kHz came 2.4 +- 0.3 dB too loud and settled with a time constant of 120 ms: "
-        "a limiter comes in."
+        "As it began, 89.1 Hz to 1.41 kHz overshot by 2.4 +- 0.3 dB, then settled with a time constant of 120 ms: "
+        "a limiter engages."
     ]
 
 
@@ -171,7 +171,7 @@ def test_one_level_is_printed_in_third_octaves() -> None:
 def test_an_unknown_level_is_an_error_and_no_multitone_a_sentence() -> None:
     with pytest.raises(UsageError, match="there are 86, 96, 102"):
         printed(with_multitones(), level_db_spl=90.0)
-    assert "No multitone was recorded, so nothing is known of many tones at once." in printed(results("desk"))
+    assert "No multitone was recorded, so multitone distortion is not known." in printed(results("desk"))
 
 
 @pytest.mark.parametrize(

@@ -79,7 +79,7 @@ def test_the_ladder_ends_where_two_rungs_stand_still(folder) -> None:
     assert (ended.level_db_spl, ended.from_db_spl) == (94.0, 82.0)
     assert ended.rise_db == pytest.approx(0.0, abs=0.01)  # noise is 60 dB below
     assert ended.drive_db == pytest.approx(12.0, abs=1e-9)
-    assert "the ladder ends at 94 dB SPL. In the octave about" in ended_sentence("default", ended)
+    assert "the level series ends at 94 dB SPL. In the octave about" in ended_sentence("default", ended)
 
     found = check_session(folder, plan)
     assert found.wanted == ()

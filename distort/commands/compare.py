@@ -34,7 +34,7 @@ def add_parser(subparsers: "Subparsers[Parser]") -> None:
     parser.add_argument(
         "--basis",
         choices=("drive", "output"),
-        help="rungs of equal drive, or of equal output, interpolated between rungs and never beyond "
+        help="levels of equal drive, or of equal output, interpolated between levels and never beyond "
         "(default: drive for one loudspeaker, output for two)",
     )
     parser.add_argument(

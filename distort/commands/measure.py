@@ -186,7 +186,7 @@ def add_parser(subparsers: "Subparsers[Parser]") -> None:
     parser.add_argument(
         "--past-limiting",
         action="store_true",
-        help="go on above the level at which an octave stands still (under 0.2 dB per dB on two rungs)",
+        help="go on above the level at which an octave no longer rises (under 0.2 dB per dB on two levels)",
     )
     card = parser.add_argument_group("sound card")
     card.add_argument("--output", metavar="CARD", help="number or name of what plays (default: the system's)")

@@ -44,8 +44,8 @@ LEAST_CHANGE_DB = 0.5
 DRIFT_STYLE: dict[str, Any] = {"color": GREY, "linewidth": 0.9, "linestyle": ":", "zorder": 2.1}
 INTERVAL_ALPHA = 0.18
 
-CHANGE_NOTE = """Below 0 the output falls behind the
-drive, above it runs ahead. Labels are
+CHANGE_NOTE = """Below 0 the output falls short of
+linear, above it exceeds it. Labels are
 nominal levels. Pale: 95 % interval.
 {reference} dB is the reference.
 {heating}"""
@@ -107,7 +107,7 @@ def compression_figure(
         note(
             figure,
             CHANGE_NOTE.format(reference=reference, heating=heating),
-            short="Below 0 the output falls behind the drive. Pale: 95 % interval.",
+            short="Below 0 the output falls short of linear. Pale: 95 % interval.",
         )
     return figure
 

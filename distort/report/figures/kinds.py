@@ -60,8 +60,8 @@ KINDS: tuple[Kind, ...] = (
     ),
     Kind(
         stem="multitone",
-        heading="Many tones at once",
-        shows="What was played, and what came that was not asked for: even and odd orders with all their "
+        heading="Multitone distortion",
+        shows="What was played, and the distortion products: even and odd orders with all their "
         "intermodulation, per third octave.",
         measured="From a periodic multitone: even orders fall on even multiples of its period, odd orders on odd "
         "multiples left free, noise is what does not repeat.",
@@ -69,7 +69,7 @@ KINDS: tuple[Kind, ...] = (
     Kind(
         stem="compression",
         heading="Compression against frequency",
-        shows="How far the response falls behind the drive as the level rises; 0 dB is a loudspeaker that follows "
+        shows="How far the output falls short of linear as the level rises; 0 dB is a loudspeaker that follows "
         "exactly.",
         measured="The response at each level less that at the lowest, less the difference of the drives. Pale: 95 % "
         "interval. Heating while playing is included.",

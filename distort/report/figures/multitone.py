@@ -74,9 +74,7 @@ def multitone_figure(
 
     parts = third_octaves(bands)
     with rc_context(SETTINGS):
-        figure, axes = new_sheet(
-            legend, f"many tones at once and what they leave, at {level_name(level_db_spl)} dB SPL (1 m, nominal)"
-        )
+        figure, axes = new_sheet(legend, f"multitone distortion at {level_name(level_db_spl)} dB SPL (1 m, nominal)")
         frequency_axis(axes)
         level_axis(
             axes,

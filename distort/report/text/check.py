@@ -128,11 +128,11 @@ def check_sentences(
         yield _doubt_sentence([_name(one) for one, _ in group], group[0][1], again=again)
     yield from _beside_sentences(found)
     if found.complete:
-        doubts = f", {len(found.doubtful)} of them to be read with care" if found.doubtful else ""
+        doubts = f", {len(found.doubtful)} of them to be used with caution" if found.doubtful else ""
         asked = "the plan" if condition is None else f"condition {condition}"
         yield f"You may pack up: all {found.recorded} recordings of {asked} are there{doubts}."
     else:
-        yield f"Do not pack up yet: {_count(found)}."
+        yield f"Not finished: {_count(found)}."
 
 
 def _doubt_sentence(names: Sequence[str], said: str, *, again: str | None) -> str:
@@ -198,7 +198,7 @@ def _calibration_sentences(found: Completeness, *, folder: str) -> Iterator[str]
         )
     if found.calibration is not None and found.closing is None:
         yield (
-            f"Not asked of you, but wise: record the calibrator once more, and say how far the level drifted: "
+            f"Recommended: record the calibrator once more, and say how far the level drifted: "
             f"distort calibrate {folder} --spl {found.calibration.calibrator_db_spl:g} --from FILE --post-check"
         )
     if found.closing is not None:

@@ -82,7 +82,7 @@ def change_sentences(compared: Compared) -> list[str]:
 def unlike_sentences(compared: Compared) -> list[str]:
     """What was unlike besides what was meant to differ, how the levels were put side by side, what intervals hold."""
     if compared.unlike:
-        unlike = ["Unlike, besides what was meant to differ:", *(f"  {unlike_words(one)}" for one in compared.unlike)]
+        unlike = ["Unintended differences in set-up:", *(f"  {unlike_words(one)}" for one in compared.unlike)]
     else:
         unlike = ["Stimuli, gate, distance, loudspeaker, microphone and calibration were alike."]
     return [*unlike, *pairing_sentences(compared), uncertainty_sentence(compared)]
@@ -174,9 +174,8 @@ def changes_table(compared: Compared) -> Table:
         if any(cell.plain != NOT_MEASURABLE for cell in cells):
             table.add_row(Text(short(quantity), style="bold"), *cells)
     caption = [
-        "Largest change in dB and where (95 % sure that all in the table are none of",
-        "chance). none > x: no change; one above x dB is excluded in all bands that are",
-        "read well (95 %).",
+        "Largest change in dB and where, statistically significant at 5 % (Holm).",
+        "none > x: no change above x dB (95 %), in all bands that are read well.",
         "-: not readable on both sides.",
     ]
     every = {one.level_db_spl for one in compared.differences}

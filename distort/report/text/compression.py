@@ -145,14 +145,14 @@ def _sentence(run: Sequence[Band], found: CompressionFound) -> str:
     if word == "unknown":
         return f"{where} nothing can be said: the noise is not known, or there is no reading."
     change_db, level_db_spl, midband_hz = _largest(run, found)
-    most = f"{change_db:.1f} dB {'ahead' if word == 'expansion' else 'behind'}"
+    most = f"{change_db:.1f} dB {'above' if word == 'expansion' else 'below'} linear"
     place = f"({octave_words(midband_hz)})"
     if word == "limiting":
         return (
             f"{where} it limits: from {_flat_from(run, found)} up the output hardly rises, and at "
-            f"{level_name(level_db_spl)} dB SPL it is up to {most} {place}. It begins to fall behind {_onset(run)}."
+            f"{level_name(level_db_spl)} dB SPL it is up to {most} {place}. It begins to compress {_onset(run)}."
         )
-    does = "compresses gradually" if word == "gradual compression" else "gives more than asked"
+    does = "compresses gradually" if word == "gradual compression" else "expands"
     at = f"at {level_name(level_db_spl)} dB SPL {place}"
     return f"{where} it {does}, beginning {_onset(run)}: up to {most} {at}{_last_step(run, found)}."
 
@@ -168,8 +168,8 @@ def _last_step(run: Sequence[Band], found: CompressionFound) -> str:
     if not rises_db or min(rises_db) > HARDLY_LESS * step_db:
         return ""
     if min(rises_db) < 0:
-        return f"; over the last {step_db:.1f} dB of drive it even fell by {-min(rises_db):.1f} dB"
-    return f"; of the last {step_db:.1f} dB of drive {min(rises_db):.1f} dB came out"
+        return f"; the last {step_db:.1f} dB step even lowered the output by {-min(rises_db):.1f} dB"
+    return f"; the last {step_db:.1f} dB step raised the output by only {min(rises_db):.1f} dB"
 
 
 def _flat_from(run: Sequence[Band], found: CompressionFound) -> str:
@@ -223,13 +223,13 @@ def limiter_sentences(multitones: Sequence[MultitoneFound]) -> list[str]:
     if first is None:
         return []
     found = ordered[first]
-    below = f"between {level_name(ordered[first - 1].level_db_spl)} and " if first > 0 else "at most "
+    below = f"between {level_name(ordered[first - 1].level_db_spl)} and " if first > 0 else "at or below "
     deepest = min(_limited(found), key=lambda one: one.depth_db)
     where = " and ".join(f"{hertz_words(low)} to {hertz_words(high)}" for low, high in _joined(_limited(found)))
     return [
-        f"A limiter comes in from {below}{level_name(found.level_db_spl)} dB SPL on ({where}): at "
-        f"{level_name(found.level_db_spl)} dB SPL the multitone began "
-        f"{with_interval(abs(deepest.depth_db), deepest.uncertainty_db)} dB too loud and settled with a time constant "
+        f"A limiter engages {below}{level_name(found.level_db_spl)} dB SPL ({where}): at "
+        f"{level_name(found.level_db_spl)} dB SPL the multitone overshot by "
+        f"{with_interval(abs(deepest.depth_db), deepest.uncertainty_db)} dB, then settled with a time constant "
         f"of {seconds(deepest.time_constant_s)}."
     ]
 
@@ -260,8 +260,8 @@ def _warming(multitones: Sequence[MultitoneFound]) -> list[str]:
     if falling:
         deepest = min(falling, key=lambda one: one.depth_db)
         sentences.append(
-            f"A voice coil that explained {abs(deepest.depth_db):.1f} dB alone would have grown "
-            f"{float(coil_rise_k(deepest.depth_db)):.0f} K warmer (copper on a voltage source; more near a resonance)."
+            f"If voice-coil heating alone made these {abs(deepest.depth_db):.1f} dB: "
+            f"+{float(coil_rise_k(deepest.depth_db)):.0f} K (copper on a voltage source; more near a resonance)."
         )
     return sentences
 
@@ -269,13 +269,13 @@ def _warming(multitones: Sequence[MultitoneFound]) -> list[str]:
 def _repeat_sentences(found: CompressionFound) -> list[str]:
     level = f"The {found.source} at {level_name(found.level_db_spl[0])} dB SPL"
     if found.repeated == "no":
-        return [f"{level} was not played again after the ladder, so neither drift nor the heat that stayed is known."]
+        return [f"{level} was not played again after the others, so neither drift nor residual heating is known."]
     sentences = []
     if found.repeated in ("hot", "hot and rested"):
         hot = [(one.heating_db, one.heating_uncertainty_db, one.midband_hz) for one in found.octaves]
         sentences.append(
-            f"{level}, played again at once, {_moved(hot)}. What it lost then is heat that stayed; it is never "
-            f"subtracted."
+            f"{level}, played again at once, {_moved(hot)}. That loss is residual heating (or a slow release); "
+            f"it is never subtracted."
         )
     if found.repeated in ("rested", "hot and rested"):
         rested = [(one.drift_db, one.drift_uncertainty_db, one.midband_hz) for one in found.octaves]

@@ -30,13 +30,13 @@ from distort.session.results.multitone_results import MultitoneFound
 from signals.levels import db_to_amplitude
 
 LEGEND = {
-    DOUBTFUL: "? read with care: less than 10 dB above its floor",
+    DOUBTFUL: "? use with caution: less than 10 dB above its floor",
     BELOW_FLOOR: "< below its floor, which is printed instead",
 }
 TOLD_FROM_PPM = 0.01
 """Clocks that differ by less do no harm worth a word (74 dB down even if nothing were repaired)."""
 
-NO_MULTITONE = "No multitone was recorded, so nothing is known of many tones at once."
+NO_MULTITONE = "No multitone was recorded, so multitone distortion is not known."
 
 
 def multitone_blocks(results: ConditionResults, *, level_db_spl: float | None = None) -> Iterator[str | Table]:
@@ -62,20 +62,20 @@ def multitone_blocks(results: ConditionResults, *, level_db_spl: float | None = 
 
 
 def totals_line(found: MultitoneFound) -> str:
-    """What came that was not asked for, over the whole band."""
+    """Distortion and noise products over the whole band."""
     share = percent(float(100.0 * db_to_amplitude(found.distortion_db)))
     return (
-        f"Re all lines: distortion {decibels(found.distortion_db)} dB ({share} %, floor {decibels(found.floor_db)}), "
-        f"even {decibels(found.even_db)}, odd {decibels(found.odd_db)}, noise {decibels(found.noise_db)}"
+        f"Re total tone level: distortion {decibels(found.distortion_db)} dB ({share} %, floor "
+        f"{decibels(found.floor_db)}), even {decibels(found.even_db)}, odd {decibels(found.odd_db)}, noise {decibels(found.noise_db)}"
     )
 
 
 def attack_lines(found: MultitoneFound) -> list[str]:
     """A sentence for every band that changed its level as the multitone began."""
     return [
-        f"As it began, {_span(one)} came {with_interval(abs(one.depth_db), one.uncertainty_db)} dB too "
-        f"{'loud' if one.depth_db < 0 else 'quiet'} and settled with a time constant of "
-        f"{seconds(one.time_constant_s)}: a limiter {'comes in' if one.depth_db < 0 else 'lets go'}."
+        f"As it began, {_span(one)} {'overshot' if one.depth_db < 0 else 'fell short'} by "
+        f"{with_interval(abs(one.depth_db), one.uncertainty_db)} dB, then settled with a time constant of "
+        f"{seconds(one.time_constant_s)}: a limiter {'engages' if one.depth_db < 0 else 'lets go'}."
         for one in found.attack
     ]
 

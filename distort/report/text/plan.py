@@ -131,7 +131,7 @@ def plan_sentences(ready: Ready, plan: Plan) -> Iterator[str]:
 def ended_sentence(condition: str, ended: Standstill) -> str:
     """Why the ladder of a condition ends below the plan's highest level."""
     return (
-        f"{condition}: the ladder ends at {level_name(ended.level_db_spl)} dB SPL. In the octave about "
+        f"{condition}: the level series ends at {level_name(ended.level_db_spl)} dB SPL. In the octave about "
         f"{ended.octave_hz:.0f} Hz the output rose by {ended.rise_db:.1f} dB from "
         f"{level_name(ended.from_db_spl)} dB SPL on, while the drive rose by {ended.drive_db:.1f} dB: the loudspeaker "
         f"limits. --past-limiting records the levels above as well."

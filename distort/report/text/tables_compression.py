@@ -87,7 +87,7 @@ def changes_table(found: CompressionFound, *, basis: Basis) -> Table:
             row.append(cell)
         table.add_row(*row)
     lines = [
-        "negative: the output falls behind the drive",
+        "negative: the output falls short of linear",
         *(LEGEND[mark] for mark in (WITHIN, UNSURE) if mark in marks),
     ]
     table.caption = Text("\n".join(lines), style="dim")

@@ -77,7 +77,7 @@ class Microphone:
     )
     max_db_spl: float | None = field(
         default=None,
-        metadata=_facts(rules.number(60.0, 200.0), "dB SPL that it stands, from its data sheet; none is passed", "120"),
+        metadata=_facts(rules.number(60.0, 200.0), "maximum SPL from its data sheet, dB SPL; never passed", "120"),
     )
     max_percent: float = field(
         default=3.0,
@@ -96,7 +96,7 @@ class Levels:
         default=(300.0, 3000.0), metadata=_facts(rules.band, "Hz; the band whose mean response sets the drive")
     )
     repeat_reference: bool = field(
-        default=True, metadata=_facts(rules.flag, "play the lowest level again after the ladder")
+        default=True, metadata=_facts(rules.flag, "play the lowest level again after all others")
     )
     rest_s: float = field(
         default=20.0, metadata=_facts(rules.number(0.0, 3600.0), "seconds of rest between recordings")
@@ -155,7 +155,7 @@ class MultitonePlan:
     lines_per_decade: int = field(
         default=10, metadata=_facts(rules.whole(1, 200), "tones in a decade of frequency; 30 need period_s = 4")
     )
-    period_s: float = field(default=2.0, metadata=_facts(rules.number(0.05, 60.0), "s; after this it repeats"))
+    period_s: float = field(default=2.0, metadata=_facts(rules.number(0.05, 60.0), "s; length of one period"))
     periods: int = field(
         default=16, metadata=_facts(rules.whole(16, 1000), "periods recorded; fewer than 16 leave no noise reading")
     )
@@ -170,7 +170,7 @@ class MultitonePlan:
         default="random",
         metadata=_facts(rules.one_of(*get_args(Phases)), '"random" (as peaky as music), "schroeder" or "low-crest"'),
     )
-    seed: int = field(default=1, metadata=_facts(rules.whole(0, 2**32 - 1), "what makes the random phases again"))
+    seed: int = field(default=1, metadata=_facts(rules.whole(0, 2**32 - 1), "number that fixes the random phases"))
     realisations: int = field(
         default=1,
         metadata=_facts(

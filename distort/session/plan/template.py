@@ -33,7 +33,7 @@ def plan_text(
         rules.some_text(name)
     except ValueError as error:
         raise UsageError(f"the name of the loudspeaker must be {error}: say it with --name") from error
-    blocks = ["# The plan of this session. It is yours: no command rewrites it.\n" + _line("format", FORMAT, "")]
+    blocks = ["# The plan of this session. Edit it freely; no command overwrites it.\n" + _line("format", FORMAT, "")]
     for section, made_by in SECTIONS.items():
         lines = [_key(key, given.get((section, key.name), key.default)) for key in fields(made_by)]
         block = [f"[{section}]", *lines]
