@@ -66,7 +66,8 @@ def totals_line(found: MultitoneFound) -> str:
     share = percent(float(100.0 * db_to_amplitude(found.distortion_db)))
     return (
         f"Re total tone level: distortion {decibels(found.distortion_db)} dB ({share} %, floor "
-        f"{decibels(found.floor_db)}), even {decibels(found.even_db)}, odd {decibels(found.odd_db)}, noise {decibels(found.noise_db)}"
+        f"{decibels(found.floor_db)}), even {decibels(found.even_db)}, odd {decibels(found.odd_db)}, noise "
+        f"{decibels(found.noise_db)}"
     )
 
 
