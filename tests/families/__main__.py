@@ -22,13 +22,15 @@ def main() -> None:
     parser.add_argument("--family", choices=FAMILIES, action="append", help="this one (default: all)")
     parser.add_argument("--split", choices=FIRST_SEED, default="tune", help="whose seeds (default: tune)")
     parser.add_argument("--count", type=int, default=1, help="of each family (default: 1)")
+    parser.add_argument("--skip", type=int, default=0, help="leave out so many seeds that were looked at (default: 0)")
     parser.add_argument("--seed", type=int, help="this one alone")
     parser.add_argument("--processes", type=int, default=1, help="that share the work (default: 1)")
     parser.add_argument("--wrong", action="store_true", help="list every wrong case as well")
     parser.add_argument("--keep", type=Path, metavar="FOLDER", help="make the sessions here, and try nothing")
     arguments = parser.parse_args()
     families = arguments.family or list(FAMILIES)
-    chosen = list(seeds(arguments.split, arguments.count)) if arguments.seed is None else [arguments.seed]
+    drawn = seeds(arguments.split, arguments.count, skip=arguments.skip)
+    chosen = list(drawn) if arguments.seed is None else [arguments.seed]
     if arguments.keep is not None:
         from tests.families.folder import make_session
 

@@ -34,9 +34,9 @@ MOST_CASES = 500_000
 """Of a family in one split, so that they never overlap."""
 
 
-def seeds(split: str, count: int) -> range:
-    """The seeds of `count` cases. Raises KeyError for another split, ValueError for too many."""
-    if not 0 < count <= MOST_CASES:
-        raise ValueError(f"a split has 1 to {MOST_CASES} cases, not {count}")
-    first = FIRST_SEED[split]
+def seeds(split: str, count: int, *, skip: int = 0) -> range:
+    """The seeds of `count` cases after the first `skip`. Raises KeyError for another split, ValueError for too many."""
+    if count < 1 or skip < 0 or skip + count > MOST_CASES:
+        raise ValueError(f"a split has 1 to {MOST_CASES} cases, not {skip + count}")
+    first = FIRST_SEED[split] + skip
     return range(first, first + count)
