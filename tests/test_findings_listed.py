@@ -11,7 +11,7 @@ import scipy.stats
 
 from distort.analysis.anomalies.anomalies import find_anomalies
 from distort.analysis.common.quantities import Quantity
-from distort.analysis.findings.evidence import Evidence, OctaveHeat, SetUps
+from distort.analysis.findings.evidence import Evidence, OctaveHeat, SetUps, TimeBehaviour
 from distort.analysis.findings.find import find
 from distort.analysis.findings.likelihoods import share_right, stands_out
 from tests.families.filters import Resonance
@@ -198,3 +198,19 @@ def test_probabilities_of_changes_follow_their_readings() -> None:
     assert stands_out(5.0, 1.0, places=60) == pytest.approx((1.0 - 2.0 * scipy.stats.t.sf(5.0, 12)) ** 60)
     assert stands_out(4.0, 1.0, places=60) < stands_out(5.0, 1.0, places=60) < stands_out(9.0, 1.0, places=60)
     assert share_right(19, 19) == pytest.approx(20 / 21)
+
+
+@pytest.mark.parametrize(
+    ("settles_s", "words"), [(2.8, "a limiter or the voice coil"), (8.0, "heat or a slow protection")]
+)
+def test_how_slowly_a_band_settles_says_what_it_may_be(settles_s: float, words: str) -> None:
+    """0.3 to 5 s is a limiter or a voice coil, longer is heat or a slow protection: named is neither."""
+    made = Made(change=lambda f, level: -2.0 * (f > 4000.0) * (level - 81.0) / 15.0)
+    slow = TimeBehaviour(
+        level_db_spl=96.0, low_hz=2000.0, high_hz=2e4, depth_db=-0.8, uncertainty_db=0.05, time_constant_s=settles_s
+    )
+    (one,) = find(replace(made.evidence(), warm_ups=(slow,)))
+    assert one.explanation == "compression"
+    assert words in one.sentence
+    (one,) = find(replace(made.evidence(), warm_ups=(replace(slow, depth_db=-0.2),)))
+    assert "the data cannot tell how" in one.sentence

@@ -33,13 +33,12 @@ DB_OF_DISTORTION = 8.0
 """In the order of the list a decibel of change counts as so many of distortion (own choice)."""
 
 LIMITER_S = 0.3
-HEAT_S = 5.0
-"""A level that settles faster than the first is a limiter's, slower than the second heat or a slow protection; between
-them both can be (common practice, no source)."""
+"""A level that settles faster is a limiter's (common practice, no source)."""
 
 LEAST_HEAT_DB = 0.05
 LEAST_HEAT_SHARE = 0.3
-"""What the lowest level, played again at once, has lost: of the change at the loudest."""
+"""What the lowest level, played again at once, has lost, or what a multitone settles by slowly: of the change at the
+loudest."""
 
 
 def change_drafts(evidence: Evidence) -> list[Draft]:
@@ -183,9 +182,11 @@ def _broad(evidence: Evidence, one: BroadChange, *, also: BroadChange | None) ->
     explanation, more = _broad_kind(evidence, one)
     rows = [_broad_row(one)] + ([] if also is None else [_broad_row(also)])
     numbers = {"change_db": one.change_db, "level_db_spl": one.curve.level_db_spl, "from_db_spl": one.from_level_db_spl}
-    attack = _attack(evidence.attacks, one)
+    attack, slow = _attack(evidence.attacks, one), _attack(evidence.warm_ups, one)
     if attack is not None:
         numbers["time_constant_s"] = attack.time_constant_s
+    if slow is not None and abs(slow.depth_db) >= LEAST_HEAT_SHARE * abs(one.change_db):
+        numbers["settles_s"] = slow.time_constant_s
     return Draft(
         explanation=explanation,
         also=more,

@@ -8,6 +8,10 @@ from distort.analysis.findings.impulse_findings import of_impulses
 from distort.analysis.findings.impulse_words import impulse_words
 from distort.analysis.findings.next_steps import next_step
 
+HEAT_S = 5.0
+"""What settles within it may be a limiter or a voice coil, what takes longer is heat or a slow protection (common
+practice, no source)."""
+
 MOST_HEADLINE = 78
 """Characters."""
 
@@ -195,8 +199,17 @@ def _compression(draft: Draft, at: str) -> tuple[str, str]:
     return (
         f"{band}: up to {-numbers['change_db']:.1f} dB of compression",
         f"From {band} the output falls short of linear by up to {-numbers['change_db']:.1f} dB at "
-        f"{numbers['level_db_spl']:.0f} dB SPL: it compresses; the data cannot tell how.",
+        f"{numbers['level_db_spl']:.0f} dB SPL: it compresses; {_how(draft)}.",
     )
+
+
+def _how(draft: Draft) -> str:
+    """What the time that a multitone takes to settle leaves open of a band that falls short."""
+    if "settles_s" not in draft.numbers:
+        return "the data cannot tell how"
+    settles_s = draft.numbers["settles_s"]
+    kinds = "a limiter or the voice coil" if settles_s < HEAT_S else "heat or a slow protection"
+    return f"a multitone takes {settles_s:.0f} s to settle, so {kinds}"
 
 
 def _expansion(draft: Draft, at: str) -> tuple[str, str]:
