@@ -121,8 +121,8 @@ def _print_kind(
     if not having:
         if SHOWN[kind].of_sweeps:
             raise SessionError(
-                f"{folder.root} has no {kind} result: the sweeps need a silence of 0.4 s or more beside them; then "
-                f"run 'distort analyze' again"
+                f"{folder.root} has no {kind} result: the sweeps must begin below 300 Hz, last a second or more and "
+                f"have a silence of 0.4 s beside them; record such ones, and run 'distort analyze' again"
             )
         raise SessionError(f"{folder.root} holds no analysed {kind}: add [{kind}] to session.toml, record it, analyse")
     if arguments.json:

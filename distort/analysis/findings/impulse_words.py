@@ -2,7 +2,9 @@
 
 from collections.abc import Mapping
 
+from distort.analysis.findings.evidence import Evidence
 from distort.analysis.findings.finding import Draft, Explanation, NextStep
+from distort.analysis.findings.next_steps import again
 
 _HEADLINES: Mapping[Explanation, str] = {
     "rattle": "something rattles",
@@ -29,8 +31,8 @@ _STEPS: Mapping[Explanation, str] = {
 }
 
 
-def impulse_words(draft: Draft, condition: str) -> tuple[str, str, NextStep]:
-    """Headline, sentence, and the next step, in the condition of that name."""
+def impulse_words(draft: Draft, evidence: Evidence) -> tuple[str, str, NextStep]:
+    """Headline, sentence, and the next step."""
     level = f"{draft.numbers['level_db_spl']:g} dB SPL"
     span = f"{draft.low_hz:.0f} to {draft.high_hz:.0f} Hz"
     sentence = _SENTENCES[draft.explanation].format(where=f"{span} plays at {level}")
@@ -40,5 +42,5 @@ def impulse_words(draft: Draft, condition: str) -> tuple[str, str, NextStep]:
     return (
         f"{span}: {_HEADLINES[draft.explanation]} at {level}",
         sentence,
-        NextStep(text=_STEPS[draft.explanation], command=f"distort measure FOLDER --condition {condition} --again"),
+        again(draft, evidence, _STEPS[draft.explanation]),
     )

@@ -44,7 +44,7 @@ _AGAIN: Mapping[Explanation, str] = {
 def next_step(draft: Draft, evidence: Evidence) -> NextStep:
     """One step; its command can be typed as it stands, with the session's path for FOLDER."""
     if draft.explanation in _AGAIN:
-        return _again(draft, evidence, _AGAIN[draft.explanation])
+        return again(draft, evidence, _AGAIN[draft.explanation])
     if draft.explanation in _ELSEWHERE and "excess_db" not in draft.numbers:
         return _elsewhere(evidence, _ELSEWHERE[draft.explanation])
     return _of_change(evidence)
@@ -72,7 +72,7 @@ def _elsewhere(evidence: Evidence, step: _Elsewhere) -> NextStep:
     )
 
 
-def _again(draft: Draft, evidence: Evidence, text: str) -> NextStep:
+def again(draft: Draft, evidence: Evidence, text: str) -> NextStep:
     """The sweep at the level that shows it, once more."""
     level = draft.numbers.get("level_db_spl", max(evidence.levels, default=0.0))
     only = f" --only sweep_{level:g}dB --again" if level else " --again"

@@ -56,7 +56,7 @@ def ordinal(order: float) -> str:
 def words(draft: Draft, evidence: Evidence) -> tuple[str, str, NextStep]:
     """Headline, sentence, and the next step."""
     if of_impulses(draft):
-        return impulse_words(draft, evidence.condition)
+        return impulse_words(draft, evidence)
     at = _at(draft)
     said = _response_alone if "response_db" in draft.numbers else _SAID.get(draft.explanation, _plain)
     headline, sentence = said(draft, at)

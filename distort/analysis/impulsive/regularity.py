@@ -154,7 +154,7 @@ def _spread(wave: FloatArray, sweep: Sweep, sweep_hz: float) -> float:
         (frequency_hz > max(low_hz, BEYOND_ORDER * sweep_hz)) & (frequency_hz < high_hz), density - 1.0, 0.0
     )
     far = float(np.sum(above[frequency_hz > FAR * BEYOND_ORDER * sweep_hz]))
-    return far / max(float(np.sum(above)), TINY)
+    return float(np.clip(far / max(float(np.sum(above)), TINY), 0.0, 1.0))
 
 
 def _waves(residual: Residual, cycle: FloatArray, *, steady: bool) -> FloatArray:

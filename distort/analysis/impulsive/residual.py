@@ -98,6 +98,9 @@ def _weights(noise: NoiseDensity | None, sweep: Sweep, n_fft: int) -> npt.NDArra
     )
     if noise is not None:
         density = np.maximum(_smoothed(noise), TINY)
+        heard = (noise.frequency_hz > low_hz) & (noise.frequency_hz < high_hz)
+        if np.any(heard):
+            density *= np.mean(noise.density[heard] / density[heard])  # so that the silence has 1 per hertz in all
         band = band * np.interp(frequency_hz, noise.frequency_hz, 1.0 / np.sqrt(density))
     return np.asarray(band, dtype=np.float32)
 

@@ -11,13 +11,15 @@ IMPULSIVE = "impulsive"
 
 
 def impulsive_of(read: LevelsRead, foreign: Foreign) -> ImpulsiveResult | None:
-    """The result of all sweeps; None where none of the long ones has a silence that tells the noise.
+    """The result of all sweeps; None where none of the long ones has a silence that tells the noise, or all of them are
+    too short or start too high to show anything.
 
     foreign   what the recordings hold that the loudspeaker did not make: nothing is looked at meanwhile
     """
     levels = [*read.sweeps.values(), *read.short_sweeps.values()]
     recordings = [one for level in levels for one in _listening(level, foreign)]
-    return impulsive(recordings) if any(not one.short for one in recordings) else None
+    shown = any(not one.short and one.heard.bands.frequency_hz.size for one in recordings)
+    return impulsive(recordings) if shown else None
 
 
 def _listening(level: SweepLevel, foreign: Foreign) -> list[Listening]:

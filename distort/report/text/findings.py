@@ -107,6 +107,8 @@ def surely(one: Finding) -> str:
     against = ", ".join(dict.fromkeys(one.against))
     rows = f"{len(said)} rows of evidence speak" if len(said) != 1 else "1 row of evidence speaks"
     basis = f"{rows} for it" + (f", against it {against}" if against else ", none against")
+    if not one.evidence:
+        return f"Probability {min(one.probability, 0.99):.2f}." if one.decided else "Not decided."
     if not one.decided:
         return f"Not decided; {basis}."
     return f"Probability {min(one.probability, 0.99):.2f}; {basis}."

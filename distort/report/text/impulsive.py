@@ -44,8 +44,6 @@ def impulsive_blocks(results: ConditionResults) -> Iterator[str | Table]:
 
 
 def _nothing(result: ImpulsiveResult) -> str:
-    if not result.frequency_hz.size:
-        return "These sweeps are too short, or start too high, to show a rattle or a rub."
     low_hz, high_hz = result.frequency_hz[0], result.frequency_hz[-1]
     return (
         f"Nothing strikes, rubs or blows in two recordings while the sweeps pass {two_digits_hertz(low_hz)} to "
