@@ -142,11 +142,11 @@ def test_printed_figures_show_when_asked_for(desktop) -> None:
     assert button.get_attribute("aria-expanded") == "true"
 
 
-@pytest.mark.parametrize("scheme", ["light", "dark"])
-def test_nothing_serious_keeps_anyone_out(browser, report, scheme) -> None:  # noqa: F811
+@pytest.mark.parametrize(("scheme", "width"), [("light", 1280), ("dark", 390)])
+def test_nothing_serious_keeps_anyone_out(browser, report, scheme, width) -> None:  # noqa: F811
     """axe-core's rules (WCAG 2.2 among them), with every fold open and every printed figure shown."""
     axe = pytest.importorskip("axe_playwright_python.sync_playwright")
-    watched = opened(browser, report, viewport={"width": 1280, "height": 900}, color_scheme=scheme)
+    watched = opened(browser, report, viewport={"width": width, "height": 900}, color_scheme=scheme)
     unfold(watched)
     for button in watched.page.locator(".pictures-switch").all():
         button.click()
@@ -325,4 +325,31 @@ def test_a_chart_writes_the_words_of_its_axis_whole_on_a_phone(browser, report) 
     )
     assert len(fitting) >= 6
     assert [label for label, length, room in fitting if length > room] == []
+    watched.page.context.close()
+
+
+CONTRASTS = """() => {
+  // WCAG 2.2, "contrast ratio": of every text in a picture against what is painted behind it
+  const light = (colour) => {
+    const parts = colour.match(/[0-9.]+/g).slice(0, 3).map((each) => each / 255);
+    const [r, g, b] = parts.map((each) => (each <= 0.04045 ? each / 12.92 : ((each + 0.055) / 1.055) ** 2.4));
+    return 0.2126 * r + 0.7152 * g + 0.0722 * b;
+  };
+  return [...document.querySelectorAll("svg.plot text")].filter((each) => each.checkVisibility()).map((each) => {
+    const shape = each.parentElement.querySelector("circle, rect, .shape");
+    const behind = getComputedStyle(each.closest(".badge") ? shape : document.body);
+    const ground = light(each.closest(".badge") ? behind.fill : behind.backgroundColor);
+    const [low, high] = [light(getComputedStyle(each).fill), ground].sort((a, b) => a - b);
+    return [each.textContent, (high + 0.05) / (low + 0.05)];
+  });
+}"""
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_text_in_pictures_stands_out(browser, report, scheme) -> None:  # noqa: F811
+    """4.5 to 1 (WCAG 2.2, 1.4.3), which axe-core does not look for in SVG."""
+    watched = opened(browser, report, viewport={"width": 1280, "height": 900}, color_scheme=scheme)
+    found = watched.page.evaluate(CONTRASTS)
+    assert len(found) > 30
+    assert [(text, round(ratio, 1)) for text, ratio in found if ratio < 4.5] == []
     watched.page.context.close()

@@ -15,7 +15,7 @@ from distort.report.text.story import MARKS, Owner, Told, cause_words
 from distort.session.results.condition_results import ConditionResults
 
 WIDE = Size(width=545.0, height=270.0, letters=12.5)
-NARROW = Size(width=360.0, height=180.0, letters=11.5)
+NARROW = Size(width=360.0, height=165.0, letters=11.5)
 """One is shown where there is room for it, the other on a phone."""
 
 MOST_PANELS = 4

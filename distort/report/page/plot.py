@@ -189,7 +189,7 @@ def _names(curves: Sequence[Curve], y: Any, *, least: float, inside: tuple[float
         known = np.flatnonzero(np.isfinite(curve.values))
         if curve.name and known.size:
             down = float(np.clip(y(curve.values[known[-1]]), inside[0] + 0.5 * least, inside[1]))
-            ends.append({"y": down, "name": curve.name, "light": curve.colour, "dark": dark_of(curve.colour)})
+            ends.append({"y": down, "name": curve.name})
     placed: list[dict[str, Any]] = []
     for one in [*ends[:1], *ends[:0:-1]]:
         if all(abs(one["y"] - other["y"]) >= least for other in placed):

@@ -303,12 +303,20 @@
     }).observe(plot);
   }
 
+  // What scrolls by itself, as printed figures do on a phone, can be reached by keyboard.
+  function reach(within) {
+    for (const figure of within.querySelectorAll("figure")) {
+      if (figure.scrollWidth > figure.clientWidth) figure.tabIndex = 0;
+    }
+  }
+
   function switchFor(section) {
     const pictures = section.querySelector(".pictures");
     const button = make("button", { type: "button", class: "pictures-switch", "aria-expanded": "false" }, "Show these figures as they are printed");
     pictures.hidden = true;
     button.addEventListener("click", () => {
       pictures.hidden = !pictures.hidden;
+      reach(pictures);
       button.setAttribute("aria-expanded", String(!pictures.hidden));
       button.textContent = pictures.hidden ? "Show these figures as they are printed" : "Hide the printed figures";
     });
@@ -335,7 +343,13 @@
   }
 
   const folds = [...document.querySelectorAll("details")];
-  for (const fold of folds) fold.addEventListener("toggle", () => fold.open && begin(fold));
+  for (const fold of folds) {
+    fold.addEventListener("toggle", () => {
+      if (!fold.open) return;
+      begin(fold);
+      reach(fold);
+    });
+  }
   for (const section of document.querySelectorAll(".section")) {
     if (section.querySelector("[data-chart]") && section.querySelector(".pictures")) switchFor(section);
   }
