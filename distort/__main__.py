@@ -45,7 +45,8 @@ def main(words: Sequence[str] | None = None) -> int:
             traceback.print_exc()
         from distort.report.text.readable import one_line
 
-        print(f"distort: {one_line(_sentence(error))}", file=sys.stderr)
+        said = f"distort: {one_line(_sentence(error))}"
+        print(_folded(said) if sys.stderr.isatty() else said, file=sys.stderr)
         return WRONG_USAGE if isinstance(error, UsageError) else NO_ANSWER
 
 
@@ -78,6 +79,15 @@ def _check_command(words: Sequence[str], commands: Collection[str]) -> None:
         from distort.commands.parser import right_word
 
         raise UsageError(f"there is no command {shown(first)}{right_word(first, commands)}. See distort --help")
+
+
+def _folded(sentence: str) -> str:
+    """A sentence in lines of a terminal, 80 columns at most; words stay whole, so that paths can be copied."""
+    import shutil
+    import textwrap
+
+    width = min(shutil.get_terminal_size().columns, 80)
+    return textwrap.fill(sentence, width, break_long_words=False, break_on_hyphens=False)
 
 
 def _sentence(error: Exception) -> str:

@@ -108,7 +108,8 @@ def test_marks_near_and_below_the_floor(even_db, cell) -> None:
     """Doubtful under 10 dB above the floor of -70.3 dB; below it the floor itself is printed."""
     bands = flat_bands(level_db=80.0, even_db=even_db, odd_db=-40.0, floor_db=-70.3)
     lines = table_lines(octaves_table(bands))
-    assert [lines[3][6 + 6 * column : 12 + 6 * column].strip() for column in range(10)] == [cell] * 10
+    whole = cell.partition(".")[0]
+    assert [lines[3][6 + 6 * column : 12 + 6 * column].strip() for column in range(10)] == [whole] * 10
     thirds = table_lines(thirds_table(bands))
     assert thirds[1].split()[3] == cell
     for mark in "?<":
@@ -130,7 +131,7 @@ def test_every_level_with_its_totals_and_worst_third() -> None:
     odd = next(line for line in of_96 if line.startswith("odd"))
     clear = bands.odd_db >= bands.odd_floor_db + 10.0
     worst = int(np.argmax(np.where(clear, bands.odd_db, -np.inf)))
-    assert odd.split()[-2:] == [f"{bands.odd_db[worst]:.1f}", "316"]
+    assert odd.split()[-2:] == [f"{bands.odd_db[worst]:.0f}", "316"]
     assert "Clocks: a difference of +0.30 ppm was taken out; wander 0.02 ppm r.m.s." in lines
 
 

@@ -49,8 +49,8 @@ def test_harmonics_table_shows_each_reading_at_its_octave() -> None:
     assert [line[:6].strip() for line in lines[1:7]] == ["dB SPL", "THD %", "H2 dB", "H3 dB", "H4 dB", "H5 dB"]
     second = cells(lines[3])
     for column, centre_hz in enumerate(numbers.OCTAVE_HZ[:9]):
-        # written with one decimal
-        assert float(second[column]) == pytest.approx(curves.orders[0].relative_db[row_of(centre_hz)], abs=0.05)
+        # written without decimals: half of the last digit
+        assert float(second[column]) == pytest.approx(curves.orders[0].relative_db[row_of(centre_hz)], abs=0.5)
     assert second[9] == "-", "twice 16 kHz cannot be recorded at 48 kHz"
     assert cells(lines[1])[5] == "80.0", "the dip of 6 dB at 1 kHz"
 
@@ -63,18 +63,18 @@ def test_the_worst_is_the_highest_reading_with_its_mark() -> None:
     doubtful = curves.orders[0].doubtful.copy()
     trusted = dataclasses.replace(curves.orders[0], relative_db=spike)
     lines = printed(harmonics_table(dataclasses.replace(curves, orders=(trusted, *curves.orders[1:])), response(86.0)))
-    assert cells(lines[3])[10:] == ["-3.0", "2.51k"]
+    assert cells(lines[3])[10:] == ["-3", "2.51k"]
     doubtful[row_of(2500)] = True
     spoilt = dataclasses.replace(curves.orders[0], relative_db=spike, doubtful=doubtful)
     lines = printed(harmonics_table(dataclasses.replace(curves, orders=(spoilt, *curves.orders[1:])), response(86.0)))
-    assert cells(lines[3])[10:] == ["?-3.0", "2.51k"]
+    assert cells(lines[3])[10:] == ["?-3", "2.51k"]
     assert any(line.startswith("? use with caution") for line in lines), "a mark in this column alone is explained"
     covered = dataclasses.replace(spoilt, noise_db=np.where(spike == -3.0, 0.0, spoilt.noise_db))
     hidden = dataclasses.replace(curves, orders=(covered, *curves.orders[1:]))
     lines = printed(harmonics_table(hidden, response(86.0)))
-    assert cells(lines[3])[10:] == ["-22.0", "25.1"]
+    assert cells(lines[3])[10:] == ["-22", "25.1"]
     lines = printed(harmonics_table(hidden, response(86.0), from_hz=39.0))
-    assert cells(lines[3])[10:] == ["-26.0", "39.8"]
+    assert cells(lines[3])[10:] == ["-26", "39.8"]
     assert "worst: from 39 Hz on, where the response is 10 dB down" in lines
 
 
@@ -85,9 +85,20 @@ def test_marks_stand_before_the_number_and_the_legend_explains_them() -> None:
     readings[row_of(500)] = -93.0
     second = order(2, readings)
     lines = printed(harmonics_table(dataclasses.replace(curves, orders=(second, *curves.orders[1:])), response(86.0)))
-    assert cells(lines[3])[3:5] == ["?-85.0", "<-90.0"]
+    assert cells(lines[3])[3:5] == ["?-85", "<-90"]
     assert any(line.startswith("? use with caution") for line in lines)
     assert any(line.startswith("< below its noise floor") for line in lines)
+
+
+def test_columns_stay_apart() -> None:
+    """Marked readings down to -99 dB and 0.01 % leave a blank to the column before."""
+    readings = np.full_like(FREQUENCY_HZ, -88.8)
+    lines = printed(
+        harmonics_table(dataclasses.replace(harmonics(), orders=(order(2, readings),)), response(86.0), orders=[2])
+    )
+    assert [lines[3][6 + 6 * column] for column in range(9)] == [" "] * 9
+    assert [numbers.short_percent(value) for value in (0.0123, 0.456, 1.23, 45.6)] == ["0.01", "0.46", "1.2", "46"]
+    assert [numbers.whole_decibels(value) for value in (-0.4, -48.6, float("nan"))] == ["0", "-49", "-"]
 
 
 def test_no_legend_without_marks() -> None:

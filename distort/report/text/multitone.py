@@ -12,7 +12,7 @@ from distort.analysis.multitone.settling import Settling
 from distort.errors import UsageError
 from distort.report.text.headings import heading_sentences
 from distort.report.text.multitone_bands import Part, Parts, octaves, third_octaves
-from distort.report.text.numbers import decibels, hertz, hertz_words, level_name, percent, with_interval
+from distort.report.text.numbers import decibels, hertz, hertz_words, level_name, percent, whole_decibels, with_interval
 from distort.report.text.tables_sweep import (
     BELOW_FLOOR,
     DOUBTFUL,
@@ -167,7 +167,7 @@ def _quantities(parts: Parts, bands: MultitoneBands) -> list[TableRow]:
             floor=part.floor_db,
             doubtful=part.doubtful,
             below=part.below,
-            write=decibels,
+            write=decibels if part is unmarked else whole_decibels,
         )
         for label, part in labelled
     ]

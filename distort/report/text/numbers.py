@@ -19,6 +19,16 @@ def decibels(value_db: float) -> str:
     return text if len(text) <= 5 else f"{value_db:.0f}"
 
 
+def whole_decibels(value_db: float) -> str:
+    """At most four characters, no decimal: what a mark stands before, so that columns stay apart."""
+    return NOT_MEASURABLE if math.isnan(value_db) else f"{round(value_db):d}"
+
+
+def short_percent(value: float) -> str:
+    """Two digits that count, from 0.01 % on two decimals at most: four characters, so that columns stay apart."""
+    return f"{value:.2f}" if 0.0095 <= value < 0.995 else two_digits(value)
+
+
 def percent(value: float) -> str:
     """At most five characters, three digits of which count; "-" where there is no value."""
     if math.isnan(value):

@@ -21,7 +21,8 @@ from distort.report.text.numbers import (
     hertz,
     hertz_words,
     level_name,
-    percent,
+    short_percent,
+    whole_decibels,
 )
 
 DOUBTFUL, BELOW_FLOOR = "?", "<"
@@ -100,7 +101,7 @@ def order_row(order: Order) -> TableRow:
         floor=order.noise_db,
         doubtful=order.doubtful,
         below=order.relative_db < order.noise_db,
-        write=decibels,
+        write=whole_decibels,
     )
 
 
@@ -113,7 +114,7 @@ def thd_row(harmonics: Harmonics) -> TableRow:
         floor=100.0 * 10.0 ** (harmonics.thd_noise_db / 20.0),
         doubtful=doubtful,
         below=below,
-        write=percent,
+        write=short_percent,
     )
 
 
