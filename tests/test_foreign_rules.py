@@ -10,7 +10,7 @@ from distort.analysis.common.grid import grid_hz
 from distort.analysis.sweep.cycles import Step, in_step
 from distort.analysis.sweep.deconvolution import deconvolve
 from distort.analysis.sweep.events import Overheard, Sound, not_of_the_loudspeaker, overheard
-from distort.analysis.sweep.images import ConversionImage, conversion_images, touched_by
+from distort.analysis.sweep.images import ConversionImage, added_by, conversion_images, touched_by
 from distort.analysis.sweep.orders import separate
 from distort.analysis.sweep.readings import Reading
 from distort.analysis.sweep.touched import Touched, added_power, events_in_time, with_touched
@@ -206,3 +206,24 @@ def test_what_is_touched_is_marked_and_nothing_else() -> None:
         expected = before.doubtful.copy()
         expected[row] |= before.order == 3
         np.testing.assert_array_equal(after.doubtful, expected)
+
+
+@pytest.mark.parametrize(("side", "sign", "order"), [("above", 1.0, 2), ("above", 1.0, 3), ("below", -1.0, 2)])
+def test_what_an_image_puts_into_an_order_is_what_the_order_window_holds_of_it(side, sign, order) -> None:
+    """A sweep at F +- f of -60 dB and nothing else, through the order's window. Where it crosses, n f = F +- f, the
+    mean power over the rows of a third octave; what it is smoothed over leaves 0.5 dB."""
+    sweep = Sweep(seconds=8.0, sample_rate=48_000, stop_hz=20_000.0, drive_dbfs=0.0)
+    time_s = np.arange(sweep.n_samples) / 48_000
+    growth = np.exp(time_s / sweep.rate_s)
+    phase = 2.0 * np.pi * (3900.0 * time_s + sign * sweep.start_hz * sweep.rate_s * (growth - 1.0))
+    image_only = 1e-3 * sweep.envelope(sweep.start_hz * growth) * np.sin(phase) * (sweep.start_hz * growth < 9000.0)
+    held = separate(deconvolve(np.pad(image_only, 48_000), sweep, start=48_000.0), orders=4).spectra[order - 1]
+    hz = tuple(float(one) for one in (300.0, 1000.0, 3000.0, 8000.0))
+    image = ConversionImage(offset_hz=3900.0, side=side, frequency_hz=hz, relative_db=(-60.0,) * 4)
+    nothing = np.full(grid_hz().size, np.nan)
+    fundamental = Reading(power=np.ones(grid_hz().size), noise=nothing, leak=nothing, variance=nothing)
+    added = added_by(image, fundamental, sweep, order)
+    crossing = int(np.argmin(np.abs(grid_hz() - 3900.0 / (order - sign))))
+    rows = slice(crossing - 4, crossing + 5)
+    power = held.power.smoothed(order * grid_hz(), 1.0 / 12.0)
+    assert 10.0 * math.log10(np.mean(added[rows]) / np.mean(power[rows])) == pytest.approx(0.0, abs=0.5)

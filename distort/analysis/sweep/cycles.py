@@ -30,8 +30,11 @@ LEAST_OVER_NOISE = 0.2
 
 TINY = 1e-300
 
-BESIDE_S = 0.3
-"""Before and after, where the noise is read."""
+BESIDE_S, LEAST_BESIDE = 0.3, 2
+"""Before and after, where the usual is read, and at least so many cycles."""
+
+MARGIN_S = 0.03
+"""Beyond that the piece is faded, so that its ends make no sound."""
 
 
 COMMON_SHARE, COMMON_AGREEMENT = 0.03, 0.6
@@ -84,30 +87,39 @@ UNKNOWN = Step(np.nan, np.nan, np.nan, np.nan, np.nan)
 
 
 def in_step(samples: FloatArray, sweep: Sweep, *, start: float, from_s: float, to_s: float) -> Step:
-    """Look at the sound between two times, seconds into the sweep, that begins at sample `start` of `samples`
-    `(n,)`."""
-    turns = sweep.start_hz * sweep.rate_s
-    first = max(np.floor(turns * np.expm1(from_s / sweep.rate_s)), 0.0)
-    last = np.ceil(turns * np.expm1(to_s / sweep.rate_s))
-    missing = max(LEAST_CYCLES - (last - first), 0.0)
-    first, last = max(first - np.ceil(missing / 2.0), 0.0), last + np.ceil(missing / 2.0)
-    edges_s = sweep.rate_s * np.log1p(np.arange(first * PARTS, last * PARTS + 1) / PARTS / turns)
-    highest_hz = sweep.start_hz * np.exp(edges_s[-1] / sweep.rate_s)
+    """Look at the sound between two times, seconds into the sweep, that begins at sample `start` of `samples` `(n,)`.
+
+    What the cycles beside it hold is taken off, part by part: orders beyond those that are left out keep step as well.
+    """
+    first, last = (_cycle(sweep, time_s) for time_s in (from_s, to_s))
+    missing = max(LEAST_CYCLES - (last + 1 - first), 0)
+    first, end = max(first - -(-missing // 2), 0), last + 1 + -(-missing // 2)
+    before, after = max(_cycle(sweep, from_s - BESIDE_S), 0), max(_cycle(sweep, to_s + BESIDE_S), end + LEAST_BESIDE)
+    highest_hz = sweep.start_hz + after / sweep.rate_s  # cycle k begins at f1 + k / L
     band_hz = (max(BEYOND_ORDER * highest_hz, LOWEST_HZ), min(HIGHEST_HZ, 0.45 * sweep.sample_rate))
     if band_hz[1] < band_hz[0] * 2.0**LEAST_OCTAVES:
         return UNKNOWN
-    level, noise = _levels(samples, sweep.sample_rate, edges=start + edges_s * sweep.sample_rate, band_hz=band_hz)
-    over = level.reshape(-1, PARTS) / noise
-    return Step(*_common_share(np.log1p(over)), *_common_power(over - 1.0), _strikes(np.log1p(over)))
+    parts = np.arange(before * PARTS, after * PARTS + 1) / PARTS
+    edges_s = sweep.rate_s * np.log1p(parts / (sweep.start_hz * sweep.rate_s))
+    level = _levels(samples, sweep.sample_rate, edges=start + edges_s * sweep.sample_rate, band_hz=band_hz)
+    level = level.reshape(-1, PARTS)
+    sides = [side for side in (level[: first - before], level[end - before :]) if side.shape[0] >= LEAST_BESIDE]
+    usual = min((np.mean(side, axis=0) for side in sides), key=np.mean)
+    over = (level[first - before : end - before] - usual) / max(float(np.mean(usual)), TINY)
+    loud = np.log1p(np.maximum(over, 0.0))
+    return Step(*_common_share(loud), *_common_power(over), _strikes(loud))
 
 
-def _levels(
-    samples: FloatArray, rate: int, *, edges: FloatArray, band_hz: tuple[float, float]
-) -> tuple[FloatArray, float]:
-    """Mean square between the edges (samples) within a band, and that of the quieter side."""
-    beside = round(BESIDE_S * rate)
-    first, end = max(int(edges[0]) - beside, 0), min(int(edges[-1]) + beside, samples.size)
-    piece = samples[first:end] * scipy.signal.windows.tukey(end - first, 0.05)
+def _cycle(sweep: Sweep, time_s: float) -> int:
+    """Number of the cycle that the sweep is in."""
+    return int(np.floor(sweep.start_hz * sweep.rate_s * np.expm1(time_s / sweep.rate_s)))
+
+
+def _levels(samples: FloatArray, rate: int, *, edges: FloatArray, band_hz: tuple[float, float]) -> FloatArray:
+    """Mean square between the edges (samples) within a band."""
+    margin = round(MARGIN_S * rate)
+    first, end = max(int(edges[0]) - margin, 0), min(int(edges[-1]) + margin, samples.size)
+    piece = samples[first:end] * scipy.signal.windows.tukey(end - first, min(2.0 * margin / (end - first), 1.0))
     n_fft = int(scipy.fft.next_fast_len(piece.size, real=True))
     spectrum = scipy.fft.rfft(piece, n_fft)
     frequency_hz = scipy.fft.rfftfreq(n_fft, 1.0 / rate)
@@ -116,9 +128,7 @@ def _levels(
     running = np.concatenate([[0.0], np.cumsum(power)])
     place = np.clip(edges - first, 0.0, power.size)
     energy = np.diff(np.interp(place, np.arange(running.size), running))
-    inner = slice(beside // 8, beside - beside // 8)
-    noise = min(float(np.mean(power[inner])), float(np.mean(power[::-1][inner])))
-    return energy / np.maximum(np.diff(place), 1e-9), max(noise, TINY)
+    return np.asarray(energy / np.maximum(np.diff(place), 1e-9))
 
 
 def _common_share(level: FloatArray) -> tuple[float, float]:

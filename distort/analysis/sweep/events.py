@@ -219,6 +219,8 @@ def _at_the_same_frequency(other: Plane, plane: Plane) -> FloatArray:
     reach = max(round(BESIDE_OCTAVES * np.log(2.0) * other.sweep.rate_s / HOP_S), 1)
     known = np.where(other.freedom >= LEAST_FREEDOM, other.density, 0.0)
     most = scipy.ndimage.maximum_filter1d(known, 2 * reach + 1, axis=0, mode="nearest")
+    beside = scipy.ndimage.maximum_filter1d(most, 3, axis=1, mode="nearest")
+    most = np.where(most > 0.0, most, beside)  # what strikes or blows is broader than a third octave
     place = np.rint(other.sweep.time_s(plane.sweep_hz) / HOP_S).astype(np.int64)
     most = most[np.clip(place, 0, most.shape[0] - 1)]
     band = np.argmin(np.abs(np.log(plane.frequency_hz[:, np.newaxis] / other.frequency_hz)), axis=1)

@@ -204,11 +204,11 @@ def touched_by(image: ConversionImage, readings: Sequence[Reading], sweep: Sweep
     return tuple(
         Touched(order=order, low_hz=low_hz, high_hz=high_hz)
         for order in range(2, len(readings) + 1)
-        for low_hz, high_hz in row_stretches(near(_added(image, readings[0], sweep, order), readings[order - 1]))
+        for low_hz, high_hz in row_stretches(near(added_by(image, readings[0], sweep, order), readings[order - 1]))
     )
 
 
-def _added(image: ConversionImage, fundamental: Reading, sweep: Sweep, order: int) -> FloatArray:
+def added_by(image: ConversionImage, fundamental: Reading, sweep: Sweep, order: int) -> FloatArray:
     """Power that the image puts into the readings of an order, on the grid.
 
     At nu = n f its sweep is at f', passes nu with the rate f' / L where the order does with nu / L, and comes
