@@ -37,7 +37,7 @@ MARGIN_S = 0.03
 """Beyond that the piece is faded, so that its ends make no sound."""
 
 
-COMMON_SHARE, COMMON_AGREEMENT = 0.03, 0.6
+COMMON_SHARE, COMMON_AGREEMENT = 0.03, 0.5
 """Of the scatter of the level in dB, and of the agreement of odd and even cycles, from which on it keeps step:
 strikes now harder, now softer, of which some fail (tuned on made loose parts, jets and rubbing coils; see
 `tests/STUDIES.md`)."""
