@@ -126,7 +126,7 @@ def plane_of(deconvolved: Deconvolved) -> Plane:
     # a decay is as strong over a wide stretch, or at another order, within some decibels; noise within tenths
     decay = np.maximum(along[place, column] - NOISE_ALONG * floor, 0.0)
     usual = floor + DECAY_VARIES * decay
-    inverse_power = np.interp(bands.frequency_hz, np.arange(kept.inverse.size) * kept.bin_hz, kept.inverse_power)
+    inverse_power = kept.inverse_power[np.rint(bands.frequency_hz / kept.bin_hz).astype(np.int64)]
     gain = inverse_power * sweep.sample_rate / 2.0 / float(db_to_power(deconvolved.drive_dbfs))
     density, usual = (
         np.divide(one, gain, out=np.zeros_like(one), where=gain > 0.0)  # nothing is read above the end of the sweep

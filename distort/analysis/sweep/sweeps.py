@@ -129,13 +129,9 @@ def read_sweep(takes: Sequence[SweepTake], sweep: Sweep, settings: Settings) -> 
         octaves=settings.smoothing_octaves,
         takes_variance=takes_variance([_alone(one.separated, noise, settings) for one in read]),
         overheard=tuple(one.overheard for one in read),
-        images=_images(takes[0], sweep) if settings.images else (),
+        images=read[0].images,
         beyond=tuple(one.beyond for one in read if one.beyond is not None),
     )
-
-
-def _images(take: SweepTake, sweep: Sweep) -> tuple[ConversionImage, ...]:
-    return conversion_images(deconvolve(take.samples, sweep, start=take.start, orders=1))
 
 
 def _alone(separated: SeparatedOrders, noise: NoiseDensity | None, settings: Settings) -> tuple[Reading, ...]:
@@ -161,26 +157,28 @@ def smoothed_over(read: SweepReadings, octaves: float, settings: Settings) -> tu
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class _TakeRead:
+    """What one take says; its impulse response, the largest array, is let go before the next is read."""
+
     separated: SeparatedOrders
     residual: FloatArray
     overheard: Overheard
+    images: tuple[ConversionImage, ...]
     beyond: BeyondOrders | None
 
 
 def _read_take(take: SweepTake, sweep: Sweep, settings: Settings) -> _TakeRead:
-    """Orders, residual and the rest of one take; its impulse response, the largest array, is let go before the next."""
     deconvolved = deconvolve(take.samples, sweep, start=take.start, orders=settings.orders)
-    residual = residual_power(
-        deconvolved,
-        frequency_hz=grid_hz(),
-        octaves=settings.smoothing_octaves,
-        orders=settings.orders,
-        microphone=settings.microphone,
-    )
     return _TakeRead(
         separated=separate(deconvolved, orders=settings.orders, gate_s=settings.gate_s),
-        residual=residual,
+        residual=residual_power(
+            deconvolved,
+            frequency_hz=grid_hz(),
+            octaves=settings.smoothing_octaves,
+            orders=settings.orders,
+            microphone=settings.microphone,
+        ),
         overheard=overheard(deconvolved, take.samples, start=take.start),
+        images=conversion_images(deconvolved) if settings.images else (),
         beyond=beyond_orders(deconvolved) if settings.beyond else None,
     )
 
