@@ -105,8 +105,9 @@ def _at(heard: Overheard, sweep_hz: float, **fields: object) -> Overheard:
 @pytest.mark.parametrize(
     ("sweep_hz", "fields", "told"),
     [
-        (1100.0, {}, True),
-        (900.0, {}, False),
+        (1100.0, {"rise_db": 40.0, "step": Step(0.1, 0.9, 0.0, 0.0, 0.0)}, True),
+        (900.0, {"rise_db": 40.0, "step": Step(0.1, 0.9, 0.0, 0.0, 0.0)}, False),
+        (1100.0, {}, False),
         (200.0, {"below": 3}, True),
         (200.0, {"below": 2}, False),
         (90.0, {"below": 3}, False),

@@ -50,8 +50,17 @@ BESIDE_DB = 6.0
 """What another recording has at the same frequency of the sweep, this much louder, is still the same thing: loose parts
 strike now harder, now more softly."""
 
-BESIDE_OCTAVES = 0.12
-"""So far from that frequency it may be there: the threshold of a loose part moves by some per cent."""
+OTHER_SPEED_DB = 9.0
+"""So much more where the other sweep was faster or slower and something stands out there as well: a resonance that
+carries a loose part rises the less the faster it is passed."""
+
+BESIDE_OCTAVES, BESIDE_S = 0.12, 0.12
+"""So far from that frequency it may be there, and so much sooner or later: the threshold of a loose part moves by
+some per cent, and what carries it rises and falls with a time constant of its own, Q / (pi f), however fast the sweep
+is."""
+
+HALF_AS_SUDDEN = 0.5
+"""Share of the rise that is asked for where a sweep of another speed tells as well."""
 
 OWN_UP_TO_HZ = 1000.0
 """Of the sweep. Beyond it no part is moved so far that it strikes or blows (own choice; a loose grille in front of a
@@ -150,8 +159,18 @@ def not_of_the_loudspeaker(heard: Overheard, beside: Sequence[Plane]) -> tuple[S
     hits = _standing_out(heard.plane, least=least)
     same = any(one.sweep == heard.plane.sweep for one in beside)
     bands, cells = (1, LEAST_CELLS_BESIDE) if same else (LEAST_BANDS, LEAST_CELLS)
-    stretches = _stretches(hits, bands=bands, cells=cells)
-    return tuple(_sound(heard.plane, hits, first, end, step=UNKNOWN) for first, end in stretches)
+    found = tuple(
+        _sound(heard.plane, hits, first, end, step=_step_of(heard, first, end))
+        for first, end in _stretches(hits, bands=bands, cells=cells)
+    )
+    return found if same else tuple(one for one in found if _foreign(heard.plane, one, share=HALF_AS_SUDDEN))
+
+
+def _step_of(heard: Overheard, first: int, end: int) -> Step:
+    """That of the sound of the recording of which most of the moments are; unknown where it is none."""
+    overlaps = {min(end, one.end) - max(first, one.first): one.step for one in heard.sounds}
+    most = max(overlaps, default=0)
+    return overlaps[most] if most > 0 else UNKNOWN
 
 
 def _standing_out(plane: Plane, *, least: FloatArray | None = None) -> BoolArray:
@@ -216,8 +235,10 @@ def _sudden_db(plane: Plane) -> float:
 def _at_the_same_frequency(other: Plane, plane: Plane) -> FloatArray:
     """The density of another recording while its sweep was about where this one's is, on the cells of this one; 0 where
     nothing is known of it."""
-    reach = max(round(BESIDE_OCTAVES * np.log(2.0) * other.sweep.rate_s / HOP_S), 1)
+    reach = round(max(BESIDE_OCTAVES * np.log(2.0) * other.sweep.rate_s, BESIDE_S) / HOP_S)
     known = np.where(other.freedom >= LEAST_FREEDOM, other.density, 0.0)
+    if other.sweep != plane.sweep:
+        known = np.where(_standing_out(other), known * float(db_to_power(OTHER_SPEED_DB)), known)
     most = scipy.ndimage.maximum_filter1d(known, 2 * reach + 1, axis=0, mode="nearest")
     beside = scipy.ndimage.maximum_filter1d(most, 3, axis=1, mode="nearest")
     most = np.where(most > 0.0, most, beside)  # what strikes or blows is broader than a third octave
@@ -227,9 +248,9 @@ def _at_the_same_frequency(other: Plane, plane: Plane) -> FloatArray:
     return np.asarray(most[:, band])
 
 
-def _foreign(plane: Plane, sound: Sound) -> bool:
-    """Whether the sound itself shows that the loudspeaker did not make it."""
+def _foreign(plane: Plane, sound: Sound, *, share: float = 1.0) -> bool:
+    """Whether the sound itself shows that the loudspeaker did not make it; `share` of the rise is asked for."""
     sweep_hz = float(plane.sweep_hz[sound.first])
     low = any(sweep_hz > from_hz and sound.below >= least for from_hz, least in BELOW_FROM_HZ)
-    sudden = sound.rise_db > _sudden_db(plane)
-    return sweep_hz > OWN_UP_TO_HZ or ((low or sudden) and not sound.step.kept)
+    sudden = sound.rise_db > share * _sudden_db(plane)
+    return (low or sudden) and (sweep_hz > OWN_UP_TO_HZ or not sound.step.kept)
