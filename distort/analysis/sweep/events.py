@@ -50,6 +50,9 @@ BESIDE_DB = 6.0
 """What another recording has at the same frequency of the sweep, this much louder, is still the same thing: loose parts
 strike now harder, now more softly."""
 
+PRESENT = 2.0
+"""What has twice the usual power, 3 dB, may be there in the other recording."""
+
 OTHER_SPEED_DB = 9.0
 """So much more where the other sweep was faster or slower and something stands out there as well: a resonance that
 carries a loose part rises the less the faster it is passed."""
@@ -59,8 +62,8 @@ BESIDE_OCTAVES, BESIDE_S = 0.12, 0.12
 some per cent, and what carries it rises and falls with a time constant of its own, Q / (pi f), however fast the sweep
 is."""
 
-HALF_AS_SUDDEN = 0.5
-"""Share of the rise that is asked for where a sweep of another speed tells as well."""
+NEAR_OCTAVES, HALF_AS_SUDDEN = 0.4, 0.5
+"""Where a sweep of another speed has something so near, so much of a sudden rise is asked for."""
 
 OWN_UP_TO_HZ = 1000.0
 """Of the sweep. Beyond it no part is moved so far that it strikes or blows (own choice; a loose grille in front of a
@@ -75,10 +78,10 @@ BEYOND = 10.0
 """Times the frequency of the sweep, beyond which no strong order stands."""
 
 RISE_MOMENTS = 3
-RISE_DB, RISE_DB_S = 3.0, 3.6
-"""By how much the sound rises in `RISE_MOMENTS` where it starts suddenly: 3 dB, and so much more the faster the
-sweep: 3.6 dB over L in seconds. Turbulence grows with at most the sixth power of a velocity: at a resonance of Q 5 by
-130 dB in a neper of frequency, which `RISE_MOMENTS` are 0.06 / L of, less what the frames smooth."""
+RISE_DB, RISE_DB_S = 3.0, 2.8
+"""By how much the sound rises in `RISE_MOMENTS` where it starts suddenly: 3 dB, and 2.8 dB over L in s. Turbulence
+grows with at most the sixth power of a velocity, at a resonance of Q 5 by 130 dB in a neper of frequency, of which the
+frames smooth some: made ports rose by up to 3.9 dB where L is 0.66 s, and by 4.2 where it is 1.3 s."""
 
 BEFORE_MOMENTS, AFTER_MOMENTS = 12, 6
 """So far before and after a sound its rise is looked for: from the noise of before."""
@@ -163,7 +166,27 @@ def not_of_the_loudspeaker(heard: Overheard, beside: Sequence[Plane]) -> tuple[S
         _sound(heard.plane, hits, first, end, step=_step_of(heard, first, end))
         for first, end in _stretches(hits, bands=bands, cells=cells)
     )
-    return found if same else tuple(one for one in found if _foreign(heard.plane, one, share=HALF_AS_SUDDEN))
+    if same:
+        return found
+    near = np.any([_noisy_near(one, heard.plane) for one in beside], axis=0)
+    return tuple(
+        one for one in found if not np.any(near[one.moments]) or _foreign(heard.plane, one, share=HALF_AS_SUDDEN)
+    )
+
+
+def _noisy_near(other: Plane, plane: Plane) -> BoolArray:
+    """Moments of this recording at which, while the other's sweep was not far from the same frequency, something
+    stood out there: what carries a loose part is passed otherwise by a sweep of another speed."""
+    noisy = np.any(_standing_out(other), axis=1)
+    reach = round(NEAR_OCTAVES * np.log(2.0) * other.sweep.rate_s / HOP_S)
+    near = scipy.ndimage.maximum_filter1d(noisy.astype(np.int8), 2 * reach + 1) > 0
+    return np.asarray(near[_place_of(other, plane)])
+
+
+def _place_of(other: Plane, plane: Plane) -> npt.NDArray[np.int64]:
+    """The moment of the other recording at which its sweep is where this one's is at each of its moments."""
+    place = np.rint(other.sweep.time_s(plane.sweep_hz) / HOP_S).astype(np.int64)
+    return np.clip(place, 0, other.time_s.size - 1)
 
 
 def _step_of(heard: Overheard, first: int, end: int) -> Step:
@@ -236,14 +259,14 @@ def _at_the_same_frequency(other: Plane, plane: Plane) -> FloatArray:
     """The density of another recording while its sweep was about where this one's is, on the cells of this one; 0 where
     nothing is known of it."""
     reach = round(max(BESIDE_OCTAVES * np.log(2.0) * other.sweep.rate_s, BESIDE_S) / HOP_S)
-    known = np.where(other.freedom >= LEAST_FREEDOM, other.density, 0.0)
+    there = np.where(other.density > PRESENT * other.usual, other.density, other.usual)  # else it is noise's scatter
+    known = np.where(other.freedom >= LEAST_FREEDOM, there, 0.0)
     if other.sweep != plane.sweep:
         known = np.where(_standing_out(other), known * float(db_to_power(OTHER_SPEED_DB)), known)
     most = scipy.ndimage.maximum_filter1d(known, 2 * reach + 1, axis=0, mode="nearest")
     beside = scipy.ndimage.maximum_filter1d(most, 3, axis=1, mode="nearest")
     most = np.where(most > 0.0, most, beside)  # what strikes or blows is broader than a third octave
-    place = np.rint(other.sweep.time_s(plane.sweep_hz) / HOP_S).astype(np.int64)
-    most = most[np.clip(place, 0, most.shape[0] - 1)]
+    most = most[_place_of(other, plane)]
     band = np.argmin(np.abs(np.log(plane.frequency_hz[:, np.newaxis] / other.frequency_hz)), axis=1)
     return np.asarray(most[:, band])
 
