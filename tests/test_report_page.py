@@ -217,7 +217,7 @@ def test_findings_and_hearing_show_where_they_are_there(folder) -> None:
     assert reader.said.count(RISE.next.text) == 1
     assert reader.said.count("not known; a listening test would tell") == 1
     assert [text.startswith(found.sentence) for text in reader.said].count(True) == 1
-    assert any("Probability 0.97; 1 row of evidence speaks for it, none against." in text for text in reader.said)
+    assert any("Probability 0.97; 1 reading speaks for it, none against." in text for text in reader.said)
     for text in ("Third order", "1.2 kHz", "3.6 kHz", "+6 dB", "+31 dB", "audible"):
         assert text in reader.said, text
     assert any(text.startswith("An estimate: a steady tone that masks its own distortion") for text in reader.said)

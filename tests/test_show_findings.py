@@ -9,7 +9,8 @@ from rich.console import Console
 from distort.commands.parser import Parser
 from distort.commands.show import add_parser, check_words
 from distort.errors import UsageError
-from distort.report.figures.findings import SHADES, findings_figure
+from distort.report.figures.findings import findings_figure
+from distort.report.figures.lanes import KINDS
 from distort.report.figures.session_figures import legend_of
 from distort.report.text.findings import BEFORE_FINDINGS, NOTHING, across_sentences, findings_blocks
 from distort.session.plan.keys import ReportPlan
@@ -39,8 +40,8 @@ def printed(what: ConditionResults, *, evidence: bool = False) -> str:
 def test_the_story_is_a_paragraph_a_finding() -> None:
     said = printed(results(RISE, OPEN_ONE))
     assert "1. 1 kHz: a reflection dips the fundamental" in said
-    assert "Probability 0.97; 1 row of evidence speaks for it, none against." in said
-    assert "Not decided; 1 row of evidence speaks for it, against it h2." in said
+    assert "Probability 0.97; 1 reading speaks for it, none against." in said
+    assert "Not decided; 1 reading speaks for it, against it h2." in said
     assert "To confirm: Move the microphone." in said
     assert "speaks\n" not in said
 
@@ -89,14 +90,16 @@ def test_evidence_goes_with_findings_alone(words: list[str], said: str | None) -
 
 
 def test_the_figure_shades_every_place_and_numbers_it() -> None:
+    """What the response makes and what is not decided differ in letter and ground."""
     from matplotlib.colors import to_hex
 
     drawn = results(RISE, OPEN_ONE)
     figure = findings_figure(drawn, legend_of(drawn, ReportPlan()))
     distortion = figure.axes[1]
-    shades = [to_hex(patch.get_facecolor()) for patch in distortion.patches]
-    assert shades == [SHADES["fundamental"], to_hex(SHADES["other"])]
-    assert [text.get_text() for text in distortion.texts if text.get_gid() == "mark"] == ["1", "2"]
+    marks = [text.get_text() for text in distortion.texts if text.get_gid() == "mark"]
+    assert sorted(marks) == ["1" + KINDS["response"].letter, "2" + KINDS["open"].letter]
+    shades = {to_hex(patch.get_facecolor()) for patch in distortion.patches}
+    assert {KINDS[kind].style["facecolor"] for kind in ("response", "open")} <= shades
     plain = whole_results("desk", levels=(86.0,), conditions=("desk",))
     legend = legend_of(plain, ReportPlan())
     with pytest.raises(ValueError, match="at least one dip, peak or finding"):

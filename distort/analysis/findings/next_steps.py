@@ -37,7 +37,7 @@ _ELSEWHERE: Mapping[Explanation, _Elsewhere] = {
 _AGAIN: Mapping[Explanation, str] = {
     "conversion-image": "Record the level again with nothing that converts the sample rate: the rises must go.",
     "event-in-time": "Record the level again in quiet: what sounded must be gone.",
-    "loudspeaker-generated": "Record the level again: the rise must stay as it is.",
+    "loudspeaker-generated": "Record the level again: if it is the loudspeaker, the same rise is there.",
 }
 
 
@@ -91,7 +91,7 @@ def _of_change(evidence: Evidence) -> NextStep:
         text = "Measure with repeat_reference = true in session.toml: what the lowest level then lacks is heat."
         return NextStep(text=text, command=_measure(here, evidence.set_ups, " --again"))
     first = "" if evidence.set_ups.bursts else "Add [burst] to session.toml first. "
-    text = f"{first}Record tone bursts: they are too short to heat a coil, so what they lose as well is no heat."
+    text = f"{first}Record tone bursts: they are too short to heat a coil. If they lose level too, it is not heat."
     return NextStep(text=text, command=_measure(here, evidence.set_ups))
 
 

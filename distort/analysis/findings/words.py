@@ -87,13 +87,13 @@ def _largest_rise(draft: Draft) -> str:
     return f"the {ordinal(float(top.quantity[1:]))} by {top.rise_db:.0f} dB"
 
 
-NO_MORE = " The loudspeaker itself produces no more there than beside."
+NO_MORE = " The loudspeaker itself produces no more there than at nearby frequencies."
 
 
 def _copy(draft: Draft, at: str) -> tuple[str, str]:
-    path = f" on a way {100.0 * draft.numbers['path_m']:.0f} cm longer" if "path_m" in draft.numbers else ""
+    path = f" with a path {100.0 * draft.numbers['path_m']:.0f} cm longer" if "path_m" in draft.numbers else ""
     return (
-        f"{at}: a reflection{path} dips the fundamental",
+        f"{at}: a reflection{path} lowers the fundamental",
         f"At {at} a reflection{path} lowers the fundamental, so distortion re the fundamental rises, "
         f"{_largest_rise(draft)}.{_no_more(draft)}",
     )
@@ -128,7 +128,7 @@ def _response_alone(draft: Draft, at: str) -> tuple[str, str]:
 
 def _room(draft: Draft, at: str) -> tuple[str, str]:
     return (
-        f"{at}: the room dips the fundamental",
+        f"{at}: the room lowers the fundamental",
         f"At {at} the room lowers the fundamental, as the response measured elsewhere shows, so distortion re the "
         f"fundamental rises, {_largest_rise(draft)}.",
     )
@@ -179,10 +179,9 @@ def _source(draft: Draft, at: str) -> tuple[str, str]:
 def _peak(draft: Draft, at: str) -> tuple[str, str]:
     heard = hertz(draft.numbers["heard_hz"])
     return (
-        f"{heard}: a resonance raises the harmonics that come out there",
-        f"At {at} harmonics rise, {_largest_rise(draft)}, because they come out at {heard}, where a resonance raises "
-        f"what "
-        f"the loudspeaker radiates.",
+        f"{heard}: a resonance raises the harmonics that fall there",
+        f"At {at} harmonics rise, {_largest_rise(draft)}, because they fall at {heard}, where a resonance raises "
+        f"what the loudspeaker radiates.",
     )
 
 
@@ -190,7 +189,7 @@ def _compression(draft: Draft, at: str) -> tuple[str, str]:
     numbers = draft.numbers
     if "excess_db" in numbers:
         return (
-            f"{at}: the output falls short here by {-numbers['excess_db']:.1f} dB more than beside",
+            f"{at}: {-numbers['excess_db']:.1f} dB more compression than at nearby frequencies",
             f"At {at} the output at {numbers['level_db_spl']:.0f} dB SPL falls short by {-numbers['excess_db']:.2f} +- "
             f"{numbers['excess_interval_db']:.2f} dB more than to either side: it compresses; the data cannot tell "
             f"how.",
@@ -209,7 +208,7 @@ def _how(draft: Draft) -> str:
         return "the data cannot tell how"
     settles_s = draft.numbers["settles_s"]
     kinds = "a limiter or the voice coil" if settles_s < HEAT_S else "heat or a slow protection"
-    return f"a multitone takes {settles_s:.0f} s to settle, so {kinds}"
+    return f"a multitone takes {settles_s:.0f} s to settle, so the cause is {kinds}"
 
 
 def _expansion(draft: Draft, at: str) -> tuple[str, str]:

@@ -144,7 +144,8 @@ class OverviewRow:
 class OverviewTable:
     """What the levels say, condition after condition."""
 
-    headers: Sequence[str]
+    headers: Sequence[tuple[str, str]]
+    """Each with its unit; "": it has none, or its cells say it."""
     groups: tuple[tuple[str, tuple[OverviewRow, ...]], ...]
     legend: tuple[str, ...]
     left_out: tuple[str, ...]
@@ -153,6 +154,8 @@ class OverviewTable:
 
 SOFT = {"Multitone": "Multi\u00adtone", "Compression": "Compres\u00adsion", "Reached": "Reach\u00aded"}
 """Where a heading may break on a phone."""
+
+UNITS = {"Range": "dB", "Worst THD": "%", "Multitone": "%", "Compression": "dB"}
 
 
 def overview_table(conditions: Sequence[ConditionResults], story: Sequence[Told]) -> OverviewTable:
@@ -167,7 +170,7 @@ def overview_table(conditions: Sequence[ConditionResults], story: Sequence[Told]
         groups.append((results.findings.condition, told))
     lines = [each for each in legend(rows) if not each.startswith("In brackets")]
     return OverviewTable(
-        headers=tuple(SOFT.get(each, each) for each in HEADERS),
+        headers=tuple((SOFT.get(each, each), UNITS.get(each, "")) for each in HEADERS),
         groups=tuple(groups),
         legend=tuple(lines),
         left_out=tuple(results.findings.condition for results in conditions[MOST_PANELS:]),

@@ -105,7 +105,7 @@ def surely(one: Finding) -> str:
     """How sure it is, and what stands behind it."""
     said = [row for row in one.evidence if row.speaks == "for"]
     against = ", ".join(dict.fromkeys(one.against))
-    rows = f"{len(said)} rows of evidence speak" if len(said) != 1 else "1 row of evidence speaks"
+    rows = f"{len(said)} readings speak" if len(said) != 1 else "1 reading speaks"
     basis = f"{rows} for it" + (f", against it {against}" if against else ", none against")
     if not one.evidence:
         return f"Probability {min(one.probability, 0.99):.2f}." if one.decided else "Not decided."
@@ -134,7 +134,7 @@ def anomalies_table(anomalies: Sequence[Anomaly]) -> Table:
         )
     reflections = [one for one in anomalies if one.path_difference_m is not None]
     lines = [
-        f"{letter(one.number)}: a reflection of amplitude {one.reflection or 0.0:.2f} on a way "
+        f"{letter(one.number)}: a reflection of amplitude {one.reflection or 0.0:.2f} with a path "
         f"{100.0 * (one.path_difference_m or 0.0):.1f} cm longer fits best"
         for one in reflections[:TOP]
     ]

@@ -284,6 +284,8 @@ def legend(rows: Sequence[LevelOverview]) -> list[str]:
     ]
     if any(one.thd is not None and one.thd.finding is not None for one in rows):
         lines.append("In brackets: the finding that says what makes it.")
+    if any(NOT_MEASURABLE in cells(one) for one in rows):
+        lines.append("-: not played, or nothing to be read.")
     marks = {read.mark for one in rows for read in (one.thd, one.multitone) if read is not None}
     return lines + [LEGEND[mark] for mark in (DOUBTFUL, BELOW_FLOOR) if mark in marks]
 

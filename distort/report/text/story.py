@@ -165,7 +165,7 @@ def shown_words(one: Told) -> str:
     if not one.not_in and len(one.conditions) == 1:
         return ""
     seen = f"Seen in {_listed(one.conditions)}"
-    return f"{seen}, not in {_listed(one.not_in)}." if one.not_in else f"{seen}."
+    return f"{seen}; the data of {_listed(one.not_in)} do not show it." if one.not_in else f"{seen}."
 
 
 def _listed(names: Sequence[str]) -> str:
@@ -195,11 +195,14 @@ def _cautions(conditions: Sequence[ConditionResults], story: Sequence[Told]) -> 
     yield "THD is relative to the fundamental: where the response dips, it rises."
     loose = [one for one in story if one.owner == "open"]
     if loose:
-        yield (
-            f"{len(loose)} findings are open: the data cannot tell why, or whose."
-            if len(loose) > 1
-            else "One finding is open: the data cannot tell why, or whose."
-        )
+        yield f"{'One finding is' if len(loose) == 1 else f'{len(loose)} findings are'} open: {_what_is_open(loose)}."
+
+
+def _what_is_open(loose: Sequence[Told]) -> str:
+    whose = "whether it belongs to the loudspeaker or to the room"
+    if all(one.finding.decided for one in loose):
+        return whose
+    return f"the data cannot tell the cause, or {whose}" if len(loose) > 1 else "the data cannot tell the cause"
 
 
 LOW_HZ = 30.0
