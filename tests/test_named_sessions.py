@@ -39,6 +39,7 @@ TAKES_ONE = {
     "measure": ("--simulate",),
     "report": (),
     "reject": ("sweep_86dB", "--reason", "x"),
+    "residual": ("--level", "86"),
     "relabel": ("sweep_86dB", "--level", "76", "--reason", "x"),
     "show": ("quality",),
 }

@@ -93,7 +93,7 @@ def test_marks_keep_apart_and_have_the_shape_of_whose_they_are(both) -> None:
     picture = plotted(Curve(frequency_hz=np.array([100.0, 10000.0]), values=np.zeros(2), colour="#000000"), badges=laid)
     links = {link.get("href"): link for link in picture.findall("a")}
     assert set(links) == {"#finding-1", "#finding-2", "#finding-3"}
-    owners = {one.anchor: one.owner for one in story}
+    owners = {one.anchor: one.belongs_to for one in story}
     for address, link in links.items():
         assert (link.find("circle") is not None) == (owners[address[1:]] == "loudspeaker")
         assert (link.find("rect") is not None) == (owners[address[1:]] == "set-up")
@@ -135,7 +135,7 @@ def test_a_finding_of_distortion_has_its_order_under_the_response(both) -> None:
 
 
 def test_what_the_set_up_does_is_shown_beside_a_condition_without_it(both) -> None:
-    reflection = next(one for one in told(both) if one.owner == "set-up")
+    reflection = next(one for one in told(both) if one.belongs_to == "set-up")
     above, below = panels(reflection, both)
     assert [curve.name for curve in above.key] == ["stand: response at 96 dB", "desk: response at 96 dB"]
     assert [curve.name for curve in below.key] == ["H3 at 96 dB"]

@@ -64,17 +64,17 @@ def test_whose_a_finding_is(changed, elsewhere, owner) -> None:
     finding = replace(RISE, **changed)
     others = [condition("stand")] if elsewhere else []
     (one,) = told([*others, condition("desk", finding)])
-    assert one.owner == owner
+    assert one.belongs_to == owner
 
 
 def test_a_reflection_of_every_condition_may_be_the_loudspeakers() -> None:
     (one,) = told([condition("stand", RISE), condition("desk", RISE)])
-    assert one.owner == "open"
+    assert one.belongs_to == "open"
 
 
 def test_the_loudspeakers_own_come_first_and_numbers_follow() -> None:
     story = told([condition("stand"), condition("desk", RISE, own(2))])
-    assert [(one.number, one.owner) for one in story] == [(1, "loudspeaker"), (2, "set-up")]
+    assert [(one.number, one.belongs_to) for one in story] == [(1, "loudspeaker"), (2, "set-up")]
 
 
 def test_the_opening_says_whose_is_what_and_leads_there() -> None:
@@ -135,7 +135,7 @@ def test_the_cause_of_the_worst_thd_is_its_finding_or_the_dip_it_lies_in() -> No
 def test_the_story_of_the_page_example_has_an_owner_each() -> None:
     results = with_findings(whole_results("stand", levels=LEVELS, conditions=("stand", "desk")))
     other = condition("desk")
-    assert [one.owner for one in told([results, other])] == ["loudspeaker", "loudspeaker", "set-up"]
+    assert [one.belongs_to for one in told([results, other])] == ["loudspeaker", "loudspeaker", "set-up"]
 
 
 # ------------------------------------------------------------------ comparisons

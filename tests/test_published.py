@@ -48,7 +48,7 @@ def test_what_is_frozen_is_what_analyze_writes(distort, own) -> None:
     said = distort.done("freeze", own, "issue-12")
     kept = own / "frozen/issue-12"
     assert contents(kept / "results") == results_of(own)
-    assert "Kept 3 files of results" in said
+    assert "Kept 4 files of results" in said
     record = json.loads((kept / "frozen.json").read_text(encoding="utf-8"))
     inputs = {one["file"] for one in record["inputs"]}
     assert inputs == {"session.toml", "recordings/default/sweep_86dB.wav", "recordings/default/sweep_86dB.json"}

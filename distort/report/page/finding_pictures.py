@@ -51,7 +51,7 @@ def panels(one: Told, conditions: Sequence[ConditionResults]) -> tuple[Panel, ..
         return tuple(_changes(one, results, quantity))
     if row is not None and quantity is not None and quantity.name in ("even", "odd"):
         return tuple(_tones(one, results, row))
-    return tuple(_orders(one, results, row, without=without[:1] if one.owner == "set-up" else []))
+    return tuple(_orders(one, results, row, without=without[:1] if one.belongs_to == "set-up" else []))
 
 
 def range_of(finding: Finding) -> tuple[float, float]:

@@ -20,7 +20,7 @@ class Badge:
 
     number: int
     anchor: str
-    owner: Owner
+    belongs_to: Owner
     says: str
     frequency_hz: float
     low_hz: float
@@ -39,7 +39,7 @@ class Badge:
             "high": high,
             "number": self.number,
             "anchor": self.anchor,
-            "owner": self.owner,
+            "owner": self.belongs_to,
             "says": self.says,
             "broad": self.broad,
         }
@@ -50,7 +50,7 @@ def badge_of(one: Told, place: PlaceFound) -> Badge:
     return Badge(
         number=one.number,
         anchor=one.anchor,
-        owner=one.owner,
+        belongs_to=one.belongs_to,
         says=f"Finding {one.number}: {one.finding.headline}",
         frequency_hz=place.frequency_hz,
         low_hz=place.low_hz,

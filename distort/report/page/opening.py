@@ -104,7 +104,7 @@ def _picture(
 
 def owners(story: Sequence[Told]) -> tuple[tuple[Owner, str], ...]:
     """Whose the marks are, with their words."""
-    there = {one.owner for one in story}
+    there = {one.belongs_to for one in story}
     return tuple((owner, words) for owner, words in MARKS.items() if owner in there)
 
 

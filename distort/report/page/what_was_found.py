@@ -47,10 +47,10 @@ def chapters(story: Sequence[Told], conditions: Sequence[ConditionResults]) -> t
         Chapter(
             anchor=f"findings-{owner}",
             heading=HEADINGS[owner],
-            articles=tuple(article(one, panels(one, conditions)) for one in shown if one.owner == owner),
+            articles=tuple(article(one, panels(one, conditions)) for one in shown if one.belongs_to == owner),
         )
         for owner in OWNERS
-        if any(one.owner == owner for one in shown)
+        if any(one.belongs_to == owner for one in shown)
     )
 
 

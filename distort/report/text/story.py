@@ -39,7 +39,7 @@ class Told:
     """Counted over the whole page, from 1."""
     finding: Finding
     """As the first of the conditions has it."""
-    owner: Owner
+    belongs_to: Owner
     conditions: tuple[str, ...]
     """That show it, in the order of the plan."""
     not_in: tuple[str, ...]
@@ -74,7 +74,7 @@ def told(conditions: Sequence[ConditionResults], across: Sequence[FindingAcross]
         Told(
             number=number,
             finding=finding,
-            owner=owner,
+            belongs_to=owner,
             conditions=tuple(shown),
             not_in=tuple(name for name in names if name not in shown),
             verdict=next((one.verdict for one in across if same_finding(one.finding, finding)), None),
@@ -128,7 +128,7 @@ _UNREAD = "These results were written before there were findings: run 'distort a
 def _of_owner(
     conditions: Sequence[ConditionResults], story: Sequence[Told], owner: Owner
 ) -> tuple[tuple[str, int | None], ...]:
-    ours = [one for one in story if one.owner == owner]
+    ours = [one for one in story if one.belongs_to == owner]
     if not ours:
         unread = all(results.findings.findings is None for results in conditions)
         return ((_UNREAD if unread else _NONE[owner], None),)
@@ -193,7 +193,7 @@ def _cautions(conditions: Sequence[ConditionResults], story: Sequence[Told]) -> 
     if lowest_hz > LOW_HZ:
         yield f"Below {hertz_words(lowest_hz)} the fundamental is not valid."
     yield "THD is relative to the fundamental: where the response dips, it rises."
-    loose = [one for one in story if one.owner == "open"]
+    loose = [one for one in story if one.belongs_to == "open"]
     if loose:
         yield f"{'One finding is' if len(loose) == 1 else f'{len(loose)} findings are'} open: {_what_is_open(loose)}."
 
