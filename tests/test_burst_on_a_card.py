@@ -17,7 +17,7 @@ from tests.devices.answering import RATE, Answering
 from tests.sound_programs import calibrator_on
 from tests.test_answering_loudspeaker import CARDS, FULL_SCALE_DB_SPL, patiently
 
-pytestmark = pytest.mark.sample
+pytestmark = pytest.mark.study
 
 pytest_plugins = ["tests.card_fixtures"]
 

@@ -208,7 +208,7 @@ def test_intervals_hold_in_a_room_of_image_sources():
     assert noise_held < 0.75
 
 
-@pytest.mark.sample
+@pytest.mark.study
 def test_a_driver_solved_in_steps_gives_steady_tones_as_newton_finds_them():
     """Two ways through the same equations: 1 s of a tone from rest, and the period that ends as it began."""
     drivers = moving_coil.drivers(2, 1, (2.0, 8.0))
