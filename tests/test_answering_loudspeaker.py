@@ -63,6 +63,7 @@ def test_the_device_answers_a_sine_as_its_closed_form_says() -> None:
         assert 20.0 * np.log10(lines[1000 * order]) - fundamental_db == pytest.approx(expected_db, abs=1e-5)
 
 
+@pytest.mark.study  # 70 s in real time; test_answering_at_once goes the same way without a clock
 @pytest.mark.sound_card
 def test_calibrate_measure_stopped_once_and_taken_up_again_analyze(wire, session, distort) -> None:
     measure = ("measure", str(session), "--yes", *CARDS, "--loopback-channel", "2")

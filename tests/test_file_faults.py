@@ -74,7 +74,7 @@ def test_a_disk_that_takes_no_more_while_a_session_is_made(runner, tmp_path, bel
     assert runner.whole(said_in, "new", session) == 0
 
 
-@pytest.mark.sample
+@pytest.mark.study
 @pytest.mark.parametrize("command", ["bundle", "summary"])
 def test_what_a_kill_leaves_beside_a_file_outside_the_session_goes_with_the_next_run(
     runner, analysed, tmp_path, command

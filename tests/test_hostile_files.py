@@ -216,9 +216,9 @@ def test_tables_of_results(session, capsys, cases) -> None:
     from distort.__main__ import main
 
     tables = {path: path.read_text(encoding="utf-8") for path in sorted(session.glob("results/default/*.csv"))}
-    assert len(tables) == 2
+    assert len(tables) == 3
     origin = ["origin", str(session), "h2", "--hz", "640", "--level", "86"]
-    commands = [["show", str(session), "response"], ["show", str(session), "harmonics"], origin]
+    commands = [*(["show", str(session), what] for what in ("response", "harmonics", "impulsive")), origin]
 
     def case(chance: random.Random) -> None:
         path = chance.choice(list(tables))

@@ -45,7 +45,7 @@ def test_tables_of_a_level_that_was_rejected_do_not_stay_behind(distort, session
     assert {"response_96dB.csv", "harmonics_96dB.csv", "compression_sweep.csv"} <= {p.name for p in results.iterdir()}
     distort.done("reject", session, "default/sweep_96dB", "--reason", "a lorry passed")
     distort.done("analyze", session)
-    kept = {"response_86dB.csv", "harmonics_86dB.csv", "findings.json", "my notes.csv"}
+    kept = {"response_86dB.csv", "harmonics_86dB.csv", "impulsive.csv", "findings.json", "my notes.csv"}
     assert {path.name for path in results.iterdir()} == kept
     said = "No compression result from the sweeps: it takes recordings of at least two levels."
     assert findings(session)["no_compression"] == said

@@ -277,8 +277,10 @@ def compression_words(found: CompressionRead | None) -> str:
 
 def legend(rows: Sequence[LevelOverview]) -> list[str]:
     """What the columns and the marks of these rows mean, at most 80 characters a line."""
+    unit = rows[0].unit if rows else "dB SPL"
+    nominal = "nominal, dB SPL" if unit == "dB SPL" else "as it is named"
     lines = [
-        f"Level: nominal, dB SPL. Reached: measured, mean over the band, {rows[0].unit if rows else 'dB SPL'}.",
+        f"Level: {nominal}. Reached: measured, mean over the band, {unit}.",
         "Bass from: 10 dB below the loudest octave. Range: dB, 100 Hz to 10 kHz.",
         "THD, multitone: % re fundamental, all tones. Compression: dB, worst octave.",
     ]
