@@ -168,15 +168,16 @@ class _TakeRead:
 
 def _read_take(take: SweepTake, sweep: Sweep, settings: Settings) -> _TakeRead:
     deconvolved = deconvolve(take.samples, sweep, start=take.start, orders=settings.orders)
+    residual = residual_power(  # the one that takes most memory, while nothing else is held
+        deconvolved,
+        frequency_hz=grid_hz(),
+        octaves=settings.smoothing_octaves,
+        orders=settings.orders,
+        microphone=settings.microphone,
+    )
     return _TakeRead(
         separated=separate(deconvolved, orders=settings.orders, gate_s=settings.gate_s),
-        residual=residual_power(
-            deconvolved,
-            frequency_hz=grid_hz(),
-            octaves=settings.smoothing_octaves,
-            orders=settings.orders,
-            microphone=settings.microphone,
-        ),
+        residual=residual,
         overheard=overheard(deconvolved, take.samples, start=take.start),
         images=conversion_images(deconvolved) if settings.images else (),
         beyond=beyond_orders(deconvolved) if settings.beyond else None,
