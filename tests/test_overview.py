@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from distort.analysis.anomalies.anomaly import Anomaly
-from distort.analysis.findings.finding import Finding, NextStep, PlaceFound
+from distort.analysis.findings.finding import EvidenceRow, Finding, NextStep, PlaceFound
 from distort.report.terminal.console import make_console, say
 from distort.report.text.numbers import two_digits, two_digits_hertz
 from distort.report.text.overview import HEADERS, cells, compression_at, overview, overview_blocks, worst_thd
@@ -24,7 +24,20 @@ def whole(**said: object) -> ConditionResults:
     return replace(made, findings=replace(made.findings, **said))
 
 
-def finding(at_hz: float, explanation: str = "loudspeaker-generated") -> Finding:
+def of_third_order(at_hz: float) -> EvidenceRow:
+    return EvidenceRow(
+        quantity="h3",
+        stimulus="sweep",
+        level_db_spl=96.0,
+        frequency_hz=at_hz,
+        rise_db=6.0,
+        interval_db=0.5,
+        speaks="for",
+    )
+
+
+def finding(at_hz: float, explanation: str = "loudspeaker-generated", *, of_orders: bool = True) -> Finding:
+    evidence = (of_third_order(at_hz),) if of_orders else ()
     return Finding(
         number=4,
         explanation=explanation,
@@ -33,6 +46,7 @@ def finding(at_hz: float, explanation: str = "loudspeaker-generated") -> Finding
         headline="something",
         places=(PlaceFound(frequency_hz=at_hz, low_hz=at_hz / 1.1, high_hz=at_hz * 1.1),),
         part_of_loudspeaker=True,
+        evidence=evidence,
         next=NextStep(text="Look."),
     )
 
@@ -103,14 +117,18 @@ def test_the_worst_thd_is_that_of_the_loudest_row_with_its_order() -> None:
 
 
 def test_the_cause_of_the_worst_thd_is_named_where_it_is_known() -> None:
-    """A finding about distortion, then a dip; a finding about compression or a peak of the response is no cause."""
+    """A finding about distortion, then a dip; what rests on no order, as compression, a rattle or a peak of the
+    response, is no cause."""
     place = overview(whole())[0].thd
     assert place is not None
     at_hz = place.frequency_hz
     for said, words in (
         ({"findings": (finding(at_hz),)}, " (4)"),
         ({"findings": (finding(3.0 * at_hz),)}, ""),
-        ({"findings": (finding(at_hz, "limiting"),)}, ""),
+        ({"findings": (finding(at_hz, "limiting", of_orders=False),)}, ""),
+        ({"findings": (finding(at_hz, "rattle", of_orders=False),)}, ""),
+        ({"findings": (finding(at_hz, "resonance", of_orders=False),)}, ""),
+        ({"findings": (finding(at_hz, "event-in-time", of_orders=False),)}, " (4)"),
         ({"anomalies": (dip(at_hz),)}, " (dip B)"),
         ({"anomalies": (dip(at_hz, "peak"),)}, ""),
         ({"anomalies": (dip(at_hz),), "findings": (finding(at_hz),)}, " (4)"),

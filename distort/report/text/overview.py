@@ -11,6 +11,7 @@ from rich.text import Text
 from distort.analysis.anomalies.anomaly import Anomaly
 from distort.analysis.common.caution import CLEAR_OF_NOISE_DB
 from distort.analysis.common.curves import BoolArray, FloatArray, Harmonics, Response
+from distort.analysis.common.quantities import from_findings
 from distort.analysis.findings.finding import Finding
 from distort.analysis.sweep.response import lower_limit_hz
 from distort.report.text.compression import shown_changes
@@ -41,8 +42,8 @@ from signals.levels import db_to_amplitude
 MIDDLE_HZ = (100.0, 10000.0)
 """Where most of what is heard lies and most rooms and microphones can be trusted (common practice, no source)."""
 
-OF_CHANGES = ("compression", "expansion", "limiting", "heating")
-"""Findings that say nothing of what a harmonic does at one place."""
+OF_RECORDINGS = ("conversion-image", "event-in-time")
+"""Findings of what is in a recording besides the loudspeaker's orders, and is read as orders."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -192,10 +193,12 @@ def worst_thd(harmonics: Harmonics, inside: BoolArray, findings: Findings) -> Wo
 
 
 def _explaining(findings: Sequence[Finding], frequency_hz: float) -> int | None:
-    """Number of the first finding about distortion whose place holds `frequency_hz`."""
+    """Number of the first finding about orders whose place holds `frequency_hz`. One that rests on no order says
+    nothing of distortion: a peak of the response alone, a rattle."""
     for one in findings:
         inside = any(place.low_hz <= frequency_hz <= place.high_hz for place in one.places)
-        if inside and one.explanation not in OF_CHANGES:
+        of_orders = any(from_findings(row.quantity).order is not None for row in one.evidence)
+        if inside and (of_orders or one.explanation in OF_RECORDINGS):
             return one.number
     return None
 
@@ -285,7 +288,7 @@ def legend(rows: Sequence[LevelOverview]) -> list[str]:
         "THD, multitone: % re fundamental, all tones. Compression: dB, worst octave.",
     ]
     if any(one.thd is not None and one.thd.finding is not None for one in rows):
-        lines.append("In brackets: the finding that says what makes it.")
+        lines.append("In brackets: the finding at that place.")
     if any(NOT_MEASURABLE in cells(one) for one in rows):
         lines.append("-: not played, or nothing to be read.")
     marks = {read.mark for one in rows for read in (one.thd, one.multitone) if read is not None}
