@@ -155,7 +155,7 @@ def judged(quantity: str, difference_db: float | None = None, *, at_hz: float = 
 def test_a_response_that_changed_without_compression_changed_on_its_way() -> None:
     found = proof([judged("response", -10.4), judged("thd", 14.0), judged("change"), judged("h3")], "stand", "desk")
     assert found is not None
-    assert found.claim == "From stand to desk the sound changed on its way, not the loudspeaker:"
+    assert found.claim == "From stand to desk the response changed, and what limits the loudspeaker did not:"
     assert "\N{MINUS SIGN}10.4 dB at 1.2 kHz" in found.reason
     assert "a change above 0.05 dB is excluded" in found.reason
     assert "Distortion re the fundamental changed with the response" in found.reason

@@ -1,8 +1,8 @@
 """What a comparison proves, said before its numbers: whether the loudspeaker itself behaved differently.
 
 Compression is the loudspeaker's own: it is the change of a response against itself at a lower level, and whatever the
-sound meets on its way is the same at both. So where the response changed and compression did not, what was changed acts
-on the sound and not on the loudspeaker.
+sound meets on its way is the same at both. So where compression changed, the loudspeaker itself did. The reverse is no
+proof: a set-up changes the response alone, and so does a part of the loudspeaker that does not compress.
 """
 
 from collections.abc import Mapping, Sequence
@@ -64,8 +64,9 @@ def proof(quantities: Any, first: str, second: str) -> Proof | None:
         else (" Distortion re the fundamental changed with the response: where that dips, it rises.")
     )
     return Proof(
-        f"{from_to} the sound changed on its way, not the loudspeaker:",
-        f"the response changed by up to {moved}, and {unchanged}.{ratio}",
+        f"{from_to} the response changed, and what limits the loudspeaker did not:",
+        f"the response changed by up to {moved}, and {unchanged}. A set-up does so; of the loudspeaker, only a part "
+        f"that does not compress.{ratio}",
     )
 
 

@@ -185,9 +185,9 @@ def _cautions(conditions: Sequence[ConditionResults], story: Sequence[Told]) -> 
         yield "No noise floor is known, so nothing tells distortion from noise."
     gate = "" if first.gate_ms is not None else ", without a time gate"
     if first.setup.radiation == "room":
+        did = "Simulated" if all(one.simulated for one in each) else "Measured"
         yield (
-            f"Measured at one point in a room, {first.setup.distance_m:g} m away{gate}: dips and peaks may be "
-            f"the room's."
+            f"{did} at one point in a room, {first.setup.distance_m:g} m away{gate}: dips and peaks may be the room's."
         )
     lowest_hz = max((level.lowest_valid_hz for one in each for level in one.levels), default=0.0)
     if lowest_hz > LOW_HZ:
