@@ -4,7 +4,7 @@ from collections.abc import Mapping
 
 from distort.analysis.findings.evidence import Evidence
 from distort.analysis.findings.finding import Draft, Explanation, NextStep
-from distort.analysis.findings.next_steps import again
+from distort.analysis.findings.next_steps import again, as_planned
 
 _HEADLINES: Mapping[Explanation, str] = {
     "rattle": "something rattles",
@@ -25,7 +25,7 @@ _SENTENCES: Mapping[Explanation, str] = {
 
 _STEPS: Mapping[Explanation, str] = {
     "rattle": "Tighten or take off grille, screws and trim and record again: a loose part falls silent.",
-    "rub": "Record again with every level 3 dB lower: clipping and a stop go, a rub may stay.",
+    "rub": "Put a level 3 dB lower into session.toml and record it: clipping and a stop go, a rub may stay.",
     "airflow-noise": "Stuff the port lightly and record again: the air of a port falls silent.",
     "undecided": "Tighten or take off grille, screws and trim and record again: a loose part falls silent.",
 }
@@ -39,8 +39,9 @@ def impulse_words(draft: Draft, evidence: Evidence) -> tuple[str, str, NextStep]
     lowest_db = draft.numbers["lowest_level_db_spl"]
     if lowest_db < draft.numbers["level_db_spl"]:
         sentence += f" It is there from {lowest_db:g} dB SPL on."
+    step = _STEPS[draft.explanation]
     return (
         f"{span}: {_HEADLINES[draft.explanation]} at {level}",
         sentence,
-        again(draft, evidence, _STEPS[draft.explanation]),
+        as_planned(evidence, step) if draft.explanation == "rub" else again(draft, evidence, step),
     )

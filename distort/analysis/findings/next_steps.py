@@ -92,7 +92,12 @@ def _of_change(evidence: Evidence) -> NextStep:
         return NextStep(text=text, command=_measure(here, evidence.set_ups, " --again"))
     first = "" if evidence.set_ups.bursts else "Add [burst] to session.toml first. "
     text = f"{first}Record tone bursts: they are too short to heat a coil. If they lose level too, it is not heat."
-    return NextStep(text=text, command=_measure(here, evidence.set_ups))
+    return as_planned(evidence, text)
+
+
+def as_planned(evidence: Evidence, text: str) -> NextStep:
+    """What the plan has then and is not recorded yet."""
+    return NextStep(text=text, command=_measure(f"{FOLDER}:{evidence.condition}", evidence.set_ups))
 
 
 def _measure(target: str, set_ups: SetUps, more: str = "") -> str:

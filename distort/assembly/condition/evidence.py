@@ -86,7 +86,8 @@ def evidence_of(
 
 def _set_ups(recorded: Recorded) -> SetUps:
     """What else there is: the plan's conditions, and those that are recorded, in the plan's order."""
-    planned = recorded.plan.setup.conditions
+    chain = recorded.plan.analysis.chain_condition  # holds no loudspeaker to compare with
+    planned = tuple(one for one in recorded.plan.setup.conditions if one != chain)
     names = SessionFolder(recorded.root).conditions_recorded()
     return SetUps(
         planned=planned,
