@@ -10,7 +10,7 @@ LOWEST_LEVEL_DB_SPL = 20.0
 HIGHEST_LEVEL_DB_SPL = 140.0
 MOST_TAKES = 99
 
-RESERVED_CONDITIONS = frozenset(["compare", "figures"])
+RESERVED_CONDITIONS = frozenset(["compare", "figures", "listening"])
 """They stand beside the conditions in results/."""
 
 MADE_ELSEWHERE = "made-elsewhere_"

@@ -26,6 +26,7 @@ def write_listening(
     """
     path = folder.inside("results", "listening", f"{stem}.flac")
     make_folder(path.parent)
-    write_audio(path, samples, sample_rate, dither_seed=DITHER_SEED, replace=True)
+    # the record first: no sound is ever there of which nothing says what it is
     write_text(path.with_suffix(".json"), json_text({"format": 1, **record}, path.with_suffix(".json")))
+    write_audio(path, samples, sample_rate, dither_seed=DITHER_SEED, replace=True)
     return path
