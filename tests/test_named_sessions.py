@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from distort.capture.measuring.steps import remaining
-from distort.commands.sessions import settle_condition
+from distort.commands.sessions import as_typed, settle_condition
 from distort.commands.table import build_parser
 from distort.commands.values import session_and_condition
 from distort.errors import UsageError, did_you_mean
@@ -97,15 +97,23 @@ def test_several_sessions_have_no_condition() -> None:
         parsed("analyze", "a", "b:desk")
 
 
+@pytest.mark.parametrize(
+    ("path", "typed"),
+    [("shelf/m", "shelf/m"), ("C:/sessions/m", "C:/sessions/m"), ("my speaker", "'my speaker'"), ("a$b", "'a$b'")],
+)
+def test_a_path_is_said_as_a_shell_takes_it(path, typed) -> None:
+    assert as_typed(Path(path)) == typed
+
+
 def test_which_colon_is_one(tmp_path, monkeypatch) -> None:
     """A drive's letter and a folder that is called so are none; nothing behind it is a slip."""
     monkeypatch.chdir(tmp_path)
     (tmp_path / "odd:name").mkdir()
     assert session_and_condition("odd:name") == (Path("odd:name"), None)
     assert session_and_condition("odd:name:desk") == (Path("odd:name"), "desk")
-    assert session_and_condition("C:\\\\work\\m") == (Path("C:\\\\work\\m"), None)
-    assert session_and_condition("C:/work/m") == (Path("C:/work/m"), None)
-    assert session_and_condition("C:/work/m:desk") == (Path("C:/work/m"), "desk")
+    assert session_and_condition("C:\\\\sessions\\m") == (Path("C:\\\\sessions\\m"), None)
+    assert session_and_condition("C:/sessions/m") == (Path("C:/sessions/m"), None)
+    assert session_and_condition("C:/sessions/m:desk") == (Path("C:/sessions/m"), "desk")
     with pytest.raises(argparse.ArgumentTypeError, match="names no condition"):
         session_and_condition("m:")
 

@@ -11,7 +11,7 @@ if TYPE_CHECKING:
 from pathlib import Path
 
 from distort.commands.parser import Parser, Subparsers, add_command
-from distort.commands.sessions import add_sessions
+from distort.commands.sessions import add_sessions, as_typed
 from distort.commands.values import channel, jobs, path
 
 if TYPE_CHECKING:
@@ -173,17 +173,18 @@ def _say_results(
 
         print_document(console, findings_documents([results.findings for results in found]))
         return
+    session = as_typed(folder.root)
     if told_together(found):
-        say(console, *many_blocks(found, session=str(folder.root)))
+        say(console, *many_blocks(found, session=session))
     for results in () if told_together(found) else found:
-        say(console, *summary_blocks(results, session=str(folder.root)))
+        say(console, *summary_blocks(results, session=session))
     if arguments.condition is None:
         say_stale(folder, [results.findings for results in found])
-    unlike = [one.to_mend(str(folder.root)) for results in found for one in results.findings.unlike_takes]
+    unlike = [one.to_mend(session) for results in found for one in results.findings.unlike_takes]
     say(console, *(and_more_like(group) for group in alike(unlike, str)))
     _say_calibrated_since(console, folder, found)
     say_since_frozen(console, folder)
-    say(console, *next_sentences(found, str(folder.root)))
+    say(console, *next_sentences(found, session))
 
 
 def _say_calibrated_since(console: "Console", folder: "SessionFolder", found: "tuple[ConditionResults, ...]") -> None:

@@ -1,12 +1,23 @@
 """The word that names a session, FOLDER or FOLDER:CONDITION: read alike by every command that takes one."""
 
 import argparse
+import re
+import shlex
 from collections.abc import Sequence
+from pathlib import Path
 from typing import Any
 
 from distort.commands.parser import Parser
 from distort.commands.values import session_and_condition
 from distort.errors import UsageError, shown
+
+_PLAIN = re.compile(r"[\w@%+=:,./\\-]+")
+
+
+def as_typed(folder: Path) -> str:
+    """A session's path as a command line takes it: in quotes where a shell would read it otherwise."""
+    path = str(folder)
+    return path if _PLAIN.fullmatch(path) else shlex.quote(path)
 
 
 class _Session(argparse.Action):

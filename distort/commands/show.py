@@ -1,11 +1,10 @@
 """distort show: prints one result."""
 
 import argparse
-import shlex
 from typing import TYPE_CHECKING
 
 from distort.commands.parser import Parser, Subparsers, add_command
-from distort.commands.sessions import add_session
+from distort.commands.sessions import add_session, as_typed
 from distort.commands.values import finite
 from distort.errors import did_you_mean, shown
 from distort.report.kinds import SHOWN
@@ -211,6 +210,6 @@ def _blocks(results: "ConditionResults", arguments: argparse.Namespace) -> "Iter
         case "multitone":
             return multitone_blocks(results, level_db_spl=arguments.level)
         case "findings":
-            return findings_blocks(results, evidence=arguments.evidence, session=shlex.quote(str(arguments.folder)))
+            return findings_blocks(results, evidence=arguments.evidence, session=as_typed(arguments.folder))
         case _:
             return audibility_blocks(results, background=arguments.background)
