@@ -7,7 +7,6 @@ import numpy as np
 import pytest
 import soundfile
 
-from distort.capture.calibration.calibrating import calibrate_from_samples
 from distort.capture.measuring import loud_burst
 from distort.capture.measuring.completeness import check_session
 from distort.capture.measuring.expected import expected_peak_dbfs, expected_rms_dbfs, require_fit
@@ -27,11 +26,9 @@ from distort.session.recordings.stored import load_recordings
 from distort.session.results.condition_results import read_results, result_paths_of
 from distort.session.results.kinds import read_kind
 from signals.burst import BurstSeries
-from tests.clumsy_session import RATE, CommandLine, shorten
+from tests.clumsy_session import CommandLine
 from tests.devices.scaled import ScaledLoudspeaker
-
-FULL_SCALE_DB_SPL = 120.0
-"""Of a wire: what a drive of 0 dBFS gives at 1 m."""
+from tests.session_on_a_wire import FULL_SCALE_DB_SPL, session_on_a_wire
 
 BURSTS = "\n[burst]\nlowest_hz = 200\nhighest_hz = 1000\n"
 
@@ -49,14 +46,7 @@ def distort(capsys) -> CommandLine:
 @pytest.fixture
 def folder(tmp_path, distort) -> SessionFolder:
     """70 and 82 dB SPL, short stimuli, bursts of eight bands, a calibrated wire."""
-    made = SessionFolder(tmp_path / "monitor")
-    distort.done("new", made.root, "--levels", "70,82")
-    shorten(made.root, rest_s="3.0", period_s="0.25", orders="4", seconds="1.6")
-    with made.plan_path.open("a") as plan:
-        plan.write(BURSTS)
-    tone = 10.0 ** ((94.0 - FULL_SCALE_DB_SPL) / 20.0) * np.sin(2.0 * np.pi * 1000.0 / RATE * np.arange(5 * RATE))
-    calibrate_from_samples(made, tone, RATE, db_spl=94.0, device="scaled", replace=True)
-    return made
+    return session_on_a_wire(tmp_path / "monitor", distort, section=BURSTS)
 
 
 def measured(folder: SessionFolder, device: ScaledLoudspeaker, **choice) -> list[str]:

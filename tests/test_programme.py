@@ -191,3 +191,13 @@ def test_one_third_octave_may_change_by_three_decibels() -> None:
     assert replace(level(96.0), change_db=narrow).holds is True
     narrow[5] = -3.1
     assert replace(level(96.0), change_db=narrow).holds is False
+
+
+def test_third_octaves_that_noise_hides_neither_fail_nor_hold_a_level() -> None:
+    """Of two octaves of which one half counts, and has changed by 2.5 dB, the mean is 2.5 dB and not 1.25."""
+    half = np.arange(12) % 2 == 0
+    hidden = replace(level(96.0, change_db=-2.5), floor_db=np.where(half, -60.0, 0.0))
+    assert hidden.holds is True  # three of six count: too few for two octaves
+    most = np.arange(12) % 3 < 2
+    assert replace(hidden, floor_db=np.where(most, -60.0, 0.0)).holds is False
+    assert replace(hidden, floor_db=np.zeros(12)).holds is None

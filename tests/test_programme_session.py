@@ -6,7 +6,6 @@ import numpy as np
 import pytest
 import soundfile
 
-from distort.capture.calibration.calibrating import calibrate_from_samples
 from distort.capture.measuring import loud_programme
 from distort.capture.measuring.completeness import check_session
 from distort.capture.measuring.playing import measure
@@ -18,11 +17,9 @@ from distort.session.plan.template import plan_text
 from distort.session.recordings.stored import load_recordings
 from distort.session.results.condition_results import read_results
 from signals.programme import Programme
-from tests.clumsy_session import RATE, CommandLine, shorten
+from tests.clumsy_session import RATE, CommandLine
 from tests.devices.scaled import ScaledLoudspeaker
-
-FULL_SCALE_DB_SPL = 120.0
-"""Of a wire: what a drive of 0 dBFS gives at 1 m."""
+from tests.session_on_a_wire import session_on_a_wire
 
 MUSIC = "\n[programme]\nseconds = 4\n"
 
@@ -35,14 +32,7 @@ def distort(capsys) -> CommandLine:
 @pytest.fixture
 def folder(tmp_path, distort) -> SessionFolder:
     """70 and 82 dB SPL, short stimuli, two bars of music, a calibrated wire."""
-    made = SessionFolder(tmp_path / "monitor")
-    distort.done("new", made.root, "--levels", "70,82")
-    shorten(made.root, rest_s="3.0", period_s="0.25", orders="4", seconds="1.6")
-    with made.plan_path.open("a") as plan:
-        plan.write(MUSIC)
-    tone = 10.0 ** ((94.0 - FULL_SCALE_DB_SPL) / 20.0) * np.sin(2.0 * np.pi * 1000.0 / RATE * np.arange(5 * RATE))
-    calibrate_from_samples(made, tone, RATE, db_spl=94.0, device="scaled", replace=True)
-    return made
+    return session_on_a_wire(tmp_path / "monitor", distort, section=MUSIC)
 
 
 @pytest.mark.sample
@@ -109,3 +99,26 @@ def test_the_phase_of_a_loudspeaker_moves_no_peak_by_more_than_is_allowed_for() 
             s, q = 1j * frequency_hz / 10.0 ** random.uniform(1.5, 3.8), 10.0 ** random.uniform(-0.5, 0.5)
             phase *= (s * s - s / q + 1.0) / (s * s + s / q + 1.0)
         assert np.max(np.abs(np.fft.irfft(spectrum * phase))) < allowed
+
+
+def test_nor_does_a_room() -> None:
+    """40 of direct sound and a tail of noise of about its energy, 0.2 to 0.6 s, whose response is known over 1/6 octave
+    as the quiet run knows it."""
+    piece = Programme(sample_rate=RATE, seconds=2.0)
+    random = np.random.default_rng(2)
+    n_fft = 2 * piece.n_samples
+    spectrum = np.fft.rfft(piece.samples(), n_fft)
+    rows = np.arange(spectrum.size)
+    first = np.floor(rows * 2.0 ** (-1.0 / 12.0)).astype(int)
+    end = np.minimum(np.ceil(rows * 2.0 ** (1.0 / 12.0)).astype(int) + 1, rows.size)
+    for _ in range(40):
+        n = int(random.uniform(0.2, 0.6) * RATE)
+        tail = random.standard_normal(n) * np.exp(-np.log(1000.0) * np.arange(n) / n)
+        tail[: round(0.003 * RATE)] = 0.0
+        impulse = np.append(1.0, tail * 10.0 ** (random.uniform(-6.0, 6.0) / 20.0) / np.sqrt(np.sum(np.square(tail))))
+        response = np.fft.rfft(impulse, n_fft)
+        running = np.concatenate([[0.0], np.cumsum(np.square(np.abs(response)))])
+        smoothed = np.sqrt((running[end] - running[first]) / (end - first))
+        expected = np.max(np.abs(np.fft.irfft(spectrum * smoothed)))
+        allowed = expected * 10.0 ** (loud_programme.CREST_DB / 20.0)
+        assert np.max(np.abs(np.fft.irfft(spectrum * response))) < allowed

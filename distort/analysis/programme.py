@@ -96,9 +96,12 @@ class ProgrammeLevel:
         if not np.any(counts):
             return None
         away_db = np.where(counts, np.abs(self.change_db), 0.0)
-        broad_db = np.convolve(away_db, np.ones(BROAD_BANDS) / BROAD_BANDS, mode="valid")
+        two_octaves = np.ones(min(BROAD_BANDS, away_db.size))
+        counted = np.convolve(counts, two_octaves, mode="valid")
+        broad_db = np.convolve(away_db, two_octaves, mode="valid") / np.maximum(counted, 1.0)  # of those that count
         coherent = bool(np.all(self.coherence[counts] >= LEAST_COHERENCE))
-        return coherent and float(np.max(away_db)) <= MOST_CHANGE_DB and bool(np.all(broad_db <= MOST_BROAD_DB))
+        broad = bool(np.all(broad_db[counted > BROAD_BANDS / 2] <= MOST_BROAD_DB))
+        return coherent and broad and float(np.max(away_db)) <= MOST_CHANGE_DB
 
 
 @dataclass(frozen=True, kw_only=True)

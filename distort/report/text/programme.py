@@ -56,7 +56,13 @@ def _holds(result: ProgrammeResult) -> str:
         return f"At no level does the music come out as it should ({rule})."
     above = [level.level_db_spl for level in result.levels if level.level_db_spl > highest.level_db_spl]
     so_far = f"and no longer at {level_name(above[0])}" if above else "the highest level that was played"
-    return f"The music comes out as it should up to {level_name(highest.level_db_spl)} dB SPL, {so_far} ({rule})."
+    judged = int(np.count_nonzero(highest.counts & np.isfinite(highest.change_db)))
+    return (
+        f"The music comes out as it should up to {level_name(highest.level_db_spl)} dB SPL, {so_far} ({rule}; by "
+        f"{judged} of {highest.counts.size} third octaves, the others are lost in noise)."
+        if judged < highest.counts.size
+        else f"The music comes out as it should up to {level_name(highest.level_db_spl)} dB SPL, {so_far} ({rule})."
+    )
 
 
 def _table(result: ProgrammeResult, level: ProgrammeLevel) -> Table:
