@@ -94,7 +94,7 @@ def _stretches(
         if np.log2(f[last] / f[first]) < LEAST_OCTAVES:
             continue
         rows = np.arange(first, last + 1)
-        rows = rows[large[rows]]
+        rows = rows[np.isfinite(sigma_db[rows])]  # places within it as well: "up to" is said of all of it
         found.append((float(f[first]), float(f[last]), int(rows[np.argmax(sign * curve.change_db[rows])])))
     return found
 
