@@ -1,6 +1,6 @@
 """Audio files in and out: WAV and FLAC, checked before they are believed."""
 
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
@@ -111,9 +111,17 @@ def write_audio(
 
 
 def encoder(
-    path: Path, samples: npt.ArrayLike, sample_rate: int, *, subtype: Subtype = "PCM_24", dither_seed: int | None = None
+    path: Path,
+    samples: npt.ArrayLike,
+    sample_rate: int,
+    *,
+    subtype: Subtype = "PCM_24",
+    dither_seed: int | None = None,
+    tags: Mapping[str, str] | None = None,
 ) -> Callable[[Path], None]:
     """What writes `samples` where it is told, as the file that is to be called `path`; options as in `write_audio`.
+
+    tags   what players shall show: "title", "artist", "copyright", "comment", as the library calls them; None: nothing
 
     Raises SessionError at once when the samples cannot be written, and when called where the file cannot be.
     """
@@ -130,7 +138,12 @@ def encoder(
 
     def write(place: Path) -> None:
         try:
-            soundfile.write(spelt_for_libraries(place), content, sample_rate, subtype=subtype, format=container)
+            with soundfile.SoundFile(
+                spelt_for_libraries(place), "w", samplerate=sample_rate, channels=1, subtype=subtype, format=container
+            ) as file:
+                for name, said in (tags or {}).items():
+                    setattr(file, name, said)
+                file.write(content)
         except soundfile.SoundFileError as error:
             # The library does not say why. A full disk is by far the likeliest, and a bad rate the only other.
             raise SessionError(f"{path} cannot be written: is the disk full, or {sample_rate} Hz no rate?") from error
