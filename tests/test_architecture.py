@@ -116,6 +116,7 @@ ROOMS = {
         "sweep",
         "impulsive",
         "multitone",
+        "synthesis",
         "compression",
         "burst",
         "programme",

@@ -1,0 +1,1 @@
+"""What a loudspeaker would do to another signal, from the orders that its sweeps show."""

@@ -1,0 +1,97 @@
+"""Where the memory of an order lies: which of its factors are filtered before they are multiplied.
+
+    y_n = h * (sigma :(w * x)^q x^(n-q):)     q >= 1    w = |E_n|^(1/q) exp(j arg / q)
+    y_n = h * (e_n * :x^n:)                   q = 0     e_n(n f) = E_n(f)
+
+A displacement that bends the force factor is one filtered factor times a current that is not (q = n - 1); a spring
+bends the displacement alone (q = n); what arises where the sound is radiated is filtered after it (q = 0). Along the
+diagonal all of these are the same, so a sweep alone cannot tell them. sigma is 1 or -1: arg is the unwrapped phase of
+E_n less the multiple of pi that brings it nearest to 0 at the low end, and sigma its sign.
+"""
+
+from dataclasses import dataclass
+from typing import Literal, get_args
+
+import numpy as np
+import numpy.typing as npt
+
+from distort.analysis.common.grid import ROWS_PER_OCTAVE, grid_hz
+from distort.analysis.common.log_frequency import over_log_frequency
+
+FloatArray = npt.NDArray[np.float64]
+ComplexArray = npt.NDArray[np.complex128]
+
+Structure = Literal["none", "two", "all-but-one", "all"]
+"""How many factors of an order are filtered."""
+STRUCTURES: tuple[Structure, ...] = get_args(Structure)
+
+LOW_END_ROWS = ROWS_PER_OCTAVE // 4
+"""The low end of a kernel is its lowest quarter octave."""
+
+
+def filtered_factors(structure: Structure, order: int) -> int:
+    """q."""
+    return {"none": 0, "two": min(2, order), "all-but-one": order - 1, "all": order}[structure]
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Smooth:
+    """A complex curve that is read anywhere: straight in dB and phase over log frequency.
+
+    Below its first row it keeps its value, above its last row its phase, and falls as it does over its last octave,
+    but never rises: there the sweep says nothing, or only noise.
+    """
+
+    frequency_hz: FloatArray
+    log_size: FloatArray
+    """Natural logarithm of its absolute value, `(rows,)`."""
+    phase_rad: FloatArray
+    """Unwrapped."""
+
+    def at(self, frequency_hz: FloatArray) -> ComplexArray:
+        """Its values, elementwise; at 0 Hz that of the lowest row."""
+        at_hz = np.maximum(frequency_hz, self.frequency_hz[0])
+        size = over_log_frequency(at_hz, self.frequency_hz, self.log_size)
+        beyond = np.maximum(np.log(at_hz / self.frequency_hz[-1]), 0.0)
+        phase = over_log_frequency(at_hz, self.frequency_hz, self.phase_rad)
+        return np.asarray(np.exp(size + self._slope() * beyond + 1j * phase))
+
+    def root(self, q: int) -> "Smooth":
+        """Its q-th root of the phase as it stands."""
+        return Smooth(
+            frequency_hz=self.frequency_hz, log_size=self.log_size / q, phase_rad=np.asarray(self.phase_rad / q)
+        )
+
+    def _slope(self) -> float:
+        """Of the last octave, nepers a neper of frequency; 0 where it rises or is too short to say."""
+        last = self.frequency_hz >= self.frequency_hz[-1] / 2.0
+        if np.count_nonzero(last) < LOW_END_ROWS:
+            return 0.0
+        return min(float(np.polyfit(np.log(self.frequency_hz[last]), self.log_size[last], 1)[0]), 0.0)
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Kernel:
+    """E_n of one order, ready to be used in any structure."""
+
+    order: int
+    sign: float
+    """sigma."""
+    curve: Smooth
+    """sigma E_n."""
+
+
+def kernel_of(order: int, values: ComplexArray) -> Kernel | None:
+    """The kernel with these values on the grid, `(rows,)`, NaN where they are not known; None where none are."""
+    known = np.isfinite(values) & (np.abs(values) > 0.0)
+    if np.count_nonzero(known) < LOW_END_ROWS:
+        return None
+    of_rows = values[known]
+    phase = np.unwrap(np.angle(of_rows))
+    turns = round(float(np.median(phase[:LOW_END_ROWS])) / np.pi)
+    curve = Smooth(
+        frequency_hz=grid_hz()[known],
+        log_size=np.log(np.abs(of_rows)),
+        phase_rad=np.asarray(phase - np.pi * turns),
+    )
+    return Kernel(order=order, sign=-1.0 if turns % 2 else 1.0, curve=curve)
