@@ -1,17 +1,19 @@
 """One slip tried: made in a copy, its nearest tests run, the copy mended."""
 
 import tempfile
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
 
 from tests.mutants.changes import Change
 from tests.mutants.looking import look_at as look_at_file
-from tests.mutants.nearest import Nearest, in_turn, known, near_files
-from tests.mutants.running import changed, copied, load_libraries, run_tests
+from tests.mutants.nearest import Near, Nearest, in_turn, known, near_files
+from tests.mutants.running import Ended, changed, copied, load_libraries, run_tests
 
-BUDGET_S = 6.0
-"""Seconds of processor time, as the tests took under coverage, that the tests of one slip may take together."""
+BUDGET_S = (6.0, 40.0)
+"""Seconds of processor time, as the tests took under coverage, that the tests of one slip may take together; and of one
+that these did not see."""
 
 PATIENCE = 4.0
 SET_UP_S = 10.0
@@ -69,20 +71,28 @@ def _nearest() -> Nearest:
 
 
 def try_one(change: Change) -> Verdict:
-    """Make the slip, run its tests. Raises RuntimeError when pytest ends as it never should."""
-    tests = _nearest().to(change, budget_s=BUDGET_S)
-    if not tests:
-        return Verdict(change=change, killed=False, by="no near test runs it", seconds=0.0)
+    """Make the slip, run its tests: the quickest first, more where they see nothing. Raises RuntimeError when pytest
+    ends as it never should."""
+    tried: list[Near] = []
     seconds = 0.0
     with changed(_copy[0], change):
-        for some in in_turn(tests, FILES_AT_ONCE):
-            usual_s = sum(one.seconds + sum(one.shared.values()) for one in some)
-            ended = run_tests(_copy[0], [one.name for one in some], limit_s=PATIENCE * usual_s + SET_UP_S)
-            seconds += ended.seconds
-            if ended.status in (TESTS_FAILED, INTERRUPTED, NOT_FOUND):
-                return Verdict(change=change, killed=True, by=ended.failed or "its import", seconds=seconds)
-            if ended.status is None:
-                return Verdict(change=change, killed=True, by="time", seconds=seconds)
-            if ended.status != PASSED:
-                raise RuntimeError(f"pytest ended with {ended.status} at {change.key}:\n{ended.said}")
-    return Verdict(change=change, killed=False, by=f"{len(tests)} tests saw nothing", seconds=seconds)
+        for budget_s in BUDGET_S:
+            more = [one for one in _nearest().to(change, budget_s=budget_s) if one not in tried]
+            tried += more
+            for some in in_turn(more, FILES_AT_ONCE):
+                ended = _run(some, change)
+                seconds += ended.seconds
+                if ended.status != PASSED:
+                    by = "time" if ended.status is None else ended.failed or "its import"
+                    return Verdict(change=change, killed=True, by=by, seconds=seconds)
+    by = f"{len(tried)} tests saw nothing" if tried else "no near test runs it"
+    return Verdict(change=change, killed=False, by=by, seconds=seconds)
+
+
+def _run(tests: Sequence[Near], change: Change) -> Ended:
+    """Raises RuntimeError when pytest ends as it never should."""
+    usual_s = sum(one.seconds + sum(one.shared.values()) for one in tests)
+    ended = run_tests(_copy[0], [one.name for one in tests], limit_s=PATIENCE * usual_s + SET_UP_S)
+    if ended.status not in (None, PASSED, TESTS_FAILED, INTERRUPTED, NOT_FOUND):
+        raise RuntimeError(f"pytest ended with {ended.status} at {change.key}:\n{ended.said}")
+    return ended
