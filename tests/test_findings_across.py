@@ -121,7 +121,10 @@ def test_a_plan_says_what_was_changed() -> None:
         ("[conditions.closed]", "[conditions.closd]", "unknown condition"),
         ('changed = "port closed"', 'chnged = "port closed"', "the nearest known one is 'changed'"),
         ('changed = "port closed"', 'changed = ""', r"\[conditions.closed\] changed must be"),
-        ('changed = "port closed"', "", r"\[conditions.closed\] changed must be"),
+        ('changed = "port closed"', "", r"\[conditions.closed\] says nothing: it may say changed, radiation"),
+        ("[conditions.closed]", "[conditions.closed]\ndistance_m = 0", r"\[conditions.closed\] distance_m must be"),
+        ("[conditions.closed]", '[conditions.closed]\nradiation = "near-field"', "needs distance_m: how far"),
+        ("[conditions.closed]", "[conditions.closed]\nradius_m = 0.05", 'radius_m goes with radiation = "near-field"'),
     ],
 )
 def test_what_a_plan_says_wrong_of_a_condition(now: str, then: str, said: str) -> None:

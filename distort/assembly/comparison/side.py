@@ -88,7 +88,7 @@ def read_side(folder: SessionFolder, condition: str, *, name: str, progress: Pro
     Raises SessionError when there is no sweep, AnalysisError when takes of one level cannot both be of it, and what the
     analysis of recordings raises.
     """
-    plan = read_plan(folder.root)
+    plan = read_plan(folder.root).of(condition)
     recordings = load_recordings(folder, condition)
     require_one_unit([one for one in recordings if one.sidecar.rejected is None])
     sweeps, tones = (set_ups_of_each_level(recordings, kind) for kind in (SWEEP, MULTITONE))

@@ -58,7 +58,8 @@ def against_others(recordings: Sequence[Recording], plan: Plan) -> dict[str, tup
         sidecar = one.sidecar
         sweep = sweep_of(sidecar.stimulus, one.files.audio_path)
         response = _response(one)
-        findings = _level(response, one, plan) + _delay(one, plan)
+        of_condition = plan.of(sidecar.condition)
+        findings = _level(response, one, of_condition) + _delay(one, of_condition)
         earlier = first_of.setdefault(sweep, (one, response))
         if earlier[0] is not one:
             findings += (_repeatability(response, earlier[1], earlier[0]), _noise_during(one, earlier[0]))
@@ -74,7 +75,7 @@ def _response(recording: Recording) -> Response:
 def _level(response: Response, recording: Recording, plan: Plan) -> tuple[CheckResult, ...]:
     measured_db = band_mean_db(response, plan.levels.band_hz)
     sidecar = recording.sidecar
-    if response.unit != "db_spl" or math.isnan(measured_db):
+    if response.unit != "db_spl" or math.isnan(measured_db) or plan.near_field_of is not None:
         return ()
     difference_db = measured_db - sidecar.as_played_db_spl
     good = abs(difference_db) <= LEVEL_DB

@@ -183,7 +183,7 @@ def sidecar_elsewhere(folder: SessionFolder, plan: Plan, made: Elsewhere, examin
         turned_db=made.turned_db,
         calibration=None if calibration is None else calibration.in_force(),
         loudspeaker=plan.loudspeaker,
-        setup=plan.setup,
+        setup=plan.of(made.condition).setup,
         date=made.date or now_utc(),
         rest_s=made.rest_s,
         clock_difference_ppm=examined.clock_difference_ppm(),

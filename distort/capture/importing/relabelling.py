@@ -9,7 +9,7 @@ from distort.recording.quality.examined import Examined, examine
 from distort.session.audio.resampling import resample
 from distort.session.files.folder import SessionFolder
 from distort.session.files.moments import now_utc
-from distort.session.plan.keys import Plan
+from distort.session.plan.keys import Plan, Setup
 from distort.session.plan.kinds import SWEEP
 from distort.session.recordings.mended import Relabelled
 from distort.session.recordings.sidecar import Sidecar, reason_words
@@ -87,11 +87,24 @@ def _called(before: Sidecar, label: Label, plan: Plan) -> Sidecar:
         raise UsageError(f"--after is about the sweep of the lowest level, {lowest:g} dB SPL, with nothing moved")
     after = label.after or (before.after and may_be_after)
     called = dataclasses.replace(
-        before, stimulus_name=stimulus_name, level_db_spl=level, condition=condition, after=after
+        before,
+        stimulus_name=stimulus_name,
+        level_db_spl=level,
+        condition=condition,
+        after=after,
+        setup=_set_up(before, condition, plan),
     )
     if called == before:
         raise UsageError(f"{before.condition}/{before.name.stem} is called so already: say what it really is")
     return dataclasses.replace(called, take=1)
+
+
+def _set_up(before: Sidecar, condition: str, plan: Plan) -> Setup:
+    """What it was recorded in, with what the plan says of `condition` otherwise than of the one it was taken for."""
+    taken_for, really = plan.of(before.condition).setup, plan.of(condition).setup
+    keys = [key.name for key in dataclasses.fields(Setup)]
+    other = {key: getattr(really, key) for key in keys if getattr(really, key) != getattr(taken_for, key)}
+    return dataclasses.replace(before.setup, **other)
 
 
 def _playing(folder: SessionFolder, sidecar: Sidecar) -> Sidecar:

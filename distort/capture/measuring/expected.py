@@ -9,7 +9,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from distort.capture.measuring.kinds import loud
-from distort.capture.measuring.quiet_run import QuietRun
+from distort.capture.measuring.quiet_run import QuietRun, microphone_peak
 from distort.errors import PlanError, RecordingError
 from distort.recording.quality.check import HIGH_PEAK_DBFS
 from distort.recording.quality.noise import REFUSE_SNR_DB
@@ -42,9 +42,13 @@ def highest_peak(quiet: QuietRun, plan: Plan, item: Planned) -> float:
     """Peak at the input, full scale 1, its offset taken off, above which playing is broken off.
 
     6 dB over what is expected or 3 dB over the plan's ceiling at 1 m (peaks count as those of a tone that is the
-    crest of the kind weaker), whichever comes first; the noise comes on top.
+    crest of the kind weaker), whichever comes first; the noise comes on top. In the near field what the microphone
+    stands is in the place of the ceiling.
     """
     expected_dbfs = expected_rms_dbfs(quiet, item) + STOP_ABOVE_DB
+    if plan.near_field_of is not None:
+        at_most = microphone_peak(plan, quiet.offset_db - distance_gain_db(plan.setup.distance_m))
+        return min(float(db_to_amplitude(expected_dbfs + loud(item.stimulus).crest_db)), at_most) + quiet.noise_peak
     ceiling_dbfs = plan.safety.ceiling_db_spl - quiet.offset_db + CEILING_MARGIN_DB
     return float(db_to_amplitude(min(expected_dbfs, ceiling_dbfs) + loud(item.stimulus).crest_db)) + quiet.noise_peak
 
@@ -75,7 +79,8 @@ def require_fit(quiet: QuietRun, plan: Plan, items: Sequence[Planned]) -> None:
     if peak_dbfs > HIGH_PEAK_DBFS:
         raise RecordingError(
             f"nothing loud was played: {loudest.stem} would reach {peak_dbfs:+.1f} dBFS at the microphone's input. "
-            f"Lower its gain by {math.ceil(peak_dbfs - HIGH_PEAK_DBFS)} dB, calibrate again, and say --relevel"
+            f"Lower its gain by {math.ceil(peak_dbfs - HIGH_PEAK_DBFS)} dB, calibrate again, and "
+            f"{'say --relevel' if plan.near_field_of is None else 'measure this again: the drives stay'}"
         )
     lowest = min(items, key=lambda item: item.stimulus.drive_dbfs)
     snr_db = signal_to_noise_db(quiet, plan, lowest.stimulus.drive_dbfs)

@@ -62,6 +62,7 @@ def play(folder: SessionFolder, plan: Plan, device: Device, ready: Ready, *, pro
     expected, DeafError when the microphone hears nothing of it or far less than at a lower level, PausedError when the
     computer paused. What was recorded until then is kept.
     """
+    plan = plan.of(ready.choice.condition)
     if ready.quiet is None:
         return Measured(recordings=(), ended=ready.ended)
     recorded: list[Recording] = []

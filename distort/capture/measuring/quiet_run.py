@@ -48,7 +48,8 @@ class QuietRun:
     band_db_spl: float
     """Power mean over [levels] band_hz, the microphone's response taken out."""
     highest_db_spl: float
-    """Where it is highest, with the microphone's response or without: the louder reading counts."""
+    """Where it is highest, with the microphone's response or without: the louder reading counts. In the near field: as
+    it was at a distance, when the drives were found."""
     frequency_hz: FloatArray
     heard_db_spl: FloatArray
     """As the microphone heard it, `(rows,)`; NaN where there is no reading."""
@@ -158,9 +159,26 @@ def read_quiet_sweep(
 
 
 def ceiling_peak(plan: Plan, calibration: MicrophoneCalibration) -> float:
-    """Peak at the microphone's input, full scale 1, of a tone at [safety] ceiling_db_spl, which holds at 1 m."""
+    """Peak at the microphone's input, full scale 1, that is never passed: of a tone at [safety] ceiling_db_spl, which
+    holds at 1 m; in the near field of one at [microphone] max_db_spl.
+
+    Raises PlanError for a near field without that.
+    """
+    if plan.near_field_of is not None:
+        return microphone_peak(plan, calibration.spl_of_full_scale)
     full_scale_db_spl = calibration.spl_of_full_scale + distance_gain_db(plan.setup.distance_m)
     return float(db_to_amplitude(plan.safety.ceiling_db_spl - full_scale_db_spl))
+
+
+def microphone_peak(plan: Plan, spl_of_full_scale: float) -> float:
+    """Peak at the input, full scale 1, of a tone at [microphone] max_db_spl. Raises PlanError without that key."""
+    limit = plan.microphone.max_db_spl
+    if limit is None:
+        raise PlanError(
+            f"condition {plan.condition} is in the near field, where the microphone is the first to give up: say what "
+            f"it stands with [microphone] max_db_spl in session.toml, from its data sheet"
+        )
+    return float(db_to_amplitude(limit - spl_of_full_scale))
 
 
 def sensitivity_of(

@@ -1,7 +1,7 @@
 """Before anything is loud: the drives, what is still to be recorded, and whether it may be played."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from distort.capture.calibration.calibrating import SAME_AS_LAST_DB
@@ -97,11 +97,14 @@ def get_ready(folder: SessionFolder, plan: Plan, device: Device, choice: Choice)
     calibration = require_calibration(folder)
     path = folder.calibration_path("drive.json")
     found = read_sensitivity(path)
+    of_all, plan = plan, plan.of(choice.condition)
+    if plan.near_field_of is not None:
+        _require_drives_of(plan.near_field_of, found, choice)
     if found is not None and choice.relevel:
         _require_unused(folder, choice.condition)
     kept = None if choice.relevel else found
     if kept is not None:
-        _require_in_force(path, kept, plan, calibration)
+        _require_in_force(path, kept, of_all, calibration, near_field=plan.near_field_of is not None)
     drives = drives_dbfs(plan, kept)  # of nothing found yet, they only serve to see whether the words fit the plan
     wanted = remaining_of(folder, plan, drives, choice)
     if not wanted:
@@ -116,8 +119,14 @@ def get_ready(folder: SessionFolder, plan: Plan, device: Device, choice: Choice)
     microphone = read_microphone(folder, plan)
     response = None if microphone is None else microphone.response
     quiet = play_quiet_sweep(device, plan, calibration, microphone=response)
-    now = sensitivity_of(quiet, plan, calibration, condition=choice.condition, device=device)
-    notes = _offset_told(quiet) + (() if kept is None else _compared(kept, now))
+    notes = _offset_told(quiet)
+    if kept is not None and plan.near_field_of is not None:
+        quiet = replace(quiet, highest_db_spl=kept.highest_db_spl)
+        notes += _near_field_told(plan.near_field_of, quiet, answers, choice.condition)
+        now = kept
+    else:
+        now = sensitivity_of(quiet, plan, calibration, condition=choice.condition, device=device)
+        notes += () if kept is None else _compared(kept, now)
     drives = drives_dbfs(plan, kept or now)
     steps, ended = _not_past(remaining_of(folder, plan, drives, choice), answers, choice)
     require_fit(quiet, plan, [step.item for step in steps])
@@ -157,15 +166,35 @@ def require_calibration(folder: SessionFolder) -> MicrophoneCalibration:
     return calibration
 
 
-def _require_in_force(path: Path, found: Sensitivity, plan: Plan, calibration: MicrophoneCalibration) -> None:
-    """Raises CalibrationError when the drives rest on another calibration or plan, and so give other levels."""
+def _require_drives_of(main: str, found: Sensitivity | None, choice: Choice) -> None:
+    """Raises UsageError for a near field without the drives of the condition `main`, or that would find its own."""
+    if choice.relevel:
+        raise UsageError(
+            f"{choice.condition} is in the near field and is played with the drives of {main}: say --relevel there"
+        )
+    if found is None:
+        raise UsageError(
+            f"{choice.condition} is in the near field and is played with the drives of {main}, which are not found "
+            f"yet: measure {main} first"
+        )
+
+
+def _require_in_force(
+    path: Path, found: Sensitivity, plan: Plan, calibration: MicrophoneCalibration, *, near_field: bool
+) -> None:
+    """Raises CalibrationError when the drives rest on another calibration or plan, and so give other levels.
+
+    near_field   the gain of the microphone may be another there: nothing that it hears sets a level
+    """
     changed = []
-    if abs(found.spl_of_full_scale - calibration.spl_of_full_scale) > SAME_AS_LAST_DB:
+    apart_db = abs(found.spl_of_full_scale - calibration.spl_of_full_scale)
+    if apart_db > SAME_AS_LAST_DB and not near_field:
         changed.append(
             f"full scale stood for {found.spl_of_full_scale:.1f} dB SPL, now for {calibration.spl_of_full_scale:.1f}"
         )
-    if found.distance_m != plan.setup.distance_m:
-        changed.append(f"the microphone was at {found.distance_m:g} m, now at {plan.setup.distance_m:g} m")
+    distance_m = plan.of(found.condition).setup.distance_m
+    if found.distance_m != distance_m:
+        changed.append(f"the microphone was at {found.distance_m:g} m, now at {distance_m:g} m")
     if (found.low_hz, found.high_hz) != plan.levels.band_hz:
         changed.append(f"band_hz was {found.low_hz:g} to {found.high_hz:g} Hz")
     if changed:
@@ -229,6 +258,21 @@ def _compared(kept: Sensitivity, now: Sensitivity) -> tuple[str, ...]:
             f"({kept.condition}, {kept.date}). Was a volume or a gain turned down?",
         )
     return ()
+
+
+def _near_field_told(main: str, quiet: QuietRun, answers: dict[float, ThirdOctaves], condition: str) -> tuple[str, ...]:
+    """Raises TooLoudError when the near field is louder now than it is on record; says what it cannot tell."""
+    told = louder(quiet.answer, answers[min(answers)]) if answers else None
+    if told is not None and told.by_db > LOUDER_DB:
+        raise TooLoudError(
+            f"nothing loud was played: driven alike, {condition} is {told.by_db:.1f} dB louder about "
+            f"{told.at_hz:.0f} Hz than in its recordings. Turn volume and gain back, and put the microphone where it "
+            f"was"
+        )
+    return (
+        f"Near field: the drives are those of {main}. A microphone so near cannot tell whether the volume was turned "
+        f"up since: leave it as it was.",
+    )
 
 
 def _offset_told(quiet: QuietRun) -> tuple[str, ...]:

@@ -75,9 +75,11 @@ class PlayerLevel:
 
 
 def level_of_recording(folder: SessionFolder, plan: Plan, recording: Recording) -> SweepLevel | None:
-    """How loud a recorded sweep of the session was; None for another stimulus, or without a calibration."""
+    """How loud a recorded sweep of the session was; None for another stimulus, without a calibration, and in the near
+    field, which says nothing of 1 m."""
     sidecar = recording.sidecar
-    if sidecar.calibration is None or sidecar.stimulus_name not in SWEEPS:
+    plan = plan.of(sidecar.condition)
+    if sidecar.calibration is None or sidecar.stimulus_name not in SWEEPS or plan.near_field_of is not None:
         return None
     return _sweep_level(
         folder,

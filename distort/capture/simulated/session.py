@@ -15,6 +15,12 @@ CALIBRATOR_DB_SPL, CALIBRATOR_S = 94.0, 5.0
 
 def simulated_monitor(plan: Plan, condition: str, *, seed: int = 1, takes_before: int = 0) -> SimulatedMonitor:
     """The simulated loudspeaker at the distance and temperature that the plan states; `takes_before` were recorded."""
+    plan = plan.of(condition)
+    if plan.near_field_of is not None:
+        raise UsageError(
+            f"{condition} is in the near field, and the simulated loudspeaker is heard at a distance alone: measure it "
+            f"with a sound card, or add recordings of it"
+        )
     parameters = Parameters()
     room = replace(parameters.room, distance_m=plan.setup.distance_m, temperature_c=plan.setup.temperature_c)
     parameters = replace(parameters, room=room)

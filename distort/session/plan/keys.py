@@ -4,7 +4,7 @@ Each key stands once, with its default, its rule, and the words that `distort ne
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field, fields
+from dataclasses import dataclass, field, fields, replace
 from typing import Any, Literal, get_args
 
 from distort.analysis.common.quantities import HIGHEST_ORDER
@@ -17,6 +17,10 @@ FORMAT = 1
 Radiation = Literal["free", "ground-plane", "near-field", "room"]
 ResponseIs = Literal["response", "correction"]
 Spectrum = Literal["pink", "flat", "red", "programme"]
+NEAR_FIELD: Radiation = "near-field"
+
+DISTANCES_M = 0.005, 100.0
+
 MOST_REALISATIONS = 8
 """Recordings of a multitone at one level."""
 
@@ -46,7 +50,7 @@ class Setup:
     """Where it stands and where the microphone is."""
 
     distance_m: float = field(
-        default=1.0, metadata=_facts(rules.number(0.005, 100.0), "metres from the loudspeaker to the microphone")
+        default=1.0, metadata=_facts(rules.number(*DISTANCES_M), "metres from the loudspeaker to the microphone")
     )
     temperature_c: float = field(
         default=20.0, metadata=_facts(rules.number(-40.0, 60.0), "degrees Celsius of the air, for wavelengths")
@@ -237,11 +241,27 @@ class ReportPlan:
 
 @dataclass(frozen=True, kw_only=True)
 class ConditionPlan:
-    """What is said of one condition."""
+    """What is said of one condition; None: as in the first, or as in [setup]."""
 
     name: str
-    changed: str
-    """What was changed against the first condition: "port closed"."""
+    changed: str | None = field(
+        default=None,
+        metadata=_facts(rules.some_text, "what was changed against the first condition", '"port closed"'),
+    )
+    radiation: Radiation | None = field(
+        default=None,
+        metadata=_facts(rules.one_of(*get_args(Radiation)), "as in [setup], where it is another here", '"near-field"'),
+    )
+    distance_m: float | None = field(
+        default=None,
+        metadata=_facts(rules.number(*DISTANCES_M), "metres to the microphone, where they are others here", "0.01"),
+    )
+    radius_m: float | None = field(
+        default=None,
+        metadata=_facts(
+            rules.number(0.002, 0.5), "metres; near field: radius of the cone or port at the microphone", "0.05"
+        ),
+    )
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -260,11 +280,47 @@ class Plan:
     burst: BurstPlan | None = None
     programme: ProgrammePlan | None = None
     conditions: tuple[ConditionPlan, ...] = ()
-    """Of [conditions.NAME], where the plan says what was changed."""
+    """Of [conditions.NAME], where the plan says something of one."""
+    condition: str | None = None
+    """Whose plan it is, where it is that of one condition (`of`)."""
+    near_field_of: str | None = None
+    """Of the plan of a condition in the near field: the condition whose drives it is played with."""
+
+    def said(self, condition: str) -> ConditionPlan:
+        """What is said of a condition."""
+        return next((one for one in self.conditions if one.name == condition), ConditionPlan(name=condition))
 
     def changed(self, condition: str) -> str | None:
         """What was changed in a condition; None: nothing was said."""
-        return next((one.changed for one in self.conditions if one.name == condition), None)
+        return self.said(condition).changed
+
+    def of(self, condition: str) -> "Plan":
+        """The plan as it holds for one condition: radiation and distance are its own.
+
+        Raises ValueError for the plan of another condition, which no longer knows those of all.
+        """
+        if self.condition == condition:
+            return self
+        if self.condition is not None:
+            raise ValueError(f"the plan of {self.condition} is not that of {condition}")
+        main = self._main_condition()
+        near = main is not None and self._setup(condition).radiation == NEAR_FIELD
+        return replace(self, setup=self._setup(condition), condition=condition, near_field_of=main if near else None)
+
+    def _main_condition(self) -> str | None:
+        """The first that is heard at a distance and through a loudspeaker; None: a session of the near field alone,
+        whose drives are its own."""
+        chain = self.analysis.chain_condition
+        heard = (one for one in self.setup.conditions if one != chain)
+        return next((one for one in heard if self._setup(one).radiation != NEAR_FIELD), None)
+
+    def _setup(self, condition: str) -> Setup:
+        said = self.said(condition)
+        return replace(
+            self.setup,
+            radiation=said.radiation or self.setup.radiation,
+            distance_m=said.distance_m or self.setup.distance_m,
+        )
 
 
 SECTIONS: dict[str, type[Any]] = {
@@ -282,5 +338,5 @@ SECTIONS: dict[str, type[Any]] = {
 }
 """Every section of session.toml, in its order."""
 
-OPTIONAL = frozenset(key.name for key in fields(Plan) if key.default is None)
+OPTIONAL = frozenset(key.name for key in fields(Plan) if key.default is None and key.name in SECTIONS)
 """Sections that describe what is played only where the plan has them."""

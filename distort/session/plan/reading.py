@@ -13,8 +13,7 @@ from distort.errors import AnalysisError, PlanError, SessionError, shown
 from distort.session.files.folder import PLAN_FILE, SessionFolder
 from distort.session.files.portable import twin_of
 from distort.session.files.reading import read_bytes
-from distort.session.plan import rules
-from distort.session.plan.keys import FORMAT, OPTIONAL, SECTIONS, ConditionPlan, Plan
+from distort.session.plan.keys import FORMAT, NEAR_FIELD, OPTIONAL, SECTIONS, ConditionPlan, Plan, Setup
 from distort.session.plan.kinds import PLAYED, TRIAL_DRIVE_DBFS, sweep_stimulus
 
 MOST_BYTES = 100_000
@@ -23,7 +22,7 @@ MOST_BYTES = 100_000
 LONGEST_LINE = 5_000
 """Characters: a note with every line break spelled takes 4,000. A key of n parts takes Python n^2 steps to read."""
 
-CONDITIONS, CHANGED = "conditions", "changed"
+CONDITIONS = "conditions"
 """[conditions.NAME] changed = "port closed": what is said of one condition."""
 
 LONGEST_NEAR = 100
@@ -85,7 +84,7 @@ def _plan(document: dict[str, Any], source: str) -> Plan:
     asked_for = [name for name in SECTIONS if name in document or name not in OPTIONAL]
     sections = {name: _section(name, document.get(name, {}), source) for name in asked_for}
     plan = Plan(**sections)
-    plan = replace(plan, conditions=_conditions(conditions, plan.setup.conditions, source))
+    plan = replace(plan, conditions=_conditions(conditions, plan.setup, source))
     _check_together(plan, document, source)
     return plan
 
@@ -106,10 +105,15 @@ def _check_known(given: Iterable[str], known: Iterable[str], what: str, source: 
 
 
 def _section(section: str, given: Any, source: str) -> Any:
-    """One section as its dataclass, each value passed through its rule."""
+    """One section as its dataclass."""
+    return SECTIONS[section](**_values(section, SECTIONS[section], given, source))
+
+
+def _values(section: str, made_by: type[Any], given: Any, source: str) -> dict[str, Any]:
+    """What a section says, each value passed through its rule."""
     if not isinstance(given, Mapping):
         raise PlanError(f"{source}: {shown(section)} must be a section, [{section}], not a value")
-    keys = {key.name: key for key in fields(SECTIONS[section])}
+    keys = {key.name: key for key in fields(made_by) if "rule" in key.metadata}
     _check_known(given, keys, f"key in [{section}]:", source)
     values = {}
     for name, key in keys.items():
@@ -120,25 +124,31 @@ def _section(section: str, given: Any, source: str) -> Any:
                 raise PlanError(f"{source}: [{section}] {name} must be {error}") from error
         elif key.default is MISSING:
             raise PlanError(f"{source}: [{section}] needs {name}: {key.metadata['about']}")
-    return SECTIONS[section](**values)
+    return values
 
 
-def _conditions(given: Any, known: tuple[str, ...], source: str) -> tuple[ConditionPlan, ...]:
+def _conditions(given: Any, setup: Setup, source: str) -> tuple[ConditionPlan, ...]:
     """What [conditions.NAME] says of each condition."""
     if not isinstance(given, Mapping):
         raise PlanError(f"{source}: 'conditions' must hold sections, [{CONDITIONS}.NAME], not a value")
-    _check_known(given, known, "condition in [conditions.NAME]:", source)
-    found = []
-    for name, said in given.items():
-        section = f"{CONDITIONS}.{name}"
-        if not isinstance(said, Mapping):
-            raise PlanError(f"{source}: {shown(name)} must be a section, [{section}], not a value")
-        _check_known(said, (CHANGED,), f"key in [{section}]:", source)
-        try:
-            found.append(ConditionPlan(name=name, changed=rules.some_text(said.get(CHANGED))))
-        except ValueError as error:
-            raise PlanError(f"{source}: [{section}] {CHANGED} must be {error}") from error
-    return tuple(found)
+    _check_known(given, setup.conditions, "condition in [conditions.NAME]:", source)
+    return tuple(_condition(name, said, setup, source) for name, said in given.items())
+
+
+def _condition(name: str, given: Any, setup: Setup, source: str) -> ConditionPlan:
+    section = f"{CONDITIONS}.{name}"
+    values = _values(section, ConditionPlan, given, source)
+    if not values:
+        *most, last = (key.name for key in fields(ConditionPlan) if "rule" in key.metadata)
+        raise PlanError(f"{source}: [{section}] says nothing: it may say {', '.join(most)} and {last}")
+    said = ConditionPlan(name=name, **values)
+    if said.radiation == NEAR_FIELD and said.distance_m is None:
+        raise PlanError(
+            f"{source}: [{section}] needs distance_m: how far the microphone is from the cone or port, in metres"
+        )
+    if said.radius_m is not None and (said.radiation or setup.radiation) != NEAR_FIELD:
+        raise PlanError(f'{source}: [{section}] radius_m goes with radiation = "near-field" alone')
+    return said
 
 
 def _check_together(plan: Plan, document: Mapping[str, Any], source: str) -> None:

@@ -2,7 +2,7 @@
 
 import math
 from collections.abc import Sequence
-from dataclasses import MISSING, fields
+from dataclasses import MISSING, Field, fields
 from pathlib import Path
 from typing import Any
 
@@ -10,7 +10,7 @@ from distort.errors import PlanError, UsageError, shown
 from distort.session.files.atomic import write_new
 from distort.session.files.folder import PLAN_FILE
 from distort.session.plan import rules
-from distort.session.plan.keys import FORMAT, OPTIONAL, SECTIONS, Plan, Safety
+from distort.session.plan.keys import FORMAT, OPTIONAL, SECTIONS, ConditionPlan, Plan, Safety
 from distort.session.plan.reading import plan_from_text
 
 COMMENT_COLUMN = 40
@@ -40,6 +40,8 @@ def plan_text(
         if section in OPTIONAL:
             block = [f"# {made_by.__doc__} Played only without the # before each line:", *(f"# {one}" for one in block)]
         blocks.append("\n".join(block))
+    if len(conditions) > 1:
+        blocks.append(_of_one_condition(conditions[-1]))
     text = "\n\n".join(blocks) + "\n"
     _check_ceiling(levels_db_spl)
     try:
@@ -60,7 +62,9 @@ def text_of(plan: Plan) -> str:
         lines = [_line(name, value, "") for name, value in given if value not in (None, ())]
         blocks.append("\n".join([f"[{section}]", *lines]))
     for one in plan.conditions:
-        blocks.append("\n".join([f"[conditions.{one.name}]", _line("changed", one.changed, "")]))
+        said = [(key.name, getattr(one, key.name)) for key in _keys_of_a_condition()]
+        lines = [_line(name, value, "") for name, value in said if value is not None]
+        blocks.append("\n".join([f"[conditions.{one.name}]", *lines]))
     return "\n\n".join(blocks) + "\n"
 
 
@@ -103,6 +107,16 @@ def _stepped(numbers: list[float]) -> list[float]:
     if count > 1000 or abs(count - round(count)) > 1e-6:  # far below a hundredth of a step, far above rounding
         raise ValueError(f"a whole number of steps, but steps of {step:g} from {first:g} do not end on {last:g}")
     return [round(first + step * index, 6) for index in range(round(count) + 1)]
+
+
+def _of_one_condition(name: str) -> str:
+    lines = [f"[conditions.{name}]", *(_key(key, None).removeprefix("# ") for key in _keys_of_a_condition())]
+    first = "# What is said of one condition. Take the # off the lines that hold:"
+    return "\n".join([first, *(f"# {line}" for line in lines)])
+
+
+def _keys_of_a_condition() -> list[Field[Any]]:
+    return [key for key in fields(ConditionPlan) if "rule" in key.metadata]
 
 
 def _check_ceiling(levels_db_spl: Sequence[float]) -> None:

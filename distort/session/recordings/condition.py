@@ -23,6 +23,7 @@ class Recorded:
     root: Path
     """The session's folder, for messages."""
     plan: Plan
+    """That of the condition."""
     recordings: tuple[Recording, ...]
     """All of them, rejected ones too."""
     link: str | None
@@ -57,7 +58,7 @@ def read_condition(folder: SessionFolder, plan: Plan, condition: str) -> Recorde
     return Recorded(
         condition=condition,
         root=folder.root,
-        plan=plan,
+        plan=plan.of(condition),
         recordings=recordings,
         link=coded_link([one for one in recordings if one.sidecar.rejected is None]),
         chain=alone,

@@ -6,7 +6,7 @@ A distance or a name that is corrected later changes no recording, and so no res
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, fields
 
-from distort.session.plan.keys import Plan
+from distort.session.plan.keys import Loudspeaker, Plan, Setup
 from distort.session.results.condition_results import Findings
 
 NOT_OF_ONE_CONDITION = {"conditions"}
@@ -20,16 +20,22 @@ class KeptSetup:
     now: str | float
     """What session.toml says."""
     recorded: str | float
-    """What the first of `conditions` was recorded with."""
+    """What `conditions` were recorded with."""
     conditions: tuple[str, ...]
 
 
 def kept_setup(plan: Plan, found: Sequence[Findings]) -> Iterator[KeptSetup]:
     """Every such key, in the order of the plan."""
-    for section, now in (("loudspeaker", plan.loudspeaker), ("setup", plan.setup)):
-        for key in (field.name for field in fields(now) if field.name not in NOT_OF_ONE_CONDITION):
-            value = getattr(now, key)
-            made_with = {one.condition: getattr(getattr(one, section), key) for one in found}
-            other = tuple(name for name, kept in made_with.items() if kept != value)
-            if other:
-                yield KeptSetup(key=key, now=value, recorded=made_with[other[0]], conditions=other)
+    for section in (Loudspeaker, Setup):
+        for key in (field.name for field in fields(section) if field.name not in NOT_OF_ONE_CONDITION):
+            alike: dict[tuple[str | float, str | float], list[str]] = {}
+            for one in found:
+                now, kept = (getattr(_section(each, section), key) for each in (plan.of(one.condition), one))
+                if kept != now:
+                    alike.setdefault((now, kept), []).append(one.condition)
+            for (now, kept), names in alike.items():
+                yield KeptSetup(key=key, now=now, recorded=kept, conditions=tuple(names))
+
+
+def _section(of: Plan | Findings, section: type[Loudspeaker] | type[Setup]) -> Loudspeaker | Setup:
+    return of.loudspeaker if section is Loudspeaker else of.setup
