@@ -8,7 +8,10 @@ import pytest
 import scipy.signal
 import soundfile
 
-from distort.session.recordings.sidecar import read_sidecar
+from distort.capture.reel.importing import REPLACED
+from distort.session.files.folder import SessionFolder
+from distort.session.recordings.sidecar import read_sidecar, reject
+from distort.session.recordings.stored import load_recordings
 from signals.levels import db_to_amplitude
 from tests.clumsy_session import CommandLine, shorten
 
@@ -151,6 +154,24 @@ def test_a_part_that_is_no_good_is_left_out_and_told(distort, session):
     assert "parts of it were refused" in ending.out
     assert (session / "recordings/default/sweep_76dB.wav").exists()
     assert not (session / "recordings/default/sweep_86dB.wav").exists()
+
+
+@pytest.mark.sample
+def test_a_rejected_part_comes_again_from_its_reel(distort, session):
+    """What was replaced by the whole reel does not: it was set aside by a rule, not by the tester."""
+    distort.done("stimuli", session, "--reel", "--up-to", "76")
+    path = play(session, "reel_up_to_76dB")
+    distort.done("add", session, "--reel", path)
+    assert "is in the session already" in distort.refused("add", session, "--reel", path, inside=session)
+    distort.done("reject", session, "default/sweep_76dB", "--reason", "a lorry passed")
+    distort.done("add", session, "--reel", path)
+    recordings = load_recordings(SessionFolder(session), "default")
+    again = [one.sidecar for one in recordings if one.sidecar.stimulus_name == "sweep"]
+    assert [one.rejected for one in again] == ["a lorry passed", None]
+    for one in recordings:
+        if one.sidecar.rejected is None:
+            reject(one.files.sidecar_path, REPLACED)
+    assert "is in the session already" in distort.refused("add", session, "--reel", path, inside=session)
 
 
 def test_level_without_what_it_needs(distort, session, tmp_path):

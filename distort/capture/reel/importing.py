@@ -140,11 +140,14 @@ class _Work:
     turned_db: float | None
 
     def bring_in(self, progress: Progress) -> tuple[tuple[Recording, ...], tuple[str, ...]]:
-        """Every part in turn. Raises RecordingError when none is any good, SessionError when all are there already."""
+        """Every part in turn. Raises RecordingError when none is any good, SessionError when all are there already.
+
+        What the tester rejected may come again, as a single recording may; what the whole reel has replaced stays aside.
+        """
         there = [
             replace(one.sidecar.name, take=1)
             for one in load_recordings(self.folder, self.condition)
-            if self.mark in one.sidecar.device
+            if self.mark in one.sidecar.device and one.sidecar.rejected in (None, REPLACED)
         ]
         parts = [part for part in self.found.reel.parts if not _taken_off(there, replace(part.name, take=1))]
         if not parts:
