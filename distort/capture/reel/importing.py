@@ -142,7 +142,7 @@ class _Work:
     def bring_in(self, progress: Progress) -> tuple[tuple[Recording, ...], tuple[str, ...]]:
         """Every part in turn. Raises RecordingError when none is any good, SessionError when all are there already.
 
-        What the tester rejected may come again, as a single recording may; what the whole reel has replaced stays aside.
+        What the tester rejected may come again, as a single recording may; what the whole reel replaced stays aside.
         """
         there = [
             replace(one.sidecar.name, take=1)
