@@ -128,7 +128,7 @@ ROOMS = {
     "distort.session": ("files", "plan", "audio", "calibration", "recordings", "results", "published"),
     "distort.recording": ("clocks", "kinds", "alignment", "quality", "takes", "take_levels", "reading"),
     "distort.capture": ("calibration", "devices", "simulated", "measuring", "importing", "reel"),
-    "distort.assembly": ("condition", "comparison", "kinds"),
+    "distort.assembly": ("condition", "comparison", "kinds", "listeners"),
     "distort.report": ("kinds", "text", "figures", "page", "terminal"),
 }
 """The rooms of each part, and the modules that stand in none: each may import from those before it."""

@@ -62,8 +62,8 @@ class Heard:
 
 
 def by_guessing(tally: Tally) -> float:
-    """Probability of as many right answers, or more, by guessing; 1 without a trial."""
-    return float(scipy.stats.binom.sf(tally.right - 1, tally.trials, 0.5)) if tally.trials else 1.0
+    """Probability of as many right answers, or more, by guessing; 1 without a trial, or of none right."""
+    return float(scipy.special.bdtrc(tally.right - 1, tally.trials, 0.5)) if tally.right else 1.0
 
 
 def exact_interval(tally: Tally) -> tuple[float, float]:
@@ -72,8 +72,8 @@ def exact_interval(tally: Tally) -> tuple[float, float]:
     Its ends are quantiles of beta distributions: low of (k, n - k + 1) at 2.5 %, high of (k + 1, n - k) at 97.5 %.
     """
     right, wrong = tally.right, tally.trials - tally.right
-    low = scipy.stats.beta.ppf(0.025, right, wrong + 1) if right else 0.0
-    high = scipy.stats.beta.ppf(0.975, right + 1, wrong) if wrong else 1.0
+    low = scipy.special.betaincinv(right, wrong + 1, 0.025) if right else 0.0
+    high = scipy.special.betaincinv(right + 1, wrong, 0.975) if wrong else 1.0
     return float(low), float(high)
 
 
