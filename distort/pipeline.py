@@ -103,10 +103,10 @@ def analyze_file(
     Raises SessionError for the sidecar, RecordingError for the recording, AnalysisError as the analysis does.
     """
     described = read_stimulus_sidecar(stimulus)
+    sweep = sweep_of(described.stimulus, stimulus)
     stored, sample_rate = read_audio(path, channel=channel)
     samples = resample(stored, from_rate=sample_rate, to_rate=described.sample_rate)
     examined = examine(samples, described.reel, what=str(path), as_stored=stored, stated_hz=sample_rate)
-    sweep = sweep_of(described.stimulus, stimulus)
     prepared = prepare_samples(
         samples,
         described.reel,

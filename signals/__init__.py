@@ -2,11 +2,12 @@
 
 from signals.burst import Burst
 from signals.errors import SignalError
+from signals.held import hold_samples
 from signals.multitone import Multitone
 from signals.noise import Noise
 from signals.reel import Chirp, Reel, Silence, clock_chirp, framed
 from signals.stimulus import Stimulus, as_a, describe, from_description, kind_of, sampled
-from signals.sweep import SampledSweep, Sweep, hold_samples
+from signals.sweep import SampledSweep, Sweep
 from signals.tones import Tone, calibration_tone
 
 __all__ = [

@@ -13,7 +13,7 @@ import numpy.typing as npt
 
 from signals.checks import require_finite, require_length, require_positive, require_sample_rate
 from signals.errors import SignalError
-from signals.levels import FULL_SCALE_SINE_RMS, amplitude_to_db, db_to_amplitude
+from signals.levels import FULL_SCALE_SINE_RMS, amplitude_to_db, db_to_amplitude, power_to_db
 from signals.tapers import log_rise, rise
 
 FloatArray = npt.NDArray[np.float64]
@@ -51,6 +51,9 @@ LOUD_DBFS = -20.0
 
 LEAST_S = 2.0
 """One bar."""
+
+FAST_S = 0.125
+"""Over which its loudest stretch is read: the time weighting F of sound level meters (IEC 61672-1)."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -101,6 +104,16 @@ class Programme:
         return float(amplitude_to_db(np.max(np.abs(self._unit())))) + self.drive_dbfs
 
     @property
+    def begins_hz(self) -> float:
+        """The lowest frequency that is played."""
+        return self.lowest_hz or LOWEST_HZ
+
+    @property
+    def loudest_db(self) -> float:
+        """r.m.s. of its loudest 125 ms over that of all of it."""
+        return loudest_db(self._unit(), self.sample_rate)
+
+    @property
     def crest_db(self) -> float:
         """Its peak over that of a sine of its r.m.s."""
         return self.peak_dbfs - self.drive_dbfs
@@ -110,7 +123,15 @@ class Programme:
         return np.asarray(self._unit() * db_to_amplitude(self.drive_dbfs))
 
     def _unit(self) -> FloatArray:
-        return _piece(self.n_samples, self.sample_rate, self.lowest_hz or LOWEST_HZ, self.highest_hz)
+        return _piece(self.n_samples, self.sample_rate, self.begins_hz, self.highest_hz)
+
+
+def loudest_db(played: FloatArray, sample_rate: int) -> float:
+    """r.m.s. of the loudest 125 ms of `played` `(n,)` over that of all of it, dB."""
+    power = np.square(played)
+    running = np.concatenate([[0.0], np.cumsum(power)])
+    window = min(round(FAST_S * sample_rate), played.size)
+    return float(power_to_db(np.max(running[window:] - running[:-window]) / window / np.mean(power)))
 
 
 @lru_cache(maxsize=8)

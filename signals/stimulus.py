@@ -11,6 +11,7 @@ from signals.errors import SignalError
 from signals.multitone import Multitone
 from signals.noise import Noise
 from signals.programme import Programme
+from signals.sampled_programme import SampledProgramme
 from signals.sweep import SampledSweep, Sweep
 from signals.tones import Tone
 
@@ -58,6 +59,7 @@ KINDS: dict[str, type[Any]] = {
     "noise": Noise,
     "multitone": Multitone,
     "programme": Programme,
+    "sampled-programme": SampledProgramme,
 }
 """Every kind of stimulus that can be written down, by the name it is written under."""
 

@@ -4,7 +4,6 @@ The samples themselves are no part of the description, which names their SHA-256
 (`hold_samples`); they are kept for as long as the program runs.
 """
 
-import hashlib
 import math
 from dataclasses import dataclass
 from functools import cached_property
@@ -20,6 +19,7 @@ from signals.checks import (
     require_within_full_scale,
 )
 from signals.errors import SignalError
+from signals.held import held_samples, is_held
 from signals.levels import db_to_amplitude
 from signals.tapers import log_rise
 
@@ -139,18 +139,6 @@ class Sweep:
         return np.asarray(amplitude * carrier)
 
 
-_held: dict[str, FloatArray] = {}  # by their own hash, so that it can never hold anything else than what is asked for
-
-
-def hold_samples(samples: npt.ArrayLike) -> str:
-    """Keep `samples` `(n,)` for the sweeps that are described by them, and return their SHA-256 (64-bit floats)."""
-    kept = np.array(samples, dtype="<f8")
-    kept.setflags(write=False)
-    digest = hashlib.sha256(kept.tobytes()).hexdigest()
-    _held[digest] = kept
-    return digest
-
-
 @dataclass(frozen=True, kw_only=True)
 class SampledSweep(Sweep):
     """A sweep made elsewhere. `start_hz`, `stop_hz`, `full_level_hz` and the fade-out were fitted; it is not
@@ -189,10 +177,9 @@ class SampledSweep(Sweep):
     @property
     def held(self) -> bool:
         """Whether somebody has given its samples."""
-        return self.samples_sha256 in _held
+        return is_held(self.samples_sha256)
 
     def samples(self) -> FloatArray:
         """The samples of the file, at `drive_dbfs`. Raises SignalError when nobody has given them (`hold_samples`)."""
-        if not self.held:
-            raise SignalError(f"the samples of the sweep with SHA-256 {self.samples_sha256[:16]} were not given")
-        return np.asarray(_held[self.samples_sha256] * float(db_to_amplitude(self.drive_dbfs - self.filed_dbfs)))
+        given = held_samples(self.samples_sha256, what="sweep")
+        return np.asarray(given * float(db_to_amplitude(self.drive_dbfs - self.filed_dbfs)))

@@ -125,7 +125,7 @@ ROOMS = {
         "comparison",
         "hearing",
     ),
-    "distort.session": ("files", "plan", "audio", "calibration", "recordings", "results", "published"),
+    "distort.session": ("files", "audio", "plan", "calibration", "recordings", "results", "published"),
     "distort.recording": ("clocks", "kinds", "alignment", "quality", "takes", "take_levels", "reading"),
     "distort.capture": ("calibration", "devices", "simulated", "measuring", "importing", "reel"),
     "distort.assembly": ("condition", "comparison", "kinds", "listeners"),

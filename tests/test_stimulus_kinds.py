@@ -27,6 +27,8 @@ from distort.session.plan.template import plan_text
 from distort.session.results.kinds import STORED
 from signals import SampledSweep, Stimulus, Sweep, describe, framed, from_description, hold_samples, kind_of
 from signals.levels import rms_dbfs
+from signals.programme import Programme
+from signals.sampled_programme import from_samples
 from signals.stimulus import KINDS
 
 ROOT = Path(__file__).parents[1]
@@ -43,6 +45,9 @@ DELAY, GAIN = 4321, -0.25
 
 def example(kind: str) -> Stimulus:
     """One of each kind: as it is by default, where it has one."""
+    if kind == "sampled-programme":
+        piece = Programme(seconds=5.0, sample_rate=44100)
+        return from_samples(hold_samples(piece.samples()), given_rate=44100, sample_rate=48000, drive_dbfs=-40.0)
     if kind != "sampled-sweep":
         return KINDS[kind](**SHORT.get(kind, {}))
     made = Sweep(seconds=3.0)

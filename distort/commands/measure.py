@@ -87,9 +87,9 @@ def _asked_and_played(
     from distort.capture.measuring.playing import play
     from distort.capture.measuring.starting import get_ready
     from distort.report.terminal.console import make_console, say
-    from distort.report.text.capture import recorded_sentences, too_peaky_sentences
+    from distort.report.text.capture import left_out_sentences, recorded_sentences
     from distort.report.text.plan import ended_sentences, plan_sentences
-    from distort.session.recordings.stimulus_files import too_peaky
+    from distort.session.recordings.stimulus_files import left_out
 
     console, condition = make_console(), choice.condition
     with _stoppable(meter):
@@ -106,7 +106,7 @@ def _asked_and_played(
         measured = play(folder, plan, card, ready, progress=meter.progress)
     say(console, *recorded_sentences(condition, measured.recordings, ended=measured.ended is not None))
     say(console, *ended_sentences(condition, measured.ended))
-    say(console, *too_peaky_sentences(too_peaky(plan, ready.drives)))
+    say(console, *left_out_sentences(left_out(plan, ready.drives)))
     say(console, f"Next: distort analyze {folder.root}")
     return DONE
 
@@ -234,9 +234,9 @@ def _simulate(arguments: argparse.Namespace, folder: "SessionFolder", plan: "Pla
     from distort.capture.simulated.session import calibrate_simulated, simulated_monitor
     from distort.commands.conditions import of_the_plan
     from distort.report.terminal.console import make_console, progress, say
-    from distort.report.text.capture import calibration_sentences, recorded_sentences, too_peaky_sentences
+    from distort.report.text.capture import calibration_sentences, left_out_sentences, recorded_sentences
     from distort.report.text.plan import before_sentences, ended_sentences, plan_sentences
-    from distort.session.recordings.stimulus_files import too_peaky
+    from distort.session.recordings.stimulus_files import left_out
 
     console = make_console()
     conditions = of_the_plan(plan, arguments.condition)
@@ -252,6 +252,6 @@ def _simulate(arguments: argparse.Namespace, folder: "SessionFolder", plan: "Pla
             measured = play(folder, plan, monitor, ready, progress=moved)
         say(console, *recorded_sentences(condition, measured.recordings, ended=measured.ended is not None))
         say(console, *ended_sentences(condition, measured.ended))
-    say(console, *too_peaky_sentences(too_peaky(plan, ready.drives)))
+    say(console, *left_out_sentences(left_out(plan, ready.drives)))
     say(console, f"Next: distort analyze {folder.root}")
     return 0

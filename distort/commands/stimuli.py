@@ -46,12 +46,12 @@ def run(arguments: argparse.Namespace) -> int:
 def _write_reel(arguments: argparse.Namespace) -> int:
     from distort.capture.reel.making import make_reel, require_may_be_written, write_reel
     from distort.report.terminal.console import make_console, progress, say
-    from distort.report.text.capture import too_peaky_sentences
+    from distort.report.text.capture import left_out_sentences
     from distort.report.text.reel import reel_sentences
     from distort.session.calibration.drive_file import read_sensitivity
     from distort.session.files.folder import SessionFolder
     from distort.session.plan.reading import read_plan
-    from distort.session.recordings.stimulus_files import drives_dbfs, too_peaky
+    from distort.session.recordings.stimulus_files import drives_dbfs, left_out
 
     folder = SessionFolder(arguments.folder)
     folder.require()
@@ -64,7 +64,7 @@ def _write_reel(arguments: argparse.Namespace) -> int:
         moved("writing the reel", 0, 1)
         reel = write_reel(folder, made, replace=arguments.replace)
     say(console, *reel_sentences(reel, made.steps, plan))
-    say(console, *too_peaky_sentences(too_peaky(plan, drives_dbfs(plan, sensitivity))))
+    say(console, *left_out_sentences(left_out(plan, drives_dbfs(plan, sensitivity))))
     if arguments.up_to is None:
         say(console, f"Next: play stimuli/{reel.file}, record it, and distort add {folder.root} --reel RECORDING")
         return 0
@@ -78,11 +78,11 @@ def _write_reel(arguments: argparse.Namespace) -> int:
 
 def _write_single(arguments: argparse.Namespace) -> int:
     from distort.report.terminal.console import make_console, progress, say
-    from distort.report.text.capture import too_peaky_sentences
+    from distort.report.text.capture import left_out_sentences
     from distort.session.calibration.drive_file import read_sensitivity
     from distort.session.files.folder import SessionFolder
     from distort.session.plan.reading import read_plan
-    from distort.session.recordings.stimulus_files import drives_dbfs, planned, too_peaky, write_stimulus
+    from distort.session.recordings.stimulus_files import drives_dbfs, left_out, planned, write_stimulus
 
     folder = SessionFolder(arguments.folder)
     folder.require()
@@ -101,7 +101,7 @@ def _write_single(arguments: argparse.Namespace) -> int:
             f"{item.stem}.wav: {item.reel.n_samples / item.reel.sample_rate:.1f} s, "
             f"drive {item.stimulus.drive_dbfs:.1f} dBFS{', ' if item.facts else ''}{item.facts}",
         )
-    say(console, *too_peaky_sentences(too_peaky(plan, drives)))
+    say(console, *left_out_sentences(left_out(plan, drives)))
     if sensitivity is None:
         say(
             console,

@@ -14,7 +14,7 @@ from distort.session.recordings.stored import Recording
 from signals import as_a, kind_of
 from signals.burst import third_octaves_hz
 from signals.levels import power_to_db
-from signals.programme import LOWEST_HZ, Programme
+from signals.programme import Programme
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -36,7 +36,7 @@ def analysed_programme(levels: Mapping[float, Takes], settings: Settings) -> Pro
 
 def _bands_hz(piece: Programme) -> FloatArray:
     """Third octaves that the piece fills."""
-    return np.array(third_octaves_hz((piece.lowest_hz or LOWEST_HZ) * EDGE, piece.highest_hz / EDGE))
+    return np.array(third_octaves_hz(piece.begins_hz * EDGE, piece.highest_hz / EDGE))
 
 
 def _level(level_db_spl: float, takes: Takes, quiet: Takes) -> ProgrammeLevel:

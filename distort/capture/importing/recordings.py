@@ -20,6 +20,7 @@ from distort.session.files.moments import now_utc
 from distort.session.files.names import RecordingName
 from distort.session.plan.keys import Plan
 from distort.session.plan.kinds import SWEEP
+from distort.session.recordings.pieces import give_piece
 from distort.session.recordings.sampled_stimuli import keep_stimulus_file
 from distort.session.recordings.sidecar import Sidecar, read_stimulus_sidecar
 from distort.session.recordings.stimulus_files import read_stimulus, stimulus_sidecars
@@ -209,10 +210,11 @@ def naming_what_it_holds(
             continue  # another level of it sounds the same
         tried.add(described.stimulus_name)
         try:
+            give_piece(folder, described.stimulus, played_for=described.file)
             at_rate = resample(samples, from_rate=sample_rate, to_rate=described.sample_rate)
             examine(at_rate, described.reel, what="it", microphone=False)
-        except RecordingError:
-            continue  # not this one either
+        except (RecordingError, SessionError):
+            continue  # not this one either, or music that is not here
         name = described.stimulus_name
         return WrongStimulusError(f"{error} It holds the session's {name}: bring it in with --stimulus {name}.")
     return error

@@ -34,7 +34,7 @@ def expected_rms_dbfs(quiet: QuietRun, item: Planned) -> float:
 
 def expected_peak_dbfs(quiet: QuietRun, item: Planned) -> float:
     """Peak at the input, dBFS, noise included."""
-    peak = float(db_to_amplitude(expected_rms_dbfs(quiet, item) + loud(item.stimulus).crest_db))
+    peak = float(db_to_amplitude(expected_rms_dbfs(quiet, item) + _crest_db(quiet, item)))
     return float(amplitude_to_db(peak + quiet.noise_peak))
 
 
@@ -48,9 +48,13 @@ def highest_peak(quiet: QuietRun, plan: Plan, item: Planned) -> float:
     expected_dbfs = expected_rms_dbfs(quiet, item) + STOP_ABOVE_DB
     if plan.near_field_of is not None:
         at_most = microphone_peak(plan, quiet.offset_db - distance_gain_db(plan.setup.distance_m))
-        return min(float(db_to_amplitude(expected_dbfs + loud(item.stimulus).crest_db)), at_most) + quiet.noise_peak
+        return min(float(db_to_amplitude(expected_dbfs + _crest_db(quiet, item))), at_most) + quiet.noise_peak
     ceiling_dbfs = plan.safety.ceiling_db_spl - quiet.offset_db + CEILING_MARGIN_DB
-    return float(db_to_amplitude(min(expected_dbfs, ceiling_dbfs) + loud(item.stimulus).crest_db)) + quiet.noise_peak
+    return float(db_to_amplitude(min(expected_dbfs, ceiling_dbfs) + _crest_db(quiet, item))) + quiet.noise_peak
+
+
+def _crest_db(quiet: QuietRun, item: Planned) -> float:
+    return loud(item.stimulus).crest_db(quiet, item.stimulus)
 
 
 def signal_to_noise_db(quiet: QuietRun, plan: Plan, drive_dbfs: float) -> float:

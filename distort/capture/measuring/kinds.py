@@ -23,6 +23,10 @@ def _unjudged(
     return None, None
 
 
+def _as_a_sine(quiet: QuietRun, stimulus: Stimulus) -> float:
+    return 0.0
+
+
 def _shortest(stimulus: Stimulus) -> float:
     return 0.0
 
@@ -33,7 +37,7 @@ class LoudKind:
 
     expected_rms_dbfs: Callable[[QuietRun, Any], float] = loud_sweep.loudest_dbfs
     """r.m.s. of its loudest stretch at the input, dBFS, as the quiet run foretells it."""
-    crest_db: float = 0.0
+    crest_db: Callable[[QuietRun, Any], float] = _as_a_sine
     """Peak at the microphone over that of a sine of this r.m.s."""
     stretch_s: Callable[[Any], float] = _shortest
     """Length of a stretch in which a peak must be heard, if more than the usual one."""
@@ -51,12 +55,19 @@ def loud(stimulus: Stimulus) -> LoudKind:
 
 _SWEEP = LoudKind(stretch_s=loud_sweep.stretch_s, peaks=loud_sweep.peaks, held_against=loud_sweep.held_against)
 
+_PROGRAMME = LoudKind(
+    expected_rms_dbfs=loud_programme.expected_rms_dbfs,
+    crest_db=loud_programme.crest_db,
+    peaks=loud_programme.peaks,
+    held_against=loud_programme.held_against,
+)
+
 LOUD: dict[str, LoudKind] = {
     "sweep": _SWEEP,
     "sampled-sweep": _SWEEP,
     "multitone": LoudKind(
         expected_rms_dbfs=loud_multitone.expected_rms_dbfs,
-        crest_db=loud_multitone.CREST_DB,
+        crest_db=loud_multitone.crest_db,
         held_against=loud_multitone.held_against,
     ),
     "burst-series": LoudKind(
@@ -64,11 +75,7 @@ LOUD: dict[str, LoudKind] = {
         peaks=loud_burst.peaks,
         held_against=loud_burst.held_against,
     ),
-    "programme": LoudKind(
-        expected_rms_dbfs=loud_programme.expected_rms_dbfs,
-        crest_db=loud_programme.CREST_DB,
-        peaks=loud_programme.peaks,
-        held_against=loud_programme.held_against,
-    ),
+    "programme": _PROGRAMME,
+    "sampled-programme": _PROGRAMME,
 }
 """By the name in `signals.stimulus.KINDS`; a kind without an entry is not played loud."""

@@ -27,6 +27,11 @@ def expected_rms_dbfs(quiet: QuietRun, tone: Multitone) -> float:
     return float(to_db(np.sum(power * db_to_power(heard_db)))) - quiet.offset_db
 
 
+def crest_db(quiet: QuietRun, tone: Multitone) -> float:
+    """Of any multitone."""
+    return CREST_DB
+
+
 def held_against(
     quiet: QuietRun, tone: Multitone, take: Take, reference: Reference
 ) -> tuple[Louder | None, ThirdOctaves | None]:

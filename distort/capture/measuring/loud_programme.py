@@ -10,7 +10,7 @@ from distort.capture.measuring.quiet_run import QuietRun
 from distort.capture.measuring.third_octaves import Louder, ThirdOctaves
 from signals.levels import FULL_SCALE_SINE_RMS, db_to_amplitude
 from signals.levels import power_to_db as to_db
-from signals.programme import Programme
+from signals.programme import Programme, loudest_db
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -23,9 +23,16 @@ NOISE_BELOW_DB = 6.0
 
 
 def expected_rms_dbfs(quiet: QuietRun, piece: Programme) -> float:
-    """r.m.s. at the input, dBFS, of a steady sine of the peak that the piece has through the response as heard."""
+    """r.m.s. at the input, dBFS, of the loudest 125 ms of the piece through the response as heard."""
     heard = _through(quiet, piece)
-    return float(to_db(np.max(np.square(heard))))
+    rms_dbfs = float(to_db(np.mean(np.square(heard)) / FULL_SCALE_SINE_RMS**2))
+    return rms_dbfs + loudest_db(heard, piece.sample_rate)
+
+
+def crest_db(quiet: QuietRun, piece: Programme) -> float:
+    """Peak over that of a sine of this r.m.s., with what the phase may add."""
+    peak_dbfs = float(to_db(np.max(np.square(_through(quiet, piece)))))
+    return peak_dbfs - expected_rms_dbfs(quiet, piece) + CREST_DB
 
 
 def peaks(quiet: QuietRun, piece: Programme, moment_s: FloatArray) -> FloatArray:

@@ -18,6 +18,7 @@ from distort.session.files.folder import SessionFolder
 from distort.session.files.hashing import sha256_of_file
 from distort.session.files.names import format_level
 from distort.session.plan.keys import Plan
+from distort.session.recordings.pieces import keep_piece
 from distort.session.recordings.reel_file import (
     QuietReelPassed,
     ReelPart,
@@ -209,6 +210,8 @@ def write_reel(folder: SessionFolder, made: MadeReel, *, replace: bool = False) 
                 f"brought in while it is there: bring it in first, then say --replace"
             )
     make_folder(path.parent)
+    for step in made.steps:
+        keep_piece(folder, step.item.stimulus)
     write_pieces(path, _pieces(made.reel), made.reel.sample_rate, dither_seed=DITHER_SEED)
     described = SessionReel(
         up_to_db_spl=made.up_to_db_spl,

@@ -9,7 +9,7 @@ from distort.recording.clocks import REST_BEFORE_DRIFT_S, clock_of
 from distort.report.text.numbers import hertz_words, level_name
 from distort.session.audio.original import Original
 from distort.session.calibration.calibration_file import STEADY_DAY_DB, ClosingCalibration, MicrophoneCalibration
-from distort.session.plan.kinds import PlayedKind
+from distort.session.recordings.stimulus_files import LeftOut
 from distort.session.recordings.stored import Recording
 
 
@@ -116,14 +116,20 @@ def fitted_sentences(name: str, fitted: FittedSweep) -> Iterator[str]:
     )
 
 
-def too_peaky_sentences(left_out: Mapping[PlayedKind, tuple[float, ...]]) -> Iterator[str]:
-    """What is not played, because its peak would pass digital full scale; nothing where all is."""
-    for kind, levels_db_spl in left_out.items():
-        named = ", ".join(level_name(level) for level in levels_db_spl)
-        yield (
-            f"No {kind.name} at {named} dB SPL: its peak would pass digital full scale. Turn the loudspeaker up, or "
-            f"{kind.lower_peak}."
-        )
+def left_out_sentences(left_out: Sequence[LeftOut]) -> Iterator[str]:
+    """What is not played at some levels, and why; nothing where all is."""
+    for one in left_out:
+        named = ", ".join(level_name(level) for level in one.levels_db_spl)
+        if one.too_loud:
+            yield (
+                f"No {one.kind.name} at {named} dB SPL: its loudest moment would pass [safety] ceiling_db_spl of "
+                f"session.toml, though its mean does not."
+            )
+        else:
+            yield (
+                f"No {one.kind.name} at {named} dB SPL: its peak would pass digital full scale. Turn the loudspeaker "
+                f"up, or {one.kind.lower_peak}."
+            )
 
 
 def card_sentences(cards: Sequence[CardInfo], rates_hz: Mapping[int, Sequence[int]]) -> Iterator[str]:

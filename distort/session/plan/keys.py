@@ -5,6 +5,7 @@ Each key stands once, with its default, its rule, and the words that `distort ne
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field, fields, replace
+from pathlib import Path
 from typing import Any, Literal, get_args
 
 from distort.analysis.common.quantities import HIGHEST_ORDER
@@ -197,9 +198,20 @@ class BurstPlan:
 
 @dataclass(frozen=True, kw_only=True)
 class ProgrammePlan:
-    """A short piece of music, synthesised by this program."""
+    """Music or speech: of a file, or a short piece that this program makes."""
 
-    seconds: float = field(default=8.0, metadata=_facts(rules.number(2.0, 60.0), "s of music; a bar takes 2 s"))
+    file: str | None = field(
+        default=None,
+        metadata=_facts(rules.file_inside, "WAV or FLAC, 5 to 60 s; unset: a piece made here", '"programme/x.flac"'),
+    )
+    levels: tuple[float, ...] | None = field(
+        default=None, metadata=_facts(rules.levels, "dB SPL at 1 m, of those above; unset: all that fit", "[81, 96]")
+    )
+    credit: str = field(default="", metadata=_facts(rules.text, "whose music the file is, to be named beside it"))
+    licence: str = field(
+        default="", metadata=_facts(rules.text, "of the file, such as CC0-1.0; without one no sound leaves the session")
+    )
+    seconds: float = field(default=8.0, metadata=_facts(rules.number(2.0, 60.0), "s, of the piece made here"))
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -285,6 +297,8 @@ class Plan:
     """Whose plan it is, where it is that of one condition (`of`)."""
     near_field_of: str | None = None
     """Of the plan of a condition in the near field: the condition whose drives it is played with."""
+    root: Path | None = field(default=None, compare=False, repr=False)
+    """The session's folder, in which the files lie that it names; None: it was not read from one."""
 
     def said(self, condition: str) -> ConditionPlan:
         """What is said of a condition."""

@@ -8,6 +8,7 @@ from typing import Any
 
 import signals
 from distort.session.plan.keys import MOST_REALISATIONS, Plan
+from distort.session.plan.music import piece_of_file
 from signals import Stimulus
 from signals.burst import BurstSeries, third_octaves_hz
 from signals.programme import Programme
@@ -31,6 +32,10 @@ def _no_limit(plan: Plan) -> float:
     return math.inf
 
 
+def _every_level(plan: Plan) -> tuple[float, ...]:
+    return plan.levels.db_spl
+
+
 def _no_facts(stimulus: Any) -> str:
     return ""
 
@@ -48,6 +53,10 @@ class PlayedKind:
     make none."""
     headroom_dbfs: Callable[[Plan], float] = _no_limit
     """The highest drive that digital full scale leaves to it; above, it is left out."""
+    levels_db_spl: Callable[[Plan], tuple[float, ...]] = _every_level
+    """Levels of the plan at which it is wanted."""
+    highest_db_spl: Callable[[Plan], float] = _no_limit
+    """The highest nominal level at which its loudest moment stays below the ceiling; above, it is left out."""
     lower_peak: str = "choose a lower level"
     """What one may do where it is left out, besides turning the loudspeaker up."""
     facts: Callable[[Any], str] = _no_facts
@@ -134,22 +143,38 @@ def burst_stimulus(plan: Plan, *, drive_dbfs: float) -> BurstSeries | None:
 
 
 def programme_stimulus(plan: Plan, *, drive_dbfs: float) -> Programme | None:
-    """The piece of music of the plan at `drive_dbfs` (AES17), nothing below [sweep] lowest_hz; None where it has no
-    [programme]. Raises signals.SignalError when its peak would pass full scale, or `lowest_hz` leaves nothing of it."""
-    if plan.programme is None:
+    """The music of the plan at `drive_dbfs` (AES17), nothing below [sweep] lowest_hz; None where it has no [programme],
+    or names a file and was not read from a session, in which that would lie.
+
+    Raises PlanError for a file that is missing or no music, signals.SignalError when its peak would pass full scale, or
+    `lowest_hz` leaves nothing of it.
+    """
+    music = plan.programme
+    if music is None or (music.file is not None and plan.root is None):
         return None
-    return Programme(
-        seconds=plan.programme.seconds,
-        sample_rate=plan.sweep.sample_rate,
-        drive_dbfs=drive_dbfs,
-        lowest_hz=plan.sweep.lowest_hz,
-    )
+    rate, lowest_hz = plan.sweep.sample_rate, plan.sweep.lowest_hz
+    if music.file is not None and plan.root is not None:
+        return piece_of_file(plan.root, music.file, sample_rate=rate, drive_dbfs=drive_dbfs, lowest_hz=lowest_hz)
+    return Programme(seconds=music.seconds, sample_rate=rate, drive_dbfs=drive_dbfs, lowest_hz=lowest_hz)
 
 
 def programme_headroom_dbfs(plan: Plan) -> float:
-    """The highest drive at which the piece's peak stays 0.1 dB below digital full scale; infinite without a piece."""
+    """The highest drive at which the music's peak stays 0.1 dB below digital full scale; infinite without any."""
     trial = programme_stimulus(plan, drive_dbfs=TRIAL_DRIVE_DBFS)
     return math.inf if trial is None else -trial.crest_db - HEADROOM_DB
+
+
+def programme_levels(plan: Plan) -> tuple[float, ...]:
+    """Levels at which the music is wanted: those of [programme] levels, or all."""
+    named = None if plan.programme is None else plan.programme.levels
+    return plan.levels.db_spl if named is None else named
+
+
+def programme_highest_db_spl(plan: Plan) -> float:
+    """The highest nominal level at which the loudest 125 ms of the music stay below the ceiling: what a sound level
+    meter with time weighting F would read of a loudspeaker that gives all it should."""
+    trial = programme_stimulus(plan, drive_dbfs=TRIAL_DRIVE_DBFS)
+    return math.inf if trial is None else plan.safety.ceiling_db_spl - trial.loudest_db
 
 
 def _sweep(plan: Plan, drive_dbfs: float) -> Stimulus:
@@ -166,6 +191,10 @@ def _burst(plan: Plan, drive_dbfs: float) -> Stimulus | None:
 
 def _programme(plan: Plan, drive_dbfs: float) -> Stimulus | None:
     return programme_stimulus(plan, drive_dbfs=drive_dbfs)
+
+
+def _music_facts(piece: Programme) -> str:
+    return f"{piece.n_samples / piece.sample_rate:.1f} s of music, its peak {piece.crest_db:.1f} dB above a sine's"
 
 
 def _tone_facts(tone: signals.Multitone) -> str:
@@ -203,6 +232,14 @@ PLAYED: tuple[PlayedKind, ...] = (
     PlayedKind(name=SHORT_SWEEP, section="sweep", made=_short_sweep),
     *_DRAWS,
     PlayedKind(name="burst", section="burst", made=_burst),
-    PlayedKind(name="programme", section="programme", made=_programme, headroom_dbfs=programme_headroom_dbfs),
+    PlayedKind(
+        name="programme",
+        section="programme",
+        made=_programme,
+        headroom_dbfs=programme_headroom_dbfs,
+        levels_db_spl=programme_levels,
+        highest_db_spl=programme_highest_db_spl,
+        facts=_music_facts,
+    ),
 )
 """In the order in which a level is played."""

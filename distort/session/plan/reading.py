@@ -45,7 +45,7 @@ def read_plan(folder: Path) -> Plan:
         raise PlanError(f"{path} is missing: make a session with `distort new`, or name its folder") from error
     except OSError as error:
         raise PlanError(f"{path} cannot be read: {error.strerror or error}") from error
-    return _plan(toml_of(content, source=str(path)), str(path))
+    return replace(_plan(toml_of(content, source=str(path)), str(path)), root=folder)
 
 
 def plan_from_text(text: str, *, source: str) -> Plan:
@@ -151,6 +151,15 @@ def _condition(name: str, given: Any, setup: Setup, source: str) -> ConditionPla
     return said
 
 
+def _check_music(plan: Plan, source: str) -> None:
+    for level in (plan.programme and plan.programme.levels) or ():
+        if level not in plan.levels.db_spl:
+            known = ", ".join(f"{one:g}" for one in plan.levels.db_spl)
+            raise PlanError(
+                f"{source}: [programme] levels names {level:g} dB, which is none of [levels] db_spl: there are {known}"
+            )
+
+
 def _check_together(plan: Plan, document: Mapping[str, Any], source: str) -> None:
     """What no key can say alone."""
     highest = plan.levels.db_spl[-1]
@@ -172,6 +181,7 @@ def _check_together(plan: Plan, document: Mapping[str, Any], source: str) -> Non
                 f"{source}: {file!r} and {twin!r} differ by capitals alone and are one file on other systems: "
                 f"rename one of them"
             )
+    _check_music(plan, source)
     for kind in PLAYED:
         try:
             kind.made(plan, TRIAL_DRIVE_DBFS)

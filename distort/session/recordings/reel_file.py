@@ -10,6 +10,7 @@ from distort.errors import SessionError
 from distort.session.files.folder import SessionFolder
 from distort.session.files.json_fields import by, read_json, write_json
 from distort.session.files.names import RecordingName, format_level
+from distort.session.recordings.pieces import give_piece
 from distort.session.recordings.reel_layout import layout_of, reel_of
 from signals import Chirp, Reel, Stimulus
 
@@ -117,8 +118,12 @@ def read_reel(path: Path) -> SessionReel:
 
 
 def session_reels(folder: SessionFolder) -> tuple[SessionReel, ...]:
-    """Every reel of the session, the whole one first. Raises SessionError when there is none."""
+    """Every reel of the session, the whole one first; music in them has its samples. Raises SessionError when there is
+    none, and as `give_piece` does."""
     found = [read_reel(path) for path in folder.files_in("stimuli") if _REEL.fullmatch(path.name)]
+    for one in found:
+        for part in one.parts:
+            give_piece(folder, one.stimulus(part), played_for=one.file)
     if not found:
         raise SessionError(f"{folder.root} has no reel: `distort stimuli {folder.root} --reel` writes it")
     return tuple(sorted(found, key=lambda one: (one.up_to_db_spl is not None, one.up_to_db_spl or 0.0)))

@@ -1,5 +1,6 @@
 """What a session plays: every stimulus at every level, and the files in stimuli/ that hold them."""
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -14,6 +15,7 @@ from distort.session.files.hashing import sha256_of_file
 from distort.session.files.names import format_level, parse_stem, stimulus_stem
 from distort.session.plan.keys import Plan
 from distort.session.plan.kinds import PLAYED, PlayedKind
+from distort.session.recordings.pieces import give_piece, keep_piece
 from distort.session.recordings.sidecar import StimulusSidecar, read_stimulus_sidecar, write_stimulus_sidecar
 from signals import Reel, Stimulus
 
@@ -55,7 +57,12 @@ def drives_dbfs(plan: Plan, sensitivity: Sensitivity | None) -> dict[float, floa
     """
     levels = plan.levels.db_spl
     if sensitivity is None:
-        highest = min(plan.safety.max_drive_dbfs, *(kind.headroom_dbfs(plan) for kind in PLAYED))
+        room = (
+            kind.headroom_dbfs(plan) + (levels[-1] - wanted[-1])
+            for kind in PLAYED
+            if (wanted := _below_ceiling(kind, plan))
+        )
+        highest = min(plan.safety.max_drive_dbfs, *room)
         return {level: highest - (levels[-1] - level) for level in levels}
     drives = {level: sensitivity.drive_dbfs(level) for level in levels}
     for level, drive in drives.items():
@@ -76,26 +83,45 @@ def drives_dbfs(plan: Plan, sensitivity: Sensitivity | None) -> dict[float, floa
 def planned(plan: Plan, drives: Mapping[float, float]) -> tuple[Planned, ...]:
     """Every stimulus in the order of the ladder: at each level those of PLAYED that the plan asks for.
 
-    One whose peak would pass digital full scale is left out; `too_peaky` names its levels.
+    One whose peak would pass digital full scale, or whose loudest moment the ceiling, is left out: see `left_out`.
     """
-    headroom_dbfs = {kind.name: kind.headroom_dbfs(plan) for kind in PLAYED}
+    levels = {kind: set(_below_ceiling(kind, plan)) for kind in PLAYED}
+    headroom_dbfs = {kind: kind.headroom_dbfs(plan) for kind in PLAYED}
     return tuple(
         Planned(stimulus_name=kind.name, level_db_spl=level, stimulus=stimulus)
         for level, drive in drives.items()
         for kind in PLAYED
-        if drive <= headroom_dbfs[kind.name] and (stimulus := kind.made(plan, drive)) is not None
+        if level in levels[kind] and drive <= headroom_dbfs[kind] and (stimulus := kind.made(plan, drive)) is not None
     )
 
 
-def too_peaky(plan: Plan, drives: Mapping[float, float]) -> dict[PlayedKind, tuple[float, ...]]:
-    """Levels at which a kind is left out, because its peak would pass digital full scale; kinds without such a level
-    are not among them."""
-    headroom_dbfs = {kind: kind.headroom_dbfs(plan) for kind in PLAYED}
-    left_out = {
-        kind: tuple(level for level, drive in drives.items() if drive > highest)
-        for kind, highest in headroom_dbfs.items()
-    }
-    return {kind: levels for kind, levels in left_out.items() if levels}
+def _below_ceiling(kind: PlayedKind, plan: Plan) -> tuple[float, ...]:
+    """Levels at which a kind is wanted and not too loud, from the lowest up."""
+    highest = kind.highest_db_spl(plan)
+    return tuple(level for level in kind.levels_db_spl(plan) if level <= highest)
+
+
+@dataclass(frozen=True, kw_only=True)
+class LeftOut:
+    """Levels at which a kind is wanted and not played."""
+
+    kind: PlayedKind
+    levels_db_spl: tuple[float, ...]
+    too_loud: bool
+    """Its loudest moment would pass the ceiling; else its peak would pass digital full scale."""
+
+
+def left_out(plan: Plan, drives: Mapping[float, float]) -> tuple[LeftOut, ...]:
+    """What is left out, kind by kind."""
+    found = []
+    for kind in PLAYED:
+        wanted, below = kind.levels_db_spl(plan), _below_ceiling(kind, plan)
+        headroom_dbfs = kind.headroom_dbfs(plan)
+        loud = tuple(level for level in wanted if level not in below)
+        peaky = tuple(level for level in below if drives.get(level, -math.inf) > headroom_dbfs)
+        found += [LeftOut(kind=kind, levels_db_spl=loud, too_loud=True)] if loud else []
+        found += [LeftOut(kind=kind, levels_db_spl=peaky, too_loud=False)] if peaky else []
+    return tuple(found)
 
 
 def write_stimulus(folder: SessionFolder, item: Planned, *, replace: bool = True) -> StimulusSidecar:
@@ -116,6 +142,7 @@ def write_stimulus(folder: SessionFolder, item: Planned, *, replace: bool = True
             f"in while it is there: bring them in first, then say --replace"
         )
     make_folder(path.parent)
+    keep_piece(folder, item.stimulus)
     reel = item.reel
     write_audio(path, reel.samples(), reel.sample_rate, subtype="PCM_24", dither_seed=DITHER_SEED, replace=True)
     sidecar = StimulusSidecar(
@@ -135,14 +162,17 @@ def write_stimulus(folder: SessionFolder, item: Planned, *, replace: bool = True
 
 
 def read_stimulus(folder: SessionFolder, stimulus_name: str, level_db_spl: float) -> StimulusSidecar:
-    """What stimuli/ says was played. Raises SessionError, naming those that there are, when it holds none so named."""
+    """What stimuli/ says was played; music has its samples then. Raises SessionError, naming those that there are, when
+    it holds none so named, and as `give_piece` does."""
     path = folder.stimulus_path(stimulus_name, level_db_spl, ".json")
     if not path.is_file():
         known = [one.stem for one in stimulus_sidecars(folder)]
         wanted = stimulus_stem(stimulus_name, level_db_spl)
         there = f"there are {', '.join(known)}" if known else "run `distort stimuli` first"
         raise SessionError(f"{folder.root} has no stimulus {wanted}{did_you_mean(wanted, known)}: {there}")
-    return read_stimulus_sidecar(path)
+    sidecar = read_stimulus_sidecar(path)
+    give_piece(folder, sidecar.stimulus, played_for=sidecar.stimulus_name)
+    return sidecar
 
 
 def stimulus_sidecars(folder: SessionFolder) -> tuple[Path, ...]:

@@ -16,6 +16,7 @@ from distort.session.audio.plain_copy import copier
 from distort.session.files.atomic import explained, make_folder, staged
 from distort.session.files.folder import AUDIO_SUFFIXES, RecordingFiles, SessionFolder
 from distort.session.files.hashing import sha256_of_file
+from distort.session.recordings.pieces import give_piece
 from distort.session.recordings.reel_file import WHOLE
 from distort.session.recordings.sampled_stimuli import give_samples
 from distort.session.recordings.sidecar import Sidecar, read_sidecar, require_same_file, write_sidecar
@@ -29,8 +30,10 @@ class Recording:
     sidecar: Sidecar
 
     def give_stimulus(self) -> None:
-        """Give a sweep made elsewhere its samples. Raises SessionError and RecordingError as `give_samples` does."""
+        """Give a sweep made elsewhere, or music from a file, its samples. Raises SessionError and RecordingError as
+        `give_samples` and `give_piece` do."""
         give_samples(self.files.session, self.sidecar)
+        give_piece(self.files.session, self.sidecar.stimulus, played_for=self.files.in_session)
 
     def samples(self) -> npt.NDArray[np.float64]:
         """The recorded channel as float64 `(n,)`, full scale 1, at `sidecar.sample_rate`.

@@ -1,0 +1,52 @@
+"""Music that was played, kept in programme/ of the session under its hash: recordings of it are read with that alone,
+whatever becomes of the user's own file."""
+
+from pathlib import Path
+
+from distort.errors import PlanError, RecordingError, SessionError
+from distort.session.audio.audio_file import encoder
+from distort.session.files.atomic import make_folder, staged
+from distort.session.files.folder import SessionFolder
+from distort.session.plan.music import read_mixed
+from signals import Stimulus, as_a, hold_samples
+from signals.held import held_samples
+from signals.sampled_programme import SampledProgramme
+
+
+def piece_path(folder: SessionFolder, piece: SampledProgramme) -> Path:
+    """programme/piece_<hash>.flac: one channel, 24 bits, at the file's own rate."""
+    return folder.inside("programme", f"piece_{piece.samples_sha256[:16]}.flac")
+
+
+def keep_piece(folder: SessionFolder, stimulus: Stimulus) -> None:
+    """Keep the samples of a piece from a file, unless they are there; nothing for other stimuli.
+
+    Raises SessionError when the folder does not allow it.
+    """
+    piece = as_a(SampledProgramme, stimulus)
+    if piece is None or (path := piece_path(folder, piece)).exists():
+        return
+    make_folder(path.parent)
+    # No dither: these are steps of 24 bits already, and the file must hold the very samples that its name tells.
+    write = encoder(path, held_samples(piece.samples_sha256, what="piece of music"), piece.given_rate)
+    with staged(path, replace=False) as temporary:
+        write(temporary)
+
+
+def give_piece(folder: SessionFolder, stimulus: Stimulus, *, played_for: str) -> None:
+    """Give a piece from a file its samples, those that were kept; nothing for other stimuli.
+
+    Raises SessionError when they are missing or are others by now.
+    """
+    piece = as_a(SampledProgramme, stimulus)
+    if piece is None or piece.held:
+        return
+    path = piece_path(folder, piece)
+    if not path.is_file():
+        raise SessionError(f"{path} is missing: bring back the music that was played for {played_for}")
+    try:
+        samples, rate = read_mixed(path)
+    except (PlanError, RecordingError) as error:
+        raise SessionError(f"{path} cannot be read: bring back the music that was played for {played_for}") from error
+    if hold_samples(samples) != piece.samples_sha256 or rate != piece.given_rate:
+        raise SessionError(f"{path} is not the music that was played for {played_for}: bring that back")
