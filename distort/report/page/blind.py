@@ -64,7 +64,7 @@ def blind_page(pairs: Sequence[BlindPair], *, loudspeaker: str, software: str, c
 
     credit   whose music it is; "": nobody says
 
-    Raises ValueError for no pair, sides of different lengths, or under 3 s.
+    Raises ValueError for no pair, sides of different lengths, less than 3 s, or too many sounds for one page.
     """
     if not pairs:
         raise ValueError("a blind test needs a pair of sounds")
@@ -109,6 +109,8 @@ def _sounds(pairs: Sequence[BlindPair]) -> tuple[list[tuple[str, str]], dict[str
         size = sum(len(flac) for flac, _ in sounds.values())
         if size <= MOST_SOUND_BYTES:
             return names, sounds
+        if all(share * pair.samples_a.size <= LEAST_S * pair.sample_rate for pair in pairs):
+            raise ValueError(f"{len(sounds)} sounds of {LEAST_S:g} s are too many for one page: offer fewer pairs")
         share *= 0.95 * MOST_SOUND_BYTES / size
 
 

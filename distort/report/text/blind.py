@@ -1,8 +1,11 @@
 """Words of the blind test's page that do not depend on answers."""
 
 from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass
 
+from distort.analysis.anomalies.anomaly import Anomaly
 from distort.report.text.headings import SIMULATED_WORDS
+from distort.report.text.numbers import decibels, hertz
 from distort.session.files.names import format_level
 
 CAUTIONS = (
@@ -21,6 +24,65 @@ OF_A_SOURCE = {
     "synthesised": "Synthesised: the sound was computed from what sweeps showed. It is a likeness in spectrum and "
     "time, not what a microphone would have recorded.",
 }
+
+
+@dataclass(frozen=True, kw_only=True)
+class PairWords:
+    """What a listener reads of a pair: its title, what differs, and each side in a few words."""
+
+    title: str
+    words: str
+    a: str
+    b: str
+
+
+RAISED_DB = 12.0
+"""By how much what came out wrong is raised in the pair that shows what to listen for."""
+
+PAIR_WORDS = {
+    "whole": PairWords(
+        title="What was meant, and what came out",
+        words="A is the music as the loudspeaker passes it on when it plays quietly. B is what came out at this level.",
+        a="as meant",
+        b="as it came out",
+    ),
+    "distortion": PairWords(
+        title="Without and with distortion",
+        words="Both are what came out; from A everything is taken off that the loudspeaker added.",
+        a="without",
+        b="with",
+    ),
+    "compression": PairWords(
+        title="Without and with compression",
+        words="Both are what came out; in A the level follows the music as it does when the loudspeaker plays quietly.",
+        a="without",
+        b="with",
+    ),
+    "raised": PairWords(
+        title=f"To learn what to listen for: faults {RAISED_DB:g} dB louder than they are",
+        words=f"A is the music as meant. B is the same with all that came out wrong, raised by {RAISED_DB:g} dB. It "
+        "says nothing of whether you hear it as it is.",
+        a="as meant",
+        b="faults raised",
+    ),
+    "control": PairWords(
+        title="Control: the same sound twice",
+        words="Nobody can tell these apart. Whoever does has found a fault of the test.",
+        a="the sound",
+        b="the same again",
+    ),
+}
+
+
+def dip_words(dip: Anomaly) -> PairWords:
+    """Of the pair in which one dip of the response is filled."""
+    return PairWords(
+        title=f"Without and with the dip at {hertz(dip.frequency_hz)}",
+        words=f"Both are what came out; in A an equaliser fills the dip ({decibels(-dip.deviation_db)} dB). What a "
+        "reflection does in time is in both.",
+        a="dip filled",
+        b="with the dip",
+    )
 
 
 def warning_sentences(simulated: Iterable[bool]) -> Iterator[str]:

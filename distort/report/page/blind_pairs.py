@@ -1,0 +1,167 @@
+"""Pairs for the blind test out of what `distort hear` wrote, and results/listening/blind.html, which offers them."""
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+import numpy as np
+import numpy.typing as npt
+
+from distort.analysis.anomalies.anomaly import Anomaly
+from distort.analysis.hearing.dips import with_dip_filled
+from distort.report.page.blind import HIGHEST_PEAK, LEAST_S, BlindPair, blind_page
+from distort.report.text.blind import PAIR_WORDS, RAISED_DB, PairWords, dip_words
+from distort.session.audio.audio_file import read_audio
+from distort.session.files.folder import SessionFolder
+from distort.session.results.blind_page_file import write_blind_file
+from distort.session.results.condition_results import read_results
+from distort.session.results.heard_files import (
+    DELIVERED,
+    INTENDED,
+    NO_COMPRESSION,
+    NO_DISTORTION,
+    REMAINDER,
+    Heard,
+    as_written,
+    heard_records,
+)
+
+FloatArray = npt.NDArray[np.float64]
+
+MOST_RECORDS = 4
+"""Whose sounds a page holds: about what 12 MB take of 8 s each; the newest first, then the loudest."""
+
+LEAST_DIFFERENCE = 2.0**-21
+"""r.m.s. of a difference that counts, full scale 1: eight steps of the 24 bits in which the sounds lie. Below are
+rounding and dither, so two such sounds are one and make no pair."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class BlindWritten:
+    """The page, as it was written."""
+
+    path: Path
+    pairs: int
+
+
+def write_blind_page(folder: SessionFolder, *, newest: str, software: str) -> BlindWritten | None:
+    """Write results/listening/blind.html from the sounds that lie beside it; None where they make no pair.
+
+    newest     stem of the record that was written last: its sounds are in the page
+    software   name and version of what writes it
+
+    Raises SessionError when a file cannot be read or written.
+    """
+    records = [one for one in heard_records(folder) if one.n_samples >= LEAST_S * one.sample_rate]
+    records = [one for one in records if as_written(folder, one)]
+    chosen = sorted(records, key=lambda one: (one.stem != newest, one.source, -one.level_db_spl))[:MOST_RECORDS]
+    pairs = [pair for record in chosen for pair in _pairs(folder, record)]
+    if not pairs:
+        return None
+    page = blind_page(
+        [*pairs, _control(pairs[0])],
+        loudspeaker=chosen[0].loudspeaker,
+        software=software,
+        credit=chosen[0].credit,
+    )
+    licensed = all(one.licence or one.programme_sha256 is None for one in chosen)
+    return BlindWritten(path=write_blind_file(folder, page, licensed=licensed), pairs=len(pairs) + 1)
+
+
+def _pairs(folder: SessionFolder, record: Heard) -> Iterator[BlindPair]:
+    """All pairs of one record whose two sounds differ at all."""
+    sounds = _sounds(folder, record)
+    if DELIVERED not in sounds:
+        return
+    delivered = sounds[DELIVERED]
+    sides = {
+        "whole": (sounds.get(INTENDED), delivered),
+        "distortion": (sounds.get(NO_DISTORTION), delivered),
+        "compression": (sounds.get(NO_COMPRESSION), delivered),
+        "raised": (sounds.get(INTENDED), _raised(sounds)),
+    }
+    for name, (a, b) in sides.items():
+        if a is not None and b is not None and _differ(a, b):
+            yield _pair(record, name, PAIR_WORDS[name], (a, b))
+    dip = _deepest_dip(folder, record.condition)
+    if dip is not None:
+        filled = with_dip_filled(
+            delivered,
+            record.sample_rate,
+            frequency_hz=dip.frequency_hz,
+            depth_db=-dip.deviation_db,
+            width_octaves=dip.width_octaves,
+        )
+        if _differ(filled, delivered):
+            yield _pair(record, "dip", dip_words(dip), (filled, delivered))
+
+
+def _sounds(folder: SessionFolder, record: Heard) -> Mapping[str, FloatArray]:
+    """The sounds by their part, all turned by the same gain, so that the highest peak among them is -1 dBFS."""
+    read = {
+        one.part: read_audio(folder.inside("results", "listening", one.file))[0]
+        for one in record.sounds
+        if one.raised_db == 0.0
+    }
+    peak = max((float(np.max(np.abs(samples))) for samples in read.values()), default=0.0)
+    return {part: samples * (HIGHEST_PEAK / peak if peak > 0.0 else 1.0) for part, samples in read.items()}
+
+
+def _raised(sounds: Mapping[str, FloatArray]) -> FloatArray | None:
+    """The music with the remainder louder than it is; None where one of them is not there."""
+    if INTENDED not in sounds or REMAINDER not in sounds:
+        return None
+    return np.asarray(sounds[INTENDED] + 10.0 ** (RAISED_DB / 20.0) * sounds[REMAINDER])
+
+
+def _differ(a: FloatArray, b: FloatArray) -> bool:
+    return bool(np.sqrt(np.mean(np.square(a - b))) > LEAST_DIFFERENCE)
+
+
+def _deepest_dip(folder: SessionFolder, condition: str) -> Anomaly | None:
+    """The dip of the condition's findings that takes most away; None where it was not analysed, or has none.
+
+    Depth in dB times width in octaves is about what it takes from music with as much power in each octave.
+    """
+    if condition not in folder.conditions_analysed():
+        return None
+    findings = read_results(folder, condition).findings
+    places = [place for finding in findings.findings or () for place in finding.places]
+    dips = [
+        one
+        for one in findings.anomalies
+        if one.kind == "dip" and any(place.low_hz <= one.frequency_hz <= place.high_hz for place in places)
+    ]
+    return max(dips, key=lambda one: -one.deviation_db * one.width_octaves, default=None)
+
+
+def _pair(record: Heard, name: str, words: PairWords, sides: tuple[FloatArray, FloatArray]) -> BlindPair:
+    return BlindPair(
+        pair=f"{record.stem}_{name}",
+        title=words.title,
+        words=words.words,
+        a=words.a,
+        b=words.b,
+        samples_a=sides[0],
+        samples_b=sides[1],
+        sample_rate=record.sample_rate,
+        condition=record.condition,
+        level_db_spl=record.level_db_spl,
+        source=record.source,
+        simulated=record.simulated,
+    )
+
+
+def _control(pair: BlindPair) -> BlindPair:
+    """Side B of `pair` twice."""
+    words = PAIR_WORDS["control"]
+    return replace(
+        pair,
+        pair=f"{pair.pair.rsplit('_', 1)[0]}_control",
+        title=words.title,
+        words=words.words,
+        a=words.a,
+        b=words.b,
+        samples_a=pair.samples_b,
+        control=True,
+    )
