@@ -13,6 +13,7 @@ from distort.assembly.condition.across import write_across_conditions
 from distort.assembly.condition.curves import curves_of, microphone_limit
 from distort.assembly.condition.foreign import foreign_of
 from distort.assembly.condition.impulsive import IMPULSIVE, impulsive_of
+from distort.assembly.condition.level_noise import NOISE, level_noise_of
 from distort.assembly.condition.level_series import level_series
 from distort.assembly.condition.levels import LevelsRead, Progress, all_read, readings_of
 from distort.assembly.condition.results import put_together
@@ -90,6 +91,8 @@ def analyze_condition(
     further = further_of(levels.takes, settings)
     if (impulsive := impulsive_of(read, foreign)) is not None:
         further[IMPULSIVE] = impulsive
+    if (noise := level_noise_of(read)) is not None:
+        further[NOISE] = noise
     curves = curves_of(read, microphone_limit(recorded), foreign)
     series = level_series(read, curves.harmonics)
     return put_together(recorded, read, curves=curves, series=series, foreign=foreign, further=further)

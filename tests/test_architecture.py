@@ -116,6 +116,7 @@ ROOMS = {
         "sweep",
         "impulsive",
         "multitone",
+        "level_noise",
         "synthesis",
         "compression",
         "burst",

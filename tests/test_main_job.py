@@ -69,6 +69,7 @@ def test_what_is_in_the_session_afterwards(measured) -> None:
         "results/default/response_86dB.csv",
         "results/default/harmonics_86dB.csv",
         "results/default/impulsive.csv",
+        "results/default/noise.csv",
         "results/default/findings.json",
         "results/report.html",
         "results/report.json",

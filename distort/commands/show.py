@@ -118,10 +118,9 @@ def _print_kind(
     kind = arguments.what
     having = [results for results in found if kind in results.further]
     if not having:
-        if SHOWN[kind].of_sweeps:
+        if needs := SHOWN[kind].needs:
             raise SessionError(
-                f"{folder.root} has no {kind} result: the sweeps must begin below 300 Hz, last a second or more and "
-                f"have a silence of 0.4 s beside them; record such ones, and run 'distort analyze' again"
+                f"{folder.root} has no {kind} result: the {needs}; record such ones, and run 'distort analyze' again"
             )
         raise SessionError(f"{folder.root} holds no analysed {kind}: add [{kind}] to session.toml, record it, analyse")
     if arguments.json:

@@ -8,6 +8,7 @@ from pathlib import Path
 import numpy as np
 
 from distort.analysis.impulsive.heard import CyclesHeard, cycles_heard
+from distort.analysis.multitone.between import NoiseHeard, mean_heard
 from distort.analysis.multitone.curves import MultitoneResult
 from distort.analysis.multitone.reading import MultitoneTake, multitone_result, read_multitone
 from distort.analysis.multitone.settling import Settling, SettlingFit, onset, period_levels, settling_fit
@@ -171,6 +172,8 @@ class MultitoneLevel(LevelRead):
     """Bands whose level settles from period to period."""
     attack: tuple[Settling, ...]
     """Bands whose level settles within the first period."""
+    noise: NoiseHeard | None = None
+    """While it sounds and in silence; None where a take has no silence."""
 
 
 def read_multitone_takes(takes: Takes, settings: Settings, *, against_time: bool = True) -> MultitoneLevel:
@@ -189,6 +192,7 @@ def read_multitone_takes(takes: Takes, settings: Settings, *, against_time: bool
             result=multitone_result(reads, reference_for(takes)),
             warm_up=(),
             attack=(),
+            noise=mean_heard([one.noise for one in reads]),
         )
     bands = [band for band in TIME_BANDS_HZ if np.any((tone.line_hz >= band[0]) & (tone.line_hz < band[1]))]
     slow = (settling_fit(one) for one in period_levels(first.samples, tone, start=first.start, bands=bands))
@@ -203,6 +207,7 @@ def read_multitone_takes(takes: Takes, settings: Settings, *, against_time: bool
             one.settling for one in slow if one.significant and abs(one.settling.depth_db) > LEAST_WARM_UP_DB
         ),
         attack=tuple(one.settling for one in fast if one.significant and one.settling.depth_db < -LEAST_ATTACK_DB),
+        noise=mean_heard([one.noise for one in reads]),
     )
 
 

@@ -22,8 +22,9 @@ class ShownKind:
     """module:function that says its result in sentences and tables: it is given all results of the condition."""
     methods: str
     """File beside this one that says how it is measured, with formulas and sources: Markdown, from `## ` on."""
-    of_sweeps: bool = False
-    """It is made of the sweeps: no recordings of its own are made, and no section of the plan asks for them."""
+    needs: str = ""
+    """Of what is made of recordings that are there for something else, so that no section of the plan asks for it: what
+    these must be like, a clause after "the". "": it has recordings of its own."""
 
     def blocks(self, results: "ConditionResults") -> "Iterator[str | Table]":
         """Its sentences and tables, of a condition that has such a result."""
@@ -36,7 +37,14 @@ SHOWN: dict[str, ShownKind] = {
     "burst": ShownKind(said_by="distort.report.text.burst:burst_blocks", methods="methods_burst.md"),
     "programme": ShownKind(said_by="distort.report.text.programme:programme_blocks", methods="methods_programme.md"),
     "impulsive": ShownKind(
-        said_by="distort.report.text.impulsive:impulsive_blocks", methods="methods_impulsive.md", of_sweeps=True
+        said_by="distort.report.text.impulsive:impulsive_blocks",
+        methods="methods_impulsive.md",
+        needs="sweeps must begin below 300 Hz, last a second or more and have a silence of 0.4 s beside them",
+    ),
+    "noise": ShownKind(
+        said_by="distort.report.text.noise:noise_blocks",
+        methods="methods_noise.md",
+        needs="multitones must have a silence of 0.5 s beside them",
     ),
 }
 """By the name of the recordings. Each is also a word of `distort show`."""

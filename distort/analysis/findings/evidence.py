@@ -13,6 +13,7 @@ from distort.analysis.anomalies.anomaly import Anomaly
 from distort.analysis.common.caution import CLEAR_OF_NOISE_DB
 from distort.analysis.common.quantities import Quantity
 from distort.analysis.impulsive.impulsive import ImpulsivePlace
+from distort.analysis.level_noise import Growing
 
 FloatArray = npt.NDArray[np.float64]
 BoolArray = npt.NDArray[np.bool_]
@@ -169,6 +170,8 @@ class Evidence:
     """Those that were found beside the sweep itself and touch a curve; likewise."""
     impulses: tuple[ImpulsivePlace, ...] = ()
     """Where something strikes, rubs or blows in step with the sweep, level by level."""
+    noise: tuple[Growing, ...] = ()
+    """Where the noise of the multitones grows with the level."""
     heating: tuple[OctaveHeat, ...] = ()
     """Empty: the lowest level was not played again at once."""
     in_room: bool = False

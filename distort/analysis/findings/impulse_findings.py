@@ -28,7 +28,7 @@ def impulse_drafts(evidence: Evidence) -> list[Draft]:
             groups.append([one])
         else:
             group.append(one)
-    return [_draft(group) for group in groups]
+    return [_draft(group, evidence) for group in groups]
 
 
 def of_impulses(draft: Draft) -> bool:
@@ -40,7 +40,7 @@ def _overlap(one: ImpulsivePlace, other: ImpulsivePlace) -> bool:
     return one.low_hz < other.high_hz and other.low_hz < one.high_hz
 
 
-def _draft(group: Sequence[ImpulsivePlace]) -> Draft:
+def _draft(group: Sequence[ImpulsivePlace], evidence: Evidence) -> Draft:
     first = next((one for one in group if one.kind != "undecided"), group[0])
     explanation: Explanation = "undecided" if first.kind == "high-orders" else first.kind
     decided = explanation != "undecided"
@@ -50,6 +50,8 @@ def _draft(group: Sequence[ImpulsivePlace]) -> Draft:
         "standing_out": first.z,
     }
     behaviour = {"regularity": first.regularity, "unevenness": first.unevenness}
+    if explanation == "airflow-noise":
+        numbers |= _with_level(evidence)
     return Draft(
         explanation=explanation,
         decided=decided,
@@ -60,3 +62,17 @@ def _draft(group: Sequence[ImpulsivePlace]) -> Draft:
         numbers=numbers | {name: value for name, value in behaviour.items() if math.isfinite(value)},
         between=() if decided else ("rattle", "rub"),
     )
+
+
+def _with_level(evidence: Evidence) -> Mapping[str, float]:
+    """Of the multitones' noise that grows as air does: its clearest stretch supports the finding. Empty without any."""
+    air = [one for one in evidence.noise if one.as_air]
+    if not air:
+        return {}
+    clearest = max(air, key=lambda one: one.loudest_db)
+    return {
+        "noise_growth_db_per_db": clearest.growth_db_per_db,
+        "noise_growth_interval_db_per_db": clearest.uncertainty_db_per_db,
+        "noise_low_hz": clearest.low_hz,
+        "noise_high_hz": clearest.high_hz,
+    }

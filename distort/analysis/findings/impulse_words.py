@@ -39,6 +39,11 @@ def impulse_words(draft: Draft, evidence: Evidence) -> tuple[str, str, NextStep]
     lowest_db = draft.numbers["lowest_level_db_spl"]
     if lowest_db < draft.numbers["level_db_spl"]:
         sentence += f" It is there from {lowest_db:g} dB SPL on."
+    if "noise_growth_db_per_db" in draft.numbers:
+        low_hz, high_hz, growth = (draft.numbers[f"noise_{name}"] for name in ("low_hz", "high_hz", "growth_db_per_db"))
+        sentence += (
+            f" A multitone's noise agrees: from {low_hz:.0f} to {high_hz:.0f} Hz it grows by {growth:.1f} dB per dB."
+        )
     step = _STEPS[draft.explanation]
     return (
         f"{span}: {_HEADLINES[draft.explanation]} at {level}",

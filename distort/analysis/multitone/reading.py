@@ -11,6 +11,7 @@ import numpy as np
 import numpy.typing as npt
 
 from distort.analysis.common.microphone import MicrophoneResponse
+from distort.analysis.multitone.between import NoiseHeard, noise_heard
 from distort.analysis.multitone.blocks import BLOCK_PERIODS, HOP_PERIODS, BlockSpectra, block_spectra, block_starts
 from distort.analysis.multitone.clock import Steady, on_players_clock, without_wander_in_periods
 from distort.analysis.multitone.curves import ClockFound, MultitoneBands, MultitoneResponse, MultitoneResult
@@ -53,6 +54,8 @@ class MultitoneReadings:
     bands: BandPowers
     lines: LinePowers
     clock: ClockFound
+    noise: NoiseHeard | None = None
+    """While it sounds and in silence; None without a silence."""
 
 
 def read_multitone(
@@ -91,6 +94,7 @@ def read_multitone(
         bands=bands,
         lines=lines,
         clock=_clock_found(steady, wander),
+        noise=noise_heard(spectra, tone, silences=take.silences, sounds=sounds, microphone=microphone),
     )
 
 

@@ -23,6 +23,7 @@ from distort.analysis.findings.evidence import (
     TimeBehaviour,
 )
 from distort.analysis.impulsive.impulsive import ImpulsiveResult
+from distort.analysis.level_noise import NoiseResult
 from distort.analysis.multitone.settling import Settling
 from distort.analysis.sweep.orders import SeparatedOrders
 from distort.analysis.sweep.touched import ROUNDED, Touched
@@ -49,11 +50,13 @@ def evidence_of(
     series: LevelSeries,
     foreign: Foreign,
     impulsive: ImpulsiveResult | None,
+    noise: NoiseResult | None,
 ) -> Evidence:
     """Made once, before anything is explained.
 
     foreign     what the recordings hold that the loudspeaker did not make: what it touches is not readable
     impulsive   what strikes, rubs or blows; None: not known
+    noise       what comes with level; None: not known
     """
     first = curves.responses[0]
     setup = recorded.recordings[0].sidecar.setup
@@ -77,6 +80,7 @@ def evidence_of(
         attacks=tuple(_settled(level, one) for level, tone in read.multitones.items() for one in tone.attack),
         warm_ups=tuple(_settled(level, one) for level, tone in read.multitones.items() for one in tone.warm_up),
         impulses=() if impulsive is None else impulsive.places,
+        noise=() if noise is None else noise.growing,
         heating=tuple(one for ladder in series.ladders for one in _heating(ladder)),
         in_room=setup.radiation == "room"
         and read.lowest.read.separated.gate_s is None

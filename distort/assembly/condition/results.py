@@ -12,6 +12,7 @@ from distort.assembly.condition.audible import audibility
 from distort.assembly.condition.curves import Curves
 from distort.assembly.condition.evidence import evidence_of
 from distort.assembly.condition.impulsive import IMPULSIVE
+from distort.assembly.condition.level_noise import NOISE
 from distort.assembly.condition.level_series import LevelSeries
 from distort.assembly.condition.levels import LevelsRead
 from distort.recording.reading import MultitoneLevel, SweepLevel
@@ -44,7 +45,13 @@ def put_together(
     )
     multitones = {level: tone.result.bands for level, tone in read.multitones.items()}
     evidence = evidence_of(
-        recorded, read, curves=curves, series=series, foreign=foreign, impulsive=further.get(IMPULSIVE)
+        recorded,
+        read,
+        curves=curves,
+        series=series,
+        foreign=foreign,
+        impulsive=further.get(IMPULSIVE),
+        noise=further.get(NOISE),
     )
     return ConditionResults(
         findings=Findings(

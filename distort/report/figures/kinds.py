@@ -89,6 +89,13 @@ KINDS: tuple[Kind, ...] = (
         "octave; confirmed by another recording.",
     ),
     Kind(
+        stem="noise",
+        heading="Noise that comes with level",
+        shows="What is heard beside tones and distortion while a multitone plays, less the noise of the silence, one "
+        "curve a level: air in a port, a leak, a loose part, or a link that is not clean.",
+        measured="Between the bins of the multitone's period, where nothing that repeats lies; per third octave.",
+    ),
+    Kind(
         stem="findings",
         heading="Findings in one picture",
         shows="Where distortion rises or compression changes, and what lies behind it.",

@@ -82,56 +82,56 @@ def multitone_figure(
             top_db=multitone_top_db([bands]) if top_db is None else top_db,
             span_db=SPAN_DB,
         )
-        steps_hz = _steps_hz(bands)
-        _guides(axes, steps_hz, bands)
-        noise_db = _twice(bands.level_db + bands.noise_db)
-        axes.fill_between(steps_hz, axes.get_ylim()[0], noise_db, color=FILL, linewidth=0.0, zorder=0.5)
-        axes.plot(steps_hz, _twice(bands.level_db), **LINES_STYLE)
-        curves = [Labelled(name="tones", colour=GREY, frequency_hz=steps_hz, level_db=_twice(bands.level_db))]
+        over_hz = steps_hz(bands.frequency_hz)
+        _guides(axes, over_hz, bands)
+        noise_db = twice(bands.level_db + bands.noise_db)
+        axes.fill_between(over_hz, axes.get_ylim()[0], noise_db, color=FILL, linewidth=0.0, zorder=0.5)
+        axes.plot(over_hz, twice(bands.level_db), **LINES_STYLE)
+        curves = [Labelled(name="tones", colour=GREY, frequency_hz=over_hz, level_db=twice(bands.level_db))]
         for name, part, style in (
             ("total", parts.distortion, TOTAL_STYLE),
             ("even", parts.even, EVEN_STYLE),
             ("odd", parts.odd, ODD_STYLE),
         ):
-            trust = _trust(steps_hz, part, bands)
+            trust = _trust(over_hz, part, bands)
             draw_trust(axes, trust, style)
             clean = np.where(trust[3], np.nan, trust[1])
-            curves.append(Labelled(name=name, colour=style["color"], frequency_hz=steps_hz, level_db=clean))
+            curves.append(Labelled(name=name, colour=style["color"], frequency_hz=over_hz, level_db=clean))
         label_beside_curves(axes, curves)
         _key(figure)
         note(figure, BAND_NOTE, short="Thin, circles: use with caution.")
     return figure
 
 
-def _steps_hz(bands: MultitoneBands) -> FloatArray:
-    """Lower and upper edge of every band, one after the other, `(2 x bands,)`."""
-    low_hz, high_hz = band_edges_hz(bands.frequency_hz, bands_per_octave=3)
+def steps_hz(midbands_hz: FloatArray) -> FloatArray:
+    """Lower and upper edge of every third octave, one after the other, `(2 x bands,)`."""
+    low_hz, high_hz = band_edges_hz(midbands_hz, bands_per_octave=3)
     return np.column_stack([low_hz, high_hz]).ravel()
 
 
-def _twice(values: FloatArray) -> FloatArray:
+def twice(values: FloatArray) -> FloatArray:
     """A value a band at both of its edges."""
     return np.repeat(values, 2)
 
 
 def _trust(
-    steps_hz: FloatArray, part: Part, bands: MultitoneBands
+    over_hz: FloatArray, part: Part, bands: MultitoneBands
 ) -> tuple[FloatArray, FloatArray, BoolArray, BoolArray]:
     return (
-        steps_hz,
-        _twice(bands.level_db + part.values_db),
+        over_hz,
+        twice(bands.level_db + part.values_db),
         np.repeat(part.doubtful, 2),
         np.repeat(part.below, 2),
     )
 
 
-def _guides(axes: "Axes", steps_hz: FloatArray, bands: MultitoneBands) -> None:
+def _guides(axes: "Axes", over_hz: FloatArray, bands: MultitoneBands) -> None:
     """Lines in parallel to those that were played, named in per cent right of the box."""
     bottom = axes.get_ylim()[0]
     for below_db in BELOW_DB:
-        guide_db = _twice(bands.level_db - below_db)
-        axes.plot(steps_hz, guide_db, **GUIDE_STYLE)
-        drawn = np.flatnonzero(np.isfinite(guide_db) & (steps_hz < HIGHEST_HZ))
+        guide_db = twice(bands.level_db - below_db)
+        axes.plot(over_hz, guide_db, **GUIDE_STYLE)
+        drawn = np.flatnonzero(np.isfinite(guide_db) & (over_hz < HIGHEST_HZ))
         if drawn.size and guide_db[drawn[-1]] > bottom:
             axes.annotate(
                 f"{100.0 * 10.0 ** (-below_db / 20.0):g} %",

@@ -20,6 +20,7 @@ from distort.report.figures.impulsive import impulsive_figure
 from distort.report.figures.input_output import input_output_figure
 from distort.report.figures.kinds import KINDS
 from distort.report.figures.multitone import multitone_figure, multitone_top_db
+from distort.report.figures.noise import has_noise, noise_figure
 from distort.report.figures.quality import has_margin, margin_span_db, quality_figure
 from distort.report.figures.response import response_figure, response_limits
 from distort.report.figures.saving import FileKind
@@ -105,6 +106,10 @@ def _figures(conditions: tuple[ConditionResults, ...], words: ReportPlan) -> lis
         if impulsive is not None and impulsive.places:
             name = f"impulsive_{results.findings.condition}"
             figures.append((name, partial(impulsive_figure, impulsive, legend_of(results, words))))
+        noise = results.further.get("noise")
+        if noise is not None and has_noise(noise):
+            legend = replace(legend_of(results, words), stimulus=how_it_sounds(results.findings.multitones[0]))
+            figures.append((f"noise_{results.findings.condition}", partial(noise_figure, noise, legend)))
         if results.findings.anomalies or results.findings.findings:
             legend = legend_of(results, words)
             name = f"findings_{results.findings.condition}"
