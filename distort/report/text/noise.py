@@ -62,7 +62,7 @@ def _nothing(result: NoiseResult) -> str:
     highest = result.levels[-1]
     level = f"{level_name(highest.level_db_spl)} dB SPL"
     among = (result.frequency_hz > AIR_HZ[0]) & (result.frequency_hz < AIR_HZ[1]) & np.isfinite(highest.floor_db)
-    sentence = f"No noise comes with level: at {level_name(highest.level_db_spl)} dB SPL none is told from that of the silence."
+    sentence = f"No noise comes with level: at {level} none is told from that of the silence."
     if not among.any():
         return sentence
     return (
