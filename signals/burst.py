@@ -24,6 +24,9 @@ PERIODS = 6.5
 
 MOST_BANDS = 100
 
+PEAK_OVER_RMS_DB = 20.0 * float(np.log10(np.sqrt(2.0)))
+"""Of a sine: a level is that of its r.m.s., a peak lies as much above."""
+
 
 def third_octaves_hz(lowest_hz: float, highest_hz: float) -> tuple[float, ...]:
     """Exact midbands of the third octaves nearest to `lowest_hz` and `highest_hz` and all between: 10^(x/10) Hz.

@@ -120,6 +120,7 @@ ROOMS = {
         "synthesis",
         "compression",
         "burst",
+        "burst_series",
         "programme",
         "anomalies",
         "findings",
@@ -127,8 +128,8 @@ ROOMS = {
         "hearing",
     ),
     "distort.session": ("files", "audio", "plan", "calibration", "recordings", "results", "published"),
-    "distort.recording": ("clocks", "kinds", "alignment", "quality", "takes", "take_levels", "reading"),
-    "distort.capture": ("calibration", "devices", "simulated", "measuring", "importing", "reel"),
+    "distort.recording": ("clocks", "kinds", "alignment", "quality", "takes", "take_levels", "bursts", "reading"),
+    "distort.capture": ("calibration", "devices", "simulated", "measuring", "bursts", "importing", "reel"),
     "distort.assembly": ("condition", "comparison", "kinds", "listeners"),
     "distort.report": ("kinds", "text", "figures", "page", "terminal"),
 }

@@ -6,17 +6,14 @@ import numpy as np
 import pytest
 import scipy
 
-from distort.analysis.burst import (
-    PEAK_OVER_RMS_DB,
-    BurstLevel,
-    BurstTake,
-    burst_result,
-    read_bursts,
-)
+from distort.analysis.burst import ORDERS, BurstTake, read_bursts
+from distort.analysis.burst_series.judged import BurstLevel
+from distort.analysis.burst_series.result import BurstResult, burst_result
+from distort.analysis.common.burst_limits import BurstLimits
 from distort.analysis.common.microphone import MicrophoneResponse
 from distort.analysis.sweep.sweeps import Reference
 from signals import SignalError, describe, from_description
-from signals.burst import PERIODS, Burst, BurstSeries, third_octaves_hz
+from signals.burst import PEAK_OVER_RMS_DB, PERIODS, Burst, BurstSeries, third_octaves_hz
 
 RATE = 48000
 SERIES = BurstSeries(bands_hz=third_octaves_hz(100.0, 2000.0), drive_dbfs=-6.0)
@@ -40,7 +37,12 @@ def heard(
 
 def level(series: BurstSeries, take: BurstTake, nominal: float, **more) -> BurstLevel:
     reading = read_bursts([take], series, **more)
-    return BurstLevel(level_db_spl=nominal, drive_db=series.drive_dbfs, reading=reading, reference=SPL)
+    drive_dbfs = series.drive_dbfs
+    return BurstLevel(level_db_spl=nominal, drive_db=drive_dbfs, played_dbfs=drive_dbfs, reading=reading, reference=SPL)
+
+
+def result_of(levels: list[BurstLevel]) -> BurstResult:
+    return burst_result(levels, BurstLimits())
 
 
 FROM_MIDDLE = np.linspace(-2.0, 2.0, 2001)
@@ -116,7 +118,7 @@ def test_a_series_from_a_sidecar_is_the_same() -> None:
 
 def test_a_wire_gives_the_drive_back_and_no_compression() -> None:
     """A steady sine of the drive has offset + drive dB SPL, and a peak 20 lg sqrt 2 above it."""
-    result = burst_result([level(QUIET, heard(QUIET, cubic=0.0), 60.0), level(SERIES, heard(SERIES, cubic=0.0), 100.0)])
+    result = result_of([level(QUIET, heard(QUIET, cubic=0.0), 60.0), level(SERIES, heard(SERIES, cubic=0.0), 100.0)])
     # rounding of numbers
     np.testing.assert_allclose(result.peak_db, 110.0 - 6.0 + 20.0 * np.log10(np.sqrt(2.0)), atol=1e-6)
     np.testing.assert_allclose(result.compression_db, 0.0, atol=1e-6)
@@ -126,7 +128,7 @@ def test_a_wire_gives_the_drive_back_and_no_compression() -> None:
 
 def test_a_known_cubic_compresses_and_makes_a_third_harmonic_as_the_integrals_say() -> None:
     """y = x + c x^3 of x = A w sin: fundamental A w + 3/4 c A^3 w^3, third harmonic -1/4 c A^3 w^3 (sin^3 identity)."""
-    result = burst_result([level(QUIET, heard(QUIET), 60.0), level(SERIES, heard(SERIES), 100.0)])
+    result = result_of([level(QUIET, heard(QUIET), 60.0), level(SERIES, heard(SERIES), 100.0)])
     top = 10.0 ** (-6.0 / 20.0)
     fundamental = lobe_energy([1.0, 0.75 * CUBIC * top**2])
     compression_db = -10.0 * np.log10(fundamental / lobe_energy([1.0]))
@@ -147,7 +149,7 @@ def test_a_known_cubic_compresses_and_makes_a_third_harmonic_as_the_integrals_sa
 def test_the_floor_of_the_orders_is_the_spectrum_of_the_burst_itself() -> None:
     """Of a Hann envelope of unit length, x bins from its middle, the spectrum is sin(pi x) / (2 pi x (1 - x^2)); about
     2 f that is from 4.5 to 8.5 bins away."""
-    result = burst_result([level(SERIES, heard(SERIES, cubic=0.0), 100.0)])
+    result = result_of([level(SERIES, heard(SERIES, cubic=0.0), 100.0)])
     bins = np.linspace(PERIODS - 2.0, PERIODS + 2.0, 4001)
     at_second = scipy.integrate.simpson((np.sin(np.pi * bins) / (2.0 * np.pi * bins * (1.0 - bins**2))) ** 2, x=bins)
     second_db = 10.0 * np.log10(at_second / lobe_energy([1.0]))
@@ -198,7 +200,7 @@ def test_the_microphones_response_is_taken_out_at_each_order() -> None:
     microphone = MicrophoneResponse(frequency_hz=np.array([20.0, 3000.0]), level_db=np.array([2.0, 2.0]))
     take = heard(SERIES)
     plain, in_air = read_bursts([take], SERIES), read_bursts([take], SERIES, microphone)
-    known = np.outer([1, 2, 3, 4, 5], SERIES.bands_hz) <= 3000.0
+    known = np.outer([1, *ORDERS], SERIES.bands_hz) <= 3000.0
     np.testing.assert_allclose((in_air.energy / plain.energy)[known], 10.0**-0.2, rtol=1e-12)
     assert np.array_equal(np.isfinite(in_air.energy), known)
     np.testing.assert_allclose(in_air.peak / plain.peak, 10.0**-0.1, rtol=1e-12)
@@ -207,19 +209,19 @@ def test_the_microphones_response_is_taken_out_at_each_order() -> None:
 def test_orders_above_the_recorded_band_are_not_known() -> None:
     take = heard(SERIES)
     low = BurstTake(samples=take.samples, start=take.start, silences=take.silences, recorded_hz=8000)
-    known = np.outer([1, 2, 3, 4, 5], SERIES.bands_hz) <= 0.45 * 8000
+    known = np.outer([1, *ORDERS], SERIES.bands_hz) <= 0.45 * 8000
     assert np.array_equal(np.isfinite(read_bursts([low], SERIES).energy), known)
 
 
 def test_a_volume_that_was_turned_by_nobody_knows_how_much_leaves_no_compression() -> None:
     one, other = level(QUIET, heard(QUIET), 60.0), level(SERIES, heard(SERIES), 100.0)
-    unknown = BurstLevel(level_db_spl=100.0, drive_db=None, reading=other.reading, reference=SPL)
-    assert np.all(np.isnan(burst_result([one, unknown]).compression_db))
+    unknown = replace(other, drive_db=None)
+    assert np.all(np.isnan(result_of([one, unknown]).compression_db))
 
 
 def test_a_band_that_was_left_out_above_keeps_the_row_of_its_highest_level() -> None:
     fewer = BurstSeries(bands_hz=SERIES.bands_hz[1:], drive_dbfs=-6.0)
-    result = burst_result([level(QUIET, heard(QUIET), 60.0), level(fewer, heard(fewer), 100.0)])
+    result = result_of([level(QUIET, heard(QUIET), 60.0), level(fewer, heard(fewer), 100.0)])
     assert result.level_db_spl.tolist() == [60.0] + [100.0] * (len(SERIES.bands_hz) - 1)
     assert np.isnan(result.compression_db[0])
     assert np.all(np.isfinite(result.compression_db[1:]))

@@ -6,7 +6,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from distort.analysis.burst import ORDERS, BurstLevel, BurstReading, BurstTake, burst_result, read_bursts
+from distort.analysis.burst import ORDERS, BurstReading, BurstTake, read_bursts
+from distort.analysis.burst_series.judged import BurstLevel
+from distort.analysis.burst_series.result import BurstResult, burst_result
+from distort.analysis.common.burst_limits import BurstLimits
 from distort.analysis.sweep.sweeps import Reference
 from signals.burst import PERIODS, BurstSeries, third_octaves_hz
 
@@ -14,7 +17,7 @@ RATE = 16000
 SERIES = BurstSeries(bands_hz=third_octaves_hz(200.0, 1000.0), drive_dbfs=-6.0, sample_rate=RATE)
 TOP = 10.0 ** (-6.0 / 20.0)
 START = RATE
-MADE_DB = {2: -20.0, 3: -27.0, 4: -33.0, 5: -41.0}
+MADE_DB = {2: -20.0, 3: -27.0, 4: -33.0, 5: -41.0, 6: -44.0, 7: -48.0, 8: -53.0}
 """Orders that a device adds, dB re the fundamental."""
 
 
@@ -34,9 +37,13 @@ def heard(made_db: dict[int, float], *, noise: float = 0.0, seed: int = 1) -> Bu
     return BurstTake(samples=answer, start=float(START), silences=(answer[:START],), recorded_hz=RATE)
 
 
-def result_of(takes: list[BurstTake]):
-    reading = read_bursts(takes, SERIES)
-    return burst_result([BurstLevel(level_db_spl=90.0, drive_db=-6.0, reading=reading, reference=Reference())])
+def result_of_one(reading: BurstReading, reference: Reference) -> BurstResult:
+    one = BurstLevel(level_db_spl=90.0, drive_db=-6.0, played_dbfs=-6.0, reading=reading, reference=reference)
+    return burst_result([one], BurstLimits())
+
+
+def result_of(takes: list[BurstTake]) -> BurstResult:
+    return result_of_one(read_bursts(takes, SERIES), Reference())
 
 
 def test_every_order_is_read_where_it_is_and_as_what_it_is() -> None:
@@ -68,7 +75,7 @@ def test_the_floor_of_every_order_is_the_noise_in_its_lobe() -> None:
 
 
 def reading(energy: list[float], noise: list[float], leak: list[float]) -> BurstReading:
-    """One band by hand: the fundamental, and four orders."""
+    """One band by hand: the fundamental, and seven orders."""
     return BurstReading(
         frequency_hz=np.array([100.0]),
         energy=np.array(energy)[:, np.newaxis],
@@ -79,23 +86,23 @@ def reading(energy: list[float], noise: list[float], leak: list[float]) -> Burst
 
 
 BY_HAND = reading(
-    [4.0, 4e-2, 4e-3, 4e-4, 4e-5],
-    [9.0, 1e-4, 1e-4, 3e-5, 3e-5],
-    [9.0, 3e-4, 0.0, 1e-5, 1e-5],
+    [4.0, 4e-2, 4e-3, 4e-4, 4e-5, 4e-6, 4e-7, 4e-8],
+    [9.0, 1e-4, 1e-4, 3e-5, 3e-5, 4e-6, 4e-7, 4e-8],
+    [9.0, 3e-4, 0.0, 1e-5, 1e-5, 0.0, 0.0, 0.0],
 )
 CALIBRATED = Reference(offset_db=100.0, unit="db_spl")
 
 
 def by_hand(given: BurstReading = BY_HAND, *, reference: Reference = CALIBRATED):
-    return burst_result([BurstLevel(level_db_spl=90.0, drive_db=-6.0, reading=given, reference=reference)])
+    return result_of_one(given, reference)
 
 
 def test_orders_and_floors_by_hand() -> None:
-    """Noise and the burst's own spectrum add as powers, order by order: 4e-4, 1e-4, 4e-5 and 4e-5 of 4. What stands
+    """Noise and the burst's own spectrum add as powers, order by order: 4e-4, 1e-4, 4e-5, ... of 4. What stands
     beside the fundamental is no floor of an order."""
     found = by_hand()
-    np.testing.assert_allclose(found.harmonics_db[:, 0], [-20.0, -30.0, -40.0, -50.0], atol=1e-9)
-    floors = [10.0 * math.log10(one / 4.0) for one in (4e-4, 1e-4, 4e-5, 4e-5)]
+    np.testing.assert_allclose(found.harmonics_db[:, 0], [-20.0, -30.0, -40.0, -50.0, -60.0, -70.0, -80.0], atol=1e-9)
+    floors = [10.0 * math.log10(one / 4.0) for one in (4e-4, 1e-4, 4e-5, 4e-5, 4e-6, 4e-7, 4e-8)]
     np.testing.assert_allclose(found.floor_db[:, 0], floors, atol=1e-9)
 
 
@@ -104,7 +111,7 @@ def test_orders_and_floors_by_hand() -> None:
 @pytest.mark.parametrize("part", ["noise", "leak"])
 def test_an_order_is_marked_under_ten_decibels_over_its_floor(order, part, margin_db, marked) -> None:
     """Whichever of the two floors it is, and no other order with it."""
-    quiet = reading([4.0, 4e-2, 4e-3, 4e-4, 4e-5], [0.0] + [1e-12] * 4, [0.0] * 5)
+    quiet = reading([4.0, 4e-2, 4e-3, 4e-4, 4e-5, 4e-6, 4e-7, 4e-8], [0.0] + [1e-12] * 7, [0.0] * 8)
     floor = getattr(quiet, part).copy()
     floor[order - 1] = quiet.energy[order - 1] * 10.0 ** (-margin_db / 10.0)
     found = by_hand(replace(quiet, **{part: floor}))

@@ -4,13 +4,12 @@ import numpy as np
 import pytest
 
 from distort.__main__ import main
-from distort.analysis.burst import PEAK_OVER_RMS_DB
 from distort.analysis.sweep.sweeps import Settings
 from distort.assembly.condition.burst import analysed_bursts
 from distort.recording.takes import takes_of_each_level
 from distort.session.files.folder import SessionFolder
 from distort.session.recordings.stored import load_recordings
-from signals.burst import PERIODS
+from signals.burst import PEAK_OVER_RMS_DB, PERIODS
 from tests.answering_loudspeaker import loudspeaker
 from tests.clumsy_session import CommandLine, shorten
 from tests.devices.answering import RATE, Answering

@@ -12,27 +12,22 @@ through the response that the other bands show, is a floor of its orders: it is 
 """
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
 import scipy
 
-from distort.analysis.common.caution import near_noise
-from distort.analysis.common.curves import LevelUnit
 from distort.analysis.common.log_frequency import over_log_frequency
 from distort.analysis.common.microphone import MicrophoneResponse
 from distort.analysis.sweep.noise import NoiseDensity, noise_density
-from distort.analysis.sweep.sweeps import Reference
 from signals.burst import BurstSeries
-from signals.levels import power_to_db
 from signals.tapers import rise
 
 FloatArray = npt.NDArray[np.float64]
-BoolArray = npt.NDArray[np.bool_]
 
-ORDERS = (2, 3, 4, 5)
+ORDERS = (2, 3, 4, 5, 6, 7, 8)
 """Those whose limits the trade states for bursts (common practice, no source)."""
 
 BEFORE_S, RISE_S, FALL_S = 0.02, 0.005, 0.05
@@ -41,9 +36,6 @@ what is still heard so long after it is the room."""
 
 HIGHEST_SHARE = 0.45
 """Of a sample rate: above it a converter's filter begins to act."""
-
-PEAK_OVER_RMS_DB = 20.0 * float(np.log10(np.sqrt(2.0)))
-"""Of a sine: a level is that of its r.m.s., a peak lies as much above."""
 
 LEAST_SHARE = 1e-3
 """Of the noise: an energy that is less cannot be told from nothing."""
@@ -76,44 +68,6 @@ class BurstReading:
     """What the burst as played has there, through the response of the bands; 0 for the fundamental."""
     peak: FloatArray
     """`(bands,)`: amplitude of the fundamental at the envelope's top, full scale 1."""
-
-
-@dataclass(frozen=True, kw_only=True)
-class BurstLevel:
-    """The bursts of one level, as they were played and read."""
-
-    level_db_spl: float
-    """Nominal."""
-    drive_db: float | None
-    """dBFS, with what the volume was turned up since the first recording; None: nobody knows how far it was turned."""
-    reading: BurstReading
-    reference: Reference
-
-
-@dataclass(frozen=True, kw_only=True)
-class BurstResult:
-    """A row a band, `(bands,)` each: of the highest level at which that band was played."""
-
-    frequency_hz: FloatArray
-    unit: LevelUnit
-    peak_db: FloatArray
-    """Peak of the fundamental, dB re 20 uPa at 1 m, or dBFS: 3 dB more than the r.m.s. of a steady sine of that
-    amplitude."""
-    ended_by: tuple[str, ...]
-    """What kept the band from a higher level: "plan", since no level above was played."""
-    compression_db: FloatArray
-    """Re the lowest level at which it was played, positive where it falls short; NaN where there is only one."""
-    harmonics_db: FloatArray
-    """`(orders, bands)`, dB re the fundamental."""
-    floor_db: FloatArray
-    """`(orders, bands)`: noise and the burst's own spectrum there, dB re the fundamental."""
-    level_db_spl: FloatArray
-    """Nominal level of the row."""
-
-    @property
-    def doubtful(self) -> BoolArray:
-        """`(orders, bands)`: harmonics that are less than 10 dB above their floor, or whose floor is not known."""
-        return near_noise(self.harmonics_db, self.floor_db)
 
 
 def read_bursts(
@@ -152,46 +106,6 @@ def read_bursts(
         leak=leak * scale,
         peak=np.array(peak) * np.sqrt(scale[0]),
     )
-
-
-def burst_result(levels: Sequence[BurstLevel]) -> BurstResult:
-    """The bursts of every level, from the lowest up, a row a band. `levels` holds one at least."""
-    of_band: dict[float, list[tuple[BurstLevel, int]]] = {}
-    for level in levels:
-        for index, band_hz in enumerate(level.reading.frequency_hz.tolist()):
-            of_band.setdefault(band_hz, []).append((level, index))
-    rows = [_row(of_band[band_hz]) for band_hz in sorted(of_band)]
-    return BurstResult(
-        frequency_hz=np.array(sorted(of_band)),
-        unit=levels[0].reference.unit,
-        peak_db=np.array([row["peak_db"] for row in rows]),
-        ended_by=("plan",) * len(rows),
-        compression_db=np.array([row["compression_db"] for row in rows]),
-        harmonics_db=np.array([row["harmonics_db"] for row in rows]).T,
-        floor_db=np.array([row["floor_db"] for row in rows]).T,
-        level_db_spl=np.array([row["level_db_spl"] for row in rows]),
-    )
-
-
-def _row(played: Sequence[tuple[BurstLevel, int]]) -> Mapping[str, FloatArray | float]:
-    """One band at its highest level, against its lowest."""
-    (lowest, first), (highest, index) = played[0], played[-1]
-    reading, offset_db = highest.reading, highest.reference.offset_db
-    fundamental = reading.energy[0, index]
-    compression_db = np.nan
-    if len(played) > 1 and lowest.drive_db is not None and highest.drive_db is not None:
-        rose_db = float(power_to_db(fundamental)) + offset_db
-        rose_db -= float(power_to_db(lowest.reading.energy[0, first])) + lowest.reference.offset_db
-        compression_db = highest.drive_db - lowest.drive_db - rose_db
-    floor = reading.noise[1:, index] + reading.leak[1:, index]
-    peak_db = 20.0 * float(np.log10(reading.peak[index])) + offset_db + PEAK_OVER_RMS_DB
-    return {
-        "peak_db": peak_db if highest.reference.unit == "db_spl" else peak_db - PEAK_OVER_RMS_DB,
-        "compression_db": compression_db,
-        "harmonics_db": np.asarray(power_to_db(reading.energy[1:, index] / fundamental)),
-        "floor_db": np.asarray(power_to_db(floor / fundamental)),
-        "level_db_spl": highest.level_db_spl,
-    }
 
 
 def _lobes(series: BurstSeries, band: int) -> list[tuple[float, float]]:

@@ -5,16 +5,13 @@ from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from distort.capture.measuring.starting import Choice
-import sys
-from collections.abc import Iterator
-from contextlib import contextmanager
 
+from distort.commands.burst_series import play_live, simulate_bursts
 from distort.commands.listening import Meter
+from distort.commands.live import OF_A_CARD, agreed, card_of, condition_of, require_somebody, stoppable
 from distort.errors import UsageError
 
 if TYPE_CHECKING:
-    from rich.console import Console
-
     from distort.capture.devices.sound_card import SoundCard
     from distort.session.files.folder import SessionFolder
     from distort.session.plan.keys import Plan
@@ -43,8 +40,6 @@ def choice_of(arguments: argparse.Namespace, condition: str) -> "Choice":
 
 DONE, NOT_WANTED = 0, 130
 
-GO_ON = "Stopped. What was recorded is kept: the same command again records the rest."
-
 
 def measure_live(arguments: argparse.Namespace, folder: "SessionFolder", plan: "Plan") -> int:
     """Measure one condition with a sound card; gives the exit status.
@@ -59,14 +54,13 @@ def measure_live(arguments: argparse.Namespace, folder: "SessionFolder", plan: "
     from distort.report.text.capture import microphone_sentences
     from distort.report.text.plan import CAUTIONS, before_sentences
 
-    if not (arguments.yes or sys.stdin.isatty()):
-        raise UsageError("nothing is played, because nobody can be asked here: say --yes when the room is ready")
-    condition = _condition(plan, arguments.condition)
+    require_somebody(arguments)
+    condition = condition_of(plan, arguments.condition)
     choice = choice_of(arguments, condition)
     calibration = require_calibration(folder)
     require_real(folder)
     meter = Meter()
-    card = _card(arguments, plan, meter)
+    card = card_of(arguments, plan, meter)
     console = make_console()
     say(console, *CAUTIONS)
     say(console, *before_sentences(planned_before(folder, plan, choice), plan, condition=condition))
@@ -92,65 +86,23 @@ def _asked_and_played(
     from distort.session.recordings.stimulus_files import left_out
 
     console, condition = make_console(), choice.condition
-    with _stoppable(meter):
+    with stoppable(meter):
         meter.progress("playing the quiet run", 0, 1)
         ready = get_ready(folder, plan, card, choice)
     if ready.steps:
         say(console, *plan_sentences(ready, plan))
-        if not (arguments.yes or _agreed(console)):
+        if not (arguments.yes or agreed(console)):
             say(console, "Nothing of it was played.")
             return NOT_WANTED
         if not arguments.yes:
             card.attended()
-    with _stoppable(meter):
+    with stoppable(meter):
         measured = play(folder, plan, card, ready, progress=meter.progress)
     say(console, *recorded_sentences(condition, measured.recordings, ended=measured.ended is not None))
     say(console, *ended_sentences(condition, measured.ended))
     say(console, *left_out_sentences(left_out(plan, ready.drives)))
     say(console, f"Next: distort analyze {folder.root}")
     return DONE
-
-
-def _condition(plan: "Plan", wanted: str | None) -> str:
-    from distort.commands.conditions import of_the_plan
-
-    conditions = of_the_plan(plan, wanted)
-    if len(conditions) > 1:
-        raise UsageError(
-            f"the set-up stands in one condition at a time: say with --condition which of {', '.join(conditions)}"
-        )
-    return conditions[0]
-
-
-def _card(arguments: argparse.Namespace, plan: "Plan", meter: Meter) -> "SoundCard":
-    from distort.capture.devices.sound_card import Connections, SoundCard
-
-    connections = Connections(
-        output=arguments.output,
-        input=arguments.input,
-        output_channel=arguments.output_channel or 1,
-        input_channel=arguments.input_channel or 1,
-        loopback_channel=arguments.loopback_channel,
-        block_samples=arguments.block or 0,
-    )
-    return SoundCard(connections, max_drive_dbfs=plan.safety.max_drive_dbfs, watch=meter.watch)
-
-
-def _agreed(console: "Console") -> bool:
-    return console.input("Play it? Type yes: ").strip().lower() in {"y", "yes"}
-
-
-@contextmanager
-def _stoppable(meter: Meter) -> Iterator[None]:
-    """A progress bar; and a way to go on is said to whoever presses Ctrl-C."""
-    from distort.report.terminal.console import make_console, progress, say
-
-    try:
-        with progress() as meter.moved:
-            yield
-    except KeyboardInterrupt:
-        say(make_console(stderr=True), GO_ON)
-        raise
 
 
 def add_parser(subparsers: "Subparsers[Parser]") -> None:
@@ -165,6 +117,7 @@ def add_parser(subparsers: "Subparsers[Parser]") -> None:
             "distort measure our-monitor --output 3 --input 3 --input-channel 2 --condition desk",
             "distort measure our-monitor --simulate --condition desk",
             "distort measure our-monitor --simulate --only sweep_96dB --again",
+            "distort measure our-monitor --output 3 --input 3 --condition desk --bursts",
             "distort measure our-monitor --output 3 --input 3 --condition desk --again --repositioned",
         ],
     )
@@ -188,6 +141,11 @@ def add_parser(subparsers: "Subparsers[Parser]") -> None:
         action="store_true",
         help="go on above the level at which an octave no longer rises (under 0.2 dB per dB on two levels)",
     )
+    parser.add_argument(
+        "--bursts",
+        action="store_true",
+        help="after the level series: short bursts, louder from recording to recording, until each band has ended",
+    )
     card = parser.add_argument_group("sound card")
     card.add_argument("--output", metavar="CARD", help="number or name of what plays (default: the system's)")
     card.add_argument("--input", metavar="CARD", help="number or name of what records (default: the system's)")
@@ -206,10 +164,6 @@ def add_parser(subparsers: "Subparsers[Parser]") -> None:
     parser.set_defaults(run=run)
 
 
-OF_A_CARD = ("output", "input", "output_channel", "input_channel", "loopback_channel", "block")
-"""Options that mean nothing to the simulated loudspeaker."""
-
-
 def run(arguments: argparse.Namespace) -> int:
     """Measure. Raises UsageError for words that do not fit the session, and the errors of `commands.measure`
     and `capture.measuring.playing`."""
@@ -220,12 +174,24 @@ def run(arguments: argparse.Namespace) -> int:
     if arguments.simulate and useless:
         option = "--" + useless[0].replace("_", "-")
         raise UsageError(f"--simulate uses no sound card: leave out {option}, or --simulate")
+    if arguments.bursts:
+        _require_bursts_alone(arguments)
     if arguments.simulate and arguments.repositioned:
         raise UsageError("the simulated loudspeaker cannot be set up anew: leave out --repositioned, or --simulate")
     folder = SessionFolder(arguments.folder)
     folder.require()
     plan = read_plan(folder.root)
+    if arguments.bursts:
+        return simulate_bursts(arguments, folder, plan) if arguments.simulate else play_live(arguments, folder, plan)
     return _simulate(arguments, folder, plan) if arguments.simulate else measure_live(arguments, folder, plan)
+
+
+def _require_bursts_alone(arguments: argparse.Namespace) -> None:
+    of_levels = ("only", "again", "repositioned", "relevel", "past_limiting")
+    others = [name for name in of_levels if getattr(arguments, name)]
+    if others:
+        option = "--" + others[0].replace("_", "-")
+        raise UsageError(f"{option} is about the level series, and --bursts is a series of its own: say one of them")
 
 
 def _simulate(arguments: argparse.Namespace, folder: "SessionFolder", plan: "Plan") -> int:

@@ -14,7 +14,11 @@ def add_parser(subparsers: "Subparsers[Parser]") -> None:
         "stimuli",
         "write the stimuli",
         details="Writes stimuli/ of the session: a 24-bit WAV for every stimulus and level, and how to make it again.",
-        examples=["distort stimuli our-monitor", "distort stimuli our-monitor --reel --up-to 86"],
+        examples=[
+            "distort stimuli our-monitor",
+            "distort stimuli our-monitor --reel --up-to 86",
+            "distort stimuli our-monitor --next-burst --condition desk",
+        ],
     )
     add_session(parser, "the session", whole="what is played is the same in every condition")
     parser.add_argument(
@@ -29,6 +33,15 @@ def add_parser(subparsers: "Subparsers[Parser]") -> None:
     parser.add_argument(
         "--up-to", metavar="DB", type=finite, help="with --reel: its quiet part alone, up to this level, dB SPL at 1 m"
     )
+    parser.add_argument(
+        "--next-burst",
+        action="store_true",
+        help="write the next file of the burst series alone: bursts at the next level, of the bands that have not "
+        "ended by the recordings brought in so far",
+    )
+    parser.add_argument(
+        "--condition", metavar="NAME", help="with --next-burst: the condition that is played (default: the only one)"
+    )
     parser.set_defaults(run=run)
 
 
@@ -36,11 +49,38 @@ def run(arguments: argparse.Namespace) -> int:
     """Write them. Raises PlanError for a plan that cannot be played, SessionError when the folder cannot be written."""
     from distort.errors import UsageError
 
+    if arguments.next_burst:
+        if arguments.reel or arguments.up_to is not None or arguments.replace:
+            raise UsageError("--next-burst writes one file of its own: leave --reel, --up-to and --replace out")
+        return _write_next_burst(arguments)
+    if arguments.condition is not None:
+        raise UsageError("--condition goes with --next-burst: all else that is played is the same in every condition")
     if arguments.reel:
         return _write_reel(arguments)
     if arguments.up_to is not None:
         raise UsageError("--up-to says how far the quiet part of a reel goes: say it with --reel")
     return _write_single(arguments)
+
+
+def _write_next_burst(arguments: argparse.Namespace) -> int:
+    from distort.capture.bursts.next_file import write_next_file
+    from distort.commands.live import condition_of
+    from distort.report.terminal.console import make_console, say
+    from distort.report.text.burst_series import next_file_sentences
+    from distort.report.text.plan import CAUTIONS
+    from distort.session.files.folder import SessionFolder
+    from distort.session.plan.reading import read_plan
+
+    folder = SessionFolder(arguments.folder)
+    folder.require()
+    plan = read_plan(folder.root)
+    condition = condition_of(plan, arguments.condition)
+    made = write_next_file(folder, plan, condition)
+    console = make_console()
+    if made.item is not None and made.references == 0:
+        say(console, *CAUTIONS)
+    say(console, *next_file_sentences(made, plan, folder=str(folder.root), condition=condition))
+    return 0
 
 
 def _write_reel(arguments: argparse.Namespace) -> int:

@@ -9,7 +9,7 @@ from distort.recording.clocks import ConditionClock, clock_of
 from distort.session.calibration.in_force import CalibrationInForce, reference_of
 from distort.session.calibration.reference_responses import SessionMicrophone
 from distort.session.plan.keys import Plan
-from distort.session.plan.kinds import READ_AS, SWEEP
+from distort.session.plan.kinds import READ_AS, SWEEP, burst_limits
 from distort.session.recordings.condition import Recorded
 from distort.session.recordings.stored import Recording
 from signals import Multitone, Stimulus, as_a
@@ -76,6 +76,7 @@ def settings_of(plan: Plan, microphone: SessionMicrophone | None) -> Settings:
         smoothing_octaves=plan.analysis.smoothing_octaves,
         gate_s=None if gate_ms is None else gate_ms / 1000.0,
         microphone=None if microphone is None else microphone.response,
+        burst_limits=burst_limits(plan),
     )
 
 

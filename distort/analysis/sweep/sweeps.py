@@ -1,11 +1,12 @@
 """One recorded sweep, or several takes of it, analysed: the response and the harmonics at one drive."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import numpy.typing as npt
 
+from distort.analysis.common.burst_limits import BurstLimits
 from distort.analysis.common.curves import Harmonics, LevelUnit, Response
 from distort.analysis.common.grid import grid_hz
 from distort.analysis.common.microphone import MicrophoneResponse
@@ -59,6 +60,8 @@ class Settings:
     level, so that one sweep tells for all."""
     beyond: bool = False
     """Also keep what each take holds beyond its orders."""
+    burst_limits: BurstLimits = field(default_factory=BurstLimits)
+    """What ends a band of tone bursts."""
 
 
 @dataclass(frozen=True, kw_only=True)

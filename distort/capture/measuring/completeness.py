@@ -22,7 +22,7 @@ from distort.session.calibration.drive_file import read_sensitivity
 from distort.session.files.folder import SessionFolder
 from distort.session.files.names import RecordingName
 from distort.session.plan.keys import Plan
-from distort.session.plan.kinds import SWEEP
+from distort.session.plan.kinds import PLAYED, SWEEP
 from distort.session.recordings.sidecar import read_sidecar, require_same_file
 from distort.session.recordings.stimulus_files import drives_dbfs, planned
 from distort.session.recordings.stored import Recording, load_recordings
@@ -90,7 +90,11 @@ def check_session(folder: SessionFolder, plan: Plan, *, conditions: Sequence[str
     every = [one for of_condition in recordings.values() for one in of_condition]
     in_use = [one for one in every if one.sidecar.rejected is None]
     steps_of = {name: _asked(folder, plan, name, recordings[name]) for name in conditions}
-    beside = tuple(one for one in in_use if _kind(one.sidecar.name) not in _kinds(steps_of[one.sidecar.condition]))
+    beside = tuple(
+        one
+        for one in in_use
+        if _kind(one.sidecar.name) not in _kinds(steps_of[one.sidecar.condition]) and not _of_own_levels(plan, one)
+    )
     damaged = {one.files.audio_path: said for one in in_use if (said := _damage(one)) is not None}
     ended = {
         condition: end
@@ -147,6 +151,12 @@ def _made_elsewhere(recordings: Sequence[Recording]) -> bool:
     """Whether all sweeps in use, of which there are some, were made by another program."""
     sweeps = [one for one in recordings if one.sidecar.rejected is None and one.sidecar.stimulus_name == SWEEP]
     return bool(sweeps) and all(sampled(one.sidecar.stimulus) is not None for one in sweeps)
+
+
+def _of_own_levels(plan: Plan, recording: Recording) -> bool:
+    """Whether the plan has its stimulus, and plays it at levels besides those of the level series."""
+    name = recording.sidecar.stimulus_name
+    return any(kind.own_levels and kind.name == name for kind in PLAYED if getattr(plan, kind.section) is not None)
 
 
 def _whole(recordings: Sequence[Recording], damaged: Collection[Path]) -> list[Recording]:

@@ -41,7 +41,7 @@ def expected_peak_dbfs(quiet: QuietRun, item: Planned) -> float:
 def highest_peak(quiet: QuietRun, plan: Plan, item: Planned) -> float:
     """Peak at the input, full scale 1, its offset taken off, above which playing is broken off.
 
-    6 dB over what is expected or 3 dB over the plan's ceiling at 1 m (peaks count as those of a tone that is the
+    6 dB over what is expected or 3 dB over the ceiling at 1 m (peaks count as those of a tone that is the
     crest of the kind weaker), whichever comes first; the noise comes on top. In the near field what the microphone
     stands is in the place of the ceiling.
     """
@@ -49,7 +49,7 @@ def highest_peak(quiet: QuietRun, plan: Plan, item: Planned) -> float:
     if plan.near_field_of is not None:
         at_most = microphone_peak(plan, quiet.offset_db - distance_gain_db(plan.setup.distance_m))
         return min(float(db_to_amplitude(expected_dbfs + _crest_db(quiet, item))), at_most) + quiet.noise_peak
-    ceiling_dbfs = plan.safety.ceiling_db_spl - quiet.offset_db + CEILING_MARGIN_DB
+    ceiling_dbfs = loud(item.stimulus).ceiling_db_spl(plan) - quiet.offset_db + CEILING_MARGIN_DB
     return float(db_to_amplitude(min(expected_dbfs, ceiling_dbfs) + _crest_db(quiet, item))) + quiet.noise_peak
 
 

@@ -12,6 +12,7 @@ from distort.capture.measuring import loud_burst, loud_multitone, loud_programme
 from distort.capture.measuring.playing_takes import Take
 from distort.capture.measuring.quiet_run import QuietRun
 from distort.capture.measuring.third_octaves import Louder, ThirdOctaves
+from distort.session.plan.keys import Plan
 from signals import Stimulus, kind_of
 
 FloatArray = npt.NDArray[np.float64]
@@ -27,6 +28,10 @@ def _as_a_sine(quiet: QuietRun, stimulus: Stimulus) -> float:
     return 0.0
 
 
+def _ceiling(plan: Plan) -> float:
+    return plan.safety.ceiling_db_spl
+
+
 def _shortest(stimulus: Stimulus) -> float:
     return 0.0
 
@@ -37,6 +42,8 @@ class LoudKind:
 
     expected_rms_dbfs: Callable[[QuietRun, Any], float] = loud_sweep.loudest_dbfs
     """r.m.s. of its loudest stretch at the input, dBFS, as the quiet run foretells it."""
+    ceiling_db_spl: Callable[[Plan], float] = _ceiling
+    """SPL at 1 m that nothing of it may pass."""
     crest_db: Callable[[QuietRun, Any], float] = _as_a_sine
     """Peak at the microphone over that of a sine of this r.m.s."""
     stretch_s: Callable[[Any], float] = _shortest
@@ -72,6 +79,7 @@ LOUD: dict[str, LoudKind] = {
     ),
     "burst-series": LoudKind(
         expected_rms_dbfs=loud_burst.expected_rms_dbfs,
+        ceiling_db_spl=loud_burst.ceiling_db_spl,
         peaks=loud_burst.peaks,
         held_against=loud_burst.held_against,
     ),

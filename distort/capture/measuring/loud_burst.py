@@ -9,7 +9,9 @@ from distort.analysis.sweep.sweeps import Reference
 from distort.capture.measuring.playing_takes import Take
 from distort.capture.measuring.quiet_run import QuietRun
 from distort.capture.measuring.third_octaves import READABLE_ABOVE_NOISE_DB, Louder, ThirdOctaves
-from signals.burst import Burst, BurstSeries
+from distort.session.plan.keys import Plan
+from distort.session.plan.kinds import burst_limits
+from signals.burst import PEAK_OVER_RMS_DB, Burst, BurstSeries
 from signals.levels import db_to_power, power_to_db
 
 FloatArray = npt.NDArray[np.float64]
@@ -17,8 +19,12 @@ FloatArray = npt.NDArray[np.float64]
 
 def expected_rms_dbfs(quiet: QuietRun, series: BurstSeries) -> float:
     """r.m.s. at the input, dBFS, of a steady sine of the loudest burst's peak: by the response at each band."""
-    heard_db = _heard_db(quiet, np.array(series.bands_hz))
-    return float(np.max(heard_db)) + series.drive_dbfs - quiet.offset_db
+    return float(np.max(heard_db(quiet, np.array(series.bands_hz)))) + series.drive_dbfs - quiet.offset_db
+
+
+def ceiling_db_spl(plan: Plan) -> float:
+    """That of the plan's bursts, as the SPL of a steady sine of the peak that is allowed."""
+    return burst_limits(plan).ceiling_db_peak - PEAK_OVER_RMS_DB
 
 
 def peaks(quiet: QuietRun, series: BurstSeries, moment_s: FloatArray) -> FloatArray:
@@ -55,12 +61,12 @@ def _foretold(quiet: QuietRun, burst: Burst) -> float:
     spectrum = np.fft.rfft(burst.samples(), 8 * burst.n_samples)
     frequency_hz = np.fft.rfftfreq(8 * burst.n_samples, 1.0 / burst.sample_rate)
     inside = (frequency_hz > 0.0) & (np.abs(frequency_hz / burst.frequency_hz - 1.0) <= 2.0 / burst.periods)
-    gain = db_to_power(_heard_db(quiet, frequency_hz[inside]) - quiet.offset_db)
+    gain = db_to_power(heard_db(quiet, frequency_hz[inside]) - quiet.offset_db)
     density = 2.0 * np.square(np.abs(spectrum[inside])) / burst.sample_rate**2
     return float(np.sum(density * gain) * frequency_hz[1])
 
 
-def _heard_db(quiet: QuietRun, at_hz: FloatArray) -> FloatArray:
+def heard_db(quiet: QuietRun, at_hz: FloatArray) -> FloatArray:
     """The response as the microphone heard it; beyond what could be read, the nearest that could."""
     readable = np.isfinite(quiet.heard_db_spl)
     return over_log_frequency(at_hz, quiet.frequency_hz[readable], quiet.heard_db_spl[readable])

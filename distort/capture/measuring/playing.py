@@ -77,9 +77,9 @@ def play(folder: SessionFolder, plan: Plan, device: Device, ready: Ready, *, pro
         anew = ready.choice.repositioned and step.item.stem not in set_up
         set_up.add(step.item.stem)
         rested_s = step.rest_s if done else None
-        recording, take = _record(folder, plan, device, step, ready=ready, rested_s=rested_s, repositioned=anew)
+        recording, take = record_step(folder, plan, device, step, ready=ready, rested_s=rested_s, repositioned=anew)
         recorded.append(recording)
-        answer = _held_against(ready.quiet, plan, step, take, ready=ready)
+        answer = held_against_quiet(ready.quiet, plan, step, take, ready=ready)
         if answer is not None and step.name.stimulus == SWEEP and not step.name.after:
             _require_hearing(answer, {**answers, -math.inf: ready.quiet.answer}, step, ready=ready)
             answers[step.item.level_db_spl] = answer
@@ -90,7 +90,7 @@ def play(folder: SessionFolder, plan: Plan, device: Device, ready: Ready, *, pro
     return Measured(recordings=tuple(recorded), ended=ended)
 
 
-def _held_against(quiet: QuietRun, plan: Plan, step: Step, take: Take, *, ready: Ready) -> ThirdOctaves | None:
+def held_against_quiet(quiet: QuietRun, plan: Plan, step: Step, take: Take, *, ready: Ready) -> ThirdOctaves | None:
     """What its third octaves answered, where it tells. Raises TooLoudError when it is louder than expected."""
     stimulus = step.item.stimulus
     what = f"{ready.choice.condition}/{step.name.stem}"
@@ -119,7 +119,7 @@ def _require_hearing(answer: ThirdOctaves, lower: Mapping[float, ThirdOctaves], 
         )
 
 
-def _record(
+def record_step(
     folder: SessionFolder,
     plan: Plan,
     device: Device,

@@ -104,13 +104,13 @@ def get_ready(folder: SessionFolder, plan: Plan, device: Device, choice: Choice)
         _require_unused(folder, choice.condition)
     kept = None if choice.relevel else found
     if kept is not None:
-        _require_in_force(path, kept, of_all, calibration, near_field=plan.near_field_of is not None)
+        require_in_force(path, kept, of_all, calibration, near_field=plan.near_field_of is not None)
     drives = drives_dbfs(plan, kept)  # of nothing found yet, they only serve to see whether the words fit the plan
     wanted = remaining_of(folder, plan, drives, choice)
     if not wanted:
         return Ready(choice=choice, drives=drives, calibration=calibration)
     answers = recorded_answers(load_recordings(folder, choice.condition))
-    _require_no_louder_rung(answers, choice.condition)
+    require_no_louder_level(answers, choice.condition)
     if kept is not None:
         steps, ended = _not_past(remaining_of(folder, plan, drives, choice), answers, choice)
         if not steps:
@@ -119,14 +119,14 @@ def get_ready(folder: SessionFolder, plan: Plan, device: Device, choice: Choice)
     microphone = read_microphone(folder, plan)
     response = None if microphone is None else microphone.response
     quiet = play_quiet_sweep(device, plan, calibration, microphone=response)
-    notes = _offset_told(quiet)
+    notes = offset_told(quiet)
     if kept is not None and plan.near_field_of is not None:
         quiet = replace(quiet, highest_db_spl=kept.highest_db_spl)
         notes += _near_field_told(plan.near_field_of, quiet, answers, choice.condition)
         now = kept
     else:
         now = sensitivity_of(quiet, plan, calibration, condition=choice.condition, device=device)
-        notes += () if kept is None else _compared(kept, now)
+        notes += () if kept is None else held_against_found(kept, now)
     drives = drives_dbfs(plan, kept or now)
     steps, ended = _not_past(remaining_of(folder, plan, drives, choice), answers, choice)
     require_fit(quiet, plan, [step.item for step in steps])
@@ -179,7 +179,7 @@ def _require_drives_of(main: str, found: Sensitivity | None, choice: Choice) -> 
         )
 
 
-def _require_in_force(
+def require_in_force(
     path: Path, found: Sensitivity, plan: Plan, calibration: MicrophoneCalibration, *, near_field: bool
 ) -> None:
     """Raises CalibrationError when the drives rest on another calibration or plan, and so give other levels.
@@ -214,7 +214,7 @@ def _require_unused(folder: SessionFolder, condition: str) -> None:
         )
 
 
-def _require_no_louder_rung(answers: dict[float, ThirdOctaves], condition: str) -> None:
+def require_no_louder_level(answers: dict[float, ThirdOctaves], condition: str) -> None:
     """Raises TooLoudError when a level on record gave more than its drive asked: nothing louder is played after it."""
     if not answers:
         return
@@ -242,7 +242,7 @@ def up_to(steps: Sequence[Step], ended: Standstill | None) -> tuple[Step, ...]:
     return tuple(step for step in steps if ended is None or step.item.level_db_spl <= ended.level_db_spl)
 
 
-def _compared(kept: Sensitivity, now: Sensitivity) -> tuple[str, ...]:
+def held_against_found(kept: Sensitivity, now: Sensitivity) -> tuple[str, ...]:
     """Raises TooLoudError when the loudspeaker is louder now than the drives allow for; says when it is quieter."""
     by_db = now.db_spl - kept.db_spl
     same = now.condition == kept.condition
@@ -275,7 +275,7 @@ def _near_field_told(main: str, quiet: QuietRun, answers: dict[float, ThirdOctav
     )
 
 
-def _offset_told(quiet: QuietRun) -> tuple[str, ...]:
+def offset_told(quiet: QuietRun) -> tuple[str, ...]:
     """Says when the input has an offset that a sound converter does not have."""
     if abs(quiet.offset) <= DC_USABLE:
         return ()

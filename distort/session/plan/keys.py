@@ -8,6 +8,7 @@ from dataclasses import dataclass, field, fields, replace
 from pathlib import Path
 from typing import Any, Literal, get_args
 
+from distort.analysis.common.burst_limits import BurstLimits
 from distort.analysis.common.quantities import HIGHEST_ORDER
 from distort.session.plan import rules
 from distort.session.plan.rules import Rule
@@ -193,6 +194,20 @@ class BurstPlan:
     periods: float = field(default=6.5, metadata=_facts(rules.number(4.0, 50.0), "periods of each burst"))
     gap_s: float = field(
         default=0.3, metadata=_facts(rules.number(0.1, 5.0), "s of silence between bursts, for the room to ring out")
+    )
+    max_compression_db: float = field(
+        default=BurstLimits.compression_db,
+        metadata=_facts(rules.number(0.5, 12.0), "dB that the output may fall short; ends a band of the burst series"),
+    )
+    max_orders_db: tuple[float, ...] = field(
+        default=BurstLimits.orders_db,
+        metadata=_facts(rules.order_limits, "dB re the fundamental; H2, H3, ...; the last holds for all above"),
+    )
+    ceiling_db_peak: float | None = field(
+        default=None,
+        metadata=_facts(
+            rules.number(20.0, 143.0), "peak dB SPL at 1 m of bursts, in place of ceiling_db_spl + 3 dB", "108"
+        ),
     )
 
 

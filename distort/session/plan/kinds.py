@@ -7,10 +7,11 @@ from functools import partial
 from typing import Any
 
 import signals
-from distort.session.plan.keys import MOST_REALISATIONS, Plan
+from distort.analysis.common.burst_limits import BurstLimits
+from distort.session.plan.keys import MOST_REALISATIONS, BurstPlan, Plan
 from distort.session.plan.music import piece_of_file
 from signals import Stimulus
-from signals.burst import BurstSeries, third_octaves_hz
+from signals.burst import PEAK_OVER_RMS_DB, BurstSeries, third_octaves_hz
 from signals.programme import Programme
 
 SWEEP, SHORT_SWEEP, MULTITONE = "sweep", "sweep-short", "multitone"
@@ -61,6 +62,8 @@ class PlayedKind:
     """What one may do where it is left out, besides turning the loudspeaker up."""
     facts: Callable[[Any], str] = _no_facts
     """What else one should know of the stimulus that is given, in a few words; "": nothing."""
+    own_levels: bool = False
+    """A series of its own plays it at levels that the level series does not have."""
 
 
 def sweep_stimulus(plan: Plan, *, drive_dbfs: float, short: bool = False) -> signals.Sweep:
@@ -139,6 +142,20 @@ def burst_stimulus(plan: Plan, *, drive_dbfs: float) -> BurstSeries | None:
         gap_s=bursts.gap_s,
         sample_rate=plan.sweep.sample_rate,
         drive_dbfs=drive_dbfs,
+    )
+
+
+def burst_limits(plan: Plan) -> BurstLimits:
+    """What ends a band of bursts by this plan, or by the defaults where it has no [burst]."""
+    bursts = plan.burst or BurstPlan()
+    ceiling_db_peak = bursts.ceiling_db_peak
+    if ceiling_db_peak is None:
+        ceiling_db_peak = plan.safety.ceiling_db_spl + PEAK_OVER_RMS_DB
+    return BurstLimits(
+        compression_db=bursts.max_compression_db,
+        orders_db=bursts.max_orders_db,
+        ceiling_db_peak=ceiling_db_peak,
+        max_drive_dbfs=plan.safety.max_drive_dbfs,
     )
 
 
@@ -231,7 +248,7 @@ PLAYED: tuple[PlayedKind, ...] = (
     PlayedKind(name=SWEEP, section="sweep", made=_sweep),
     PlayedKind(name=SHORT_SWEEP, section="sweep", made=_short_sweep),
     *_DRAWS,
-    PlayedKind(name="burst", section="burst", made=_burst),
+    PlayedKind(name="burst", section="burst", made=_burst, own_levels=True),
     PlayedKind(
         name="programme",
         section="programme",

@@ -110,6 +110,11 @@ def levels(value: Any) -> tuple[float, ...]:
     return numbers
 
 
+def order_limits(value: Any) -> tuple[float, ...]:
+    """Limits of harmonic orders from the second on, dB re the fundamental: at least one."""
+    return _each(value, number(-100.0, 0.0), "limits in dB, such as [-10, -15, -20]")
+
+
 def band(value: Any) -> tuple[float, float]:
     """Two frequencies, Hz, the lower first."""
     numbers = _each(value, number(1.0, 200e3), "two frequencies, such as [300, 3000]")

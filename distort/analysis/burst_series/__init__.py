@@ -1,0 +1,1 @@
+"""A series of tone bursts that get louder until each band ends: its steps, and what they come to."""

@@ -1,0 +1,1 @@
+"""The burst series: bursts that get louder until every band has ended, live or one file after another."""
