@@ -146,6 +146,11 @@ def add_parser(subparsers: "Subparsers[Parser]") -> None:
         action="store_true",
         help="after the level series: short bursts, louder from recording to recording, until each band has ended",
     )
+    _add_card(parser)
+    parser.set_defaults(run=run)
+
+
+def _add_card(parser: Parser) -> None:
     card = parser.add_argument_group("sound card")
     card.add_argument("--output", metavar="CARD", help="number or name of what plays (default: the system's)")
     card.add_argument("--input", metavar="CARD", help="number or name of what records (default: the system's)")
@@ -161,7 +166,6 @@ def add_parser(subparsers: "Subparsers[Parser]") -> None:
         "--block", metavar="SAMPLES", type=block, help="about how many samples a block has (default: 0.05 s in four)"
     )
     card.add_argument("--yes", action="store_true", help="do not ask before it is loud: the room is ready")
-    parser.set_defaults(run=run)
 
 
 def run(arguments: argparse.Namespace) -> int:
