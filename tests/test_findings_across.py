@@ -7,7 +7,8 @@ import pytest
 
 from distort.analysis.common.curves import Harmonics, Order
 from distort.analysis.common.grid import grid_hz
-from distort.analysis.findings.across import Measured, across
+from distort.analysis.findings.across import across
+from distort.analysis.findings.measured import Measured
 from distort.errors import PlanError, SessionError
 from distort.session.files.folder import SessionFolder
 from distort.session.plan.reading import plan_from_text

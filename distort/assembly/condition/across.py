@@ -2,10 +2,12 @@
 
 from collections.abc import Sequence
 
-from distort.analysis.findings.across import Measured, across
+from distort.analysis.common.near_field import highest_near_field_hz
+from distort.analysis.findings.across import across
+from distort.analysis.findings.measured import Measured, NearField
 from distort.errors import SessionError
 from distort.session.files.folder import SessionFolder
-from distort.session.plan.keys import Plan
+from distort.session.plan.keys import NEAR_FIELD, Plan
 from distort.session.results.across_results import write_across
 from distort.session.results.condition_results import ConditionResults, read_results
 
@@ -23,9 +25,10 @@ def write_across_conditions(
     """
     now = {one.findings.condition: one for one in analysed}
     order = plan.setup.conditions
-    names = sorted(folder.conditions_recorded(), key=lambda name: order.index(name) if name in order else len(order))
+    heard = [name for name in folder.conditions_recorded() if name != plan.analysis.chain_condition]
+    names = sorted(heard, key=lambda name: order.index(name) if name in order else len(order))
     results = [now.get(name) or _written(place, name) for name in names]
-    measured = [_measured(one, plan) for one in results if one is not None and one.findings.findings is not None]
+    measured = [measured_of(one, plan) for one in results if one is not None and one.findings.findings is not None]
     write_across(place, across(measured))
 
 
@@ -37,12 +40,25 @@ def _written(place: SessionFolder, condition: str) -> ConditionResults | None:
         return None
 
 
-def _measured(one: ConditionResults, plan: Plan) -> Measured:
-    condition = one.findings.condition
+def measured_of(one: ConditionResults, plan: Plan) -> Measured:
+    """The results of a condition, as they are held against those of others.
+
+    plan   of the session; whether it was in the near field its recordings know
+    """
+    findings = one.findings
+    said = plan.said(findings.condition)
+    near_field = None
+    if findings.setup.radiation == NEAR_FIELD and plan.of(findings.condition).near_field_of is not None:
+        near_field = NearField(
+            highest_hz=highest_near_field_hz(said.radius_m, findings.setup.temperature_c),
+            radius_known=said.radius_m is not None,
+        )
     return Measured(
-        condition=condition,
-        findings=one.findings.findings or (),
+        condition=findings.condition,
+        findings=findings.findings or (),
         levels_db_spl=one.levels_db_spl,
         harmonics=one.harmonics,
-        changed=plan.changed(condition),
+        response=one.responses[0] if one.responses else None,
+        changed=said.changed,
+        near_field=near_field,
     )
