@@ -12,6 +12,7 @@ from distort.analysis.sweep.orders import SeparatedOrders, separate
 from distort.analysis.synthesis.kernels import Step, equivalent_kernel, kernels_at, level_rule_db
 from distort.analysis.synthesis.products import Played
 from distort.analysis.synthesis.structure import STRUCTURES, filtered_factors, kernel_of
+from distort.analysis.synthesis.ways import ways_of
 from distort.analysis.synthesis.wick import Pairs, pairs_of, wick_product
 from signals import Multitone, Sweep
 from tests.devices.branches import Branch, Branched
@@ -51,13 +52,14 @@ def test_a_known_system_is_synthesised_wave_for_wave(name) -> None:
     60 dB below the product: averaging E_n over 1/6 octave bends it by (0.116^2 / 24) f^2 E'' = 5e-4, -65 dB, and the
     speed of the sweep by some 0.003 dB."""
     device, orders = separated(name)
-    played = Played(tone=TONE)
+    played = Played(tone=TONE, path=orders.spectra[0].power)
     midbands, band = band_of_bins(TONE)
     truth = device.products(TONE)
     for branch in device.branches:
-        kernel = kernel_of(branch.order, equivalent_kernel(orders, branch.order))
+        (way,) = ways_of({branch.order: equivalent_kernel(orders, branch.order)}, None)
+        (kernel,) = way.kernels
         assert kernel.sign == np.sign(branch.size)
-        got = played.product(kernel, right_structure(branch.order, branch.filtered))
+        got = played.product(kernel, right_structure(branch.order, branch.filtered), way)
         want = truth[: got.size]
         parity = np.arange(got.size) % 2 == branch.order % 2  # tones on odd bins: the other branch's lie between
         errors_db = []
@@ -67,7 +69,7 @@ def test_a_known_system_is_synthesised_wave_for_wave(name) -> None:
             errors_db.append(10.0 * np.log10(np.sum(np.abs((got - want)[inside]) ** 2) / power))
         assert np.median(errors_db) < -60.0, errors_db
         wrong = next(one for one in STRUCTURES if filtered_factors(one, branch.order) != branch.filtered)
-        off = (played.product(kernel, wrong) - want)[parity]
+        off = (played.product(kernel, wrong, way) - want)[parity]
         assert np.sum(np.abs(off) ** 2) > 0.01 * np.sum(np.abs(want[parity]) ** 2)
 
 

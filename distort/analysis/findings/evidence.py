@@ -14,6 +14,7 @@ from distort.analysis.common.caution import CLEAR_OF_NOISE_DB
 from distort.analysis.common.quantities import Quantity
 from distort.analysis.impulsive.impulsive import ImpulsivePlace
 from distort.analysis.level_noise import Growing
+from distort.analysis.synthesis.predicted import Prediction
 
 FloatArray = npt.NDArray[np.float64]
 BoolArray = npt.NDArray[np.bool_]
@@ -174,6 +175,8 @@ class Evidence:
     """Where the noise of the multitones grows with the level."""
     heating: tuple[OctaveHeat, ...] = ()
     """Empty: the lowest level was not played again at once."""
+    prediction: Prediction | None = None
+    """The multitones, predicted from the sweeps."""
     in_room: bool = False
     """The set-up stands in a room, and neither a gate nor a curve measured elsewhere takes the room out."""
 

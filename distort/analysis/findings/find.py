@@ -9,6 +9,7 @@ from distort.analysis.findings.event_findings import event_drafts
 from distort.analysis.findings.evidence import Evidence
 from distort.analysis.findings.finding import BROAD_OCTAVES, Draft, Explanation, Finding
 from distort.analysis.findings.impulse_findings import impulse_drafts
+from distort.analysis.findings.memory_findings import memory_drafts
 from distort.analysis.findings.order_contrasts import nearest_row
 from distort.analysis.findings.order_findings import order_drafts
 from distort.analysis.findings.together import one_a_place, strongest_first
@@ -22,7 +23,8 @@ def find(evidence: Evidence) -> tuple[Finding, ...]:
     """All findings."""
     drafts = one_a_place([*order_drafts(evidence), *change_drafts(evidence), *event_drafts(evidence)])
     kept = [_saturating(one, evidence) for one in drafts if not _of_a_sum(one, drafts, evidence)]
-    kept = strongest_first([*kept, *impulse_drafts(evidence)])  # beyond the orders, so no other's second cause
+    # what lies beyond the orders, or what they do not predict, is no other's second cause
+    kept = strongest_first([*kept, *impulse_drafts(evidence), *memory_drafts(evidence)])
     return tuple(_finding(draft, evidence, number) for number, draft in enumerate(kept, start=1))
 
 

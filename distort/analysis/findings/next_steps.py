@@ -45,6 +45,10 @@ def next_step(draft: Draft, evidence: Evidence) -> NextStep:
     """One step; its command can be typed as it stands, with the session's path for FOLDER."""
     if draft.explanation in _AGAIN:
         return again(draft, evidence, _AGAIN[draft.explanation])
+    if draft.explanation == "unpredicted-by-orders":
+        return _bursts(
+            evidence, "Record tone bursts: what still distorts is no heat, and a limiter shows as it lets in."
+        )
     if draft.explanation in _ELSEWHERE and "excess_db" not in draft.numbers:
         return _elsewhere(evidence, _ELSEWHERE[draft.explanation])
     return _of_change(evidence)
@@ -90,9 +94,14 @@ def _of_change(evidence: Evidence) -> NextStep:
     if not evidence.heating:
         text = "Measure with repeat_reference = true in session.toml: what the lowest level then lacks is heat."
         return NextStep(text=text, command=_measure(here, evidence.set_ups, " --again"))
+    return _bursts(
+        evidence, "Record tone bursts: they are too short to heat a coil. If they lose level too, it is not heat."
+    )
+
+
+def _bursts(evidence: Evidence, text: str) -> NextStep:
     first = "" if evidence.set_ups.bursts else "Add [burst] to session.toml first. "
-    text = f"{first}Record tone bursts: they are too short to heat a coil. If they lose level too, it is not heat."
-    return as_planned(evidence, text)
+    return as_planned(evidence, f"{first}{text}")
 
 
 def as_planned(evidence: Evidence, text: str) -> NextStep:

@@ -307,6 +307,17 @@ def _event(draft: Draft, at: str) -> tuple[str, str]:
     )
 
 
+def _unpredicted(draft: Draft, at: str) -> tuple[str, str]:
+    numbers = draft.numbers
+    part, level = "odd" if numbers["odd"] else "even", f"{numbers['level_db_spl']:g} dB SPL"
+    return (
+        f"{at}: many tones at {level} distort more than single tones tell",
+        f"At {level} the multitone's {part} distortion lies {numbers['above_db']:.0f} dB above what the harmonics of "
+        f"the sweeps predict, most at {at}; at {numbers['fits_at_db_spl']:g} dB SPL they predict it: something with "
+        f"memory acts, such as a limiter or heat.",
+    )
+
+
 def _plain(draft: Draft, at: str) -> tuple[str, str]:
     name = NAMES[draft.explanation]
     return f"{at}: {name}", f"At {at} what is seen is {name}."
@@ -327,5 +338,6 @@ _SAID: Mapping[Explanation, Callable[[Draft, str], tuple[str, str]]] = {
     "heating": _heating,
     "conversion-image": _image,
     "event-in-time": _event,
+    "unpredicted-by-orders": _unpredicted,
     "undecided": _undecided,
 }

@@ -1,7 +1,8 @@
 """What the orders make of a multitone: even and odd distortion of each third octave, re the lines in it."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 import numpy.typing as npt
@@ -9,12 +10,15 @@ import scipy
 
 from distort.analysis.common.smoothing import PowerSpectrum
 from distort.analysis.multitone.powers import band_of_bins, filled, free_bins
-from distort.analysis.synthesis.structure import Kernel, Structure, filtered_factors
+from distort.analysis.synthesis.structure import STRUCTURES, Kernel, Structure, filtered_factors
+from distort.analysis.synthesis.ways import Way
 from distort.analysis.synthesis.wick import pairs_of, wick_product
 from signals import Multitone
+from signals.levels import power_to_db
 
 FloatArray = npt.NDArray[np.float64]
 ComplexArray = npt.NDArray[np.complex128]
+IntArray = npt.NDArray[np.int64]
 
 TOP_HZ = 11220.0
 """Products are made up to here, the upper edge of the third octave of 10 kHz."""
@@ -25,70 +29,97 @@ class Played:
     """A multitone as it is played: one period, which repeats."""
 
     tone: Multitone
-    amplitude: float = 1.0
-    """By how much it is louder than the file says, where the volume was turned."""
+    path: PowerSpectrum
+    """Power of the response: lines and products go through it alike."""
+    turned_db: float = 0.0
+    """By how much the volume was turned up."""
 
-    @property
+    @cached_property
     def lines(self) -> ComplexArray:
         """Complex amplitude of each line, `(lines,)`."""
-        return np.asarray(self.amplitude * self.tone.line_amplitudes * np.exp(1j * self.tone.line_phases_rad))
+        amplitude = 10.0 ** (self.turned_db / 20.0) * self.tone.line_amplitudes
+        return np.asarray(amplitude * np.exp(1j * self.tone.line_phases_rad))
 
     @property
     def top(self) -> int:
         """Highest bin of the products."""
         return min(int(TOP_HZ * self.tone.period_s), self.tone.period_samples // 2 - 1)
 
-    def product(self, kernel: Kernel, structure: Structure) -> ComplexArray:
-        """What an order makes of it, as it would have to be played: amplitudes of bins 0 ... top."""
-        q = filtered_factors(structure, kernel.order)
-        bins, top = self.tone.line_bins, self.top
+    def product(self, kernel: Kernel, structure: Structure, way: Way) -> ComplexArray:
+        """What an order of a way makes of it, as it would have to be played: amplitudes of bins 0 ... top."""
+        return self.products(kernel, way, (structure,))[structure]
+
+    def products(
+        self, kernel: Kernel, way: Way, structures: Sequence[Structure] = STRUCTURES
+    ) -> dict[Structure, ComplexArray]:
+        """The same in several structures."""
+        bins, top, order = self.tone.line_bins, self.top, kernel.order
+        lines = self.lines * way.share(self.tone.line_hz)
         # nothing that folds may fall on a bin that is kept
-        points = 2 * scipy.fft.next_fast_len((kernel.order * int(bins[-1]) + top) // 2 + 1, real=True)
-        x = _wave(self.lines, bins, points)
-        u = x
-        if q:
-            u = _wave(self.lines * kernel.curve.root(q).at(self.tone.line_hz), bins, points)
-        made = wick_product(u, x, of_u=q, of_x=kernel.order - q, pairs=pairs_of(u, x))
-        spectrum = scipy.fft.rfft(made)[: top + 1] * (2.0 / points)
-        if not q:
-            spectrum = spectrum * kernel.curve.at(np.arange(top + 1) / self.tone.period_s / kernel.order)
-        return np.asarray(kernel.sign * spectrum)
+        points = 2 * scipy.fft.next_fast_len((order * int(bins[-1]) + top) // 2 + 1, real=True)
+        x = _wave(lines, bins, points)
+        found = {}
+        for structure in structures:
+            q = filtered_factors(structure, order)
+            u = _wave(lines * kernel.curve.root(q).at(self.tone.line_hz), bins, points) if q else x
+            made = wick_product(u, x, of_u=q, of_x=order - q, pairs=pairs_of(u, x))
+            spectrum = scipy.fft.rfft(made)[: top + 1] * (2.0 * kernel.sign / points)
+            if not q:
+                spectrum *= kernel.curve.at(np.arange(top + 1) / self.tone.period_s / order)
+            found[structure] = spectrum
+        return found
+
+    def even_db(self, made: ComplexArray) -> FloatArray:
+        """Even products of each third octave re its lines, dB, `(bands,)`; NaN without a line or beyond the top.
+
+        made   amplitudes of the bins from 0 on, as they would have to be played
+        """
+        return self._relative_db(self._power(made), self._even_bins)
+
+    def odd_db(self, made: ComplexArray) -> FloatArray:
+        """Odd products likewise; what lies on a line is read beside it, as it is of a recording."""
+        return self._relative_db(filled(self._power(made), self.tone), self._odd_bins)
+
+    @cached_property
+    def _bands(self) -> tuple[FloatArray, IntArray]:
+        return band_of_bins(self.tone)
+
+    @cached_property
+    def _odd_bins(self) -> IntArray:
+        band = self._bands[1][: self.top + 1]
+        return np.flatnonzero((np.arange(band.size) % 2 == 1) & (band >= 0))
+
+    @cached_property
+    def _even_bins(self) -> IntArray:
+        band = self._bands[1][: self.top + 1]
+        return np.flatnonzero((np.arange(band.size) % 2 == 0) & (band >= 0) & free_bins(self.tone)[: band.size])
+
+    @cached_property
+    def _through(self) -> FloatArray:
+        at = np.arange(self._bands[1].size) / self.tone.period_s / self.path.bin_hz
+        return np.asarray(np.interp(at, np.arange(self.path.power.size), self.path.power))
+
+    @cached_property
+    def _lines(self) -> FloatArray:
+        """Power of the lines of each band, `(bands,)`; NaN without a line or beyond the top."""
+        midbands, band = self._bands
+        bins = self.tone.line_bins
+        power = np.where(band[bins] >= 0, 0.5 * np.square(np.abs(self.lines)) * self._through[bins], 0.0)
+        sums = np.bincount(np.maximum(band[bins], 0), weights=power, minlength=midbands.size)
+        return np.asarray(np.where((sums > 0) & (midbands < TOP_HZ), sums, np.nan))
+
+    def _power(self, made: ComplexArray) -> FloatArray:
+        power = np.zeros(self._bands[1].size)
+        power[: made.size] = 0.5 * np.square(np.abs(made)) * self._through[: made.size]
+        return power
+
+    def _relative_db(self, power: FloatArray, bins: IntArray) -> FloatArray:
+        midbands, band = self._bands
+        sums = np.bincount(band[bins], weights=power[bins], minlength=midbands.size)
+        return power_to_db(sums / self._lines)
 
 
-def _wave(amplitudes: ComplexArray, bins: npt.NDArray[np.int64], points: int) -> FloatArray:
+def _wave(amplitudes: ComplexArray, bins: IntArray, points: int) -> FloatArray:
     spectrum = np.zeros(points // 2 + 1, dtype=np.complex128)
     spectrum[bins] = amplitudes * (points / 2.0)
     return np.asarray(scipy.fft.irfft(spectrum, points))
-
-
-def products_of(played: Played, kernels: Iterable[Kernel], structures: Mapping[int, Structure]) -> ComplexArray:
-    """All orders together; `structures` by order."""
-    return np.asarray(sum(played.product(one, structures[one.order]) for one in kernels))
-
-
-def relative_bands(played: Played, made: ComplexArray, path: PowerSpectrum) -> tuple[FloatArray, FloatArray]:
-    """Power of even and odd products of each third octave re its lines, `(bands,)` each; NaN without a line or beyond.
-
-    made  amplitudes of the bins from 0 on, as played
-    path  power of the response, through which lines and products go alike
-    """
-    tone = played.tone
-    midbands, band = band_of_bins(tone)
-    power = np.zeros(band.size)
-    through = np.interp(np.arange(band.size) / tone.period_s / path.bin_hz, np.arange(path.power.size), path.power)
-    power[: made.size] = 0.5 * np.square(np.abs(made))
-    power *= through
-    lines = np.bincount(
-        np.maximum(band[tone.line_bins], 0),
-        weights=np.where(band[tone.line_bins] >= 0, 0.5 * np.square(np.abs(played.lines)) * through[tone.line_bins], 0),
-        minlength=midbands.size,
-    )
-    odd = np.arange(band.size) % 2 == 1
-    inside = band >= 0
-
-    def summed(values: FloatArray, where: npt.NDArray[np.bool_]) -> FloatArray:
-        both = inside & where
-        return np.asarray(np.bincount(band[both], weights=values[both], minlength=midbands.size), dtype=np.float64)
-
-    stated = np.where((lines > 0) & (midbands < TOP_HZ), lines, np.nan)
-    return summed(power, ~odd & free_bins(tone)) / stated, summed(filled(power, tone), odd) / stated

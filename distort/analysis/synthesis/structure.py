@@ -3,10 +3,10 @@
     y_n = h * (sigma :(w * x)^q x^(n-q):)     q >= 1    w = |E_n|^(1/q) exp(j arg / q)
     y_n = h * (e_n * :x^n:)                   q = 0     e_n(n f) = E_n(f)
 
-A displacement that bends the force factor is one filtered factor times a current that is not (q = n - 1); a spring
-bends the displacement alone (q = n); what arises where the sound is radiated is filtered after it (q = 0). Along the
-diagonal all of these are the same, so a sweep alone cannot tell them. sigma is 1 or -1: arg is the unwrapped phase of
-E_n less the multiple of pi that brings it nearest to 0 at the low end, and sigma its sign.
+A displacement that bends the force factor is a filtered factor beside a current that is not (q = n - 1); a spring bends
+the displacement alone (q = n); what arises where the sound is radiated is filtered after it (q = 0). Along the diagonal
+all of these are the same, so a sweep alone cannot tell them. sigma is 1 or -1: arg is the unwrapped phase of E_n less
+the multiple of pi that brings it nearest to 0 at the low end, and sigma its sign.
 """
 
 from dataclasses import dataclass
@@ -21,17 +21,17 @@ from distort.analysis.common.log_frequency import over_log_frequency
 FloatArray = npt.NDArray[np.float64]
 ComplexArray = npt.NDArray[np.complex128]
 
-Structure = Literal["none", "two", "all-but-one", "all"]
-"""How many factors of an order are filtered."""
+Structure = Literal["none", "all-but-one", "all"]
+"""Which factors of an order are filtered."""
 STRUCTURES: tuple[Structure, ...] = get_args(Structure)
 
 LOW_END_ROWS = ROWS_PER_OCTAVE // 4
-"""The low end of a kernel is its lowest quarter octave."""
+"""The low end of a kernel is its lowest quarter octave; one that is known over less says nothing."""
 
 
 def filtered_factors(structure: Structure, order: int) -> int:
     """q."""
-    return {"none": 0, "two": min(2, order), "all-but-one": order - 1, "all": order}[structure]
+    return {"none": 0, "all-but-one": order - 1, "all": order}[structure]
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -57,16 +57,16 @@ class Smooth:
         return np.asarray(np.exp(size + self._slope() * beyond + 1j * phase))
 
     def root(self, q: int) -> "Smooth":
-        """Its q-th root of the phase as it stands."""
+        """Its q-th root, with the q-th part of its phase as that stands."""
         return Smooth(
-            frequency_hz=self.frequency_hz, log_size=self.log_size / q, phase_rad=np.asarray(self.phase_rad / q)
+            frequency_hz=self.frequency_hz,
+            log_size=np.asarray(self.log_size / q),
+            phase_rad=np.asarray(self.phase_rad / q),
         )
 
     def _slope(self) -> float:
-        """Of the last octave, nepers a neper of frequency; 0 where it rises or is too short to say."""
+        """Of the last octave, nepers a neper of frequency; 0 where it rises."""
         last = self.frequency_hz >= self.frequency_hz[-1] / 2.0
-        if np.count_nonzero(last) < LOW_END_ROWS:
-            return 0.0
         return min(float(np.polyfit(np.log(self.frequency_hz[last]), self.log_size[last], 1)[0]), 0.0)
 
 
@@ -82,7 +82,7 @@ class Kernel:
 
 
 def kernel_of(order: int, values: ComplexArray) -> Kernel | None:
-    """The kernel with these values on the grid, `(rows,)`, NaN where they are not known; None where none are."""
+    """The kernel with these values on the grid, `(rows,)`, NaN where they are not known; None where too few are."""
     known = np.isfinite(values) & (np.abs(values) > 0.0)
     if np.count_nonzero(known) < LOW_END_ROWS:
         return None

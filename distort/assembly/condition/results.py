@@ -15,6 +15,7 @@ from distort.assembly.condition.impulsive import IMPULSIVE
 from distort.assembly.condition.level_noise import NOISE
 from distort.assembly.condition.level_series import LevelSeries
 from distort.assembly.condition.levels import LevelsRead
+from distort.assembly.condition.prediction import prediction_of
 from distort.recording.reading import MultitoneLevel, SweepLevel
 from distort.recording.take_levels import unlike_takes
 from distort.session.recordings.condition import Recorded
@@ -44,6 +45,7 @@ def put_together(
         for sweep, response in zip(read.sweeps.values(), curves.responses, strict=True)
     )
     multitones = {level: tone.result.bands for level, tone in read.multitones.items()}
+    prediction = prediction_of(read, curves, foreign)
     evidence = evidence_of(
         recorded,
         read,
@@ -53,6 +55,7 @@ def put_together(
         impulsive=further.get(IMPULSIVE),
         noise=further.get(NOISE),
     )
+    evidence = replace(evidence, prediction=prediction)
     return ConditionResults(
         findings=Findings(
             loudspeaker=first.loudspeaker,
@@ -77,6 +80,7 @@ def put_together(
             unlike_takes=unlike_takes(recorded.kept, recorded.plan.levels.band_hz),
             events=foreign.events,
             images=foreign.images,
+            prediction=prediction,
         ),
         responses=curves.responses,
         harmonics=curves.harmonics,

@@ -13,6 +13,7 @@ from distort.errors import UsageError
 from distort.report.text.headings import heading_sentences
 from distort.report.text.multitone_bands import Part, Parts, octaves, third_octaves
 from distort.report.text.numbers import decibels, hertz, hertz_words, level_name, percent, whole_decibels, with_interval
+from distort.report.text.prediction import prediction_sentences
 from distort.report.text.tables_sweep import (
     BELOW_FLOOR,
     DOUBTFUL,
@@ -49,6 +50,7 @@ def multitone_blocks(results: ConditionResults, *, level_db_spl: float | None = 
     yield from heading_sentences(results)
     if not found:
         yield NO_MULTITONE
+        return
     for one, bands in zip(found, results.multitones, strict=True):
         if level_db_spl not in (None, one.level_db_spl):
             continue
@@ -59,6 +61,8 @@ def multitone_blocks(results: ConditionResults, *, level_db_spl: float | None = 
         yield from attack_lines(one)
         yield from warm_up_lines(one)
         yield ""
+    yield from prediction_sentences(results.findings.prediction)
+    yield ""
 
 
 def totals_line(found: MultitoneFound) -> str:

@@ -11,6 +11,7 @@ from distort.analysis.common.curves import Harmonics, LevelUnit, Response
 from distort.analysis.findings.finding import Finding
 from distort.analysis.multitone.curves import MultitoneBands
 from distort.analysis.sweep.touched import with_touched
+from distort.analysis.synthesis.predicted import Prediction
 from distort.errors import SessionError, shown
 from distort.session.calibration.reference_responses import MicrophoneUsed, ResponseFileUsed
 from distort.session.files.atomic import make_folder
@@ -101,6 +102,8 @@ class Findings:
     """What sounded at a time while sweeps were recorded; what it touches is used with caution."""
     images: tuple[ImageFound, ...] = field(default=(), metadata=later(only_if_said=True))
     """What a conversion of the sample rate left; likewise."""
+    prediction: Prediction | None = field(default=None, metadata=later(only_if_said=True))
+    """The multitones, predicted from the sweeps; None: there are none."""
 
 
 @dataclass(frozen=True, kw_only=True)
