@@ -86,8 +86,8 @@ def predicted(levels: tuple[float, ...] = LEVELS[:3]) -> Prediction:
 
 def test_the_right_form_is_found_and_predicts_all_levels() -> None:
     """By construction: nothing of the square is filtered before it, two factors of the cube are; one way. Its bands are
-    summed in this module. What is left is that E_n is straight between the rows of its grid, 1/24 octave apart: it bends
-    by 0.0288^2 / 8 = 1e-4 of itself over that, which is 0.001 dB."""
+    summed in this module. What is left is that E_n is straight between the rows of its grid, 1/24 octave apart: its
+    bend over that is 0.0288^2 / 8 = 1e-4 of it, 0.001 dB."""
     found = predicted()
     assert found.chosen_at_db_spl == 81.0
     assert found.form.structure(0, 2) == "none"
