@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from distort.analysis.hearing.blind import Heard, Tally, judged
+from distort.analysis.hearing.blind import Outcome, Tally, judged
 from distort.errors import AnalysisError, SessionError
 from distort.session.results.blind_results import BlindResult, OfferedPair, Run, read_blind_result, same_run
 
@@ -17,7 +17,7 @@ class PairHeard:
     runs: int
     broken_off: int
     """Of these runs."""
-    heard: Heard
+    outcome: Outcome
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -73,9 +73,9 @@ def added_up(paths: Sequence[Path]) -> AddedUp:
                 pair=pair,
                 runs=sum(run.pair == pair.pair for run in runs),
                 broken_off=sum(run.pair == pair.pair and not run.finished for run in runs),
-                heard=heard,
+                outcome=outcome,
             )
-            for pair, heard in zip(first.pairs, judged(tallies), strict=True)
+            for pair, outcome in zip(first.pairs, judged(tallies), strict=True)
         ),
     )
 

@@ -40,7 +40,7 @@ class Tally:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Heard:
+class Outcome:
     """What the answers about one pair say."""
 
     together: Tally
@@ -90,7 +90,7 @@ def bootstrap_interval(listeners: Sequence[Tally]) -> tuple[float, float]:
     return float(low), float(high)
 
 
-def judged(pairs: Sequence[Sequence[Tally]]) -> tuple[Heard, ...]:
+def judged(pairs: Sequence[Sequence[Tally]]) -> tuple[Outcome, ...]:
     """What was heard of each pair that was offered: also those that nobody tried count (Holm).
 
     pairs   for each pair one tally a listener, of all runs of that listener; listeners without a trial are left out
@@ -102,18 +102,18 @@ def judged(pairs: Sequence[Sequence[Tally]]) -> tuple[Heard, ...]:
     chances = [by_guessing(one) for one in sums]
     shown = holm([np.array(chances)], ALPHA)[0] if chances else np.zeros(0, dtype=np.bool_)
     return tuple(
-        _heard(listeners, together, chance=chance, shown=bool(beyond))
+        _outcome(listeners, together, chance=chance, shown=bool(beyond))
         for listeners, together, chance, beyond in zip(tried, sums, chances, shown, strict=True)
     )
 
 
-def _heard(listeners: tuple[Tally, ...], together: Tally, *, chance: float, shown: bool) -> Heard:
+def _outcome(listeners: tuple[Tally, ...], together: Tally, *, chance: float, shown: bool) -> Outcome:
     low, high = exact_interval(together)
     over_listeners = len(listeners) >= FEWEST_FOR_BOOTSTRAP
     if over_listeners:
         drawn_low, drawn_high = bootstrap_interval(listeners)
         low, high = min(low, drawn_low), max(high, drawn_high)
-    return Heard(
+    return Outcome(
         together=together,
         by_listener=listeners,
         by_guessing=chance,

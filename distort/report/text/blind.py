@@ -11,8 +11,9 @@ from distort.session.files.names import format_level
 CAUTIONS = (
     "Turn the volume down, press Play below, and turn it up slowly, no further than you like to listen. Loud sound "
     "harms hearing for good, and the longer the more. Stop if anything hurts or rings.",
-    "Use good headphones in a quiet place. The loudspeaker of a laptop, tablet or phone plays little below about "
-    "200 Hz and distorts more than many of the faults here. What you do not hear with it may still be there.",
+    "Use good headphones in a quiet place; a phone that is muted plays nothing here. The loudspeaker of a laptop, "
+    "tablet or phone plays little below about 200 Hz and distorts more than many of the faults here. What you do not "
+    "hear with it may still be there.",
     "The loudspeaker was played at the level that stands beside each pair, at 1 m. You hear it at your own volume: "
     "more quietly, faint faults fall below what an ear can hear; louder, more of them is heard.",
     "Both sounds of a pair are made equally loud, so that loudness alone gives nothing away.",

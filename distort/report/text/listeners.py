@@ -21,7 +21,7 @@ def listeners_blocks(added: AddedUp) -> Iterator[str | Table]:
     yield ""
     yield _table(added)
     yield ""
-    yield from (_meaning(one) for one in added.pairs if one.heard.together.trials)
+    yield from (_meaning(one) for one in added.pairs if one.outcome.together.trials)
     yield ""
     yield from _how_to_read(added)
 
@@ -42,7 +42,7 @@ def listeners_document(added: AddedUp) -> dict[str, Any]:
 
 
 def _pair_document(one: PairHeard) -> dict[str, Any]:
-    heard, pair = one.heard, one.pair
+    outcome, pair = one.outcome, one.pair
     return {
         "pair": pair.pair,
         "title": pair.title,
@@ -53,14 +53,14 @@ def _pair_document(one: PairHeard) -> dict[str, Any]:
         "control": pair.control,
         "runs": one.runs,
         "broken_off": one.broken_off,
-        "listeners": len(heard.by_listener),
-        "right": heard.together.right,
-        "trials": heard.together.trials,
-        "probability_by_guessing": heard.by_guessing,
-        "share_low": heard.low,
-        "share_high": heard.high,
-        "interval_of": "listeners like these" if heard.over_listeners else "these listeners",
-        "shown": heard.shown,
+        "listeners": len(outcome.by_listener),
+        "right": outcome.together.right,
+        "trials": outcome.together.trials,
+        "probability_by_guessing": outcome.by_guessing,
+        "share_low": outcome.low,
+        "share_high": outcome.high,
+        "interval_of": "listeners like these" if outcome.over_listeners else "these listeners",
+        "shown": outcome.shown,
     }
 
 
@@ -79,33 +79,33 @@ def _table(added: AddedUp) -> Table:
     for name in ("listeners", "right", "by guessing", "share right", "shown"):
         table.add_column(name, justify="right")
     for one in added.pairs:
-        heard = one.heard
-        if not heard.together.trials:
+        outcome = one.outcome
+        if not outcome.together.trials:
             table.add_row(_name(one), "0", "-", "-", "-", "-")
             continue
         table.add_row(
             _name(one),
-            str(len(heard.by_listener)),
-            f"{heard.together.right} of {heard.together.trials}",
-            _probability(heard.by_guessing),
-            _range(heard.low, heard.high),
-            "yes" if heard.shown else "no",
+            str(len(outcome.by_listener)),
+            f"{outcome.together.right} of {outcome.together.trials}",
+            _probability(outcome.by_guessing),
+            _range(outcome.low, outcome.high),
+            "yes" if outcome.shown else "no",
         )
     return table
 
 
 def _meaning(one: PairHeard) -> str:
-    heard = one.heard
+    outcome = one.outcome
     if one.pair.control:
-        if heard.shown:
+        if outcome.shown:
             return (
                 f"{_name(one)}: the same sound twice was told apart, so something else than the sound gave the answers "
                 f"away: believe none of these results, and look for it."
             )
         return f"{_name(one)}: not told apart, as it must be."
-    if not heard.shown:
-        return f"{_name(one)}: not shown; a share right above {math.ceil(100.0 * heard.high)} % is excluded."
-    return f"{_name(one)}: heard, in {_range(*heard.detected)} of the trials (95 % interval)."
+    if not outcome.shown:
+        return f"{_name(one)}: not shown; a share right above {math.ceil(100.0 * outcome.high)} % is excluded."
+    return f"{_name(one)}: heard, in {_range(*outcome.detected)} of the trials (95 % interval)."
 
 
 def _how_to_read(added: AddedUp) -> Iterator[str]:

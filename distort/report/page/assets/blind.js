@@ -214,7 +214,7 @@ function meaning(control, right, count) {
   const chance = statistics.byGuessing(right, count);
   const [low, high] = statistics.interval(right, count);
   const words = [
-    `${byChance(chance)} would be right as often or more (p = ${chance.toPrecision(2)}).`,
+    `${byChance(chance)} would be right as often or more (${chance < 1e-4 ? "p < 0.0001" : `p = ${chance.toPrecision(2)}`}).`,
     `If you went on for very long, your share of right answers would lie somewhere from ${atLeast(low)} to ` +
       `${atMost(high)} (95 % interval). Guessing gives 50 %.`,
   ];
