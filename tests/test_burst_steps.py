@@ -99,11 +99,10 @@ def test_the_quietest_level_is_recorded_four_times_then_the_lowest_level_that_is
 
 
 def test_the_rest_grows_with_the_energy() -> None:
-    """As much energy as the sweep: as long a rest. Twice as much: twice as long. Never under 8 s."""
-    assert rest_after_s(3.0, reference_energy_s=3.0, reference_rest_s=20.0) == 20.0
-    assert rest_after_s(6.0, reference_energy_s=3.0, reference_rest_s=20.0) == 40.0
-    assert rest_after_s(0.1, reference_energy_s=3.0, reference_rest_s=20.0) == LEAST_REST_S
-    assert rest_after_s(6.0, reference_energy_s=3.0, reference_rest_s=0.0) == 2.0 * LEAST_REST_S
+    """As much energy as the sweep: 8 s. Twice as much: twice as long. Never less."""
+    assert rest_after_s(3.0, reference_energy_s=3.0) == LEAST_REST_S == 8.0
+    assert rest_after_s(6.0, reference_energy_s=3.0) == 16.0
+    assert rest_after_s(0.1, reference_energy_s=3.0) == 8.0
 
 
 def random_plan(rng: np.random.Generator) -> Plan:

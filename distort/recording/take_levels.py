@@ -43,7 +43,16 @@ def unlike_takes(recordings: Iterable[Recording], band_hz: tuple[float, float]) 
     every = tuple(recordings)
     names = dict.fromkeys(one.sidecar.stimulus_name for one in every)
     set_ups = (takes for name in names for parts in set_ups_of_each_level(every, name).values() for takes in parts)
-    return tuple(found for takes in set_ups if (found := unlike(takes, band_hz)) is not None)
+    of_one = (alike for takes in set_ups for alike in _of_one_length(takes))
+    return tuple(found for takes in of_one if (found := unlike(takes, band_hz)) is not None)
+
+
+def _of_one_length(takes: Takes) -> list[list[Recording]]:
+    """Takes that play as long as one another together: bursts may be played again at a level with fewer bands."""
+    found: dict[int, list[Recording]] = {}
+    for one in takes:
+        found.setdefault(one.sidecar.stimulus.n_samples, []).append(one)
+    return list(found.values())
 
 
 def unlike(takes: Takes, band_hz: tuple[float, float]) -> UnlikeTakes | None:

@@ -176,10 +176,10 @@ def bands_after(
     return tuple(found[round(band.frequency_hz, 6)] for band in bands)
 
 
-def rest_after_s(energy_s: float, *, reference_energy_s: float, reference_rest_s: float) -> float:
-    """How long the loudspeaker rests after a recording, so that its energy per rest is at most that of the reference
-    level's sweep; `LEAST_REST_S` at least.
+def rest_after_s(energy_s: float, *, reference_energy_s: float) -> float:
+    """How long the loudspeaker rests after a recording: 8 s for the energy of the quietest level's sweep, longer
+    in proportion for more, and never less. On average it is then fed no more than by that sweep every 8 s.
 
     energy_s   seconds of a sine of full scale that have the same energy
     """
-    return max(LEAST_REST_S, max(reference_rest_s, LEAST_REST_S) * energy_s / reference_energy_s)
+    return LEAST_REST_S * max(1.0, energy_s / reference_energy_s)

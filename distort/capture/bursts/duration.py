@@ -5,7 +5,6 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from distort.analysis.burst_series.steps import (
-    LEAST_REST_S,
     REFERENCES,
     ROUNDING_DB,
     BurstStep,
@@ -38,7 +37,8 @@ class SeriesPlan:
     """Nominal level of a drive of 0 dBFS."""
     reference_energy_s: float
     """Of the quietest level's sweep: seconds of a sine of full scale with its energy."""
-    reference_rest_s: float
+    repeat_rest_s: float
+    """Before a recording that was no good is made again: that of the level series."""
     frame_s: float
     """Length of what is played about the bursts: silences and chirps."""
 
@@ -62,15 +62,13 @@ class SeriesPlan:
         return self.frame_s + self.sounding_s(step)
 
     def rest_after_s(self, step: BurstStep) -> float:
-        """So long that the energy of a recording per rest is at most that of the quietest level's sweep."""
+        """So long that its energy per rest is at most that of the quietest level's sweep per 8 s."""
         drive_dbfs = step.level_db_spl - self.level_of_full_scale_db
         bursts_s = HANN_POWER * sum(self.whole.periods / self.whole.bands_hz[index] for index in step.bands)
         chirps_s = 2.0 * clock_chirp(drive_dbfs, self.whole.sample_rate).seconds
         energy_s = bursts_s * float(db_to_power(drive_dbfs))
         energy_s += chirps_s * float(db_to_power(drive_dbfs - CHIRP_BELOW_STIMULUS_DB))
-        return rest_after_s(
-            energy_s, reference_energy_s=self.reference_energy_s, reference_rest_s=self.reference_rest_s
-        )
+        return rest_after_s(energy_s, reference_energy_s=self.reference_energy_s)
 
 
 def series_plan(plan: Plan, whole: BurstSeries, *, level_of_full_scale_db: float) -> SeriesPlan:
@@ -81,7 +79,7 @@ def series_plan(plan: Plan, whole: BurstSeries, *, level_of_full_scale_db: float
         whole=whole,
         level_of_full_scale_db=level_of_full_scale_db,
         reference_energy_s=energy / sweep.sample_rate,
-        reference_rest_s=plan.levels.rest_s,
+        repeat_rest_s=plan.levels.rest_s,
         frame_s=(framed(whole).n_samples - whole.n_samples) / whole.sample_rate,
     )
 
@@ -123,7 +121,7 @@ def at_most(series: SeriesPlan, state: SoFar, plan: Plan) -> AtMost | None:
     lengths = [series.seconds(step) + STARTING_S for step in steps]
     rests = [series.rest_after_s(step) for step in steps]
     ordinary = _ordinary(state)
-    repeated = max(lengths) + max(series.reference_rest_s, LEAST_REST_S)
+    repeated = max(lengths) + series.repeat_rest_s
     top = max(step.level_db_spl for step in steps)
     return AtMost(
         recordings=len(steps),
@@ -151,5 +149,5 @@ def _ordinary(state: SoFar) -> list[BurstStep]:
 
 def fits(series: SeriesPlan, step: BurstStep, *, rest_s: float, elapsed_s: float, most_s: float) -> bool:
     """Whether `step` may begin: even if it must be repeated it ends within the bound."""
-    twice_s = 2.0 * (series.seconds(step) + STARTING_S) + max(series.reference_rest_s, LEAST_REST_S)
+    twice_s = 2.0 * (series.seconds(step) + STARTING_S) + series.repeat_rest_s
     return elapsed_s + rest_s + twice_s <= most_s + ROUNDING_DB

@@ -96,6 +96,20 @@ KINDS: tuple[Kind, ...] = (
         measured="Between the bins of the multitone's period, where nothing that repeats lies; per third octave.",
     ),
     Kind(
+        stem="burst",
+        heading="How loud bursts go",
+        shows="The highest peak of a short burst in each third octave, and what ended it: compression, an order of "
+        "distortion, or what the plan allows.",
+        measured="Bursts of a few periods, louder from recording to recording; a band is left out once it has met a "
+        "limit, and the level of the crossing is interpolated.",
+    ),
+    Kind(
+        stem="burst-compression",
+        heading="Compression of bursts",
+        shows="How far the output of a burst falls short of linear at each level. Bursts are too short to heat a coil.",
+        measured="Energy of the burst at its frequency re the lowest level, less the difference of the drives.",
+    ),
+    Kind(
         stem="findings",
         heading="Findings in one picture",
         shows="Where distortion rises or compression changes, and what lies behind it.",

@@ -9,6 +9,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from distort.analysis.burst_series.result import BurstResult
+from distort.report.figures.burst import burst_compression_figure, burst_figure, shown_levels
 from distort.report.figures.compression import change_limits, compression_figure
 from distort.report.figures.dips import dips_among
 from distort.report.figures.drawing import Drawn, Named, draw_figures, forget, up_to_date
@@ -106,6 +108,9 @@ def _figures(conditions: tuple[ConditionResults, ...], words: ReportPlan) -> lis
         if impulsive is not None and impulsive.places:
             name = f"impulsive_{results.findings.condition}"
             figures.append((name, partial(impulsive_figure, impulsive, legend_of(results, words))))
+        bursts = results.further.get("burst")
+        if bursts is not None:
+            figures += _burst_figures(bursts, results.findings.condition, legend_of(results, words))
         noise = results.further.get("noise")
         if noise is not None and has_noise(noise):
             legend = replace(legend_of(results, words), stimulus=how_it_sounds(results.findings.multitones[0]))
@@ -115,6 +120,15 @@ def _figures(conditions: tuple[ConditionResults, ...], words: ReportPlan) -> lis
             name = f"findings_{results.findings.condition}"
             figures.append((name, partial(findings_figure, results, legend)))
     return figures
+
+
+def _burst_figures(bursts: BurstResult, condition: str, legend: Legend) -> Iterator[Named]:
+    """How loud each band goes, and its compression where more than one level was played."""
+    legend = replace(legend, stimulus="tone bursts of a few periods")
+    if np.isfinite(bursts.peak_db).any():
+        yield f"burst_{condition}", partial(burst_figure, bursts, legend)
+    if shown_levels(bursts):
+        yield f"burst-compression_{condition}", partial(burst_compression_figure, bursts, legend)
 
 
 def _sweep_figures(

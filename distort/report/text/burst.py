@@ -56,6 +56,28 @@ def burst_blocks(results: ConditionResults) -> Iterator[str | Table]:
     yield ""
 
 
+def how_loud_sentence(results: ConditionResults) -> Iterator[str]:
+    """How loud a condition goes by its bursts, in one sentence; nothing where there are none that tell."""
+    result: BurstResult | None = results.further.get("burst")
+    limit = None if result is None else burst_operating_limit(result)
+    if result is None or limit is None or (ends := _ends(result)) is None:
+        return
+    low, high = ends
+    unit = UNIT_WORDS[result.unit]
+    level = level_name(round(limit.level_db_spl, 1))
+    held = (
+        f"up to {level} dB SPL nominal, the most that was played everywhere"
+        if limit.ended_by is None
+        else f"up to {level} dB SPL nominal, then {hertz_words(limit.frequency_hz or 0.0)} ends by "
+        f"{ENDED_WORDS[limit.ended_by]}"
+    )
+    yield (
+        f"How loud it goes: bursts peak at {result.peak_db[low]:.1f} ({hertz_words(float(result.frequency_hz[low]))}) "
+        f"to {result.peak_db[high]:.1f} {unit} ({hertz_words(float(result.frequency_hz[high]))}); every band keeps its "
+        f"limits {held}."
+    )
+
+
 def how_loud_sentences(result: BurstResult) -> Iterator[str]:
     """Up to which level all bands keep their limits, and how loud the quietest and the loudest of them go."""
     limit = burst_operating_limit(result)
@@ -73,15 +95,22 @@ def how_loud_sentences(result: BurstResult) -> Iterator[str]:
             f"Bursts: compression and distortion keep their limits in every third octave up to {level} dB SPL nominal; "
             f"the first to end is {hertz_words(limit.frequency_hz or 0.0)}, by {ENDED_WORDS[limit.ended_by]}."
         )
-    known = np.flatnonzero(np.isfinite(result.peak_db) & (np.array(result.ended_by) != NOISE))
-    if known.size:
-        low, high = (int(known[pick(result.peak_db[known])]) for pick in (np.argmin, np.argmax))
+    if (ends := _ends(result)) is not None:
+        low, high = ends
         unit = UNIT_WORDS[result.unit]
         yield (
             f"Highest peaks: from {result.peak_db[low]:.1f} {unit} at {hertz_words(float(result.frequency_hz[low]))} "
             f"to {result.peak_db[high]:.1f} at {hertz_words(float(result.frequency_hz[high]))}. "
             f"{ended_counts(result.ended_by)}"
         )
+
+
+def _ends(result: BurstResult) -> tuple[int, int] | None:
+    """The bands that go least and most loud; None where no peak is known."""
+    known = np.flatnonzero(np.isfinite(result.peak_db) & (np.array(result.ended_by) != NOISE))
+    if not known.size:
+        return None
+    return int(known[np.argmin(result.peak_db[known])]), int(known[np.argmax(result.peak_db[known])])
 
 
 def ended_counts(ended_by: Sequence[str]) -> str:

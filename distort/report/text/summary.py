@@ -10,6 +10,7 @@ from distort.analysis.common.curves import Harmonics, Response
 from distort.analysis.sweep.response import lower_limit_hz
 from distort.errors import UsageError
 from distort.report.text.alike import OF_THE_FIRST, alike, and_more
+from distort.report.text.burst import how_loud_sentence
 from distort.report.text.capture import quality_sentences
 from distort.report.text.foreign import event_sentences, image_sentences
 from distort.report.text.headings import heading_sentences
@@ -42,6 +43,7 @@ def summary_blocks(results: ConditionResults, *, session: str = "FOLDER") -> Ite
         yield f"{len(shown)} of {len(rows)} levels. All of them: distort show {condition} overview"
     if results.findings.no_compression is not None:
         yield results.findings.no_compression
+    yield from how_loud_sentence(results)
     yield ""
     yield from headline_sentences(results, condition)
 
@@ -50,6 +52,7 @@ def overview_of_levels(results: ConditionResults) -> Iterator[str | Table]:
     """The table of the summary with every level."""
     yield from heading_sentences(results)
     yield from overview_blocks(overview(results))
+    yield from how_loud_sentence(results)
     yield ""
 
 
