@@ -8,6 +8,7 @@ import numpy.typing as npt
 
 from signals.burst import Burst, BurstSeries
 from signals.errors import SignalError
+from signals.frames import Frames
 from signals.multitone import Multitone
 from signals.noise import Noise
 from signals.programme import Programme
@@ -56,6 +57,7 @@ KINDS: dict[str, type[Any]] = {
     "tone": Tone,
     "burst": Burst,
     "burst-series": BurstSeries,
+    "frames": Frames,
     "noise": Noise,
     "multitone": Multitone,
     "programme": Programme,

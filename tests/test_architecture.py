@@ -121,6 +121,7 @@ ROOMS = {
         "compression",
         "burst",
         "burst_series",
+        "frames",
         "programme",
         "anomalies",
         "findings",

@@ -8,13 +8,18 @@ from typing import Any
 
 from distort.analysis.sweep.sweeps import Settings
 from distort.assembly.condition.burst import analysed_bursts
+from distort.assembly.condition.frames import FRAMES, analysed_frames
 from distort.assembly.condition.programme import analysed_programme
 from distort.recording.takes import Takes
 
 Levels = Mapping[float, Takes]
 """Takes of one kind by nominal level, dB SPL, from the lowest up."""
 
-ANALYSED: dict[str, Callable[[Levels, Settings], Any]] = {"burst": analysed_bursts, "programme": analysed_programme}
+ANALYSED: dict[str, Callable[[Levels, Settings], Any]] = {
+    "burst": analysed_bursts,
+    FRAMES: analysed_frames,
+    "programme": analysed_programme,
+}
 """By the name of the recordings: the result that `session.results.kinds.STORED` writes under the same name. Each raises
 AnalysisError when the recordings do not allow it, and as `prepare` does."""
 

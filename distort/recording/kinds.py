@@ -10,6 +10,7 @@ from typing import Any
 
 from signals import Noise, Stimulus, Sweep, kind_of
 from signals.burst import BurstSeries
+from signals.frames import Frames
 
 Band = tuple[float, float]
 
@@ -61,6 +62,7 @@ ALIGNED: dict[str, AlignedKind] = {
     "sampled-sweep": _SWEEP,
     "multitone": AlignedKind(repeats=True),
     "burst-series": AlignedKind(seconds_in=BurstSeries.seconds_in),
+    "frames": AlignedKind(seconds_in=Frames.seconds_in),
     "noise": AlignedKind(flat_hz=_noise_hz, covered_hz=_noise_hz),
 }
 """By the name in `signals.stimulus.KINDS`."""

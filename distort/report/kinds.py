@@ -35,6 +35,7 @@ class ShownKind:
 
 SHOWN: dict[str, ShownKind] = {
     "burst": ShownKind(said_by="distort.report.text.burst:burst_blocks", methods="methods_burst.md"),
+    "frames": ShownKind(said_by="distort.report.text.frames:frames_blocks", methods="methods_frames.md"),
     "programme": ShownKind(said_by="distort.report.text.programme:programme_blocks", methods="methods_programme.md"),
     "impulsive": ShownKind(
         said_by="distort.report.text.impulsive:impulsive_blocks",

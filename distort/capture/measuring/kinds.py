@@ -8,7 +8,7 @@ import numpy as np
 import numpy.typing as npt
 
 from distort.analysis.sweep.sweeps import Reference
-from distort.capture.measuring import loud_burst, loud_multitone, loud_programme, loud_sweep
+from distort.capture.measuring import loud_burst, loud_frames, loud_multitone, loud_programme, loud_sweep
 from distort.capture.measuring.playing_takes import Take
 from distort.capture.measuring.quiet_run import QuietRun
 from distort.capture.measuring.third_octaves import Louder, ThirdOctaves
@@ -82,6 +82,11 @@ LOUD: dict[str, LoudKind] = {
         ceiling_db_spl=loud_burst.ceiling_db_spl,
         peaks=loud_burst.peaks,
         held_against=loud_burst.held_against,
+    ),
+    "frames": LoudKind(
+        expected_rms_dbfs=loud_frames.expected_rms_dbfs,
+        peaks=loud_frames.peaks,
+        held_against=loud_frames.held_against,
     ),
     "programme": _PROGRAMME,
     "sampled-programme": _PROGRAMME,

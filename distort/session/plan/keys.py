@@ -212,6 +212,22 @@ class BurstPlan:
 
 
 @dataclass(frozen=True, kw_only=True)
+class FramesPlan:
+    """A sine that is quiet, loud for a moment, and quiet again: what compresses, a limiter, heat, or neither."""
+
+    frequencies_hz: tuple[float, ...] = field(
+        default=(125.0, 250.0, 500.0, 1000.0, 2000.0, 4000.0, 8000.0),
+        metadata=_facts(rules.frequencies, "Hz; one frame each"),
+    )
+    below_db: float = field(
+        default=20.0, metadata=_facts(rules.number(6.0, 30.0), "dB; how far the quiet sine lies below the loud one")
+    )
+    highest_levels: int = field(
+        default=2, metadata=_facts(rules.whole(1, 99), "of the levels, how many have frames: the highest")
+    )
+
+
+@dataclass(frozen=True, kw_only=True)
 class ProgrammePlan:
     """Music or speech: of a file, or a short piece that this program makes."""
 
@@ -305,6 +321,7 @@ class Plan:
     analysis: AnalysisPlan = AnalysisPlan()
     report: ReportPlan = ReportPlan()
     burst: BurstPlan | None = None
+    frames: FramesPlan | None = None
     programme: ProgrammePlan | None = None
     conditions: tuple[ConditionPlan, ...] = ()
     """Of [conditions.NAME], where the plan says something of one."""
@@ -361,6 +378,7 @@ SECTIONS: dict[str, type[Any]] = {
     "sweep": SweepPlan,
     "multitone": MultitonePlan,
     "burst": BurstPlan,
+    "frames": FramesPlan,
     "programme": ProgrammePlan,
     "analysis": AnalysisPlan,
     "report": ReportPlan,

@@ -12,6 +12,7 @@ from distort.session.plan.keys import MOST_REALISATIONS, BurstPlan, Plan
 from distort.session.plan.music import piece_of_file
 from signals import Stimulus
 from signals.burst import PEAK_OVER_RMS_DB, BurstSeries, third_octaves_hz
+from signals.frames import Frames
 from signals.programme import Programme
 
 SWEEP, SHORT_SWEEP, MULTITONE = "sweep", "sweep-short", "multitone"
@@ -159,6 +160,30 @@ def burst_limits(plan: Plan) -> BurstLimits:
     )
 
 
+def frames_stimulus(plan: Plan, *, drive_dbfs: float) -> Frames | None:
+    """The frames of the plan at `drive_dbfs` (AES17), none below [sweep] lowest_hz; None where it has no [frames].
+
+    Raises signals.SignalError when no frequency is left, the highest does not fit the sample rate, or the drive would
+    pass full scale.
+    """
+    frames = plan.frames
+    if frames is None:
+        return None
+    lowest_hz = plan.sweep.lowest_hz or 0.0
+    played = tuple(at_hz for at_hz in frames.frequencies_hz if at_hz >= lowest_hz)
+    if not played:
+        raise signals.SignalError(
+            f"all of frequencies_hz, up to {frames.frequencies_hz[-1]:g}, lie below lowest_hz = {lowest_hz:g} of "
+            f"[sweep], and nothing is played there: name a higher one, or leave [frames] out"
+        )
+    return Frames(
+        frequencies_hz=played,
+        below_db=frames.below_db,
+        sample_rate=plan.sweep.sample_rate,
+        drive_dbfs=drive_dbfs,
+    )
+
+
 def programme_stimulus(plan: Plan, *, drive_dbfs: float) -> Programme | None:
     """The music of the plan at `drive_dbfs` (AES17), nothing below [sweep] lowest_hz; None where it has no [programme],
     or names a file and was not read from a session, in which that would lie.
@@ -206,6 +231,21 @@ def _burst(plan: Plan, drive_dbfs: float) -> Stimulus | None:
     return burst_stimulus(plan, drive_dbfs=drive_dbfs)
 
 
+def _frames(plan: Plan, drive_dbfs: float) -> Stimulus | None:
+    return frames_stimulus(plan, drive_dbfs=drive_dbfs)
+
+
+def _frames_levels(plan: Plan) -> tuple[float, ...]:
+    return () if plan.frames is None else plan.levels.db_spl[-plan.frames.highest_levels :]
+
+
+def _frames_facts(frames: Frames) -> str:
+    return (
+        f"{len(frames.frames)} frames, each loud for {1000.0 * min(one.hold_s for one in frames.frames):.0f} to "
+        f"{1000.0 * max(one.hold_s for one in frames.frames):.0f} ms"
+    )
+
+
 def _programme(plan: Plan, drive_dbfs: float) -> Stimulus | None:
     return programme_stimulus(plan, drive_dbfs=drive_dbfs)
 
@@ -249,6 +289,7 @@ PLAYED: tuple[PlayedKind, ...] = (
     PlayedKind(name=SHORT_SWEEP, section="sweep", made=_short_sweep),
     *_DRAWS,
     PlayedKind(name="burst", section="burst", made=_burst, own_levels=True),
+    PlayedKind(name="frames", section="frames", made=_frames, levels_db_spl=_frames_levels, facts=_frames_facts),
     PlayedKind(
         name="programme",
         section="programme",

@@ -123,6 +123,15 @@ def band(value: Any) -> tuple[float, float]:
     return numbers[0], numbers[1]
 
 
+def frequencies(value: Any) -> tuple[float, ...]:
+    """Frequencies, Hz: at least one, each above the one before."""
+    numbers = _each(value, number(20.0, 20e3), "frequencies, such as [125, 1000, 4000]")
+    for lower, higher in pairwise(numbers):
+        if lower >= higher:
+            raise ValueError(f"frequencies from the lowest to the highest, but {higher:g} comes after {lower:g}")
+    return numbers
+
+
 def conditions(value: Any) -> tuple[str, ...]:
     """Names of conditions: at least one, safe as folder names, different even where capitals do not count."""
     names = _each(value, text, 'names, such as ["stand", "desk"]')
