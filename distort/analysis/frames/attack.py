@@ -90,7 +90,7 @@ def _late(base: Baseband, known: FloatArray, left: ComplexArray) -> ComplexArray
     late = np.arange(base.hold_steps) >= (1.0 - LATE_SHARE) * base.hold_steps
     column = _answer(base, known * late) - _answer(base, np.zeros(base.hold_steps))
     mended, _ = _fitted(left[late], [column[late]])
-    return mended[0] * late
+    return np.asarray(mended[0] * late)
 
 
 def _in_decibels(course: FloatArray, way_db: float) -> FloatArray:

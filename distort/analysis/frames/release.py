@@ -191,7 +191,7 @@ class _Probe:
         return np.asarray(values[0] * np.exp(-self.since_s / np.exp(values[1])))
 
     def _limiter_db(self, values: FloatArray) -> FloatArray:
-        return values[0] * go(self.since_s, time_s=float(np.exp(values[1])), shape=float(values[2]))
+        return np.asarray(values[0] * go(self.since_s, time_s=float(np.exp(values[1])), shape=float(values[2])))
 
     def _left(self, turn: float, lost_db: FloatArray) -> FloatArray:
         first = self._base.hold_steps
