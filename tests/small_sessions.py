@@ -10,6 +10,7 @@ from pathlib import Path
 import pytest
 import soundfile
 
+from signals.programme import Programme
 from tests.blank_figures import unmade_figures
 from tests.clumsy_session import RATE, heard, shorten, unchanged
 from tests.killing import Runner
@@ -57,6 +58,27 @@ def analysed(with_takes, tmp_path_factory) -> Iterator[Path]:
         words = ["--stimulus", "sweep", "--level", str(level), "--playback-change-db", "0"]
         assert main(["add", str(session), str(take), *words]) == 0
     assert main(["analyze", str(session)]) == 0
+    with unchanged(session):
+        yield session
+
+
+@pytest.fixture(scope="session")
+def with_music(new, tmp_path_factory) -> Iterator[Path]:
+    """The session with 5 s of music from a file, brought in at 76 and 86 dB SPL: at 86 with a cubic part."""
+    from distort.__main__ import main
+
+    session = Path(shutil.copytree(new, tmp_path_factory.mktemp("music") / "monitor"))
+    (session / "programme").mkdir()
+    piece = Programme(seconds=5.0, sample_rate=44100, drive_dbfs=-30.0).samples()
+    soundfile.write(session / "programme/piece.flac", piece, 44100, subtype="PCM_16")
+    with (session / "session.toml").open("a", encoding="utf-8") as plan:
+        plan.write('\n[programme]\nfile = "programme/piece.flac"\ncredit = "Nobody"\n')
+    assert main(["stimuli", str(session)]) == 0
+    for level in (76, 86):
+        take = heard(session / f"stimuli/programme_{level}dB.wav")
+        soundfile.write(session.parent / f"music_{level}.wav", take - (level == 86) * take**3, RATE, subtype="FLOAT")
+        words = ["--stimulus", "programme", "--level", str(level), "--playback-change-db", "0"]
+        assert main(["add", str(session), str(session.parent / f"music_{level}.wav"), *words]) == 0
     with unchanged(session):
         yield session
 

@@ -123,6 +123,7 @@ ROOMS = {
         "burst_series",
         "frames",
         "programme",
+        "heard",
         "anomalies",
         "findings",
         "comparison",

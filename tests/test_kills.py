@@ -16,6 +16,7 @@ from distort.session.files.atomic import TEMPORARY_SUFFIX
 from distort.session.files.folder import SessionFolder
 from distort.session.published.frozen import frozen_labels, read_frozen
 from distort.session.recordings.stored import load_recordings
+from distort.session.results.heard_files import heard_records
 from tests.clumsy_session import contents
 
 pytest_plugins = ["tests.small_sessions"]
@@ -194,3 +195,26 @@ def test_bundle(runner, drawn, tmp_path, kills) -> None:
         assert bundle.read_bytes() == wanted
         assert left_over(session) == []
         bundle.unlink()
+
+
+@pytest.mark.parametrize("kills", [pytest.param(1, marks=SAMPLE), pytest.param(50, marks=STUDY)])
+def test_hear(runner, with_music, tmp_path, kills) -> None:
+    """No sound is ever there that no record names; once more makes all of them."""
+    moment = random.Random(6)
+    whole = Path(shutil.copytree(with_music, tmp_path / "whole"))
+    assert runner.whole(whole, "hear", whole) == 0
+    wanted = contents(whole)
+    done = 0
+    while done < kills:
+        session = Path(shutil.copytree(with_music, tmp_path / "killed"))
+        for _ in range(min(3, kills - done)):
+            done += runner.killed(moment, session, "hear", session)
+            named = {one.file for record in heard_records(SessionFolder(session)) for one in record.files}
+            there = {Path(name).name for name in contents(session) if name.startswith("results/listening/")}
+            assert {name for name in there if name.endswith(".flac") and name[0] != "."} <= named
+        assert runner.whole(session, "hear", session) == 0
+        held = contents(session)
+        assert {name: held[name] for name in held if name != ".lock"} == {
+            name: wanted[name] for name in wanted if name != ".lock"
+        }
+        shutil.rmtree(session)

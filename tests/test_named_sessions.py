@@ -36,6 +36,7 @@ TAKES_ONE = {
     "add": ("a.wav", "--stimulus", "sweep", "--level", "86"),
     "analyze": (),
     "check": (),
+    "hear": ("--level", "86"),
     "measure": ("--simulate",),
     "report": (),
     "reject": ("sweep_86dB", "--reason", "x"),

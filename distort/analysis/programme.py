@@ -130,14 +130,19 @@ def against_quiet(
 
     n_samples   of the piece
     """
-    size = scipy.fft.next_fast_len(n_samples + round((FADE_S + TAIL_S) * sample_rate), real=True)
-    before = _heard(quiet, size, sample_rate)
-    each = [_compared(before, _heard(one, size, sample_rate), bands_hz) for one in loud]
+    size = cut_samples(n_samples, sample_rate)
+    before = cut_to_piece(quiet, size, sample_rate)
+    each = [_compared(before, cut_to_piece(one, size, sample_rate), bands_hz) for one in loud]
     return {name: np.mean([one[name] for one in each], axis=0) for name in each[0]}
 
 
+def cut_samples(n_samples: int, sample_rate: int) -> int:
+    """Length of what is cut out of a recording of a piece of `n_samples`."""
+    return scipy.fft.next_fast_len(n_samples + round((FADE_S + TAIL_S) * sample_rate), real=True)
+
+
 @dataclass(frozen=True, kw_only=True)
-class _Heard:
+class CutRecording:
     """A recording cut to the piece: its spectrum and its noise, a value a bin."""
 
     frequency_hz: FloatArray
@@ -152,8 +157,8 @@ class _Heard:
         return 0.5 / float(self.frequency_hz[-1] * self.seconds) ** 2
 
 
-def _heard(take: ProgrammeTake, size: int, sample_rate: int) -> _Heard:
-    """The cut begins at the same fraction of a sample after the piece's first, whatever the recording."""
+def cut_to_piece(take: ProgrammeTake, size: int, sample_rate: int) -> CutRecording:
+    """`take` cut to `size` samples, always from the same fraction of a sample after the piece's first on."""
     first = int(np.floor(take.start)) - round(FADE_S * sample_rate)
     piece = take.samples[max(first, 0) : max(first + size, 0)]
     missing = min(max(-first, 0), size)
@@ -166,7 +171,7 @@ def _heard(take: ProgrammeTake, size: int, sample_rate: int) -> _Heard:
     if take.silences:
         density = noise_density(take.silences, sample_rate=sample_rate)
         noise = np.interp(frequency_hz, density.frequency_hz, density.density)
-    return _Heard(
+    return CutRecording(
         frequency_hz=np.asarray(frequency_hz),
         spectrum=np.asarray(scipy.fft.rfft(piece) * np.exp(later)),
         noise=np.asarray(noise),
@@ -174,14 +179,14 @@ def _heard(take: ProgrammeTake, size: int, sample_rate: int) -> _Heard:
     )
 
 
-def _compared(quiet: _Heard, loud: _Heard, bands_hz: FloatArray) -> dict[str, FloatArray]:
+def _compared(quiet: CutRecording, loud: CutRecording, bands_hz: FloatArray) -> dict[str, FloatArray]:
     """What `against_quiet` says, of one loud recording."""
-    gain = _gain_for_good(quiet, loud, bands_hz)
+    gain = gain_for_good(quiet, loud, bands_hz)
     found = [_band(quiet, loud, gain, float(middle_hz)) for middle_hz in bands_hz]
     return {name: np.array([one[name] for one in found]) for name in found[0]}
 
 
-def _gain_for_good(quiet: _Heard, loud: _Heard, bands_hz: FloatArray) -> ComplexArray:
+def gain_for_good(quiet: CutRecording, loud: CutRecording, bands_hz: FloatArray) -> ComplexArray:
     """H at every bin: fitted in twelfths of an octave, interpolated over log frequency between where the music's power
     lies in each; on a slope its middle would be wrong by as much as a tone stands beside it."""
     octaves = np.log2(np.maximum(quiet.frequency_hz, quiet.frequency_hz[1]) / bands_hz[0])
@@ -197,34 +202,34 @@ def _gain_for_good(quiet: _Heard, loud: _Heard, bands_hz: FloatArray) -> Complex
     return np.asarray(np.interp(octaves, lies, fitted.real) + 1j * np.interp(octaves, lies, fitted.imag))
 
 
-def _band(quiet: _Heard, loud: _Heard, gain: ComplexArray, middle_hz: float) -> dict[str, float]:
+def _band(quiet: CutRecording, loud: CutRecording, gain: ComplexArray, middle_hz: float) -> dict[str, float]:
     """Mean squares over the cut, full scale squared, of one third octave."""
     low_hz, high_hz = middle_hz / 10.0**0.05, middle_hz * 10.0**0.05
     inside = slice(*np.searchsorted(quiet.frequency_hz, [low_hz, high_hz]))
     width_hz = high_hz - low_hz
-    played, heard = _envelope((gain * quiet.spectrum)[inside]), _envelope(loud.spectrum[inside])
-    moving, followed = _moving_gain(played, heard, seconds=quiet.seconds, width_hz=width_hz)
+    played, heard = envelope((gain * quiet.spectrum)[inside]), envelope(loud.spectrum[inside])
+    moving, followed = moving_gain(played, heard, seconds=quiet.seconds, width_hz=width_hz)
     followed += (high_hz / low_hz - 1.0) / FIT_OCTAVES / (width_hz * quiet.seconds)
     through = np.square(np.abs(gain[inside])) * float(np.mean(np.square(np.abs(moving))))
     from_quiet = float(np.mean(through * quiet.noise[inside])) * width_hz
     noise = from_quiet + float(np.mean(loud.noise[inside])) * width_hz
     own = float(np.mean(quiet.noise[inside])) * width_hz
     return {
-        "quiet": _less(quiet.scale * float(np.sum(np.square(np.abs(quiet.spectrum[inside])))), own),
-        "left": _less(quiet.scale * _mean_square(moving * played), from_quiet),
-        "added": _less(quiet.scale * _mean_square(heard - moving * played) / (1.0 - followed), noise),
+        "quiet": less(quiet.scale * float(np.sum(np.square(np.abs(quiet.spectrum[inside])))), own),
+        "left": less(quiet.scale * mean_square(moving * played), from_quiet),
+        "added": less(quiet.scale * mean_square(heard - moving * played) / (1.0 - followed), noise),
         "noise": noise,
     }
 
 
-def _envelope(bins: ComplexArray) -> ComplexArray:
+def envelope(bins: ComplexArray) -> ComplexArray:
     """Complex envelope of a band over the cut, two values for each that is independent; its mean square is the sum of
     the bins' squares."""
     points = scipy.fft.next_fast_len(2 * bins.size)
     return np.asarray(scipy.fft.ifft(bins, points) * points)
 
 
-def _moving_gain(
+def moving_gain(
     played: ComplexArray, heard: ComplexArray, *, seconds: float, width_hz: float
 ) -> tuple[ComplexArray, float]:
     """c, and the share p of what was added that it follows by chance: for added sound of an even level, from the
@@ -242,11 +247,12 @@ def _moving_gain(
     return np.asarray(moving), float(np.mean(2.0 * own - by_others))
 
 
-def _mean_square(envelope: ComplexArray) -> float:
+def mean_square(envelope: ComplexArray) -> float:
+    """Of a complex envelope."""
     return float(np.mean(np.square(np.abs(envelope))))
 
 
-def _less(power: float, noise: float) -> float:
-    """Without its noise, where that is known."""
+def less(power: float, noise: float) -> float:
+    """`power` without its noise, where that is known."""
     known = float(np.nan_to_num(noise))
     return max(power - known, LEAST_SHARE * known)

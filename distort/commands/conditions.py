@@ -34,6 +34,25 @@ def analysed(folder: "SessionFolder", wanted: str | None) -> "tuple[ConditionRes
     return found
 
 
+def recorded_condition(folder: "SessionFolder", wanted: str | None) -> str:
+    """`wanted`, or the only condition that has recordings. Raises UsageError where there are several, or none called
+    so, SessionError where there is none at all."""
+    from distort.errors import SessionError
+
+    recorded = folder.conditions_recorded()
+    if not recorded:
+        raise SessionError(f"{folder.root} holds no recording: `distort measure {folder.root}` makes some")
+    if wanted is None and len(recorded) > 1:
+        names = ", ".join(f"{folder.root}:{name}" for name in recorded)
+        raise UsageError(f"{folder.root} needs a condition: say which, one of {names}")
+    if wanted is not None and wanted not in recorded:
+        raise UsageError(
+            f"{folder.root} has no recordings of condition {shown(wanted)}{did_you_mean(wanted, recorded)}: there are "
+            f"{', '.join(recorded)}"
+        )
+    return wanted or recorded[0]
+
+
 def in_plan_order(found: "Sequence[ConditionResults]") -> "tuple[ConditionResults, ...]":
     """Conditions in the order in which the plan named them when they were analysed; those it did not name come last."""
     planned = found[0].findings.setup.conditions if found else ()

@@ -28,7 +28,7 @@ def run(arguments: argparse.Namespace) -> int:
     from dataclasses import fields
 
     from distort.assembly.condition.residual_sound import residual_sound
-    from distort.errors import UsageError
+    from distort.commands.conditions import recorded_condition
     from distort.report.terminal.console import make_console, say
     from distort.report.text.impulsive import residual_sentences
     from distort.session.files.folder import SessionFolder
@@ -37,11 +37,7 @@ def run(arguments: argparse.Namespace) -> int:
 
     folder = SessionFolder(arguments.folder)
     folder.require()
-    recorded = folder.conditions_recorded()
-    condition = arguments.named_condition or (recorded[0] if len(recorded) == 1 else None)
-    if condition is None:
-        names = ", ".join(f"{folder.root}:{name}" for name in recorded) or "none"
-        raise UsageError(f"{folder.root} needs a condition: say which, one of {names}")
+    condition = recorded_condition(folder, arguments.named_condition)
     sound = residual_sound(folder, condition, arguments.level)
     stem = f"residual_{condition}_{format_level(sound.level_db_spl)}dB{'_simulated' if sound.simulated else ''}"
     record = {one.name: getattr(sound, one.name) for one in fields(sound) if one.name != "samples"}

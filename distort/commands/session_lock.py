@@ -5,7 +5,20 @@ from contextlib import AbstractContextManager, nullcontext
 from pathlib import Path
 
 WRITE = frozenset(
-    {"add", "bundle", "calibrate", "compare", "freeze", "measure", "reject", "relabel", "report", "residual", "stimuli"}
+    {
+        "add",
+        "bundle",
+        "calibrate",
+        "compare",
+        "freeze",
+        "hear",
+        "measure",
+        "reject",
+        "relabel",
+        "report",
+        "residual",
+        "stimuli",
+    }
 )
 """Commands that change the session that their word FOLDER names (`compare`: that of A), or, like `bundle`, must not see
 it change."""

@@ -54,3 +54,21 @@ def save_figure(
                 figure.savefig(temporary, format=kind, dpi=figure.dpi, metadata=METADATA[kind], **more)
             written.append(path)
     return tuple(written)
+
+
+def png_of(figure: "Figure") -> bytes:
+    """The figure as the bytes of a PNG, for whoever keeps a record of them."""
+    from io import BytesIO
+
+    from matplotlib import rc_context
+
+    content = BytesIO()
+    with rc_context(SETTINGS):
+        figure.savefig(
+            content,
+            format="png",
+            dpi=figure.dpi,
+            metadata=METADATA["png"],
+            pil_kwargs={"compress_level": PNG_EFFORT},
+        )
+    return content.getvalue()

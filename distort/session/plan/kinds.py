@@ -15,7 +15,7 @@ from signals.burst import PEAK_OVER_RMS_DB, BurstSeries, third_octaves_hz
 from signals.frames import Frames
 from signals.programme import Programme
 
-SWEEP, SHORT_SWEEP, MULTITONE = "sweep", "sweep-short", "multitone"
+SWEEP, SHORT_SWEEP, MULTITONE, PROGRAMME = "sweep", "sweep-short", "multitone", "programme"
 
 SWEEPS = (SWEEP, SHORT_SWEEP)
 
@@ -291,7 +291,7 @@ PLAYED: tuple[PlayedKind, ...] = (
     PlayedKind(name="burst", section="burst", made=_burst, own_levels=True),
     PlayedKind(name="frames", section="frames", made=_frames, levels_db_spl=_frames_levels, facts=_frames_facts),
     PlayedKind(
-        name="programme",
+        name=PROGRAMME,
         section="programme",
         made=_programme,
         headroom_dbfs=programme_headroom_dbfs,

@@ -1,0 +1,189 @@
+"""What a loudspeaker does to a piece of music at a level, from its recordings: sounds to be heard, and their record."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from distort.analysis.heard import HeardParts, heard_parts
+from distort.analysis.hearing.over_masked import OverMasked, over_masked
+from distort.analysis.programme import FADE_S
+from distort.assembly.condition.programme import bands_of, drive_of, piece_of, require_same_piece, take_of
+from distort.errors import PlanError, SessionError
+from distort.recording.takes import Takes, reference_for, takes_of_each_level
+from distort.session.files.folder import SessionFolder
+from distort.session.files.names import format_level
+from distort.session.plan.keys import Plan
+from distort.session.plan.kinds import PROGRAMME, TRIAL_DRIVE_DBFS, programme_stimulus
+from distort.session.recordings.stored import Recording, load_recordings
+from distort.session.results.heard_files import (
+    DELIVERED,
+    INTENDED,
+    NO_COMPRESSION,
+    NO_DISTORTION,
+    REMAINDER,
+    Heard,
+    NamedFile,
+    Sound,
+)
+from signals import as_a
+from signals.levels import amplitude_to_db, db_to_amplitude
+from signals.programme import Programme
+from signals.sampled_programme import SampledProgramme
+
+PEAK_DBFS = -3.0
+"""Of the loudest of the sounds, as music has it: converters of players then have room for what lies between samples."""
+
+MOST_RAISED_DB = 60.0
+"""By which a remainder is raised: more would bring up nothing but dither."""
+
+OWN_LICENCE = "CC0-1.0"
+"""Of the piece that this program makes."""
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class HeardSounds:
+    """The sounds of a level, their record without its files, and what of them may be audible."""
+
+    record: Heard
+    sounds: tuple[Sound, ...]
+    parts: HeardParts
+    masked: OverMasked
+
+
+def levels_heard(folder: SessionFolder, condition: str) -> tuple[float, ...]:
+    """Levels that can be held against the lowest, from the lower up. Raises SessionError where there are none."""
+    levels = takes_of_each_level(load_recordings(folder, condition), PROGRAMME)
+    _require_two(folder, levels, condition)
+    return tuple(sorted(levels)[1:])
+
+
+def heard_sounds(folder: SessionFolder, plan: Plan, condition: str, level_db_spl: float) -> HeardSounds:
+    """Of the first takes that nobody rejected, against the lowest level.
+
+    Raises SessionError when there is no music at that level and a lower one, or the two are not a known drive apart;
+    AnalysisError when they are not of the same piece; and as `prepare` does.
+    """
+    levels = takes_of_each_level(load_recordings(folder, condition), PROGRAMME)
+    quiet, loud = _quiet_and_loud(folder, levels, condition, level_db_spl)
+    piece = piece_of(loud)
+    louder_db = drive_of(loud) - drive_of(quiet)
+    if np.isnan(louder_db):
+        raise SessionError(
+            f"nobody said how far the volume was turned between {quiet[0].files.in_session} and "
+            f"{loud[0].files.in_session}: bring them in again with --playback-change-db"
+        )
+    bands_hz = bands_of(piece)
+    parts = heard_parts(
+        take_of(quiet[0]),
+        take_of(loud[0]),
+        piece=piece.samples(),
+        sample_rate=piece.sample_rate,
+        bands_hz=bands_hz,
+        louder_db=louder_db,
+    )
+    full_scale_db_spl = _full_scale_db_spl(loud)
+    sounding = slice(round((FADE_S + piece.n_samples / piece.sample_rate) * piece.sample_rate))
+    masked = over_masked(
+        parts.intended[sounding],
+        parts.remainder[sounding],
+        sample_rate=piece.sample_rate,
+        bands_hz=bands_hz,
+        full_scale_db_spl=full_scale_db_spl,
+    )
+    sounds, gain_db = _levelled(parts)
+    record = _record(plan, condition, (quiet[0], loud[0]), piece)
+    record = replace(
+        record,
+        n_samples=parts.intended.size,
+        full_scale_db_spl=None if full_scale_db_spl is None else full_scale_db_spl - gain_db,
+        silent=parts.silent,
+    )
+    return HeardSounds(record=record, sounds=sounds, parts=parts, masked=masked)
+
+
+def _full_scale_db_spl(takes: Takes) -> float | None:
+    reference = reference_for(takes)
+    return reference.offset_db if reference.unit == "db_spl" else None
+
+
+def _record(plan: Plan, condition: str, both: tuple[Recording, Recording], piece: Programme) -> Heard:
+    """What is known before the sounds are made."""
+    quiet, loud = both
+    credit, licence = _whose(plan, piece)
+    sampled = as_a(SampledProgramme, piece)
+    return Heard(
+        source="recorded",
+        simulated=loud.sidecar.simulated,
+        loudspeaker=loud.sidecar.loudspeaker.name,
+        condition=condition,
+        level_db_spl=loud.sidecar.level_db_spl,
+        quiet_db_spl=quiet.sidecar.level_db_spl,
+        credit=credit,
+        licence=licence,
+        programme_sha256=None if sampled is None else sampled.samples_sha256,
+        sample_rate=piece.sample_rate,
+        n_samples=piece.n_samples,
+        full_scale_db_spl=None,
+        recordings=tuple(NamedFile(file=one.files.in_session, sha256=one.sidecar.recording_sha256) for one in both),
+        silent=(),
+    )
+
+
+def _quiet_and_loud(
+    folder: SessionFolder, levels: Mapping[float, Takes], condition: str, level_db_spl: float
+) -> tuple[Takes, Takes]:
+    _require_two(folder, levels, condition)
+    lowest = min(levels)
+    if level_db_spl not in levels or level_db_spl == lowest:
+        why = "is the one that others are held against" if level_db_spl == lowest else "was not recorded"
+        others = ", ".join(format_level(level) for level in levels if level != lowest)
+        raise SessionError(f"music at {level_db_spl:g} dB SPL {why} in condition {condition}: take --level {others}")
+    quiet, loud = levels[lowest], levels[level_db_spl]
+    require_same_piece(quiet, loud)
+    return quiet, loud
+
+
+def _require_two(folder: SessionFolder, levels: Mapping[float, Takes], condition: str) -> None:
+    if len(levels) < 2:
+        known = ", ".join(format_level(level) for level in levels)
+        there = f"holds music at {known} dB SPL alone" if levels else "holds no music that is not rejected"
+        raise SessionError(
+            f"condition {condition} of {folder.root} {there}, and two levels are held against one another: write a "
+            f"section [programme] into session.toml and record what is missing with `distort measure`"
+        )
+
+
+def _levelled(parts: HeardParts) -> tuple[tuple[Sound, ...], float]:
+    """All sounds by one gain, in dB; and the remainder once more, as loud as the loudest of them."""
+    each = {
+        INTENDED: parts.intended,
+        DELIVERED: parts.delivered,
+        REMAINDER: parts.remainder,
+        NO_DISTORTION: parts.intended + parts.linear + parts.compression,
+        NO_COMPRESSION: parts.intended + parts.linear + parts.distortion,
+    }
+    gain_db = PEAK_DBFS - max(float(amplitude_to_db(np.max(np.abs(sound)))) for sound in each.values())
+    gain = float(db_to_amplitude(gain_db))
+    sounds = [Sound(part=part, samples=gain * sound) for part, sound in each.items()]
+    room_db = PEAK_DBFS - gain_db - float(amplitude_to_db(np.max(np.abs(parts.remainder))))
+    raised_db = float(np.floor(min(room_db, MOST_RAISED_DB)))
+    if np.any(parts.remainder) and raised_db >= 1.0:
+        louder = gain * float(db_to_amplitude(raised_db)) * parts.remainder
+        sounds.append(Sound(part=REMAINDER, samples=louder, raised_db=raised_db))
+    return tuple(sounds), gain_db
+
+
+def _whose(plan: Plan, piece: Programme) -> tuple[str, str]:
+    """Credit and licence of the music: of a file those in the plan, as long as it still names that music."""
+    sampled = as_a(SampledProgramme, piece)
+    if sampled is None:
+        return "", OWN_LICENCE
+    try:
+        now = programme_stimulus(plan, drive_dbfs=TRIAL_DRIVE_DBFS)
+    except PlanError:  # the file is gone: what was played is kept, and whose it is the plan no longer says for sure
+        now = None
+    named = None if now is None else as_a(SampledProgramme, now)
+    if plan.programme is None or named is None or named.samples_sha256 != sampled.samples_sha256:
+        return "", ""
+    return plan.programme.credit, plan.programme.licence

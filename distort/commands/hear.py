@@ -1,0 +1,51 @@
+"""distort hear: writes what a loudspeaker does to music as sounds to listen to, and a picture of it."""
+
+import argparse
+
+from distort.commands.parser import Parser, Subparsers, add_command
+from distort.commands.sessions import add_session
+from distort.commands.values import finite
+
+
+def add_parser(subparsers: "Subparsers[Parser]") -> None:
+    """Add the command."""
+    parser = add_command(
+        subparsers,
+        "hear",
+        "write what the loudspeaker does to music as sounds to listen to",
+        details="Of music that was recorded at a level and at a lower one: as meant, as it comes out, and the "
+        "remainder, as it is and raised. FLAC files and a figure in results/listening, with a record of where they "
+        "come from beside them.",
+        examples=["distort hear our-monitor:desk --level 96", "distort hear our-monitor:desk"],
+    )
+    add_session(parser, "a session with recordings of music")
+    parser.add_argument("--level", metavar="DB", type=finite, help="nominal level of the music, dB SPL; all without it")
+    parser.set_defaults(run=run)
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """Write them. Raises UsageError where no condition is named among several, SessionError, AnalysisError and
+    RecordingError for recordings that are missing, do not go together or cannot be trusted."""
+    from distort.assembly.condition.heard import heard_sounds, levels_heard
+    from distort.commands.conditions import recorded_condition
+    from distort.report.figures.heard import heard_figure
+    from distort.report.figures.saving import png_of
+    from distort.report.terminal.console import make_console, say
+    from distort.report.text.heard import caution_sentences, file_sentences, heard_sentences, tags_of
+    from distort.session.files.folder import SessionFolder
+    from distort.session.plan.reading import read_plan
+    from distort.session.results.heard_files import write_heard
+
+    folder = SessionFolder(arguments.folder)
+    folder.require()
+    plan = read_plan(folder.root)
+    condition, console = recorded_condition(folder, arguments.named_condition), make_console()
+    levels = levels_heard(folder, condition) if arguments.level is None else (arguments.level,)
+    for level in levels:
+        heard = heard_sounds(folder, plan, condition, level)
+        picture = png_of(heard_figure(heard.record, heard.masked))
+        record = write_heard(folder, heard.record, heard.sounds, tags=tags_of(heard.record), figure_png=picture)
+        say(console, *heard_sentences(record, heard.parts, heard.masked))
+        say(console, "", *file_sentences(record, folder.inside("results", "listening")), "")
+    say(console, *caution_sentences(record))
+    return 0

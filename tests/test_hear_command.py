@@ -1,0 +1,104 @@
+"""`distort hear`: the sounds, what it says of them, and what it refuses; and the masking that it shows."""
+
+import shutil
+from pathlib import Path
+
+import numpy as np
+import pytest
+import soundfile
+
+from distort.analysis.hearing.masking import bark, schroeder_spread_db, threshold_of_hearing_db_spl
+from distort.analysis.hearing.over_masked import over_masked
+from distort.report.figures.heard import heard_figure
+from distort.session.files.folder import SessionFolder
+from distort.session.results.heard_files import as_written, heard_records
+from signals.burst import third_octaves_hz
+from tests.test_heard_files import heard
+from tests.test_report_figures import assert_no_words_overlap
+
+pytest_plugins = ["tests.clumsy_fixtures", "tests.small_sessions"]
+
+RATE = 16000
+
+
+@pytest.mark.sample
+def test_sounds_of_the_users_own_music_are_written_and_spoken_of(distort, with_music, tmp_path) -> None:
+    """A cubic part: some decibels less at peaks, and products. Delivered is intended and remainder, by the samples."""
+    session = Path(shutil.copytree(with_music, tmp_path / "monitor"))
+    (session / "programme" / "piece.flac").unlink()  # what was played is kept
+    said = " ".join(distort.done("hear", session).split())
+    assert "Recorded at 86 dB SPL (nominal, at 1 m), held against the recording at 76 dB SPL." in said
+    assert "Turn the volume down before you listen" in said
+    assert "These sounds stay in the session: no licence that permits sharing is stated" in said
+    folder = SessionFolder(session)
+    (record,) = heard_records(folder)
+    assert as_written(folder, record)
+    assert (record.source, record.simulated, record.quiet_db_spl) == ("recorded", False, 76.0)
+    there = session / "results" / "listening"
+    sounds = {one.part: soundfile.read(there / one.file)[0] for one in record.sounds if not one.raised_db}
+    # three roundings to 24 bits, each with dither of up to a step either way
+    np.testing.assert_allclose(
+        sounds["delivered"], sounds["intended"] + sounds["remainder"], rtol=0.0, atol=6.0 * 2.0**-23
+    )
+    assert np.max([np.max(np.abs(one)) for one in sounds.values()]) == pytest.approx(10.0 ** (-3.0 / 20.0), abs=1e-6)
+    raised = record.sound("remainder", raised=True)
+    assert raised is not None
+    samples, _ = soundfile.read(there / raised.file)
+    assert 10.0 ** (-4.0 / 20.0) < np.max(np.abs(samples)) <= 10.0 ** (-3.0 / 20.0) + 2.0**-22
+    with soundfile.SoundFile(there / raised.file) as file:
+        assert "86 dB SPL, recorded" in file.title
+        assert file.artist == ""  # whose the music is the plan no longer says for sure
+
+
+@pytest.mark.sample
+@pytest.mark.parametrize(
+    ("words", "says"),
+    [
+        (("--level", "76"), "is the one that others are held against in condition default: take --level 86"),
+        (("--level", "81"), "was not recorded in condition default: take --level 86"),
+        (("--level", "loud"), "--level"),
+    ],
+)
+def test_a_level_that_says_nothing_is_refused(distort, with_music, words, says) -> None:
+    ending = distort("hear", with_music, *words)
+    assert ending.status in (1, 2)
+    assert says in ending.err
+
+
+def test_a_session_without_music_is_told_what_to_do(distort, analysed) -> None:
+    assert "write a section [programme] into session.toml" in distort.refused("hear", analysed, inside=analysed)
+
+
+def test_of_a_tone_above_a_tone_what_the_closed_form_says_is_not_masked() -> None:
+    """Schroeder's spreading function (J. Acoust. Soc. Am. 66, 1979) at two third octaves: 1 kHz at 80 dB SPL beside
+    2 kHz at 50; and alone, above the threshold of hearing."""
+    bands_hz = np.array(third_octaves_hz(100.0, 6300.0))
+    time_s = np.arange(2 * RATE) / RATE
+    masker, other = (
+        10.0 ** ((level - 100.0) / 20.0) * np.sin(2.0 * np.pi * hz * time_s) for level, hz in ((80, 1000), (50, 2000))
+    )
+    found = over_masked(masker, other, sample_rate=RATE, bands_hz=bands_hz, full_scale_db_spl=100.0)
+    row = int(np.argmin(np.abs(bands_hz - 2000.0)))
+    at = bands_hz[row]
+    masked_db = 80.0 + float(schroeder_spread_db(bark(at) - bark(1000.0))) - 15.5 - float(bark(at))
+    # a Hann window of 0.1 s leaves a tone within its third octave to 0.01 dB
+    np.testing.assert_allclose(found.remainder_db[row, 1:-1], 50.0, atol=0.05)
+    np.testing.assert_allclose(found.over_db[row, 1:-1], 50.0 - masked_db, atol=0.1)
+    alone = over_masked(0.0 * masker, other, sample_rate=RATE, bands_hz=bands_hz, full_scale_db_spl=100.0)
+    quiet_db = float(threshold_of_hearing_db_spl(at))
+    np.testing.assert_allclose(alone.over_db[row, 1:-1], 50.0 - quiet_db, atol=0.05)
+    assert alone.share_above == 1.0
+    assert alone.highest[0] > 50.0
+
+
+def test_the_figure_shows_music_remainder_and_what_is_not_masked() -> None:
+    bands_hz = np.array(third_octaves_hz(100.0, 6300.0))
+    random = np.random.default_rng(1)
+    music, remainder = (level * random.standard_normal(RATE) for level in (0.1, 0.01))
+    masked = over_masked(music, remainder, sample_rate=RATE, bands_hz=bands_hz, full_scale_db_spl=None)
+    figure = heard_figure(heard(loudspeaker="A monitor with a long name " * 5, simulated=True), masked)
+    assert_no_words_overlap(figure)
+    drawn = [axes.images[0].get_array() for axes in figure.axes if axes.images]
+    np.testing.assert_array_equal(drawn[0], masked.music_db)
+    np.testing.assert_array_equal(drawn[1], masked.remainder_db)
+    assert np.ma.count(np.ma.masked_invalid(drawn[2])) == np.count_nonzero(masked.over_db > 0.0)

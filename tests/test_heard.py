@@ -1,0 +1,141 @@
+"""What was meant and what came out of music, as sounds, through devices whose remainder is known in closed form.
+
+Each quiet and each loud recording is made by the device's own formula; the truth is their difference without noise, in
+third octaves of the plain spectrum.
+"""
+
+from collections.abc import Callable
+
+import numpy as np
+import pytest
+import scipy.signal
+
+from distort.analysis.heard import HeardParts, heard_parts, third_octave_powers
+from distort.analysis.programme import FADE_S
+from distort.recording.alignment.clock import repair_clock
+from signals.levels import power_to_db
+from tests.test_programme import BANDS_HZ, NOISE, PIECE, RATE, UP, take
+
+Device = Callable[[np.ndarray], np.ndarray]
+
+PLAYED = UP * PIECE.samples()
+
+
+def itself(played: np.ndarray) -> np.ndarray:
+    return played
+
+
+def limiter(played: np.ndarray) -> np.ndarray:
+    """A gain that keeps a slowly falling envelope below 0.15, some 6 dB below the piece's peaks."""
+    peak = scipy.ndimage.maximum_filter1d(np.abs(played), round(0.005 * RATE))
+    keep = np.exp(-1.0 / (0.1 * RATE))
+    envelope = scipy.signal.lfilter([1.0 - keep], [1.0, -keep], peak)
+    return played * np.minimum(1.0, 0.15 / np.maximum(envelope, 1e-9))
+
+
+def room(played: np.ndarray) -> np.ndarray:
+    """Direct sound and a tail of noise of 0.3 s."""
+    n = round(0.3 * RATE)
+    impulse = 0.05 * np.random.default_rng(3).standard_normal(n) * np.exp(-6.9 * np.arange(n) / n)
+    impulse[0] = 1.0
+    return scipy.signal.fftconvolve(played, impulse)
+
+
+def found(quiet: Device, loud: Device, *, noise: float = NOISE) -> HeardParts:
+    return heard_parts(
+        take(quiet(PIECE.samples()), seed=1, noise=noise),
+        take(loud(PLAYED), seed=2, start=2.0 * RATE + 50.8, noise=noise),
+        piece=PLAYED,
+        sample_rate=RATE,
+        bands_hz=BANDS_HZ,
+        louder_db=20.0 * np.log10(UP),
+    )
+
+
+def cut(sound: np.ndarray, heard: HeardParts) -> np.ndarray:
+    return np.pad(sound, (round(FADE_S * RATE), heard.intended.size))[: heard.intended.size]
+
+
+def levels_db(sound: np.ndarray) -> np.ndarray:
+    return power_to_db(third_octave_powers(sound, RATE, BANDS_HZ))
+
+
+def cubic(played: np.ndarray) -> np.ndarray:
+    return played + 5.0 * played**3
+
+
+NOTCHES = {q: scipy.signal.iirnotch(1000.0, q, fs=RATE) for q in (10.0, 40.0)}
+HIGH_PASS = scipy.signal.butter(2, 800.0, "high", fs=RATE, output="sos")
+
+DEVICES: dict[str, tuple[Device, Device]] = {
+    "limiter in a room": (room, lambda x: room(limiter(x))),
+    "dip of 1/28 octave": (itself, lambda x: scipy.signal.lfilter(*NOTCHES[40.0], x)),
+    "gain": (itself, lambda x: 0.5 * x),
+    "filter": (itself, lambda x: scipy.signal.sosfilt(HIGH_PASS, x)),
+    "dip of 1/7 octave": (itself, lambda x: scipy.signal.lfilter(*NOTCHES[10.0], x)),
+    "limiter": (limiter, limiter),
+    "cubic curve": (cubic, cubic),
+    "cubic curve in a room": (room, lambda x: room(cubic(x))),
+}
+
+SAMPLE = pytest.mark.sample
+
+
+@pytest.mark.parametrize(
+    "name", [pytest.param(name, marks=SAMPLE if place > 1 else ()) for place, name in enumerate(DEVICES)]
+)
+def test_the_remainder_is_that_of_the_device(name) -> None:
+    """Within 0.5 dB in third octaves that stand 10 dB above the floor; the noise lies 57 dB below the quiet music."""
+    quiet, loud = DEVICES[name]
+    heard = found(quiet, loud, noise=1e-5)
+    truth = loud(PLAYED) - UP * quiet(PIECE.samples())
+    truth_db, floor_db = levels_db(cut(truth, heard)), power_to_db(heard.noise_power)
+    clear = truth_db > floor_db + 10.0
+    assert np.sum(clear) > 15
+    np.testing.assert_allclose(levels_db(heard.remainder)[clear], truth_db[clear], atol=0.5)
+    # intended is what the quiet recording holds, without its noise: 10 dB above it noise moves a level by 0.4 dB
+    meant = UP * quiet(PIECE.samples())
+    music = levels_db(cut(meant, heard)) > floor_db + 10.0
+    np.testing.assert_allclose(levels_db(heard.intended)[music], levels_db(cut(meant, heard))[music], atol=0.4)
+    np.testing.assert_allclose(heard.delivered, heard.intended + heard.remainder, atol=1e-12)
+
+
+def test_of_a_linear_device_nothing_stands_above_the_floor() -> None:
+    heard = found(room, room, noise=1e-5)
+    assert heard.silent[-2:] == ("compression", "distortion")
+    assert np.all(levels_db(heard.remainder) < power_to_db(heard.noise_power) - 10.0)
+
+
+@SAMPLE
+def test_no_noise_is_in_what_is_heard_of_a_gain() -> None:
+    """Half the gain is change for good alone. What is heard then is the music itself, to the part that noise 37 dB
+    below the quiet music leaves of the fit."""
+    heard = found(itself, lambda x: 0.5 * x, noise=1e-4)
+    assert heard.silent[-1:] == ("distortion",)
+    low = BANDS_HZ < 2000.0
+    assert np.all(levels_db(heard.delivered - 0.5 * heard.intended)[low] < power_to_db(heard.noise_power)[low] - 10.0)
+
+
+def test_without_a_silence_no_distortion_is_heard() -> None:
+    """What the noise is nobody knows then."""
+    quiet, loud = (take(cubic(one), seed=1) for one in (PIECE.samples(), PLAYED))
+    takes = [type(one)(samples=one.samples, start=one.start, silences=()) for one in (quiet, loud)]
+    heard = heard_parts(*takes, piece=PLAYED, sample_rate=RATE, bands_hz=BANDS_HZ, louder_db=20.0)
+    assert "distortion" in heard.silent
+
+
+@SAMPLE
+def test_a_clock_that_differs_by_100_ppm_is_repaired() -> None:
+    """The recorder of the loud one is faster by 100 ppm: 8 s last 12.8 samples longer, by the shift theorem block by
+    block; repaired, a wire leaves a remainder 40 dB below the music."""
+    played = np.pad(PLAYED, (2 * RATE, 3 * RATE))
+    moment = np.arange(round(played.size * 1.0001)) / 1.0001
+    spectrum_at = scipy.signal.resample_poly(played, 8, 1)  # eight times as fine, then straight between: -80 dB
+    faster = np.interp(moment * 8.0, np.arange(spectrum_at.size), spectrum_at)
+    repaired = repair_clock(faster, 100.0, RATE)
+    loud = take(PLAYED, seed=2)
+    loud = type(loud)(samples=repaired, start=2.0 * RATE, silences=loud.silences)
+    quiet = take(PIECE.samples(), seed=1)
+    heard = heard_parts(quiet, loud, piece=PLAYED, sample_rate=RATE, bands_hz=BANDS_HZ, louder_db=20.0)
+    low = BANDS_HZ < 3000.0  # where straight lines between eighths of a sample still hold
+    assert np.all((levels_db(heard.remainder) - levels_db(heard.intended))[low] < -40.0)
