@@ -24,7 +24,7 @@ def tone(level_db: float = -12.0, hertz: float = 1000.0) -> np.ndarray:
     return 10.0 ** (level_db / 20.0) * np.sin(2.0 * np.pi * hertz * np.arange(int(SECONDS * RATE)) / RATE)
 
 
-def pair(name: str, a: np.ndarray, b: np.ndarray, *, control: bool = False) -> BlindPair:
+def pair(name: str, a: np.ndarray, b: np.ndarray, *, kind: str = "distortion") -> BlindPair:
     return BlindPair(
         pair=f"desk_96dB_{name}",
         title=name.capitalize(),
@@ -38,7 +38,7 @@ def pair(name: str, a: np.ndarray, b: np.ndarray, *, control: bool = False) -> B
         level_db_spl=96.0,
         source="recorded",
         simulated=True,
-        control=control,
+        kind=kind,
     )
 
 
@@ -46,10 +46,10 @@ def pair(name: str, a: np.ndarray, b: np.ndarray, *, control: bool = False) -> B
 def blind_file(tmp_path_factory):
     path = tmp_path_factory.mktemp("listening") / "blind.html"
     pairs = [
-        pair("control", tone(), tone(), control=True),
+        pair("control", tone(), tone(), kind="control"),
         pair("distortion", tone(), tone() + tone(-30.0, 3000.0)),
     ]
-    path.write_text(blind_page(pairs, loudspeaker=HOSTILE, software="distort 0.1.0"), encoding="utf-8")
+    path.write_text(blind_page(pairs, loudspeaker=HOSTILE, software="distort 0.1.0").html, encoding="utf-8")
     return path
 
 
@@ -145,7 +145,7 @@ def test_the_keyboard_alone_finishes_a_test_and_saves_it(watched, tmp_path, caps
     assert page.locator("#outcome-title").inner_text() == f"Run 1: {right} of 16 right"
     assert program.main(["listeners", "--json", str(path)]) == 0
     found = json.loads(capsys.readouterr().out)["pairs"][0]
-    assert (found["right"], found["trials"], found["control"]) == (right, 16, True)
+    assert (found["right"], found["trials"], found["kind"]) == (right, 16, "control")
 
 
 def test_every_started_run_is_kept_and_numbered(watched, blind_file) -> None:

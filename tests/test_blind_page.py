@@ -121,13 +121,14 @@ def pair(a: np.ndarray, b: np.ndarray, *, name: str = "desk_96dB_whole") -> Blin
         sample_rate=RATE,
         condition="desk",
         level_db_spl=96.0,
+        kind="whole",
         source="synthesised",
         simulated=False,
     )
 
 
 def made_page(*pairs: BlindPair) -> str:
-    return blind_page(pairs, loudspeaker="our-monitor", software="distort 0")
+    return blind_page(pairs, loudspeaker="our-monitor", software="distort 0").html
 
 
 def test_a_page_that_would_be_too_large_holds_the_beginning_of_each_sound(monkeypatch) -> None:

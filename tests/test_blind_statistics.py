@@ -5,7 +5,7 @@ from itertools import product
 import pytest
 from scipy import stats
 
-from distort.analysis.hearing.blind import Tally, bootstrap_interval, by_guessing, exact_interval, judged
+from distort.analysis.hearing.blind import Tally, bootstrap_interval, by_guessing, detected, exact_interval, judged
 
 
 @pytest.mark.parametrize("trials", [1, 16, 48])
@@ -64,8 +64,5 @@ def test_every_pair_that_was_offered_counts() -> None:
 
 
 def test_detection_is_what_is_left_of_the_share_without_guessing() -> None:
-    """p = (1 + d) / 2: always right is always heard, half right never."""
-    (heard,) = judged([[Tally(right=16, trials=16)]])
-    assert heard.detected == pytest.approx((2.0 * heard.low - 1.0, 1.0))
-    (guessed,) = judged([[Tally(right=8, trials=16)]])
-    assert guessed.detected[0] == 0.0
+    """p = (1 + d) / 2: always right is always heard, half right or less never."""
+    assert [detected(share) for share in (1.0, 0.75, 0.5, 0.2)] == [1.0, 0.5, 0.0, 0.0]

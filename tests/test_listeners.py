@@ -11,7 +11,8 @@ PAIRS = [
     {
         "pair": f"desk_96dB_{name}",
         "title": title,
-        "control": name == "control",
+        "kind": name,
+        "frequency_hz": None,
         "condition": "desk",
         "level_db_spl": 96,
         "source": "recorded",

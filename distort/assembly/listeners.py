@@ -1,44 +1,15 @@
 """Blind tests of several listeners, or several files of one, added up: no run is chosen, and none counts twice."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from pathlib import Path
 
 from distort.analysis.hearing.blind import Outcome, Tally, judged
 from distort.errors import AnalysisError, SessionError
 from distort.session.results.blind_results import BlindResult, OfferedPair, Run, read_blind_result, same_run
+from distort.session.results.listened import Listened, ListenedPair
 
 
-@dataclass(frozen=True, kw_only=True)
-class PairHeard:
-    """A pair and what all answers about it say."""
-
-    pair: OfferedPair
-    runs: int
-    broken_off: int
-    """Of these runs."""
-    outcome: Outcome
-
-
-@dataclass(frozen=True, kw_only=True)
-class AddedUp:
-    """What all files together hold."""
-
-    loudspeaker: str
-    test: str
-    """SHA-256 of what the page offered."""
-    files: int
-    listeners: int
-    runs: int
-    broken_off: int
-    repeated: int
-    """Runs that stood in more than one file, and count once."""
-    forgetful: int
-    """Files of browsers that keep nothing: earlier runs of that listener may be missing."""
-    pairs: tuple[PairHeard, ...]
-
-
-def added_up(paths: Sequence[Path]) -> AddedUp:
+def added_up(paths: Sequence[Path]) -> Listened:
     """Read the files and add them up.
 
     Raises SessionError for a file that cannot be read, contradicts itself or another, or is of another test;
@@ -59,7 +30,7 @@ def added_up(paths: Sequence[Path]) -> AddedUp:
             f"nobody has answered a trial yet in {', '.join(str(path) for path in paths)}: listen first"
         )
     tallies = [[_tally(own, pair) for own in listeners.values()] for pair in first.pairs]
-    return AddedUp(
+    return Listened(
         loudspeaker=first.loudspeaker,
         test=first.test,
         files=len(results),
@@ -68,15 +39,30 @@ def added_up(paths: Sequence[Path]) -> AddedUp:
         broken_off=sum(not run.finished for run in runs),
         repeated=sum(len(result.runs) for _, result in results) - len(runs),
         forgetful=sum(not result.kept_by_browser for _, result in results),
-        pairs=tuple(
-            PairHeard(
-                pair=pair,
-                runs=sum(run.pair == pair.pair for run in runs),
-                broken_off=sum(run.pair == pair.pair and not run.finished for run in runs),
-                outcome=outcome,
-            )
-            for pair, outcome in zip(first.pairs, judged(tallies), strict=True)
-        ),
+        pairs=tuple(_listened(*each, runs) for each in zip(first.pairs, judged(tallies), strict=True)),
+    )
+
+
+def _listened(pair: OfferedPair, outcome: Outcome, runs: Sequence[Run]) -> ListenedPair:
+    return ListenedPair(
+        pair=pair.pair,
+        kind=pair.kind,
+        frequency_hz=pair.frequency_hz,
+        title=pair.title,
+        condition=pair.condition,
+        level_db_spl=pair.level_db_spl,
+        source=pair.source,
+        simulated=pair.simulated,
+        runs=sum(run.pair == pair.pair for run in runs),
+        broken_off=sum(run.pair == pair.pair and not run.finished for run in runs),
+        listeners=len(outcome.by_listener),
+        right=outcome.together.right,
+        trials=outcome.together.trials,
+        probability_by_guessing=outcome.by_guessing,
+        share_low=outcome.low,
+        share_high=outcome.high,
+        interval_of="listeners like these" if outcome.over_listeners else "these listeners",
+        shown=outcome.shown,
     )
 
 

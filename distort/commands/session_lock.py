@@ -12,6 +12,7 @@ WRITE = frozenset(
         "compare",
         "freeze",
         "hear",
+        "listeners",
         "measure",
         "reject",
         "relabel",
@@ -27,7 +28,7 @@ OWN_WAY = frozenset({"analyze", "new"})
 """`analyze` may have many sessions and holds one after the other; `new` makes a folder and replaces nothing."""
 
 READ = frozenset(
-    {"check", "completion", "devices", "listeners", "methods", "origin", "player-level", "show", "verify", "wavelength"}
+    {"check", "completion", "devices", "methods", "origin", "player-level", "show", "verify", "wavelength"}
 )
 """Commands that write nothing, and so work on a read-only folder and beside another command."""
 

@@ -195,6 +195,8 @@ def _blocks(results: "ConditionResults", arguments: argparse.Namespace) -> "Iter
     from distort.report.text.multitone import multitone_blocks
     from distort.report.text.summary import harmonics_blocks, overview_of_levels, response_blocks
     from distort.report.text.tables_compression import compression_blocks
+    from distort.session.files.folder import SessionFolder
+    from distort.session.results.listened import kept_listened
 
     without_options = {
         "overview": overview_of_levels,
@@ -209,6 +211,9 @@ def _blocks(results: "ConditionResults", arguments: argparse.Namespace) -> "Iter
         case "multitone":
             return multitone_blocks(results, level_db_spl=arguments.level)
         case "findings":
-            return findings_blocks(results, evidence=arguments.evidence, session=as_typed(arguments.folder))
+            listened = kept_listened(SessionFolder(arguments.folder))
+            return findings_blocks(
+                results, evidence=arguments.evidence, session=as_typed(arguments.folder), listened=listened
+            )
         case _:
             return audibility_blocks(results, background=arguments.background)

@@ -55,10 +55,10 @@ class Outcome:
     shown: bool
     """More than guessing, at 5 % for all pairs offered together (Holm)."""
 
-    @property
-    def detected(self) -> tuple[float, float]:
-        """In which share of the trials the difference was heard: the interval of 2 p - 1, from 0 up."""
-        return max(2.0 * self.low - 1.0, 0.0), max(2.0 * self.high - 1.0, 0.0)
+
+def detected(share: float) -> float:
+    """In which share of the trials a difference was heard of which `share` were right: 2 p - 1, and 0 below."""
+    return max(2.0 * share - 1.0, 0.0)
 
 
 def by_guessing(tally: Tally) -> float:

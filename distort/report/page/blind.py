@@ -13,6 +13,7 @@ from distort.analysis.hearing.loudness import k_weighting
 from distort.report.page.rendering import rendered
 from distort.report.text.blind import caution_sentences, made_words, warning_sentences
 from distort.session.audio.embedded import flac_bytes
+from distort.session.results.blind_results import PairKind
 from distort.session.results.heard_files import Source
 
 FloatArray = npt.NDArray[np.float64]
@@ -55,11 +56,21 @@ class BlindPair:
     level_db_spl: float
     source: Source
     simulated: bool
-    control: bool = False
-    """Both sides are the same sound."""
+    kind: PairKind
+    frequency_hz: float | None = None
+    """Of the dip, where one makes the difference."""
 
 
-def blind_page(pairs: Sequence[BlindPair], *, loudspeaker: str, software: str, credit: str = "") -> str:
+@dataclass(frozen=True, kw_only=True)
+class BlindPage:
+    """The page, and what tells its test from every other."""
+
+    html: str
+    test: str
+    """SHA-256 of what it offers, sounds and all."""
+
+
+def blind_page(pairs: Sequence[BlindPair], *, loudspeaker: str, software: str, credit: str = "") -> BlindPage:
     """The page that offers `pairs`, in this order. Sounds that would make it too large are cut to their beginning.
 
     credit   whose music it is; "": nobody says
@@ -80,7 +91,7 @@ def blind_page(pairs: Sequence[BlindPair], *, loudspeaker: str, software: str, c
         "pairs": offered,
         "weightings": {str(rate): k_weighting(rate).tolist() for _, rate in sounds.values()},
     }
-    return rendered(
+    html = rendered(
         "blind.html.j2",
         policy=POLICY,
         test=test,
@@ -93,11 +104,12 @@ def blind_page(pairs: Sequence[BlindPair], *, loudspeaker: str, software: str, c
             for name, (flac, rate) in sounds.items()
         ],
     )
+    return BlindPage(html=html, test=str(test["test"]))
 
 
 def _offered(pair: BlindPair, sides: tuple[str, str]) -> dict[str, object]:
     """What the page's script, and the file of a listener, says of a pair."""
-    said = ("pair", "title", "a", "b", "control", "condition", "level_db_spl", "source", "simulated")
+    said = ("pair", "kind", "frequency_hz", "title", "a", "b", "condition", "level_db_spl", "source", "simulated")
     return {**{name: getattr(pair, name) for name in said}, "rate": pair.sample_rate, "sounds": sides}
 
 

@@ -14,6 +14,7 @@ from distort.report.text.blind import PAIR_WORDS, RAISED_DB, PairWords, dip_word
 from distort.session.audio.audio_file import read_audio
 from distort.session.files.folder import SessionFolder
 from distort.session.results.blind_page_file import write_blind_file
+from distort.session.results.blind_results import PairKind
 from distort.session.results.condition_results import read_results
 from distort.session.results.heard_files import (
     DELIVERED,
@@ -65,7 +66,9 @@ def write_blind_page(folder: SessionFolder, *, newest: str, software: str) -> Bl
         credit=chosen[0].credit,
     )
     licensed = all(one.licence or one.programme_sha256 is None for one in chosen)
-    return BlindWritten(path=write_blind_file(folder, page, licensed=licensed), pairs=len(pairs) + 1)
+    return BlindWritten(
+        path=write_blind_file(folder, page.html, test=page.test, licensed=licensed), pairs=len(pairs) + 1
+    )
 
 
 def _pairs(folder: SessionFolder, record: Heard) -> Iterator[BlindPair]:
@@ -74,7 +77,7 @@ def _pairs(folder: SessionFolder, record: Heard) -> Iterator[BlindPair]:
     if DELIVERED not in sounds:
         return
     delivered = sounds[DELIVERED]
-    sides = {
+    sides: dict[PairKind, tuple[FloatArray | None, FloatArray | None]] = {
         "whole": (sounds.get(INTENDED), delivered),
         "distortion": (sounds.get(NO_DISTORTION), delivered),
         "compression": (sounds.get(NO_COMPRESSION), delivered),
@@ -93,7 +96,8 @@ def _pairs(folder: SessionFolder, record: Heard) -> Iterator[BlindPair]:
             width_octaves=dip.width_octaves,
         )
         if _differ(filled, delivered):
-            yield _pair(record, "dip", dip_words(dip), (filled, delivered))
+            made = _pair(record, "dip", dip_words(dip), (filled, delivered))
+            yield replace(made, frequency_hz=dip.frequency_hz)
 
 
 def _sounds(folder: SessionFolder, record: Heard) -> Mapping[str, FloatArray]:
@@ -135,9 +139,10 @@ def _deepest_dip(folder: SessionFolder, condition: str) -> Anomaly | None:
     return max(dips, key=lambda one: -one.deviation_db * one.width_octaves, default=None)
 
 
-def _pair(record: Heard, name: str, words: PairWords, sides: tuple[FloatArray, FloatArray]) -> BlindPair:
+def _pair(record: Heard, name: PairKind, words: PairWords, sides: tuple[FloatArray, FloatArray]) -> BlindPair:
     return BlindPair(
         pair=f"{record.stem}_{name}",
+        kind=name,
         title=words.title,
         words=words.words,
         a=words.a,
@@ -157,11 +162,11 @@ def _control(pair: BlindPair) -> BlindPair:
     words = PAIR_WORDS["control"]
     return replace(
         pair,
-        pair=f"{pair.pair.rsplit('_', 1)[0]}_control",
+        pair=f"{pair.pair.removesuffix(pair.kind)}control",
+        kind="control",
         title=words.title,
         words=words.words,
         a=words.a,
         b=words.b,
         samples_a=pair.samples_b,
-        control=True,
     )

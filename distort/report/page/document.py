@@ -23,6 +23,7 @@ from distort.session.results.across_results import read_across
 from distort.session.results.analysed import staleness
 from distort.session.results.comparison_files import read_comparisons
 from distort.session.results.condition_results import ConditionResults, Findings
+from distort.session.results.listened import kept_listened
 from distort.session.results.page_file import page_path, write_page_file
 
 POLICY = "default-src 'none'; img-src data:; style-src 'unsafe-inline'; script-src 'unsafe-inline'; base-uri 'none'"
@@ -65,7 +66,7 @@ def page(
     """The whole page. Raises OSError when a figure or a table cannot be read."""
     conditions = _as_planned(conditions)
     speaker = conditions[0].findings.loudspeaker
-    story = told(conditions, read_across(folder))
+    story = told(conditions, read_across(folder), listened=kept_listened(folder))
     charts = session_charts(conditions, story)
     simulated = any(results.findings.simulated for results in conditions)
     stale = stale_clauses(staleness(folder, read_plan(folder.root)))

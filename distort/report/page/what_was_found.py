@@ -11,7 +11,7 @@ from distort.report.text.audibility import BACKGROUND_WORDS, over_one_background
 from distort.report.text.findings import EQUALISERS, PHASES, letter, surely
 from distort.report.text.numbers import hertz_words, level_name, with_plus_minus
 from distort.report.text.quantities import heading, short
-from distort.report.text.story import HEADINGS, OWNERS, Told, audible_words, sentence_of, shown_words
+from distort.report.text.story import HEADINGS, OWNERS, Told, sentence_of, shown_words
 from distort.session.results.condition_results import ConditionResults
 
 MOST_ROWS = 12
@@ -61,7 +61,7 @@ def article(one: Told, its_panels: tuple[Panel, ...] = ()) -> Article:
         ("Where", shown_words(one)),
         ("Proof", with_plus_minus(one.verdict or "")),
         ("How sure", surely(finding)),
-        ("Audible", audible_words(finding)),
+        ("Audible", one.audible),
         ("To confirm", finding.next.text),
     ]
     return Article(

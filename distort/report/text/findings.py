@@ -12,9 +12,11 @@ from distort.analysis.findings.across import FindingAcross
 from distort.analysis.findings.finding import EvidenceRow, Finding
 from distort.analysis.findings.next_steps import FOLDER
 from distort.report.text.headings import heading_sentences
+from distort.report.text.listened import blind_words
 from distort.report.text.numbers import hertz, level_name
 from distort.report.text.quantities import short
 from distort.session.results.condition_results import ConditionResults
+from distort.session.results.listened import Listened
 
 PHASES = {"minimum-phase": "yes", "not-minimum-phase": "no", "unknown": "?"}
 EQUALISERS = {
@@ -32,11 +34,12 @@ NOTHING = "No finding: nothing in distortion or compression stands out beyond it
 
 
 def findings_blocks(
-    results: ConditionResults, *, evidence: bool = False, session: str = FOLDER
+    results: ConditionResults, *, evidence: bool = False, session: str = FOLDER, listened: Listened | None = None
 ) -> Iterator[str | Table]:
     """The story of one condition: dips and peaks, then a paragraph a finding; with the rows behind where asked for.
 
-    session   its path as it is to be typed, for the commands that are proposed
+    session    its path as it is to be typed, for the commands that are proposed
+    listened   what blind tests said; None: nothing
     """
     yield from heading_sentences(results)
     anomalies, findings = results.findings.anomalies, results.findings.findings
@@ -52,7 +55,7 @@ def findings_blocks(
         yield NOTHING
     yield from _floor_sentences(results)
     for one in findings:
-        yield from _paragraph(one, session)
+        yield from _paragraph(one, session, blind_words(one, (results.findings.condition,), listened))
         if evidence and one.evidence:
             yield evidence_table(one.evidence)
             yield ""
@@ -85,11 +88,13 @@ def _floor_sentences(results: ConditionResults) -> Iterator[str]:
         )
 
 
-def _paragraph(one: Finding, session: str) -> Iterator[str]:
+def _paragraph(one: Finding, session: str, blind: str) -> Iterator[str]:
     yield f"{one.number}. {one.headline}"
     yield f"   {one.sentence}"
     yield f"   {surely(one)}"
-    if one.audible is not None:
+    if blind:
+        yield f"   Audible: {blind}."
+    elif one.audible is not None:
         yield f"   Audible: {one.audible.verdict}, at {level_name(one.audible.at_db_spl)} dB SPL (an estimate)."
     yield f"   To confirm: {one.next.text}"
     if one.next.command is not None:

@@ -8,9 +8,11 @@ import numpy as np
 
 from distort.analysis.findings.across import FindingAcross, same_finding
 from distort.analysis.findings.finding import Finding
+from distort.report.text.listened import blind_words
 from distort.report.text.numbers import hertz_words, level_name, with_plus_minus
 from distort.report.text.overview import WorstThd
 from distort.session.results.condition_results import ConditionResults
+from distort.session.results.listened import Listened
 
 Owner = Literal["loudspeaker", "set-up", "open"]
 OWNERS: tuple[Owner, ...] = ("loudspeaker", "set-up", "open")
@@ -46,6 +48,8 @@ class Told:
     """The others that were measured."""
     verdict: str | None
     """What a changed condition proves of it."""
+    audible: str
+    """Whether somebody would hear it: by blind tests where there are any, otherwise estimated."""
     numbers_in: tuple[tuple[str, int], ...] = ()
     """Each condition that shows it with its number in that condition's own list."""
 
@@ -55,7 +59,9 @@ class Told:
         return f"finding-{self.number}"
 
 
-def told(conditions: Sequence[ConditionResults], across: Sequence[FindingAcross] = ()) -> tuple[Told, ...]:
+def told(
+    conditions: Sequence[ConditionResults], across: Sequence[FindingAcross] = (), *, listened: Listened | None = None
+) -> tuple[Told, ...]:
     """Every finding of `conditions` once: the loudspeaker's own first, each part in the order of the conditions."""
     names = [results.findings.condition for results in conditions]
     merged: list[tuple[Finding, dict[str, int]]] = []
@@ -78,6 +84,7 @@ def told(conditions: Sequence[ConditionResults], across: Sequence[FindingAcross]
             conditions=tuple(shown),
             not_in=tuple(name for name in names if name not in shown),
             verdict=next((one.verdict for one in across if same_finding(one.finding, finding)), None),
+            audible=blind_words(finding, tuple(shown), listened) or audible_words(finding),
             numbers_in=tuple(shown.items()),
         )
         for number, (owner, finding, shown) in enumerate(owned, 1)

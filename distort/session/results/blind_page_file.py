@@ -3,10 +3,11 @@
 from dataclasses import dataclass
 from pathlib import Path
 
+from distort.errors import SessionError
 from distort.session.files.atomic import make_folder, write_text
 from distort.session.files.folder import SessionFolder
-from distort.session.files.hashing import sha256_of_text
-from distort.session.files.json_fields import write_json
+from distort.session.files.hashing import is_file_of, sha256_of_text
+from distort.session.files.json_fields import read_json, write_json
 
 PAGE, NOTE = "blind.html", "blind.note.json"
 
@@ -17,6 +18,8 @@ class BlindNote:
 
     sha256: str
     """Of the page as it was written."""
+    test: str
+    """What the files of its listeners call it."""
     licensed: bool
     """A licence is stated for all music in it, or it is this program's own; without one it stays in the session."""
 
@@ -26,10 +29,23 @@ def blind_path(folder: SessionFolder) -> Path:
     return folder.inside("results", "listening", PAGE)
 
 
-def write_blind_file(folder: SessionFolder, text: str, *, licensed: bool) -> Path:
+def blind_note(folder: SessionFolder) -> BlindNote | None:
+    """The note of the page, if the page is there as it was written; None where it is not, or nothing tells.
+
+    Raises SessionError when it leads out of the session.
+    """
+    path = blind_path(folder)
+    try:
+        note = read_json(path.with_name(NOTE), BlindNote)
+    except SessionError:  # it is missing, or none of ours
+        return None
+    return note if is_file_of(path, note.sha256) else None
+
+
+def write_blind_file(folder: SessionFolder, text: str, *, test: str, licensed: bool) -> Path:
     """Write the page and its note; returns where the page is. Raises SessionError when the folder does not allow it."""
     path = blind_path(folder)
     make_folder(path.parent)
     write_text(path, text)
-    write_json(path.with_name(NOTE), BlindNote(sha256=sha256_of_text(text), licensed=licensed))
+    write_json(path.with_name(NOTE), BlindNote(sha256=sha256_of_text(text), test=test, licensed=licensed))
     return path

@@ -13,15 +13,19 @@ from distort.session.results.heard_files import Source
 
 Side = Literal["A", "B"]
 
+PairKind = Literal["whole", "distortion", "compression", "raised", "dip", "control"]
+"""What differs: everything, distortion, compression, everything made louder, one dip of the response, nothing."""
+
 
 @dataclass(frozen=True, kw_only=True)
 class OfferedPair:
     """Two sounds that the page offers."""
 
     pair: str
+    kind: PairKind
+    frequency_hz: float | None
+    """Of the dip, where one makes the difference."""
     title: str
-    control: bool
-    """Both are the same sound."""
     condition: str
     level_db_spl: float
     source: Source

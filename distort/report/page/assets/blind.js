@@ -210,7 +210,7 @@ function byChance(probability) {
   return `1 in ${Number((1 / probability).toPrecision(2)).toLocaleString("en")} people who guess`;
 }
 
-function meaning(control, right, count) {
+function meaning(right, count) {
   const chance = statistics.byGuessing(right, count);
   const [low, high] = statistics.interval(right, count);
   const words = [
@@ -218,7 +218,7 @@ function meaning(control, right, count) {
     `If you went on for very long, your share of right answers would lie somewhere from ${atLeast(low)} to ` +
       `${atMost(high)} (95 % interval). Guessing gives 50 %.`,
   ];
-  if (control) {
+  if (pair.kind === "control") {
     words.push("Both sides were the same sound, so nobody can do better than guess here.");
   } else if (chance <= 0.05) {
     words.push("That is more than guessing explains: you very probably heard the difference.");
@@ -235,7 +235,7 @@ function told(number, { right, trials: count, answers: given }) {
   the("outcome-title").textContent = count
     ? `Run ${number}: ${right} of ${count} right`
     : `Run ${number}: ended before the first answer`;
-  the("outcome-words").textContent = count ? meaning(pair.control, right, count) : "";
+  the("outcome-words").textContent = count ? meaning(right, count) : "";
   const all = store.read().runs.filter((one) => one.pair === pair.pair);
   const sum = { right: 0, count: 0 };
   for (const one of all) {
@@ -245,7 +245,7 @@ function told(number, { right, trials: count, answers: given }) {
   the("outcome-all").textContent =
     all.length > 1 && sum.count
       ? `All your ${all.length} runs of this pair together, those you broke off among them: ${sum.right} of ` +
-        `${sum.count} right. ${meaning(pair.control, sum.right, sum.count)}`
+        `${sum.count} right. ${meaning(sum.right, sum.count)}`
       : "";
   the("outcome-rows").replaceChildren(
     ...given.map(({ x, said }, place) => {
@@ -271,8 +271,8 @@ function listed() {
 function savedText() {
   const { listener, runs } = store.read();
   const { test: name, loudspeaker, software } = test;
-  const pairs = test.pairs.map(({ pair: each, title, control, condition, level_db_spl, source, simulated }) => ({
-    pair: each, title, control, condition, level_db_spl, source, simulated,
+  const pairs = test.pairs.map(({ pair: each, kind, frequency_hz, title, condition, level_db_spl, source, simulated }) => ({
+    pair: each, kind, frequency_hz, title, condition, level_db_spl, source, simulated,
   }));
   const whole = { format: 1, test: name, loudspeaker, software, listener, kept_by_browser: store.keeps(), pairs, runs };
   return `${JSON.stringify(whole, null, 2)}\n`;

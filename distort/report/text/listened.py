@@ -1,0 +1,53 @@
+"""Whether somebody heard what a finding is about, as far as blind tests say."""
+
+import math
+
+from distort.analysis.findings.finding import Finding
+from distort.report.text.numbers import level_name
+from distort.session.results.blind_results import PairKind
+from distort.session.results.listened import Listened, ListenedPair
+
+OF_COMPRESSION = frozenset({"compression", "expansion", "limiting", "heating"})
+"""Explanations that the pair of compression is about."""
+
+BY_NO_PAIR = frozenset({"room", "noise"})
+"""What no pair takes away."""
+
+
+def blind_words(finding: Finding, conditions: tuple[str, ...], listened: Listened | None) -> str:
+    """What listeners showed of a finding of these conditions; "" where no pair tells.
+
+    Of several pairs that of its very dip counts first, then the surest.
+    """
+    told = [one for one in (listened.pairs if listened else ()) if one.condition in conditions and one.trials]
+    told = [one for one in told if _tells(one, finding)]
+    if not told:
+        return ""
+    best = min(told, key=lambda one: (one.kind != "dip", not one.shown, one.probability_by_guessing))
+    return _said(best)
+
+
+def _tells(pair: ListenedPair, finding: Finding) -> bool:
+    kind: PairKind = "distortion"
+    if finding.explanation in OF_COMPRESSION:
+        kind = "compression"
+    elif finding.explanation in BY_NO_PAIR:
+        return False
+    if pair.kind == "dip":
+        at_hz = pair.frequency_hz or 0.0
+        return any(place.low_hz <= at_hz <= place.high_hz for place in finding.places)
+    return pair.kind == kind and (kind == "compression" or any(row.speaks == "for" for row in finding.evidence))
+
+
+def _said(pair: ListenedPair) -> str:
+    what = {"distortion": "all distortion together", "compression": "all compression together"}.get(
+        pair.kind, "the dip"
+    )
+    who = f"{pair.listeners} listener{'' if pair.listeners == 1 else 's'}, {pair.right} of {pair.trials} right"
+    where = f"at {level_name(pair.level_db_spl)} dB SPL"
+    if pair.shown:
+        return f"heard {where} in a blind test of {what} ({who})"
+    return (
+        f"not shown {where} in a blind test of {what}; a share right above {math.ceil(100.0 * pair.share_high)} % is "
+        f"excluded ({who})"
+    )

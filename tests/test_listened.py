@@ -1,0 +1,110 @@
+"""From sounds to what listeners heard: files of a page are added up and kept, and findings say what they show."""
+
+import json
+import re
+
+import numpy as np
+import pytest
+
+from distort import __main__ as program
+from distort.report.page.blind_pairs import write_blind_page
+from distort.report.text.story import told
+from distort.session.results.condition_results import read_results, write_results
+from distort.session.results.heard_files import Heard, Sound, write_heard
+from distort.session.results.listened import kept_listened
+from tests.page_examples import whole_results, with_findings, write_session
+from tests.test_listeners import run
+
+RATE = 16000
+
+
+@pytest.fixture
+def session(tmp_path):
+    """Findings of a dip, of the loudspeaker's own distortion and of a limiter, and music at 96 dB made into sounds."""
+    folder = write_session(tmp_path, conditions=("desk",))
+    write_results(folder, with_findings(whole_results("desk", levels=(86.0, 96.0), conditions=("desk",))))
+    return folder
+
+
+def sounds_written(folder, seed: int) -> str:
+    """Sounds of other noise for another seed, and the page of them; returns the page."""
+    noise = np.random.default_rng(seed).uniform(-0.2, 0.2, (3, int(3.2 * RATE)))
+    record = Heard(
+        source="recorded",
+        simulated=False,
+        loudspeaker="Monitor A",
+        condition="desk",
+        level_db_spl=96.0,
+        quiet_db_spl=86.0,
+        credit="",
+        licence="CC0-1.0",
+        programme_sha256=None,
+        sample_rate=RATE,
+        n_samples=noise.shape[1],
+        full_scale_db_spl=None,
+        recordings=(),
+        silent=(),
+    )
+    parts = {
+        "intended": noise[0],
+        "delivered": noise[0] + 0.3 * noise[1] + 0.1 * noise[2],
+        "no-distortion": noise[0] + 0.3 * noise[1],
+        "no-compression": noise[0] + 0.1 * noise[2],
+    }
+    each = [Sound(part=part, samples=samples) for part, samples in parts.items()]
+    write_heard(folder, record, each, tags={"title": "desk"}, figure_png=b"")
+    made = write_blind_page(folder, newest=record.stem, software="distort 0")
+    assert made is not None
+    return made.path.read_text(encoding="utf-8")
+
+
+def saved(page: str, tmp_path, **right: int):
+    """A listener's file of that page: one run of 16 for each kind of pair, so many right."""
+    test = json.loads(re.search(r'<script type="application/json" id="test">(.*?)</script>', page)[1])
+    names = ("pair", "kind", "frequency_hz", "title", "condition", "level_db_spl", "source", "simulated")
+    document = {
+        "format": 1,
+        **{name: test[name] for name in ("test", "loudspeaker", "software")},
+        "listener": "1",
+        "kept_by_browser": True,
+        "pairs": [{name: pair[name] for name in names} for pair in test["pairs"]],
+        "runs": [
+            {**run(number, count), "pair": f"desk_96dB_{kind}"} for number, (kind, count) in enumerate(right.items(), 1)
+        ],
+    }
+    path = tmp_path / "listener.json"
+    path.write_text(json.dumps(document), encoding="utf-8")
+    return path
+
+
+def test_findings_say_what_listeners_heard(session, tmp_path, capsys) -> None:
+    """16 of 16 against guessing is 2^-16; 9 of 16 excludes what lies above 80.25 % (tests/test_listeners.py)."""
+    page = sounds_written(session, 1)
+    path = saved(page, tmp_path, distortion=16, compression=9, dip=16)
+    assert program.main(["listeners", str(path), "--keep", str(session.root)]) == 0
+    assert "Kept in" in capsys.readouterr().out
+    assert program.main(["show", str(session.root), "findings"]) == 0
+    out = capsys.readouterr().out
+    said = [line.strip() for line in out.splitlines() if line.startswith("   Audible:")]
+    assert said == [
+        "Audible: heard at 96 dB SPL in a blind test of the dip (1 listener, 16 of 16 right).",
+        "Audible: heard at 96 dB SPL in a blind test of all distortion together (1 listener, 16 of 16 right).",
+        "Audible: not shown at 96 dB SPL in a blind test of all compression together; a share right above 81 % is "
+        "excluded (1 listener, 9 of 16 right).",
+    ]
+    story = told([read_results(session, "desk")], listened=kept_listened(session))
+    assert {one.audible for one in story} == {line.removeprefix("Audible: ").rstrip(".") for line in said}
+    elsewhere = told([read_results(session, "desk")])
+    assert not any("blind" in one.audible for one in elsewhere)
+
+
+def test_what_was_heard_of_other_sounds_is_not_said_of_these(session, tmp_path, capsys) -> None:
+    path = saved(sounds_written(session, 1), tmp_path, distortion=16)
+    assert program.main(["listeners", str(path), "--keep", str(session.root)]) == 0
+    sounds_written(session, 2)
+    assert kept_listened(session) is None
+    capsys.readouterr()
+    assert program.main(["listeners", str(path), "--keep", str(session.root)]) == 1
+    assert "not of the blind test that lies in" in capsys.readouterr().err
+    assert program.main(["show", str(session.root), "findings"]) == 0
+    assert "blind" not in capsys.readouterr().out
