@@ -130,7 +130,7 @@ def _deepest_dip(folder: SessionFolder, condition: str) -> Anomaly | None:
     if condition not in folder.conditions_analysed():
         return None
     findings = read_results(folder, condition).findings
-    places = [place for finding in findings.findings or () for place in finding.places]
+    places = [place for finding in findings.findings or () if not finding.broad for place in finding.places]
     dips = [
         one
         for one in findings.anomalies

@@ -4,7 +4,6 @@ import math
 
 from distort.analysis.findings.finding import Finding
 from distort.report.text.numbers import level_name
-from distort.session.results.blind_results import PairKind
 from distort.session.results.listened import Listened, ListenedPair
 
 OF_COMPRESSION = frozenset({"compression", "expansion", "limiting", "heating"})
@@ -28,15 +27,15 @@ def blind_words(finding: Finding, conditions: tuple[str, ...], listened: Listene
 
 
 def _tells(pair: ListenedPair, finding: Finding) -> bool:
-    kind: PairKind = "distortion"
-    if finding.explanation in OF_COMPRESSION:
-        kind = "compression"
-    elif finding.explanation in BY_NO_PAIR:
+    if finding.explanation in BY_NO_PAIR:
         return False
+    if finding.explanation in OF_COMPRESSION:
+        return pair.kind == "compression"
     if pair.kind == "dip":
         at_hz = pair.frequency_hz or 0.0
-        return any(place.low_hz <= at_hz <= place.high_hz for place in finding.places)
-    return pair.kind == kind and (kind == "compression" or any(row.speaks == "for" for row in finding.evidence))
+        # a broad change spans dips that it has nothing to do with
+        return not finding.broad and any(place.low_hz <= at_hz <= place.high_hz for place in finding.places)
+    return pair.kind == "distortion" and any(row.speaks == "for" for row in finding.evidence)
 
 
 def _said(pair: ListenedPair) -> str:
