@@ -11,6 +11,9 @@ from distort.analysis.hearing.masking import bark, schroeder_spread_db, threshol
 from distort.analysis.hearing.over_masked import over_masked
 from distort.report.figures.heard import heard_figure
 from distort.session.files.folder import SessionFolder
+from distort.session.plan.licences import may_be_shared
+from distort.session.plan.reading import read_plan
+from distort.session.published.contents import contents_of
 from distort.session.results.heard_files import as_written, heard_records
 from signals.burst import third_octaves_hz
 from tests.test_heard_files import heard
@@ -48,6 +51,34 @@ def test_sounds_of_the_users_own_music_are_written_and_spoken_of(distort, with_m
     with soundfile.SoundFile(there / raised.file) as file:
         assert "86 dB SPL, recorded" in file.title
         assert file.artist == ""  # whose the music is the plan no longer says for sure
+
+
+@pytest.mark.sample
+def test_recordings_of_music_leave_the_session_with_a_licence_that_permits_it_alone(with_music, tmp_path) -> None:
+    session = Path(shutil.copytree(with_music, tmp_path / "monitor"))
+    music = {f"recordings/default/programme_{level}dB.{ending}" for level in (76, 86) for ending in ("wav", "json")}
+    kept = f"programme/{next((session / 'programme').glob('piece_*')).name}"
+
+    def packed() -> set[str]:
+        return {one.file for one in contents_of(SessionFolder(session), read_plan(session)).files}
+
+    assert not packed() & {*music, kept}
+    assert len(contents_of(SessionFolder(session), read_plan(session)).unlicensed) == 2
+    with (session / "session.toml").open("a", encoding="utf-8") as plan:
+        plan.write('licence = "CC-BY-4.0"\n')
+    assert packed() >= {*music, kept}
+    soundfile.write(session / "programme/piece.flac", np.full(6 * 48000, 0.1) * np.sin(np.arange(6 * 48000)), 48000)
+    assert not packed() & {*music, kept}  # the licence is that of other music by now
+
+
+@pytest.mark.parametrize("licence", ["cc0-1.0", "CC-BY-SA-4.0", "Public  domain"])
+def test_a_licence_that_permits_sharing_is_known(licence) -> None:
+    assert may_be_shared(licence)
+
+
+@pytest.mark.parametrize("licence", ["", "CC-BY-NC-4.0", "CC-BY-ND-4.0", "mine"])
+def test_any_other_does_not_let_the_music_out(licence) -> None:
+    assert not may_be_shared(licence)
 
 
 @pytest.mark.sample

@@ -29,7 +29,7 @@ def run(arguments: argparse.Namespace) -> int:
 
     from distort.commands.conditions import analysed
     from distort.report.terminal.console import make_console, say
-    from distort.report.text.published import carried_sentence, left_out_sentences
+    from distort.report.text.published import carried_sentence, left_out_sentences, unlicensed_sentences
     from distort.session.files.folder import SessionFolder
     from distort.session.plan.reading import read_plan
     from distort.session.published.bundle import CONTENTS, write_bundle
@@ -45,4 +45,5 @@ def run(arguments: argparse.Namespace) -> int:
     if carrying := still_carrying(folder, (name for name in packed.names if name != CONTENTS)):
         say(console, carried_sentence(carrying))
     say(make_console(stderr=True), *left_out_sentences(packed.left_out, str(folder.root)))
+    say(make_console(stderr=True), *unlicensed_sentences(packed.unlicensed))
     return 0

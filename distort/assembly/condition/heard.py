@@ -9,12 +9,13 @@ from distort.analysis.heard import HeardParts, heard_parts
 from distort.analysis.hearing.over_masked import OverMasked, over_masked
 from distort.analysis.programme import FADE_S
 from distort.assembly.condition.programme import bands_of, drive_of, piece_of, require_same_piece, take_of
-from distort.errors import PlanError, SessionError
+from distort.errors import SessionError
 from distort.recording.takes import Takes, reference_for, takes_of_each_level
 from distort.session.files.folder import SessionFolder
 from distort.session.files.names import format_level
 from distort.session.plan.keys import Plan
-from distort.session.plan.kinds import PROGRAMME, TRIAL_DRIVE_DBFS, programme_stimulus
+from distort.session.plan.kinds import PROGRAMME
+from distort.session.recordings.pieces import credit_and_licence
 from distort.session.recordings.stored import Recording, load_recordings
 from distort.session.results.heard_files import (
     DELIVERED,
@@ -36,9 +37,6 @@ PEAK_DBFS = -3.0
 
 MOST_RAISED_DB = 60.0
 """By which a remainder is raised: more would bring up nothing but dither."""
-
-OWN_LICENCE = "CC0-1.0"
-"""Of the piece that this program makes."""
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -110,7 +108,7 @@ def _full_scale_db_spl(takes: Takes) -> float | None:
 def _record(plan: Plan, condition: str, both: tuple[Recording, Recording], piece: Programme) -> Heard:
     """What is known before the sounds are made."""
     quiet, loud = both
-    credit, licence = _whose(plan, piece)
+    credit, licence = credit_and_licence(plan, piece)
     sampled = as_a(SampledProgramme, piece)
     return Heard(
         source="recorded",
@@ -172,18 +170,3 @@ def _levelled(parts: HeardParts) -> tuple[tuple[Sound, ...], float]:
         louder = gain * float(db_to_amplitude(raised_db)) * parts.remainder
         sounds.append(Sound(part=REMAINDER, samples=louder, raised_db=raised_db))
     return tuple(sounds), gain_db
-
-
-def _whose(plan: Plan, piece: Programme) -> tuple[str, str]:
-    """Credit and licence of the music: of a file those in the plan, as long as it still names that music."""
-    sampled = as_a(SampledProgramme, piece)
-    if sampled is None:
-        return "", OWN_LICENCE
-    try:
-        now = programme_stimulus(plan, drive_dbfs=TRIAL_DRIVE_DBFS)
-    except PlanError:  # the file is gone: what was played is kept, and whose it is the plan no longer says for sure
-        now = None
-    named = None if now is None else as_a(SampledProgramme, now)
-    if plan.programme is None or named is None or named.samples_sha256 != sampled.samples_sha256:
-        return "", ""
-    return plan.programme.credit, plan.programme.licence

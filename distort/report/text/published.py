@@ -101,6 +101,16 @@ def left_out_sentences(names: Sequence[str], folder: str) -> Iterator[str]:
             yield f"Careful: {which} may not be as they were written, so they stay out: '{command}' writes them anew."
 
 
+def unlicensed_sentences(names: Sequence[str]) -> Iterator[str]:
+    """Which recordings of music stay out of a bundle; nothing where none does."""
+    if names:
+        which = names[0] if len(names) == 1 else f"{names[0]} and {len(names) - 1} more"
+        yield (
+            f"Careful: {which} {'stays' if len(names) == 1 else 'stay'} out: no licence that permits sharing is stated "
+            f"for the music ([programme] licence in session.toml, such as CC0-1.0 or CC-BY-4.0)."
+        )
+
+
 def carried_sentence(names: Sequence[str]) -> str:
     """Which files of a bundle tell more than their sound, and what to do."""
     one = len(names) == 1

@@ -39,6 +39,8 @@ class Packed:
     """In the file, below its one folder."""
     left_out: tuple[str, ...]
     """Of the session, because they are not as they were written."""
+    unlicensed: tuple[str, ...]
+    """Recordings of music that no stated licence permits to share; they are left out, too."""
 
 
 def write_bundle(folder: SessionFolder, plan: Plan, path: Path, *, software: str) -> Packed:
@@ -56,7 +58,7 @@ def write_bundle(folder: SessionFolder, plan: Plan, path: Path, *, software: str
         for one in contents.files:
             _pack(archive, _entry(prefix + one.file), folder.inside(one.file), sha256=one.sha256)
     names = (CONTENTS, PLAN_FILE, *(one.file for one in contents.files))
-    return Packed(names=names, left_out=contents.left_out)
+    return Packed(names=names, left_out=contents.left_out, unlicensed=contents.unlicensed)
 
 
 def _contents(files: Sequence[FileHash], software: str) -> str:

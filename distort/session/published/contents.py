@@ -9,11 +9,14 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from distort.errors import SessionError
-from distort.session.files.folder import PLAN_FILE, SessionFolder
+from distort.session.files.folder import AUDIO_SUFFIXES, PLAN_FILE, RecordingFiles, SessionFolder
 from distort.session.files.hashing import is_file_of, sha256_of_file
 from distort.session.plan.keys import Plan
+from distort.session.plan.licences import may_be_shared
 from distort.session.published.frozen import INPUTS, KEPT_INPUTS, RECORD, frozen_labels, read_frozen
 from distort.session.published.written_inputs import written_inputs
+from distort.session.recordings.pieces import credit_and_licence, piece_path
+from distort.session.recordings.stored import load_recording
 from distort.session.results.across_results import across_path, read_across
 from distort.session.results.comparison_files import read_comparisons
 from distort.session.results.condition_results import read_results, result_paths
@@ -21,6 +24,8 @@ from distort.session.results.drawn_files import RECORD as DRAWN
 from distort.session.results.drawn_files import read_record
 from distort.session.results.inputs import FileHash, name_in
 from distort.session.results.page_file import NOTE, page_as_written, page_path
+from signals import as_a
+from signals.sampled_programme import SampledProgramme
 
 _FIGURE = re.compile(r"[^/\\]+\.(png|svg|pdf)")
 _FROZEN_RESULT = re.compile(r"results/[^/\\]+/[^/\\]+\.(csv|json)")
@@ -35,6 +40,8 @@ class Contents:
     """Sorted by name; session.toml is not among them."""
     left_out: tuple[str, ...]
     """Figures, comparisons and the page, where they are there but not as they were written."""
+    unlicensed: tuple[str, ...]
+    """Recordings of music that no stated licence permits to share."""
 
 
 def contents_of(folder: SessionFolder, plan: Plan) -> Contents:
@@ -44,6 +51,8 @@ def contents_of(folder: SessionFolder, plan: Plan) -> Contents:
     and RecordingError for a loopback that is no audio.
     """
     hashes = {one.file: one.sha256 for one in written_inputs(folder, plan) if one.file != PLAN_FILE}
+    hashes |= {name_in(folder, path): sha256_of_file(path) for path in _pieces(folder, plan)}
+    unlicensed = {name for name in _of_music_not_to_share(folder, plan) if hashes.pop(name, None) is not None}
     hashes |= {name_in(folder, path): sha256_of_file(path) for path in (*_results(folder), *_frozen(folder))}
     left_out = []
     for path, digest in _made(folder):
@@ -54,7 +63,34 @@ def contents_of(folder: SessionFolder, plan: Plan) -> Contents:
     return Contents(
         files=tuple(FileHash(file=name, sha256=hashes[name]) for name in sorted(hashes)),
         left_out=tuple(sorted(left_out)),
+        unlicensed=tuple(sorted(name for name in unlicensed if Path(name).suffix in AUDIO_SUFFIXES)),
     )
+
+
+def _music(folder: SessionFolder) -> Iterator[tuple[RecordingFiles, SampledProgramme]]:
+    """Recordings of music from a file, with what was played."""
+    for condition in folder.conditions_recorded():
+        for files in folder.recordings(condition):
+            if (
+                files.has_sidecar
+                and (piece := as_a(SampledProgramme, load_recording(files).sidecar.stimulus)) is not None
+            ):
+                yield files, piece
+
+
+def _pieces(folder: SessionFolder, plan: Plan) -> Iterator[Path]:
+    """Music that was played, without which its recordings cannot be analysed, where it may be shared."""
+    for _, piece in _music(folder):
+        path = piece_path(folder, piece)
+        if path.is_file() and may_be_shared(credit_and_licence(plan, piece)[1]):
+            yield path
+
+
+def _of_music_not_to_share(folder: SessionFolder, plan: Plan) -> Iterator[str]:
+    """Names of its recordings, sidecars and loopbacks."""
+    for files, piece in _music(folder):
+        if not may_be_shared(credit_and_licence(plan, piece)[1]):
+            yield from (name_in(folder, one) for one in (files.audio_path, files.sidecar_path, files.loopback_path))
 
 
 def _results(folder: SessionFolder) -> Iterator[Path]:

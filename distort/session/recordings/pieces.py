@@ -7,10 +7,31 @@ from distort.errors import PlanError, RecordingError, SessionError
 from distort.session.audio.audio_file import encoder
 from distort.session.files.atomic import make_folder, staged
 from distort.session.files.folder import SessionFolder
+from distort.session.plan.keys import Plan
+from distort.session.plan.kinds import TRIAL_DRIVE_DBFS, programme_stimulus
 from distort.session.plan.music import read_mixed
 from signals import Stimulus, as_a, hold_samples
 from signals.held import held_samples
 from signals.sampled_programme import SampledProgramme
+
+OWN_LICENCE = "CC0-1.0"
+"""Of the piece that this program makes."""
+
+
+def credit_and_licence(plan: Plan, stimulus: Stimulus) -> tuple[str, str]:
+    """Whose a piece of music is and its licence, "" where nobody says: of a file what the plan says, as long as it
+    still names that music."""
+    piece = as_a(SampledProgramme, stimulus)
+    if piece is None:
+        return "", OWN_LICENCE
+    try:
+        now = programme_stimulus(plan, drive_dbfs=TRIAL_DRIVE_DBFS)
+    except PlanError:  # the file is gone: what was played is kept, and whose it is the plan no longer says for sure
+        now = None
+    named = None if now is None else as_a(SampledProgramme, now)
+    if plan.programme is None or named is None or named.samples_sha256 != piece.samples_sha256:
+        return "", ""
+    return plan.programme.credit, plan.programme.licence
 
 
 def piece_path(folder: SessionFolder, piece: SampledProgramme) -> Path:
