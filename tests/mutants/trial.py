@@ -11,7 +11,7 @@ from tests.mutants.looking import look_at as look_at_file
 from tests.mutants.nearest import Near, Nearest, in_turn, known, near_files
 from tests.mutants.running import Ended, changed, copied, load_libraries, run_tests
 
-BUDGET_S = (6.0, 40.0)
+BUDGET_S = (6.0, 20.0)
 """Seconds of processor time, as the tests took under coverage, that the tests of one slip may take together; and of one
 that these did not see."""
 
