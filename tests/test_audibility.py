@@ -14,8 +14,10 @@ from distort.analysis.hearing.masking import (
     THRESHOLD_DB_SPL,
     bark,
     critical_bandwidth_hz,
+    erb_hz,
+    excitation_db,
+    masked_by_excitation_db,
     masked_by_schroeder_db,
-    masked_by_terhardt_db,
     schroeder_spread_db,
     threshold_of_hearing_db_spl,
 )
@@ -96,39 +98,71 @@ def test_critical_bands_are_those_of_the_table() -> None:
 
 
 def test_spreading_functions_by_hand() -> None:
-    """Schroeder, Atal and Hall: -7.908, -0.001, -4.306 dB at -1, 0, 1 Bark (computed apart). Terhardt: 80 dB at 1 kHz
-    falls by 24 + 0.23 - 16 = 8.23 dB a Bark upwards and by 27 downwards."""
+    """Schroeder, Atal and Hall: -7.908, -0.001, -4.306 dB at -1, 0, 1 Bark (computed apart)."""
     np.testing.assert_allclose(schroeder_spread_db(np.array([-1.0, 0.0, 1.0])), [-7.908, -0.001, -4.306], atol=6e-4)
     masker_hz, masker_db = np.array([1000.0]), np.array([80.0])
-    for at_hz, slope in ((2000.0, -8.23), (500.0, 27.0)):
+    for at_hz in (2000.0, 500.0):
         apart = float(bark(at_hz) - bark(1000.0))
-        at = np.array([at_hz])
-        assert masked_by_terhardt_db(masker_hz, masker_db, at)[0] == pytest.approx(80.0 + slope * apart, abs=1e-9)
         expected = 80.0 + schroeder_spread_db(np.array(apart)) - 15.5 - bark(at_hz)
-        assert masked_by_schroeder_db(masker_hz, masker_db, at)[0] == pytest.approx(float(expected), abs=1e-9)
+        found = masked_by_schroeder_db(masker_hz, masker_db, np.array([at_hz]))[0]
+        assert found == pytest.approx(float(expected), abs=1e-9)
 
 
-def test_why_the_two_models_differ() -> None:
-    """Third order of 1.5 kHz, by hand: Traunmueller's 26.81 f / (1960 + f) - 0.53 is 11.093 and 18.146 Bark
-    at 1.5 and 4.5 kHz, so 7.053 apart. At 100 dB SPL Terhardt's slope is 24 + 0.153 - 20 = 4.153 dB a Bark: -29.3 dB;
-    Schroeder's is 15.81 + 7.5 x 7.527 - 17.5 sqrt(1 + 7.527^2) = -60.6 dB, and 15.5 + 18.146 below that. At 80 dB SPL
-    Terhardt's is -57.5 dB: what differs then is the 15.5 + z."""
-    tone_hz, heard_hz = np.array([1500.0]), np.array([4500.0])
-    for level_db, terhardt_db in ((100.0, 100.0 - 29.3), (80.0, 80.0 - 57.5)):
-        level = np.array([level_db])
-        # all terms are rounded to 0.05 dB above
-        assert masked_by_terhardt_db(tone_hz, level, heard_hz)[0] == pytest.approx(terhardt_db, abs=0.1)
-        expected_db = level_db - 60.6 - 33.65
-        assert masked_by_schroeder_db(tone_hz, level, heard_hz)[0] == pytest.approx(expected_db, abs=0.1)
+def test_a_filter_is_as_wide_as_its_erb() -> None:
+    """ERB at 1 kHz: 24.7 x 5.37 = 132.6 Hz (Glasberg and Moore 1990). A filter at the level at which nothing widens
+    lets pass of white noise what a rectangle of that width does: the integral of (1 + p g) e^(-p g) is 2 / p a side."""
+    assert float(erb_hz(1000.0)) == pytest.approx(132.639)
+    for middle in (200.0, 1000.0, 5000.0):
+        hz = np.linspace(1.0, 3.0 * middle, 200_001)
+        passed = 10.0 ** ((excitation_db(hz, np.array(51.0), np.array(middle)) - 51.0) / 10.0)
+        width = float(np.sum(passed) * (hz[1] - hz[0]))
+        assert width == pytest.approx(float(erb_hz(middle)), rel=2e-3)  # what lies below 0 Hz and above 3 fc is missing
 
 
-def test_terhardt_spreads_upwards_with_level_and_never_rises() -> None:
+def test_excitation_by_hand() -> None:
+    """1 kHz at 96 dB SPL, heard at 2 kHz: ERB 24.7 x 9.74 = 240.58 Hz, p = 8000 / 240.58 = 33.253; widened by 1 - 0.35
+    x 45 / 30.157 = 0.47774 to 15.886; p g = 7.943: 10 lg 8.943 - 34.496 = -24.981 dB. Downwards nothing widens: at 500
+    Hz ERB 78.67 Hz, p = 25.422, g = 1: 10 lg 26.422 - 110.41 = -96.19 dB."""
+    masker_hz, masker_db = np.array([1000.0]), np.array([96.0])
+    assert excitation_db(masker_hz, masker_db, np.array([2000.0]))[0] == pytest.approx(96.0 - 24.981, abs=0.01)
+    assert excitation_db(masker_hz, masker_db, np.array([500.0]))[0] == pytest.approx(96.0 - 96.19, abs=0.02)
+    assert excitation_db(masker_hz, masker_db, masker_hz)[0] == 96.0
+    masked = masked_by_excitation_db(masker_hz, masker_db, np.array([2000.0]))[0]
+    assert masked == pytest.approx(96.0 - 24.981 - 14.5 - float(bark(2000.0)), abs=0.01)
+
+
+def test_masking_spreads_upwards_with_level_and_never_rises() -> None:
     at = np.array([3000.0])
-    masked = [
-        masked_by_terhardt_db(np.array([1000.0]), np.array([level]), at)[0] for level in (60.0, 80.0, 100.0, 130.0)
+    re_tone = [
+        float(masked_by_excitation_db(np.array([1000.0]), np.array([level]), at)[0]) - level
+        for level in (60.0, 80.0, 100.0, 110.0)
     ]
-    assert np.all(np.diff(masked) > 20.0)
-    assert masked[-1] < 130.0
+    assert np.all(np.diff(re_tone) > 5.0)
+    louder = float(masked_by_excitation_db(np.array([1000.0]), np.array([130.0]), at)[0]) - 130.0
+    assert louder == pytest.approx(re_tone[-1])  # filters were measured up to less
+    assert louder < 0.0
+
+
+@pytest.mark.parametrize("spectrum_db", [0.0, -3.0, 3.0], ids=["pink", "falling", "rising"])
+@pytest.mark.parametrize("level_db", [60.0, 75.0, 85.0])
+def test_all_is_heard_of_full_distortion_and_nothing_of_the_faintest(spectrum_db, level_db) -> None:
+    """Distortion as loud as the lines stands 5.5 dB over what they mask, by both models; 90 dB below it is masked."""
+    band_hz = 1000.0 * 10.0 ** (0.1 * np.arange(-12, 11))
+    lines_db = level_db + spectrum_db * np.log2(band_hz / 1000.0)
+    for distortion_db, said in ((-90.0, "not audible"), (0.0, "audible")):
+        margins = multitone_margins(
+            band_hz,
+            lines_db_spl=lines_db,
+            distortion_db=np.full(band_hz.size, distortion_db),
+            doubtful=np.zeros(band_hz.size, dtype=bool),
+        )
+        found = {
+            verdict(*both) for both in zip(margins.excitation_db.tolist(), margins.schroeder_db.tolist(), strict=True)
+        }
+        assert found == {said}
+    above = lines_db > threshold_of_hearing_db_spl(band_hz) + 10.0
+    assert margins.excitation_db[above] == pytest.approx(5.5)
+    assert margins.schroeder_db[above] == pytest.approx(5.5)
 
 
 def test_margin_of_an_order_by_hand() -> None:
@@ -138,9 +172,9 @@ def test_margin_of_an_order_by_hand() -> None:
     margins = order_margins(orders, 3)
     third = orders.orders[1]
     apart = float(bark(3000.0) - bark(1000.0))
-    by_terhardt = 86.0 - (24.0 + 0.23 - 17.2) * apart
+    by_excitation = float(masked_by_excitation_db(np.array(1000.0), np.array(86.0), np.array(3000.0)))
     by_schroeder = 86.0 + float(schroeder_spread_db(np.array(apart))) - 15.5 - float(bark(3000.0))
-    assert margins.terhardt_db[row] == pytest.approx(third.level_db[row] - by_terhardt, abs=1e-9)
+    assert margins.excitation_db[row] == pytest.approx(third.level_db[row] - by_excitation, abs=1e-9)
     # Schroeder's lies below the threshold of hearing there (-5.7 dB at 3 kHz, between -4.2 and -6.0), which counts
     hearing_db = float(threshold_of_hearing_db_spl(3000.0))
     assert by_schroeder < hearing_db + 30.0
@@ -156,12 +190,12 @@ def test_never_below_the_threshold_of_hearing_nor_the_room() -> None:
     at_hz = 2.0 * orders.frequency_hz[rows]
     level_db = orders.orders[0].level_db[rows]
     in_quiet = order_margins(faint, 2)
-    np.testing.assert_allclose(in_quiet.terhardt_db[rows], level_db - threshold_of_hearing_db_spl(at_hz), atol=1e-9)
-    np.testing.assert_array_equal(in_quiet.terhardt_db, in_quiet.schroeder_db)
+    np.testing.assert_allclose(in_quiet.excitation_db[rows], level_db - threshold_of_hearing_db_spl(at_hz), atol=1e-9)
+    np.testing.assert_array_equal(in_quiet.excitation_db, in_quiet.schroeder_db)
     for noise_db in (60.0, 20.0):  # the second is below the threshold of hearing at low frequencies
         noisy = order_margins(faint, 2, noise_db_spl=np.full(orders.frequency_hz.size, noise_db))
         expected = level_db - np.maximum(threshold_of_hearing_db_spl(at_hz), noise_db - 4.0)
-        np.testing.assert_allclose(noisy.terhardt_db[rows], expected, atol=1e-9)
+        np.testing.assert_allclose(noisy.excitation_db[rows], expected, atol=1e-9)
 
 
 def test_noise_in_a_critical_band_by_hand() -> None:
@@ -185,10 +219,12 @@ def test_one_band_of_a_multitone_masks_as_one_tone() -> None:
         distortion_db=np.full(3, -10.0),
         doubtful=np.array([False, False, True]),
     )
-    masked = masked_by_terhardt_db(np.array([1000.0]), np.array([80.0]), np.array([4000.0]))[0]
-    together = 10.0 * np.log10(10.0 ** (masked / 10.0) + 10.0**2.0)  # and its own line of 20 dB
-    assert margins.terhardt_db[2] == pytest.approx(10.0 - together, abs=1e-9)
-    assert np.isnan(margins.terhardt_db[0])
+    other = excitation_db(np.array([1000.0]), np.array([80.0]), np.array([4000.0]))[0]
+    together = 10.0 * np.log10(10.0 ** (other / 10.0) + 10.0**2.0)  # and its own line of 20 dB
+    beside = excitation_db(np.array([1000.0]), np.array([70.0]), np.array([4000.0]))[0]
+    own = 10.0 * np.log10(10.0 ** (beside / 10.0) + 10.0)  # 10 dB SPL, and what 1 kHz spreads
+    assert margins.excitation_db[2] == pytest.approx(own - (together - 5.5), abs=1e-9)
+    assert np.isnan(margins.excitation_db[0])
     assert margins.doubtful.tolist() == [False, False, True]
 
 
@@ -214,7 +250,7 @@ def test_the_worst_of_an_octave_leaves_doubtful_readings_out() -> None:
     assert row is not None
     inside = (orders.frequency_hz >= 707.94) & (orders.frequency_hz < 1412.53)
     assert inside[row]
-    mean = margins.terhardt_db + margins.schroeder_db
+    mean = margins.excitation_db + margins.schroeder_db
     assert mean[row] == np.max(mean[inside])
     spoilt = type(margins)(**{**vars(margins), "doubtful": np.ones(mean.size, dtype=bool)})
     assert worst_of_octave(spoilt, 1000.0, lowest_hz=25.0) is None

@@ -250,7 +250,7 @@ def test_audibility_of_a_session(distort, copied) -> None:
     }
     in_room, in_silence = (
         {
-            (one["quantity"], octave["frequency_hz"]): octave["terhardt_db"]
+            (one["quantity"], octave["frequency_hz"]): octave["excitation_db"]
             for one in found["audibility"]
             if one["background"] == place
             for octave in one["octaves"]

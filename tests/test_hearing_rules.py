@@ -18,8 +18,8 @@ from distort.analysis.hearing.masking import (
     THRESHOLD_DB_SPL,
     bark,
     critical_bandwidth_hz,
-    masked_by_schroeder_db,
-    masked_by_terhardt_db,
+    excitation_db,
+    spread_by_schroeder_db,
     threshold_of_hearing_db_spl,
 )
 from distort.analysis.sweep.noise import NoiseDensity
@@ -59,19 +59,6 @@ def test_the_thresholds_stand_at_third_octaves():
     assert np.isnan(threshold_of_hearing_db_spl(16000.1))
 
 
-def test_terhardts_slopes():
-    """27 dB a Bark downwards; 24 + 230 / f - 0.2 L upwards, but 2 at least: from 120 dB on at high frequencies."""
-    for level_db, slope in ((60.0, 24.0 + 0.115 - 12.0), (118.0, 2.0), (110.0, 24.115 - 22.0)):
-        at = np.array([4000.0])
-        apart = float(bark(4000.0) - bark(2000.0))
-        found = masked_by_terhardt_db(np.array([2000.0]), np.array([level_db]), at)[0]
-        assert found == pytest.approx(level_db - slope * apart)
-    below = masked_by_terhardt_db(np.array([2000.0]), np.array([60.0]), np.array([1500.0]))[0]
-    assert below == pytest.approx(60.0 - 27.0 * float(bark(2000.0) - bark(1500.0)))
-    same = masked_by_terhardt_db(np.array([2000.0]), np.array([60.0]), np.array([2000.0]))[0]
-    assert same == 60.0
-
-
 @pytest.mark.parametrize(
     ("both", "said"),
     [
@@ -93,7 +80,7 @@ def margins(terhardt, schroeder=None, *, doubtful=None) -> Margins:
     values = np.broadcast_to(np.asarray(terhardt, dtype=float), HZ.shape)
     other = values if schroeder is None else np.broadcast_to(np.asarray(schroeder, dtype=float), HZ.shape)
     marks = np.zeros(HZ.size, dtype=bool) if doubtful is None else doubtful
-    return Margins(frequency_hz=HZ, terhardt_db=values, schroeder_db=other, doubtful=marks)
+    return Margins(frequency_hz=HZ, excitation_db=values, schroeder_db=other, doubtful=marks)
 
 
 def test_the_worst_of_an_octave_is_that_of_both_models_mean():
@@ -129,24 +116,33 @@ def test_the_rooms_noise_is_read_at_the_product():
     found = order_margins(faint, 2, noise_db_spl=np.where(HZ < 30.0, np.nan, loud))
     rows = (HZ > 1000.0) & (HZ < 7000.0)
     expected = orders.orders[0].level_db - (loud + 6.0206 - 4.0)
-    np.testing.assert_allclose(found.terhardt_db[rows], expected[rows], atol=1e-3)
+    np.testing.assert_allclose(found.excitation_db[rows], expected[rows], atol=1e-3)
     quiet = order_margins(faint, 2, noise_db_spl=np.full(HZ.size, np.nan))
-    np.testing.assert_allclose(quiet.terhardt_db, order_margins(faint, 2).terhardt_db)
+    np.testing.assert_allclose(quiet.excitation_db, order_margins(faint, 2).excitation_db)
 
 
 def test_all_bands_of_a_multitone_mask_together():
-    """Powers of what each masks, by either model; distortion re its band's lines, over that, the threshold and the
-    room."""
+    """Powers of what is spread of lines and of distortion, by either model; masked is 5.5 dB below the lines."""
     band_hz = np.array([500.0, 1000.0, 2000.0])
     lines_db = np.array([70.0, 75.0, 60.0])
-    given = {"lines_db_spl": lines_db, "distortion_db": np.full(3, -20.0), "doubtful": np.zeros(3, dtype=bool)}
+    own_db = lines_db + np.array([-20.0, -25.0, np.nan])
+    given = {
+        "lines_db_spl": lines_db,
+        "distortion_db": own_db - lines_db,
+        "doubtful": np.zeros(3, dtype=bool),
+    }
     found = multitone_margins(band_hz, **given)
-    for masked, margin in ((masked_by_terhardt_db, found.terhardt_db), (masked_by_schroeder_db, found.schroeder_db)):
-        for row in range(3):
-            each = [masked(band_hz[k : k + 1], lines_db[k : k + 1], band_hz[row : row + 1])[0] for k in range(3)]
-            together = 10 * np.log10(np.sum(10.0 ** (np.array(each) / 10.0)))
-            assert margin[row] == pytest.approx(
-                lines_db[row] - 20.0 - max(together, threshold_of_hearing_db_spl(band_hz[row]))
+    for spread, margin in ((excitation_db, found.excitation_db), (spread_by_schroeder_db, found.schroeder_db)):
+        for row in range(2):
+            lines, own = (
+                10 * np.log10(sum(10.0 ** (float(spread(band_hz[k], levels[k], band_hz[row])) / 10.0) for k in some))
+                for levels, some in ((lines_db, range(3)), (own_db, range(2)))
             )
+            assert margin[row] == pytest.approx(own - (lines - 5.5))
+        assert np.isnan(margin[2])
     noisy = multitone_margins(band_hz, **given, noise_db_spl=np.full(3, 90.0))
-    np.testing.assert_allclose(noisy.terhardt_db, lines_db - 20.0 - 86.0)
+    own = [
+        10 * np.log10(sum(10.0 ** (float(excitation_db(band_hz[k], own_db[k], at)) / 10.0) for k in range(2)))
+        for at in band_hz[:2]
+    ]
+    np.testing.assert_allclose(noisy.excitation_db[:2], np.array(own) - 86.0)

@@ -196,7 +196,9 @@ def test_verdicts_without_anything_to_read_say_so() -> None:
 
 def heard_at(level_db_spl: float) -> tuple[AudibilityFound, ...]:
     """The third order, audible over the room's noise, and the second, which nothing can be said of."""
-    octave = OctaveMargin(midband_hz=1000.0, frequency_hz=1200.0, terhardt_db=6.0, schroeder_db=31.0, verdict="audible")
+    octave = OctaveMargin(
+        midband_hz=1000.0, frequency_hz=1200.0, excitation_db=6.0, schroeder_db=31.0, verdict="audible"
+    )
     return tuple(
         AudibilityFound(quantity=quantity, level_db_spl=level_db_spl, background=background, octaves=octaves)
         for background in ("room", "silence")
@@ -220,8 +222,8 @@ def test_findings_and_hearing_show_where_they_are_there(folder) -> None:
     assert any("Probability 0.97; 1 reading speaks for it, none against." in text for text in reader.said)
     for text in ("Third order", "1.2 kHz", "3.6 kHz", "+6 dB", "+31 dB", "audible"):
         assert text in reader.said, text
-    assert any(text.startswith("An estimate: a steady tone that masks its own distortion") for text in reader.said)
-    assert "Audibility over the noise in the pauses of the recording, desk" in reader.said
+    assert any(text.startswith("An estimate, as if the room were silent: an average listener") for text in reader.said)
+    assert "Audibility as if the room were silent, desk" in reader.said
     (sentence,) = [text for text in reader.said if text.startswith("Estimated at 96 dB SPL (nominal)")]
     assert "Third order" in sentence
     assert not any("{" in text for text in reader.said)  # no figure stands there as the program holds it

@@ -61,7 +61,7 @@ def add_parser(subparsers: "Subparsers[Parser]") -> None:
     parser.add_argument(
         "--background",
         choices=("room", "silence"),
-        help="audibility over the noise that was recorded, or over none (default: room, where a silence was recorded)",
+        help="audibility over the noise that was recorded, or over none (default: silence)",
     )
     parser.add_argument("--evidence", action="store_true", help="the rows of evidence behind each finding as well")
     parser.add_argument(

@@ -1,14 +1,12 @@
 """By how much distortion exceeds what the tone, or the tones, that caused it mask: an estimate, and its limits.
 
-For every order the masker is the fundamental at its measured level. What is heard must exceed three thresholds: that of
-hearing, the masked one, and that in the noise of the room where it is known. Two published models of masking
-(`hearing`) give two margins. Terhardt's knows that a loud tone masks far upwards, and says nothing of what is needed
-close to the masker; Schroeder's has no level in it, and masks too little upwards when it is loud. So they bracket
-rather than agree, and the truth of one listener may lie outside both. Of a tone of 100 dB SPL at 1.5 kHz the masked
-level at 4.5 kHz differs by 65 dB: 34 dB are Schroeder's 15.5 + z, which Terhardt's pattern has no counterpart of, and
-31 dB the slope, 4 dB a Bark by Terhardt and on average 9 by Schroeder over those 7 Bark. At 80 dB SPL the slopes agree
-within 3 dB there, and the 15.5 + z stay. They hold for a
-steady tone, an average listener, 1 m in front of the loudspeaker; music masks more.
+For every order the masker is the fundamental at its measured level; for a multitone's distortion it is the lines of all
+bands together, dense as music is. What is heard must exceed three thresholds: that of hearing, the masked one, and that
+in the noise of the room where it is asked for. Two published models of masking (`masking`) give two margins, which
+agree at moderate levels. The auditory filters' excitation widens upwards with level, so loud tones mask more of their
+high orders; Schroeder's spreading has no level in it and masks too little of them. They hold for a steady tone, an
+average listener, 1 m in front of the loudspeaker, at the level that is stated: music of the same reading has some 15 dB
+less in every third octave, and its parts mask one another.
 """
 
 from collections.abc import Callable
@@ -23,10 +21,13 @@ from distort.analysis.common.curves import BoolArray, Harmonics
 from distort.analysis.common.grid import OCTAVE_RATIO, midbands_hz
 from distort.analysis.common.log_frequency import over_log_frequency
 from distort.analysis.hearing.masking import (
+    DENSE_OFFSET_DB,
     NOISE_MASKING_DB,
     critical_bandwidth_hz,
+    excitation_db,
+    masked_by_excitation_db,
     masked_by_schroeder_db,
-    masked_by_terhardt_db,
+    spread_by_schroeder_db,
     threshold_of_hearing_db_spl,
 )
 from distort.analysis.sweep.noise import NoiseDensity
@@ -35,7 +36,9 @@ from signals.levels import db_to_power, power_to_db
 FloatArray = npt.NDArray[np.float64]
 Masking = Callable[[FloatArray, FloatArray, FloatArray], FloatArray]
 
-MODELS: tuple[Masking, Masking] = (masked_by_terhardt_db, masked_by_schroeder_db)
+OF_A_TONE: tuple[Masking, Masking] = (masked_by_excitation_db, masked_by_schroeder_db)
+SPREAD: tuple[Masking, Masking] = (excitation_db, spread_by_schroeder_db)
+"""The two models; of what is dense, the spread of maskers and of what they may mask alike."""
 
 CLEAR_MARGIN_DB = 3.0
 """A margin nearer to 0 than this says neither yes nor no: listeners differ by as much (common practice, no source)."""
@@ -49,10 +52,10 @@ class Margins:
 
     frequency_hz: FloatArray
     """Of the excitation."""
-    terhardt_db: FloatArray
-    """By the masking pattern that widens upwards with level."""
+    excitation_db: FloatArray
+    """By the auditory filters, which widen upwards with level."""
     schroeder_db: FloatArray
-    """By the one that does not."""
+    """By the spreading function that does not."""
     doubtful: BoolArray
     """The reading may hold noise: the margin is at most this."""
 
@@ -64,7 +67,7 @@ class OctaveMargin:
     midband_hz: float
     frequency_hz: float
     """Of the excitation."""
-    terhardt_db: float
+    excitation_db: float
     schroeder_db: float
     verdict: Verdict
 
@@ -93,14 +96,14 @@ def order_margins(harmonics: Harmonics, order: int, *, noise_db_spl: FloatArray 
     own = {one.order: one for one in harmonics.orders}[order]
     at_hz = order * harmonics.frequency_hz
     floor_db = _floor_db(at_hz, harmonics.frequency_hz, noise_db_spl)
-    terhardt_db, schroeder_db = (
+    by_excitation_db, by_schroeder_db = (
         own.level_db - np.maximum(floor_db, masked(harmonics.frequency_hz, harmonics.fundamental_db, at_hz))
-        for masked in MODELS
+        for masked in OF_A_TONE
     )
     return Margins(
         frequency_hz=harmonics.frequency_hz,
-        terhardt_db=terhardt_db,
-        schroeder_db=schroeder_db,
+        excitation_db=by_excitation_db,
+        schroeder_db=by_schroeder_db,
         doubtful=own.doubtful,
     )
 
@@ -115,33 +118,45 @@ def multitone_margins(
 ) -> Margins:
     """Margins of a multitone's distortion per third octave over what the lines of all bands together mask.
 
-    Harder than that of one tone: the lines of a band are taken as one tone at its middle, the maskings are added in
-    power, and distortion lies between the lines that mask it. Arrays are `(bands,)`: `distortion_db` re the lines of
-    the band, `noise_db_spl` of the room in the critical band.
+    Harder than that of one tone: lines and distortion of a band are taken as one tone each at its middle, and
+    distortion lies between the lines that mask it. What is spread of both is added in power: an ear's band holds
+    several third octaves below 500 Hz. Masked is what lies 5.5 dB below the lines. Arrays are `(bands,)`:
+    `distortion_db` re the lines of the band, `noise_db_spl` of the room in the critical band. A band that holds no
+    reading adds nothing and gets none.
     """
     floor_db = _floor_db(band_hz, band_hz, noise_db_spl)
-    known = np.isfinite(lines_db_spl)
-    maskers_hz, maskers_db = band_hz[known], lines_db_spl[known]
-    margins = []
-    for masked in MODELS:
-        each_db = masked(maskers_hz[None, :], maskers_db[None, :], band_hz[:, None])
-        together_db = power_to_db(np.sum(db_to_power(each_db), axis=1))
-        margins.append(lines_db_spl + distortion_db - np.maximum(floor_db, together_db))
+    own_db = lines_db_spl + distortion_db
+    by_excitation_db, by_schroeder_db = (
+        np.where(
+            np.isfinite(own_db),
+            _together_db(spread, band_hz, own_db)
+            - np.maximum(floor_db, _together_db(spread, band_hz, lines_db_spl) - DENSE_OFFSET_DB),
+            np.nan,
+        )
+        for spread in SPREAD
+    )
     return Margins(
         frequency_hz=band_hz,
-        terhardt_db=margins[0],
-        schroeder_db=margins[1],
+        excitation_db=by_excitation_db,
+        schroeder_db=by_schroeder_db,
         doubtful=doubtful,
     )
 
 
-def verdict(terhardt_db: float, schroeder_db: float) -> Verdict:
+def _together_db(spread: Masking, band_hz: FloatArray, level_db_spl: FloatArray) -> FloatArray:
+    """What is spread from all bands to each, added in power, `(bands,)`; of bands that hold a level."""
+    known = np.isfinite(level_db_spl)
+    each_db = spread(band_hz[None, known], level_db_spl[None, known], band_hz[:, None])
+    return np.asarray(power_to_db(np.sum(db_to_power(each_db), axis=1)))
+
+
+def verdict(by_excitation_db: float, by_schroeder_db: float) -> Verdict:
     """What both models say together: clear only where they agree by more than 3 dB."""
-    if np.isnan(terhardt_db) or np.isnan(schroeder_db):
+    if np.isnan(by_excitation_db) or np.isnan(by_schroeder_db):
         return "unknown"
-    if min(terhardt_db, schroeder_db) > CLEAR_MARGIN_DB:
+    if min(by_excitation_db, by_schroeder_db) > CLEAR_MARGIN_DB:
         return "audible"
-    return "not audible" if max(terhardt_db, schroeder_db) < -CLEAR_MARGIN_DB else "perhaps"
+    return "not audible" if max(by_excitation_db, by_schroeder_db) < -CLEAR_MARGIN_DB else "perhaps"
 
 
 def octave_margins(margins: Margins, *, lowest_valid_hz: float) -> tuple[OctaveMargin, ...]:
@@ -150,12 +165,12 @@ def octave_margins(margins: Margins, *, lowest_valid_hz: float) -> tuple[OctaveM
     for midband_hz in midbands_hz(bands_per_octave=1):
         row = worst_of_octave(margins, float(midband_hz), lowest_hz=lowest_valid_hz)
         if row is not None:
-            both = float(margins.terhardt_db[row]), float(margins.schroeder_db[row])
+            both = float(margins.excitation_db[row]), float(margins.schroeder_db[row])
             found.append(
                 OctaveMargin(
                     midband_hz=float(midband_hz),
                     frequency_hz=float(margins.frequency_hz[row]),
-                    terhardt_db=both[0],
+                    excitation_db=both[0],
                     schroeder_db=both[1],
                     verdict=verdict(*both),
                 )
@@ -170,7 +185,7 @@ def worst_of_octave(margins: Margins, midband_hz: float, *, lowest_hz: float) ->
     """
     half = OCTAVE_RATIO**0.5
     inside = (margins.frequency_hz >= max(midband_hz / half, lowest_hz)) & (margins.frequency_hz < midband_hz * half)
-    mean_db = 0.5 * (margins.terhardt_db + margins.schroeder_db)
+    mean_db = 0.5 * (margins.excitation_db + margins.schroeder_db)
     usable = inside & np.isfinite(mean_db) & ~margins.doubtful
     return int(np.argmax(np.where(usable, mean_db, -np.inf))) if usable.any() else None
 

@@ -3,8 +3,13 @@
 critical-band rate  z = 26.81 f / (1960 + f) - 0.53 Bark; below 2 Bark + 0.15 (2 - z), above 20.1 + 0.22 (z - 20.1)
                     (Traunmueller, J. Acoust. Soc. Am. 88, 1990)
 critical bandwidth  25 + 75 (1 + 1.4 (f / kHz)^2)^0.69 Hz (Zwicker and Terhardt, J. Acoust. Soc. Am. 68, 1980)
-Terhardt 1979       a tone of L dB SPL at f: its masking pattern falls by 27 dB a Bark towards lower frequencies, and
-                    towards higher ones by 24 + 0.23 kHz / f - 0.2 L dB a Bark (Hear. Res. 1)
+auditory filter     W = (1 + p g) e^(-p g), g = |f - fc| / fc; p = 4 fc / ERB, ERB = 24.7 (4.37 fc / kHz + 1) Hz. For
+                    tones below fc, those that mask upwards, it widens with their level L: p (1 - 0.35 (L - 51) / p(1
+                    kHz))
+                    (Glasberg and Moore, Hear. Res. 47, 1990; 0.35 by Moore, Glasberg and Baer, J. Audio Eng. Soc. 45,
+                    1997; all from memory). What a filter lets pass of the maskers is their excitation at its middle
+Johnston 1988       masked is what lies 14.5 + z dB below the excitation of a tone, 5.5 dB below that of noise or of
+                    what is as dense (IEEE J. Sel. Areas Commun. 6; from memory)
 Schroeder 1979      15.81 + 7.5 (dz + 0.474) - 17.5 sqrt(1 + (dz + 0.474)^2) dB, dz in Bark above the masker, at any
                     level; masked is what lies 15.5 + z dB below it (Schroeder, Atal and Hall, J. Acoust. Soc. Am. 66;
                     the 15.5 + z dB from memory)
@@ -53,9 +58,13 @@ THRESHOLD_DB_SPL: dict[float, float] = {
 """Tones from in front in a free field, both ears: ISO 226:2003, table 1 (T_f), up to 12.5 kHz; ISO 389-7:2005 above
 (from memory)."""
 
-LOWER_SLOPE_DB_A_BARK = 27.0
-LEAST_SLOPE_DB_A_BARK = 2.0
-"""Terhardt's upper slope would turn upwards beyond 120 dB; it was found up to about 100 dB."""
+WIDENING_PER_DB = 0.35
+UNCHANGED_DB_SPL = 51.0
+LOUDEST_DB_SPL = 110.0
+"""Filters were measured up to less than this; with louder tones they are held as wide as with this."""
+
+DENSE_OFFSET_DB = 5.5
+"""So far below the excitation of noise, or of tones as dense, lies what it masks (Johnston 1988; from memory)."""
 
 NOISE_MASKING_DB = 4.0
 """A tone is heard from this far below the noise in its critical band: 2 to 6 dB from low to high frequencies (Zwicker
@@ -88,11 +97,23 @@ def threshold_of_hearing_db_spl(frequency_hz: npt.ArrayLike) -> FloatArray:
     return np.where(inside, over_log_frequency(safe, table_hz, values), np.nan)
 
 
-def masked_by_terhardt_db(masker_hz: FloatArray, masker_db_spl: FloatArray, at_hz: FloatArray) -> FloatArray:
+def erb_hz(frequency_hz: npt.ArrayLike) -> FloatArray:
+    """Equivalent rectangular bandwidth of the auditory filter at frequencies in Hz, same shape."""
+    return np.asarray(24.7 * (4.37e-3 * np.asarray(frequency_hz, dtype=np.float64) + 1.0))
+
+
+def excitation_db(masker_hz: FloatArray, masker_db_spl: FloatArray, at_hz: FloatArray) -> FloatArray:
+    """Level in dB SPL that the auditory filter at `at_hz` lets pass of a tone; all broadcast together."""
+    sharpness = 4.0 * at_hz / erb_hz(at_hz)
+    beyond_db = np.minimum(masker_db_spl, LOUDEST_DB_SPL) - UNCHANGED_DB_SPL
+    widened = sharpness * (1.0 - WIDENING_PER_DB * beyond_db / (4000.0 / erb_hz(1000.0)))
+    reach = np.where(masker_hz < at_hz, widened, sharpness) * np.abs(masker_hz - at_hz) / at_hz
+    return np.asarray(masker_db_spl + 10.0 * (np.log10(1.0 + reach) - reach / np.log(10.0)))
+
+
+def masked_by_excitation_db(masker_hz: FloatArray, masker_db_spl: FloatArray, at_hz: FloatArray) -> FloatArray:
     """Level in dB SPL below which a sound at `at_hz` is masked by a tone; all broadcast together."""
-    above = bark(at_hz) - bark(masker_hz)
-    upper = np.maximum(24.0 + 230.0 / masker_hz - 0.2 * masker_db_spl, LEAST_SLOPE_DB_A_BARK)
-    return np.asarray(masker_db_spl - np.where(above > 0, upper * above, -LOWER_SLOPE_DB_A_BARK * above))
+    return np.asarray(excitation_db(masker_hz, masker_db_spl, at_hz) - (14.5 + bark(at_hz)))
 
 
 def schroeder_spread_db(above_bark: FloatArray) -> FloatArray:
@@ -101,7 +122,11 @@ def schroeder_spread_db(above_bark: FloatArray) -> FloatArray:
     return np.asarray(15.81 + 7.5 * shifted - 17.5 * np.sqrt(1.0 + np.square(shifted)))
 
 
+def spread_by_schroeder_db(masker_hz: FloatArray, masker_db_spl: FloatArray, at_hz: FloatArray) -> FloatArray:
+    """As `excitation_db`, by Schroeder's function, the same at any level."""
+    return np.asarray(masker_db_spl + schroeder_spread_db(bark(at_hz) - bark(masker_hz)))
+
+
 def masked_by_schroeder_db(masker_hz: FloatArray, masker_db_spl: FloatArray, at_hz: FloatArray) -> FloatArray:
-    """As `masked_by_terhardt_db`, by Schroeder's function and the threshold of noise in a tone."""
-    spread = schroeder_spread_db(bark(at_hz) - bark(masker_hz))
-    return np.asarray(masker_db_spl + spread - (15.5 + bark(at_hz)))
+    """As `masked_by_excitation_db`, by Schroeder's function and the threshold of noise in a tone."""
+    return np.asarray(spread_by_schroeder_db(masker_hz, masker_db_spl, at_hz) - (15.5 + bark(at_hz)))

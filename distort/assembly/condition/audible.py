@@ -1,13 +1,24 @@
 """What a listener at 1 m would hear of the distortion of a condition, over the noise that its recordings hold."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import replace
+from typing import Literal
 
+import numpy as np
 import numpy.typing as npt
-from numpy import float64
 
 from distort.analysis.common.curves import Harmonics
-from distort.analysis.common.quantities import MULTITONE_DISTORTION, harmonic
-from distort.analysis.hearing.audibility import multitone_margins, octave_margins, order_margins, room_noise_db_spl
+from distort.analysis.common.quantities import MULTITONE_DISTORTION, from_findings, harmonic
+from distort.analysis.findings.finding import Audible, Finding
+from distort.analysis.hearing.audibility import (
+    Margins,
+    Verdict,
+    multitone_margins,
+    octave_margins,
+    order_margins,
+    room_noise_db_spl,
+    verdict,
+)
 from distort.analysis.multitone.curves import MultitoneBands
 from distort.analysis.sweep.noise import NoiseDensity
 from distort.analysis.sweep.response import lowest_valid_hz
@@ -15,7 +26,10 @@ from distort.assembly.condition.levels import LevelsRead
 from distort.session.results.audibility_results import AudibilityFound, Background
 from signals.levels import spl_of_full_scale
 
-FloatArray = npt.NDArray[float64]
+FloatArray = npt.NDArray[np.float64]
+
+SAID: dict[Verdict, Literal["yes", "perhaps", "no"]] = {"audible": "yes", "perhaps": "perhaps", "not audible": "no"}
+"""Of a finding; the surest first. One of which nothing is known has none."""
 
 
 def audibility(read: LevelsRead, harmonics: Sequence[Harmonics]) -> tuple[AudibilityFound, ...]:
@@ -46,6 +60,40 @@ def audibility(read: LevelsRead, harmonics: Sequence[Harmonics]) -> tuple[Audibi
                 room = None if noise is None else _room(noise, full_scale, bands.frequency_hz)
                 found.append(_of_multitone(bands, room, level_db_spl=level, background=background))
     return tuple(found)
+
+
+def told_audible(findings: Iterable[Finding], harmonics: Mapping[float, Harmonics]) -> Iterator[Finding]:
+    """The findings, each with whether anyone would hear it in silence, where it rests on orders of calibrated sweeps.
+
+    harmonics   of each level; nothing is said where they are not in dB SPL
+    """
+    calibrated = {level: one for level, one in harmonics.items() if one.unit == "db_spl"}
+    for finding in findings:
+        yield replace(finding, audible=_audible(finding, calibrated))
+
+
+def _audible(finding: Finding, harmonics: Mapping[float, Harmonics]) -> Audible | None:
+    """By the surest of its readings at the highest level at which it speaks; noise may be in one that is doubtful."""
+    rows = [
+        (row.level_db_spl, from_findings(row.quantity).order, row.frequency_hz)
+        for row in finding.evidence
+        if row.speaks == "for" and row.level_db_spl in harmonics and from_findings(row.quantity).order is not None
+    ]
+    level = max((level for level, _, _ in rows), default=None)
+    said = {
+        _verdict_at(order_margins(harmonics[at_level], order), at_hz)
+        for at_level, order, at_hz in rows
+        if at_level == level and order is not None and order > 1
+    }
+    surest = next((words for one, words in SAID.items() if one in said), None)
+    return None if surest is None or level is None else Audible(verdict=surest, at_db_spl=level)
+
+
+def _verdict_at(margins: Margins, at_hz: float) -> Verdict:
+    row = int(np.argmin(np.abs(np.log(margins.frequency_hz / at_hz))))
+    if margins.doubtful[row]:
+        return "unknown"
+    return verdict(float(margins.excitation_db[row]), float(margins.schroeder_db[row]))
 
 
 def _backgrounds(noise: NoiseDensity | None) -> tuple[tuple[Background, NoiseDensity | None], ...]:

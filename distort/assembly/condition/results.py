@@ -8,7 +8,7 @@ from typing import Any
 from distort.analysis.common.curves import Response
 from distort.analysis.findings.find import find
 from distort.analysis.sweep.response import band_mean_db
-from distort.assembly.condition.audible import audibility
+from distort.assembly.condition.audible import audibility, told_audible
 from distort.assembly.condition.curves import Curves
 from distort.assembly.condition.evidence import evidence_of
 from distort.assembly.condition.impulsive import IMPULSIVE
@@ -74,7 +74,7 @@ def put_together(
             compression=tuple(ladder.found for ladder in series.ladders),
             no_compression=series.missing,
             anomalies=evidence.anomalies,
-            findings=find(evidence),
+            findings=tuple(told_audible(find(evidence), dict(zip(read.sweeps, curves.harmonics, strict=True)))),
             audibility=audibility(read, curves.harmonics),
             further=tuple(further),
             unlike_takes=unlike_takes(recorded.kept, recorded.plan.levels.band_hz),

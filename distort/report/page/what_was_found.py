@@ -177,13 +177,13 @@ def hearing_table(results: ConditionResults) -> PageTable:
                 heading(one.quantity),
                 hertz_words(top.frequency_hz),
                 hertz_words(order * top.frequency_hz),
-                f"{top.terhardt_db:+.0f} dB",
+                f"{top.excitation_db:+.0f} dB",
                 f"{top.schroeder_db:+.0f} dB",
                 top.verdict,
             ]
         )
     return PageTable(
-        headers=("Level (nominal)", "Distortion", "Of the tone at", "Heard at", "Terhardt", "Schroeder", "Audible?"),
+        headers=("Level (nominal)", "Distortion", "Of the tone at", "Heard at", "By filters", "By spread", "Audible?"),
         rows=rows,
         caption=f"Audibility {BACKGROUND_WORDS[background]}, {results.findings.condition}",
     )

@@ -18,13 +18,12 @@ SHOWN = (*HARMONICS[:4], MULTITONE_DISTORTION)
 BOLD_ABOVE_DB = 0.0
 
 LIMITS = (
-    "An estimate: a steady tone that masks its own distortion, an average listener at 1 m, {background}; nothing below "
-    "the threshold of hearing counts. Music masks more than a tone. The first line of each is after Terhardt 1979: "
-    "masking spreads upwards with level, which fits loud tones and masks too much close to the tone. The second is "
-    "after Schroeder, Atal and Hall 1979: the same at any level, less 15.5 dB and one more a Bark, which masks too "
-    "little when it is loud. For high orders of loud tones they lie 60 dB and more apart. Where they do not agree, a "
-    "listening test decides. The multitone's margin is the harder estimate: its distortion lies between the tones that "
-    "mask it.",
+    "An estimate, {background}: an average listener at 1 m hears a steady tone, at the level that is stated, and the "
+    "distortion that it does not mask. A multitone masks as noise does. Nothing below the threshold of hearing counts. "
+    "Played more quietly, less is heard. Music that reads the same has some 15 dB less in each third octave, and masks "
+    "more than a tone. The first line of each is by the ear's filters (Glasberg and Moore 1990), which widen with "
+    "level; the second by the spreading of Schroeder, Atal and Hall 1979, the same at any level, which masks too "
+    "little of the high orders of loud tones. Where the two do not agree, a listening test decides.",
     "Rules of thumb (common practice, no source): a dip troubles listeners less than a peak of the same size, a "
     "narrow one less than a broad one; high orders are heard more easily than low ones.",
 )
@@ -35,7 +34,7 @@ BACKGROUND_WORDS = {
 
 
 def audibility_blocks(results: ConditionResults, *, background: Background | None = None) -> Iterator[str | Table]:
-    """Margins of every level over `background` (None: the room's noise where it is known), and what they mean."""
+    """Margins of every level over `background` (None: silence), what they mean, and how often the models agree."""
     yield from heading_sentences(results)
     chosen, found = over_one_background(results, background)
     if not found:
@@ -53,6 +52,7 @@ def audibility_blocks(results: ConditionResults, *, background: Background | Non
         yield margins_table(shown)
         yield from (sentence(one) for one in shown if one.worst is not None and one.worst.verdict != "not audible")
         yield ""
+    yield agreement_sentence(found)
     yield from (text.format(background=BACKGROUND_WORDS[chosen]) for text in LIMITS)
     yield ""
 
@@ -66,6 +66,13 @@ def why_none(results: ConditionResults, background: Background) -> str:
     return "No audibility: run 'distort analyze' again."
 
 
+def agreement_sentence(found: Sequence[AudibilityFound]) -> str:
+    """In how many octaves both models say the same."""
+    octaves = [octave for one in found for octave in one.octaves]
+    agreed = sum(octave.verdict in ("audible", "not audible") for octave in octaves)
+    return f"The two models agree in {agreed} of {len(octaves)} octaves, all orders and levels."
+
+
 def margins_table(found: Sequence[AudibilityFound]) -> Table:
     """Two rows a quantity, one a model; margins above 0 are bold."""
     table = octave_table("Hz", worst=False)
@@ -74,7 +81,7 @@ def margins_table(found: Sequence[AudibilityFound]) -> Table:
         octaves = [by_octave.get(index) for index in range(len(OCTAVE_HZ))]
         table.add_row(
             Text(short(one.quantity), style="bold"),
-            *(_cell(None if octave is None else octave.terhardt_db) for octave in octaves),
+            *(_cell(None if octave is None else octave.excitation_db) for octave in octaves),
         )
         table.add_row(Text(""), *(_cell(None if octave is None else octave.schroeder_db) for octave in octaves))
     return table
@@ -101,10 +108,12 @@ def heard_sentences(results: ConditionResults) -> list[str]:
 def over_one_background(
     results: ConditionResults, wanted: Background | None = None
 ) -> tuple[Background, list[AudibilityFound]]:
-    """What was found over the background `wanted` (None: the room's noise where it is known, else silence), from the
-    lowest level up, and which background that is."""
+    """What was found over the background `wanted` (None: silence), from the lowest level up, and which that is.
+
+    Noise of the pauses is asked for: how much of it is the microphone's own nobody knows, and that masks nothing.
+    """
     every = results.findings.audibility
-    chosen: Background = wanted or ("room" if any(one.background == "room" for one in every) else "silence")
+    chosen: Background = wanted or "silence"
     return chosen, sorted((one for one in every if one.background == chosen), key=lambda one: one.level_db_spl)
 
 
@@ -115,7 +124,7 @@ def _where(found: AudibilityFound, top: OctaveMargin) -> str:
 
 
 def _both(top: OctaveMargin) -> str:
-    return f"{top.terhardt_db:+.0f} dB (Terhardt), {top.schroeder_db:+.0f} dB (Schroeder)"
+    return f"{top.excitation_db:+.0f} dB by filters, {top.schroeder_db:+.0f} dB by spreading"
 
 
 def _cell(margin_db: float | None) -> Text:

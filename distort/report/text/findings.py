@@ -95,7 +95,8 @@ def _paragraph(one: Finding, session: str, blind: str) -> Iterator[str]:
     if blind:
         yield f"   Audible: {blind}."
     elif one.audible is not None:
-        yield f"   Audible: {one.audible.verdict}, at {level_name(one.audible.at_db_spl)} dB SPL (an estimate)."
+        level = level_name(one.audible.at_db_spl)
+        yield f"   Audible: {one.audible.verdict}, of single tones at {level} dB SPL (an estimate)."
     yield f"   To confirm: {one.next.text}"
     if one.next.command is not None:
         yield f"   {typed(one.next.command, session)}"

@@ -226,7 +226,7 @@ def audible_words(finding: Finding) -> str:
     """Whether somebody would hear it, or that this is not known."""
     if finding.audible is None:
         return "not known; a listening test would tell"
-    return f"{finding.audible.verdict} at {level_name(finding.audible.at_db_spl)} dB SPL (an estimate)"
+    return f"{finding.audible.verdict}, of single tones at {level_name(finding.audible.at_db_spl)} dB SPL (an estimate)"
 
 
 def sentence_of(finding: Finding) -> str:

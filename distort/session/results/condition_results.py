@@ -21,7 +21,7 @@ from distort.session.files.names import check_condition
 from distort.session.plan.keys import Loudspeaker, Setup
 from distort.session.recordings.mended import AppliedAfterwards, Relabelled
 from distort.session.recordings.sidecar import Quality
-from distort.session.results.audibility_results import AudibilityFound
+from distort.session.results.audibility_results import AudibilityFound, audibility_read
 from distort.session.results.foreign_found import EventFound, Foreign, ImageFound
 from distort.session.results.kinds import STORED, read_kind, write_kind
 from distort.session.results.ladder_results import ChangeCurves, CompressionFound, read_changes, write_changes
@@ -92,7 +92,7 @@ class Findings:
     """One explanation a place, the strongest first; None: analysed before there were findings."""
     link: str | None = None
     """Why a codec may be in the numbers; None: nothing says so."""
-    audibility: tuple[AudibilityFound, ...] = ()
+    audibility: tuple[AudibilityFound, ...] = field(default=(), metadata={"read": audibility_read})
     """Margins over the masked threshold, an estimate; empty without a calibration."""
     further: tuple[str, ...] = field(default=(), metadata=later(only_if_said=True))
     """Other kinds of stimuli that have a table, <name>.csv."""
