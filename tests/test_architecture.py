@@ -117,6 +117,7 @@ ROOMS = {
         "impulsive",
         "multitone",
         "level_noise",
+        "level_limits",
         "synthesis",
         "compression",
         "burst",

@@ -177,7 +177,7 @@ def test_the_first_screen_has_a_picture_a_condition_and_a_row_a_level(both) -> N
     story = told(both)
     assert [one.condition for one in response_pictures(both, story)] == ["stand", "desk"]
     table = overview_table(both, story)
-    assert [name for name, _ in table.groups] == ["stand", "desk"]
+    assert [name for name, _, _ in table.groups] == ["stand", "desk"]
     assert [row.cells[0] for row in table.groups[0][1]] == ["86", "96"]
     assert not any("brackets" in line for line in table.legend)
 

@@ -25,6 +25,7 @@ KEYS = {
     "sweep": ["start_hz", "full_level_hz", "stop_hz", "seconds", "sample_rate", "short", "lowest_hz"],
     "multitone": ["lines_per_decade", "period_s", "periods", "spectrum", "phases", "seed", "realisations"],
     "analysis": ["orders", "smoothing", "gate_ms", "response_files", "chain_condition"],
+    "limits": ["change_db", "broad_change_db", "coherence", "distortion_percent"],
     "report": ["title", "credit"],
 }
 """The contract with users' files: changing it breaks every session on their disks."""

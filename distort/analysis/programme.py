@@ -21,8 +21,8 @@ import numpy.typing as npt
 import scipy
 
 from distort.analysis.common.caution import near_noise
+from distort.analysis.level_limits import MOST_NOISE_DB, LevelBands
 from distort.analysis.sweep.noise import noise_density
-from signals.levels import power_to_db
 from signals.tapers import rise
 
 FloatArray = npt.NDArray[np.float64]
@@ -40,17 +40,10 @@ LEAST_VALUES = 8.0
 FADE_S, TAIL_S = 0.01, 0.15
 """The cut begins so long before the piece and ends so long after it, when what sounds is room."""
 
-COUNTS_FROM = 0.95
-"""Coherence that noise alone must leave to a band, or it says nothing."""
-
 TINY = 1e-300
 
 LEAST_SHARE = 1e-3
 """Of the noise: a power that is less cannot be told from nothing."""
-
-LEAST_COHERENCE, MOST_CHANGE_DB, MOST_BROAD_DB, BROAD_BANDS = 0.9, 3.0, 2.0, 6
-"""Limits of a level: coherence, change of one third octave, and of six side by side, two octaves. The idea is that of
-AES75 (limits from memory, so own choice)."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -84,24 +77,18 @@ class ProgrammeLevel:
         """Remainders less than 10 dB above their floor, or whose floor is not known."""
         return near_noise(self.remainder_db, self.floor_db)
 
-    @property
-    def counts(self) -> BoolArray:
-        """Bands that noise leaves a coherence of 0.95."""
-        return np.nan_to_num(self.floor_db, nan=np.inf) <= power_to_db(1.0 / COUNTS_FROM - 1.0)
+    def judgeable(self, frequency_hz: FloatArray) -> LevelBands:
+        """What the limits of operation are held against; bands count that noise leaves a coherence of 0.95.
 
-    @property
-    def holds(self) -> bool | None:
-        """Whether the piece comes out as it should; None where no band counts, or no change is known."""
-        counts = self.counts & np.isfinite(self.change_db)
-        if not np.any(counts):
-            return None
-        away_db = np.where(counts, np.abs(self.change_db), 0.0)
-        two_octaves = np.ones(min(BROAD_BANDS, away_db.size))
-        counted = np.convolve(counts, two_octaves, mode="valid")
-        broad_db = np.convolve(away_db, two_octaves, mode="valid") / np.maximum(counted, 1.0)  # of those that count
-        coherent = bool(np.all(self.coherence[counts] >= LEAST_COHERENCE))
-        broad = bool(np.all(broad_db[counted > BROAD_BANDS / 2] <= MOST_BROAD_DB))
-        return coherent and broad and float(np.max(away_db)) <= MOST_CHANGE_DB
+        frequency_hz   of the bands
+        """
+        return LevelBands(
+            level_db_spl=self.level_db_spl,
+            frequency_hz=frequency_hz,
+            change_db=self.change_db,
+            coherence=self.coherence,
+            counts=np.nan_to_num(self.floor_db, nan=np.inf) <= MOST_NOISE_DB,
+        )
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -110,16 +97,6 @@ class ProgrammeResult:
 
     frequency_hz: FloatArray
     levels: tuple[ProgrammeLevel, ...]
-
-    @property
-    def highest_that_holds(self) -> ProgrammeLevel | None:
-        """The highest level below which none fails; None where the lowest fails already, or nothing is known."""
-        found = None
-        for level in self.levels:
-            if level.holds is not True:
-                break
-            found = level
-        return found
 
 
 def against_quiet(

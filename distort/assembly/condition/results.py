@@ -12,6 +12,7 @@ from distort.assembly.condition.audible import audibility, told_audible
 from distort.assembly.condition.curves import Curves
 from distort.assembly.condition.evidence import evidence_of
 from distort.assembly.condition.impulsive import IMPULSIVE
+from distort.assembly.condition.level_limits import level_limits
 from distort.assembly.condition.level_noise import NOISE
 from distort.assembly.condition.level_series import LevelSeries
 from distort.assembly.condition.levels import LevelsRead
@@ -81,6 +82,7 @@ def put_together(
             events=foreign.events,
             images=foreign.images,
             prediction=prediction,
+            level_limits=level_limits(read, further, response=curves.responses[0], plan=recorded.plan.limits),
         ),
         responses=curves.responses,
         harmonics=curves.harmonics,

@@ -9,6 +9,7 @@ from distort.report.figures.response import AXIS_LABELS, response_limits, shown
 from distort.report.figures.style import HIGHEST_HZ, LOWEST_HZ, level_colour
 from distort.report.page.marks import Badge, badges
 from distort.report.page.plot import Curve, Plot, Size, drawn
+from distort.report.text.level_limits import limit_sentences, rule_sentences
 from distort.report.text.numbers import level_name
 from distort.report.text.overview import HEADERS, LevelOverview, cells, legend, overview
 from distort.report.text.story import MARKS, Owner, Told, cause_words
@@ -146,7 +147,8 @@ class OverviewTable:
 
     headers: Sequence[tuple[str, str]]
     """Each with its unit; "": it has none, or its cells say it."""
-    groups: tuple[tuple[str, tuple[OverviewRow, ...]], ...]
+    groups: tuple[tuple[str, tuple[OverviewRow, ...], tuple[str, ...]], ...]
+    """Condition, its rows, and up to which level it holds its limits."""
     legend: tuple[str, ...]
     left_out: tuple[str, ...]
     """Conditions that have no rows here."""
@@ -160,15 +162,16 @@ UNITS = {"Range": "dB", "Worst THD": "%", "Multitone": "%", "Compression": "dB"}
 
 def overview_table(conditions: Sequence[ConditionResults], story: Sequence[Told]) -> OverviewTable:
     """A row a level; of many conditions the first few, of many levels those that the picture has."""
-    groups: list[tuple[str, tuple[OverviewRow, ...]]] = []
+    groups: list[tuple[str, tuple[OverviewRow, ...], tuple[str, ...]]] = []
     rows: list[LevelOverview] = []
     for results in conditions[:MOST_PANELS]:
         found = overview(results)
         rows += found
         numbers = _numbers(results, story)
         told = tuple(_row(results, one, numbers) for one in found)
-        groups.append((results.findings.condition, told))
+        groups.append((results.findings.condition, told, tuple(limit_sentences(results))))
     lines = [each for each in legend(rows) if not each.startswith("In brackets")]
+    lines += dict.fromkeys(each for results in conditions[:MOST_PANELS] for each in rule_sentences(results))
     return OverviewTable(
         headers=tuple((SOFT.get(each, each), UNITS.get(each, "")) for each in HEADERS),
         groups=tuple(groups),

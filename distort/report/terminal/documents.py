@@ -42,6 +42,7 @@ def overview_documents(found: Sequence[ConditionResults]) -> list[dict[str, Any]
             "condition": results.findings.condition,
             "simulated": results.findings.simulated,
             "levels": [asdict(one) for one in overview(results)],
+            "level_limits": [asdict(one) for one in results.findings.level_limits],
         }
         for results in found
     ]

@@ -6,16 +6,10 @@ import numpy as np
 from rich.table import Table
 
 from distort.analysis.common.caution import CLEAR_OF_NOISE_DB
-from distort.analysis.programme import (
-    BROAD_BANDS,
-    COUNTS_FROM,
-    LEAST_COHERENCE,
-    MOST_BROAD_DB,
-    MOST_CHANGE_DB,
-    ProgrammeLevel,
-    ProgrammeResult,
-)
+from distort.analysis.level_limits import COUNTS_FROM, LevelLimit
+from distort.analysis.programme import ProgrammeLevel, ProgrammeResult
 from distort.report.text.headings import heading_sentences
+from distort.report.text.level_limits import ended_words, rule_words
 from distort.report.text.numbers import decibels, hertz, level_name
 from distort.session.results.condition_results import ConditionResults
 
@@ -28,7 +22,7 @@ def programme_blocks(results: ConditionResults) -> Iterator[str | Table]:
         yield "The music was recorded at one level alone: record another one to see what changes as it gets louder."
         yield ""
         return
-    yield _holds(result)
+    yield _holds(next((one for one in results.findings.level_limits if one.stimulus == "programme"), None))
     for level in result.levels:
         yield f"Music at {level_name(level.level_db_spl)} dB SPL, against the lowest level"
         yield _table(result, level)
@@ -41,28 +35,22 @@ def programme_blocks(results: ConditionResults) -> Iterator[str | Table]:
     yield ""
 
 
-def _holds(result: ProgrammeResult) -> str:
-    rule = (
-        f"coherence {LEAST_COHERENCE:g} or more, no third octave changed by over {MOST_CHANGE_DB:g} dB, no "
-        f"{BROAD_BANDS / 3:g} octaves by over {MOST_BROAD_DB:g} dB"
-    )
-    if all(level.holds is None for level in result.levels):
+def _holds(found: LevelLimit | None) -> str:
+    if found is None:
         return (
             f"Up to which level the music comes out as it should is not known: noise leaves no third octave a "
             f"coherence of {COUNTS_FROM:g}, or nobody said how far the volume was turned."
         )
-    highest = result.highest_that_holds
-    if highest is None:
-        return f"At no level does the music come out as it should ({rule})."
-    above = [level.level_db_spl for level in result.levels if level.level_db_spl > highest.level_db_spl]
-    so_far = f"and no longer at {level_name(above[0])}" if above else "the highest level that was played"
-    judged = int(np.count_nonzero(highest.counts & np.isfinite(highest.change_db)))
-    return (
-        f"The music comes out as it should up to {level_name(highest.level_db_spl)} dB SPL, {so_far} ({rule}; by "
-        f"{judged} of {highest.counts.size} third octaves, the others are lost in noise)."
-        if judged < highest.counts.size
-        else f"The music comes out as it should up to {level_name(highest.level_db_spl)} dB SPL, {so_far} ({rule})."
-    )
+    rule = rule_words(found.limits, found.stimulus)
+    if found.judged < found.bands:
+        rule += f"; by {found.judged} of {found.bands} third octaves, the others are lost in noise"
+    ended = "" if found.ended_at_db_spl is None else f" at {level_name(found.ended_at_db_spl)} dB SPL"
+    if found.up_to_db_spl is None:
+        return (
+            f"At no level does the music come out as it should:{ended} {ended_words(found.passed[0])} ends it ({rule})."
+        )
+    so_far = f"{ended_words(found.passed[0])} ends it{ended}" if ended else "the highest level that was played"
+    return f"The music comes out as it should up to {level_name(found.up_to_db_spl)} dB SPL, {so_far} ({rule})."
 
 
 def _table(result: ProgrammeResult, level: ProgrammeLevel) -> Table:

@@ -14,6 +14,7 @@ from distort.report.text.burst import how_loud_sentence
 from distort.report.text.capture import quality_sentences
 from distort.report.text.foreign import event_sentences, image_sentences
 from distort.report.text.headings import heading_sentences
+from distort.report.text.level_limits import limit_sentences, rule_sentences
 from distort.report.text.numbers import level_name
 from distort.report.text.overview import LevelOverview, overview, overview_blocks
 from distort.report.text.tables_sweep import UNIT_NAMES, harmonics_table, response_table
@@ -41,6 +42,7 @@ def summary_blocks(results: ConditionResults, *, session: str = "FOLDER") -> Ite
     yield from overview_blocks(shown)
     if len(shown) < len(rows):
         yield f"{len(shown)} of {len(rows)} levels. All of them: distort show {condition} overview"
+    yield from limit_sentences(results)
     if results.findings.no_compression is not None:
         yield results.findings.no_compression
     yield from how_loud_sentence(results)
@@ -53,6 +55,8 @@ def overview_of_levels(results: ConditionResults) -> Iterator[str | Table]:
     yield from heading_sentences(results)
     yield from overview_blocks(overview(results))
     yield from how_loud_sentence(results)
+    yield from limit_sentences(results)
+    yield from rule_sentences(results)
     yield ""
 
 

@@ -10,6 +10,7 @@ from typing import Any, Literal, get_args
 
 from distort.analysis.common.burst_limits import BurstLimits
 from distort.analysis.common.quantities import HIGHEST_ORDER
+from distort.analysis.level_limits import Limits
 from distort.session.plan import rules
 from distort.session.plan.rules import Rule
 
@@ -275,6 +276,28 @@ class AnalysisPlan:
 
 
 @dataclass(frozen=True, kw_only=True)
+class LimitsPlan:
+    """What must hold for a level to be within the operating limit."""
+
+    change_db: float = field(
+        default=Limits.change_db,
+        metadata=_facts(rules.number(0.1, 40.0), "dB of compression or expansion, in any third octave"),
+    )
+    broad_change_db: float = field(
+        default=Limits.broad_change_db,
+        metadata=_facts(rules.number(0.1, 40.0), "dB, mean over any two octaves"),
+    )
+    coherence: float = field(
+        default=Limits.coherence,
+        metadata=_facts(rules.number(0.01, 0.999), "least share of the power that is still the signal"),
+    )
+    distortion_percent: float = field(
+        default=Limits.distortion_percent,
+        metadata=_facts(rules.number(0.01, 100.0), "% of a multitone, re all of its tones"),
+    )
+
+
+@dataclass(frozen=True, kw_only=True)
 class ReportPlan:
     """What the report says about itself."""
 
@@ -319,6 +342,7 @@ class Plan:
     sweep: SweepPlan = SweepPlan()
     multitone: MultitonePlan = MultitonePlan()
     analysis: AnalysisPlan = AnalysisPlan()
+    limits: LimitsPlan = LimitsPlan()
     report: ReportPlan = ReportPlan()
     burst: BurstPlan | None = None
     frames: FramesPlan | None = None
@@ -381,6 +405,7 @@ SECTIONS: dict[str, type[Any]] = {
     "frames": FramesPlan,
     "programme": ProgrammePlan,
     "analysis": AnalysisPlan,
+    "limits": LimitsPlan,
     "report": ReportPlan,
 }
 """Every section of session.toml, in its order."""

@@ -9,6 +9,7 @@ from typing import Any
 from distort.analysis.anomalies.anomaly import Anomaly
 from distort.analysis.common.curves import Harmonics, LevelUnit, Response
 from distort.analysis.findings.finding import Finding
+from distort.analysis.level_limits import LevelLimit
 from distort.analysis.multitone.curves import MultitoneBands
 from distort.analysis.sweep.touched import with_touched
 from distort.analysis.synthesis.predicted import Prediction
@@ -104,6 +105,8 @@ class Findings:
     """What a conversion of the sample rate left; likewise."""
     prediction: Prediction | None = field(default=None, metadata=later(only_if_said=True))
     """The multitones, predicted from the sweeps; None: there are none."""
+    level_limits: tuple[LevelLimit, ...] = field(default=(), metadata=later(only_if_said=True))
+    """Up to which level each stimulus holds the limits of the plan."""
 
 
 @dataclass(frozen=True, kw_only=True)
