@@ -1,6 +1,7 @@
 """The evidence table of a condition: everything that was measured, as the findings look at it."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -28,6 +29,8 @@ from distort.analysis.multitone.settling import Settling
 from distort.analysis.sweep.orders import SeparatedOrders
 from distort.analysis.sweep.touched import ROUNDED, Touched
 from distort.assembly.condition.curves import Curves
+from distort.assembly.condition.impulsive import IMPULSIVE
+from distort.assembly.condition.level_noise import NOISE
 from distort.assembly.condition.level_series import Ladder, LevelSeries
 from distort.assembly.condition.levels import LevelsRead
 from distort.recording.reading import MultitoneLevel
@@ -49,15 +52,15 @@ def evidence_of(
     curves: Curves,
     series: LevelSeries,
     foreign: Foreign,
-    impulsive: ImpulsiveResult | None,
-    noise: NoiseResult | None,
+    further: Mapping[str, Any],
 ) -> Evidence:
     """Made once, before anything is explained.
 
     foreign     what the recordings hold that the loudspeaker did not make: what it touches is not readable
-    impulsive   what strikes, rubs or blows; None: not known
-    noise       what comes with level; None: not known
+    further     what is known besides, by name: of it what strikes, rubs or blows, and noise that comes with level
     """
+    impulsive: ImpulsiveResult | None = further.get(IMPULSIVE)
+    noise: NoiseResult | None = further.get(NOISE)
     first = curves.responses[0]
     setup = recorded.recordings[0].sidecar.setup
     ladders = [ladder.curves for ladder in series.ladders]

@@ -11,9 +11,7 @@ from distort.analysis.sweep.response import band_mean_db
 from distort.assembly.condition.audible import audibility, told_audible
 from distort.assembly.condition.curves import Curves
 from distort.assembly.condition.evidence import evidence_of
-from distort.assembly.condition.impulsive import IMPULSIVE
 from distort.assembly.condition.level_limits import level_limits
-from distort.assembly.condition.level_noise import NOISE
 from distort.assembly.condition.level_series import LevelSeries
 from distort.assembly.condition.levels import LevelsRead
 from distort.assembly.condition.prediction import prediction_of
@@ -47,15 +45,7 @@ def put_together(
     )
     multitones = {level: tone.result.bands for level, tone in read.multitones.items()}
     prediction = prediction_of(read, curves, foreign)
-    evidence = evidence_of(
-        recorded,
-        read,
-        curves=curves,
-        series=series,
-        foreign=foreign,
-        impulsive=further.get(IMPULSIVE),
-        noise=further.get(NOISE),
-    )
+    evidence = evidence_of(recorded, read, curves=curves, series=series, foreign=foreign, further=further)
     evidence = replace(evidence, prediction=prediction)
     return ConditionResults(
         findings=Findings(
