@@ -10,7 +10,7 @@ from distort.analysis.common.curves import Response
 from distort.analysis.common.grid import grid_hz, midbands_hz
 from distort.analysis.level_noise import NoiseLevel, NoiseResult
 from distort.assembly.condition.level_limits import level_limits
-from distort.session.plan.keys import LimitsPlan
+from distort.session.plan.limits import LimitsPlan
 from tests.test_report_multitone import flat_bands
 
 HZ = midbands_hz(bands_per_octave=3)

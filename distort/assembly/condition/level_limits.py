@@ -16,7 +16,7 @@ from distort.analysis.sweep.response import lower_limit_hz
 from distort.assembly.condition.level_noise import NOISE
 from distort.assembly.condition.levels import LevelsRead
 from distort.recording.reading import MultitoneLevel
-from distort.session.plan.keys import LimitsPlan
+from distort.session.plan.limits import LimitsPlan
 from signals.levels import db_to_power
 
 FloatArray = npt.NDArray[np.float64]

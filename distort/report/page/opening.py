@@ -9,6 +9,7 @@ from distort.report.figures.response import AXIS_LABELS, response_limits, shown
 from distort.report.figures.style import HIGHEST_HZ, LOWEST_HZ, level_colour
 from distort.report.page.marks import Badge, badges
 from distort.report.page.plot import Curve, Plot, Size, drawn
+from distort.report.text.burst import how_loud_sentence
 from distort.report.text.level_limits import limit_sentences, rule_sentences
 from distort.report.text.numbers import level_name
 from distort.report.text.overview import HEADERS, LevelOverview, cells, legend, overview
@@ -148,7 +149,7 @@ class OverviewTable:
     headers: Sequence[tuple[str, str]]
     """Each with its unit; "": it has none, or its cells say it."""
     groups: tuple[tuple[str, tuple[OverviewRow, ...], tuple[str, ...]], ...]
-    """Condition, its rows, and up to which level it holds its limits."""
+    """Condition, its rows, and how loud it goes."""
     legend: tuple[str, ...]
     left_out: tuple[str, ...]
     """Conditions that have no rows here."""
@@ -169,7 +170,7 @@ def overview_table(conditions: Sequence[ConditionResults], story: Sequence[Told]
         rows += found
         numbers = _numbers(results, story)
         told = tuple(_row(results, one, numbers) for one in found)
-        groups.append((results.findings.condition, told, tuple(limit_sentences(results))))
+        groups.append((results.findings.condition, told, (*limit_sentences(results), *how_loud_sentence(results))))
     lines = [each for each in legend(rows) if not each.startswith("In brackets")]
     lines += dict.fromkeys(each for results in conditions[:MOST_PANELS] for each in rule_sentences(results))
     return OverviewTable(

@@ -3,16 +3,14 @@
 Each key stands once, with its default, its rule, and the words that `distort new` writes beside it.
 """
 
-from collections.abc import Mapping
 from dataclasses import dataclass, field, fields, replace
 from pathlib import Path
 from typing import Any, Literal, get_args
 
 from distort.analysis.common.burst_limits import BurstLimits
 from distort.analysis.common.quantities import HIGHEST_ORDER
-from distort.analysis.level_limits import Limits
 from distort.session.plan import rules
-from distort.session.plan.rules import Rule
+from distort.session.plan.limits import LimitsPlan
 
 FORMAT = 1
 """Version of session.toml that this program reads."""
@@ -30,9 +28,7 @@ MOST_REALISATIONS = 8
 Phases = Literal["random", "schroeder", "low-crest"]
 
 
-def _facts(rule: Rule, about: str, example: str | None = None) -> Mapping[str, Any]:
-    """`about`: unit and meaning in one line. `example`: TOML to show, commented out, for a key without a default."""
-    return {"rule": rule, "about": about, "example": example}
+_facts = rules.facts
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -276,28 +272,6 @@ class AnalysisPlan:
 
 
 @dataclass(frozen=True, kw_only=True)
-class LimitsPlan:
-    """What must hold for a level to be within the operating limit."""
-
-    change_db: float = field(
-        default=Limits.change_db,
-        metadata=_facts(rules.number(0.1, 40.0), "dB of compression or expansion, in any third octave"),
-    )
-    broad_change_db: float = field(
-        default=Limits.broad_change_db,
-        metadata=_facts(rules.number(0.1, 40.0), "dB, mean over any two octaves"),
-    )
-    coherence: float = field(
-        default=Limits.coherence,
-        metadata=_facts(rules.number(0.01, 0.999), "least share of the power that is still the signal"),
-    )
-    distortion_percent: float = field(
-        default=Limits.distortion_percent,
-        metadata=_facts(rules.number(0.01, 100.0), "% of a multitone, re all of its tones"),
-    )
-
-
-@dataclass(frozen=True, kw_only=True)
 class ReportPlan:
     """What the report says about itself."""
 
@@ -342,7 +316,7 @@ class Plan:
     sweep: SweepPlan = SweepPlan()
     multitone: MultitonePlan = MultitonePlan()
     analysis: AnalysisPlan = AnalysisPlan()
-    limits: LimitsPlan = LimitsPlan()
+    limits: LimitsPlan = field(default_factory=LimitsPlan)
     report: ReportPlan = ReportPlan()
     burst: BurstPlan | None = None
     frames: FramesPlan | None = None

@@ -4,7 +4,7 @@ A rule raises ValueError with a phrase that completes "[section] key must be ...
 """
 
 import re
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from itertools import pairwise
 from typing import Any
 
@@ -20,6 +20,11 @@ MOST_OF_A_NOTE = 2000
 """A page of writing."""
 MOST_ITEMS = 100
 """Of a list: each condition is a folder to record, each level a minute or more of playing."""
+
+
+def facts(rule: Rule, about: str, example: str | None = None) -> Mapping[str, Any]:
+    """`about`: unit and meaning in one line. `example`: TOML to show, commented out, for a key without a default."""
+    return {"rule": rule, "about": about, "example": example}
 
 
 def text(value: Any) -> str:
