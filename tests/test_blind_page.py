@@ -37,7 +37,7 @@ def heard(**changed: object) -> Heard:
         level_db_spl=96.0,
         quiet_db_spl=81.0,
         credit="Somebody",
-        licence="CC0",
+        licence="CC0-1.0",
         programme_sha256="0" * 64,
         sample_rate=RATE,
         n_samples=int(SECONDS * RATE),

@@ -30,11 +30,14 @@ def run(arguments: argparse.Namespace) -> int:
     from distort.commands.conditions import recorded_condition
     from distort.report.figures.heard import heard_figure
     from distort.report.figures.saving import png_of
+    from distort.report.page.blind_pairs import write_blind_page
     from distort.report.terminal.console import make_console, say
+    from distort.report.text.blind import NO_PAIR, blind_sentences
     from distort.report.text.heard import caution_sentences, file_sentences, heard_sentences, tags_of
     from distort.session.files.folder import SessionFolder
     from distort.session.plan.reading import read_plan
     from distort.session.results.heard_files import write_heard
+    from distort.version import __version__
 
     folder = SessionFolder(arguments.folder)
     folder.require()
@@ -47,5 +50,8 @@ def run(arguments: argparse.Namespace) -> int:
         record = write_heard(folder, heard.record, heard.sounds, tags=tags_of(heard.record), figure_png=picture)
         say(console, *heard_sentences(record, heard.parts, heard.masked))
         say(console, "", *file_sentences(record, folder.inside("results", "listening")), "")
+    page = write_blind_page(folder, newest=record.stem, software=f"distort {__version__}")
+    said = [NO_PAIR] if page is None else blind_sentences(page.path, page.pairs, shared=page.shared)
+    say(console, *said, "")
     say(console, *caution_sentences(record))
     return 0

@@ -13,6 +13,7 @@ from distort.report.page.blind import HIGHEST_PEAK, LEAST_S, BlindPair, blind_pa
 from distort.report.text.blind import PAIR_WORDS, RAISED_DB, PairWords, dip_words
 from distort.session.audio.audio_file import read_audio
 from distort.session.files.folder import SessionFolder
+from distort.session.plan.licences import may_be_shared
 from distort.session.results.blind_page_file import write_blind_file
 from distort.session.results.blind_results import PairKind
 from distort.session.results.condition_results import read_results
@@ -43,6 +44,8 @@ class BlindWritten:
 
     path: Path
     pairs: int
+    shared: bool
+    """The licence of all music in it permits that others have it."""
 
 
 def write_blind_page(folder: SessionFolder, *, newest: str, software: str) -> BlindWritten | None:
@@ -65,10 +68,9 @@ def write_blind_page(folder: SessionFolder, *, newest: str, software: str) -> Bl
         software=software,
         credit=chosen[0].credit,
     )
-    licensed = all(one.licence or one.programme_sha256 is None for one in chosen)
-    return BlindWritten(
-        path=write_blind_file(folder, page.html, test=page.test, licensed=licensed), pairs=len(pairs) + 1
-    )
+    shared = all(may_be_shared(one.licence) for one in chosen)
+    path = write_blind_file(folder, page.html, test=page.test, licensed=shared)
+    return BlindWritten(path=path, pairs=len(pairs) + 1, shared=shared)
 
 
 def _pairs(folder: SessionFolder, record: Heard) -> Iterator[BlindPair]:

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
+from pathlib import Path
 
 from distort.analysis.anomalies.anomaly import Anomaly
 from distort.report.text.headings import SIMULATED_WORDS
@@ -97,6 +98,18 @@ def caution_sentences(sources: Iterable[str]) -> Iterator[str]:
     yield from CAUTIONS
     made = set(sources)
     yield from (words for source, words in OF_A_SOURCE.items() if source in made)
+
+
+def blind_sentences(path: Path, pairs: int, *, shared: bool) -> Iterator[str]:
+    """Where the blind test is and what to do with it; `shared`: the licence of its music lets others have it."""
+    others = ", or give it to others" if shared else ""
+    yield (
+        f"A blind test of {pairs} pairs: open {path} in a browser{others}. `distort listeners` adds up the files "
+        f"that it saves."
+    )
+
+
+NO_PAIR = "No blind test: it needs 3 s of music, of which two versions differ."
 
 
 def made_words(pair: Mapping[str, object]) -> str:

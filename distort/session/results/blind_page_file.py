@@ -21,7 +21,7 @@ class BlindNote:
     test: str
     """What the files of its listeners call it."""
     licensed: bool
-    """A licence is stated for all music in it, or it is this program's own; without one it stays in the session."""
+    """The licence of all music in it permits sharing; otherwise it stays in the session."""
 
 
 def blind_path(folder: SessionFolder) -> Path:
