@@ -104,18 +104,24 @@ def test_of_a_tone_above_a_tone_what_the_closed_form_says_is_not_masked() -> Non
     """Schroeder's spreading function (J. Acoust. Soc. Am. 66, 1979) at two third octaves: 1 kHz at 80 dB SPL beside
     2 kHz at 50; and alone, above the threshold of hearing."""
     bands_hz = np.array(third_octaves_hz(100.0, 6300.0))
+    quiet = {"noise_power": np.full(bands_hz.size, np.nan), "full_scale_db_spl": 100.0}
     time_s = np.arange(2 * RATE) / RATE
     masker, other = (
         10.0 ** ((level - 100.0) / 20.0) * np.sin(2.0 * np.pi * hz * time_s) for level, hz in ((80, 1000), (50, 2000))
     )
-    found = over_masked(masker, other, sample_rate=RATE, bands_hz=bands_hz, full_scale_db_spl=100.0)
+    found = over_masked(masker, other, sample_rate=RATE, bands_hz=bands_hz, **quiet)
     row = int(np.argmin(np.abs(bands_hz - 2000.0)))
     at = bands_hz[row]
     masked_db = 80.0 + float(schroeder_spread_db(bark(at) - bark(1000.0))) - 15.5 - float(bark(at))
     # a Hann window of 0.1 s leaves a tone within its third octave to 0.01 dB
     np.testing.assert_allclose(found.remainder_db[row, 1:-1], 50.0, atol=0.05)
     np.testing.assert_allclose(found.over_db[row, 1:-1], 50.0 - masked_db, atol=0.1)
-    alone = over_masked(0.0 * masker, other, sample_rate=RATE, bands_hz=bands_hz, full_scale_db_spl=100.0)
+    noise_power = np.full(bands_hz.size, 0.5 * 10.0 ** ((45.0 - 100.0) / 10.0))  # of 45 dB SPL in each third octave
+    noisy = over_masked(
+        masker, other, sample_rate=RATE, bands_hz=bands_hz, noise_power=noise_power, full_scale_db_spl=100.0
+    )
+    np.testing.assert_allclose(noisy.over_db[row, 1:-1], 5.0, atol=0.05)
+    alone = over_masked(0.0 * masker, other, sample_rate=RATE, bands_hz=bands_hz, **quiet)
     quiet_db = float(threshold_of_hearing_db_spl(at))
     np.testing.assert_allclose(alone.over_db[row, 1:-1], 50.0 - quiet_db, atol=0.05)
     assert alone.share_above == 1.0
@@ -126,7 +132,14 @@ def test_the_figure_shows_music_remainder_and_what_is_not_masked() -> None:
     bands_hz = np.array(third_octaves_hz(100.0, 6300.0))
     random = np.random.default_rng(1)
     music, remainder = (level * random.standard_normal(RATE) for level in (0.1, 0.01))
-    masked = over_masked(music, remainder, sample_rate=RATE, bands_hz=bands_hz, full_scale_db_spl=None)
+    masked = over_masked(
+        music,
+        remainder,
+        sample_rate=RATE,
+        bands_hz=bands_hz,
+        noise_power=np.full(bands_hz.size, np.nan),
+        full_scale_db_spl=None,
+    )
     figure = heard_figure(heard(loudspeaker="A monitor with a long name " * 5, simulated=True), masked)
     assert_no_words_overlap(figure)
     drawn = [axes.images[0].get_array() for axes in figure.axes if axes.images]

@@ -50,6 +50,9 @@ PATH_STEPS = 4
 LEAST_PART = 1e-3
 """e re the mean of |P|^2 over a twelfth of an octave: between the tones of music the path is the neighbours'."""
 
+LEAST_OVER_NOISE = 4.0
+"""Power of music and noise over that of the noise, over a twelfth of an octave: the music alone is 5 dB above it."""
+
 ABOVE_FLOOR = 2.0
 """Power that a part must have over its floor, or it is silent: 3 dB, so that noise alone stays below."""
 
@@ -117,8 +120,9 @@ def heard_parts(
         noise=before.noise * raised**2,
         seconds=before.seconds,
     )
-    intended = _through_path(piece, before.spectrum, size=size, sample_rate=sample_rate)
-    gain = gain_for_good(before, after, bands_hz)
+    told = _above_noise(before)
+    intended = told * _through_path(piece, before.spectrum, size=size, sample_rate=sample_rate)
+    gain = told * gain_for_good(before, after, bands_hz)
     each = [_band(before, after, intended, (gain, float(middle_hz))) for middle_hz in bands_hz]
     spectra = {name: np.zeros(intended.size, dtype=np.complex128) for name in PARTS}
     for band in each:
@@ -151,6 +155,12 @@ def _through_path(piece: FloatArray, heard: ComplexArray, *, size: int, sample_r
         found = scipy.fft.irfft(path + inverse * (heard - played * path), size)
         path = np.asarray(scipy.fft.rfft(found * window))
     return np.asarray(played * path)
+
+
+def _above_noise(quiet: CutRecording) -> FloatArray:
+    """1 at bins about which the music stands out of the noise, 0 elsewhere: there no path and no gain can be told."""
+    noise = np.nan_to_num(quiet.noise) / quiet.seconds / quiet.scale
+    return np.where(_smoothed(np.square(np.abs(quiet.spectrum))) > LEAST_OVER_NOISE * _smoothed(noise), 1.0, 0.0)
 
 
 def _path_window(size: int, sample_rate: int) -> FloatArray:

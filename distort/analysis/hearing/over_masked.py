@@ -2,10 +2,11 @@
 
 In frames of 0.1 s, half of each within the next: M_b = power of the music in third octave b, and
 
-    threshold_a = max(10 lg sum_b 10^((M_b + spread(z_a - z_b) - 15.5 - z_a) / 10), threshold of hearing at a)
+    threshold_a = max(10 lg sum_b 10^((M_b + spread(z_a - z_b) - 15.5 - z_a) / 10), threshold of hearing at a, N_a)
 
 by the masking that reaches least far (`masked_by_schroeder_db`: a tone as masker, at any level), since music mixes
-tones and noise: what lies below it is not heard; what lies above may be. Masking from before and after is left out, as
+tones and noise: what lies below it is not heard; what lies above may be. N is the noise of the recordings: what lies
+below it cannot be told. Masking from before and after is left out, as
 is the threshold of hearing where the sound pressure is not known. A third octave below 500 Hz is narrower than a
 critical band, so there the ear adds up more of both.
 """
@@ -36,7 +37,7 @@ class OverMasked:
     """dB SPL, or re full scale where no sound pressure is known."""
     remainder_db: FloatArray
     over_db: FloatArray
-    """The remainder over the masked threshold."""
+    """The remainder over the masked threshold, or over the noise where that is higher."""
 
     @property
     def share_above(self) -> float:
@@ -56,11 +57,13 @@ def over_masked(
     *,
     sample_rate: int,
     bands_hz: FloatArray,
+    noise_power: FloatArray,
     full_scale_db_spl: float | None,
 ) -> OverMasked:
     """Of `remainder` `(n,)` beside `music` `(n,)`.
 
     bands_hz            middles of third octaves, rising
+    noise_power         mean square of the recordings' noise in them; NaN where it is not known
     full_scale_db_spl   what a sine at full scale stands for; None: not known
     """
     frame = round(FRAME_S * sample_rate)
@@ -70,6 +73,7 @@ def over_masked(
     # the masking falls with distance alone, whatever the level, so the levels can be added afterwards
     each_db = masked_by_schroeder_db(bands_hz[None, :], np.zeros((1, bands_hz.size)), bands_hz[:, None])
     masked_db = power_to_db(db_to_power(each_db) @ (2.0 * music_power)) + offset_db
+    masked_db = np.fmax(masked_db, power_to_db(2.0 * noise_power)[:, None] + offset_db)
     if full_scale_db_spl is not None:
         masked_db = np.fmax(masked_db, threshold_of_hearing_db_spl(bands_hz)[:, None])
     return OverMasked(

@@ -87,6 +87,7 @@ def heard_sounds(folder: SessionFolder, plan: Plan, condition: str, level_db_spl
         parts.remainder[sounding],
         sample_rate=piece.sample_rate,
         bands_hz=bands_hz,
+        noise_power=parts.noise_power,
         full_scale_db_spl=full_scale_db_spl,
     )
     sounds, gain_db = _levelled(parts)

@@ -33,7 +33,7 @@ def heard_figure(record: Heard, masked: OverMasked) -> "Figure":
         loudspeaker=f"{record.loudspeaker}, {record.condition}",
         simulated=record.simulated,
         credit=f"Music: {record.credit}" if record.credit else None,
-        stimulus=f"{source_words(record)}; third octaves in frames of 0.1 s",
+        stimulus=f"{source_words(record)}; third octaves in frames of 0.1 s; white: masked, or below the noise",
     )
     unit = "dB re full scale" if record.full_scale_db_spl is None else "dB SPL at 1 m"
     with rc_context(SETTINGS):
@@ -51,7 +51,7 @@ def heard_figure(record: Heard, masked: OverMasked) -> "Figure":
         over_db = np.where(masked.over_db > 0.0, masked.over_db, np.nan)
         drawn = _map(axes, masked, over_db, vmin=0.0, vmax=OVER_SPAN_DB)
         axes.set_xlabel("Time in s")
-        _colours(figure, drawn, (0.95, 2.2), "dB; white: masked")
+        _colours(figure, drawn, (0.95, 2.2), "dB")
     return figure
 
 
