@@ -6,13 +6,15 @@ from pathlib import Path
 import pytest
 
 from distort.analysis.anomalies import anomalies, delayed_copies, minimum_phase, outstanding
-from distort.analysis.common import caution
+from distort.analysis.common import caution, near_field
 from distort.analysis.common import sound_in_air as wavelength
 from distort.analysis.common.grid import ROWS_PER_OCTAVE
 from distort.analysis.comparison import fault_changes
 from distort.analysis.comparison import significance as comparison
 from distort.analysis.compression import change as compression
 from distort.analysis.compression import coil_heating, operating_range
+from distort.analysis.findings import measured
+from distort.analysis.findings.near_field import UP_TO_KA_1_DB
 from distort.analysis.hearing import masking as hearing
 from distort.analysis.multitone import blocks as multitone_blocks
 from distort.analysis.sweep import harmonics, response, windows
@@ -66,6 +68,9 @@ def test_every_own_method_names_its_test() -> None:
         (r"at 5 % for all bands", comparison.ALPHA == 0.05),
         (r"weaker or stronger by more than 1 dB", fault_changes.CHANGED_DB == 1.0),
         (r"under a quarter of it is there", fault_changes.GONE_SHARE == 0.25),
+        (r"up to 1 dB the part does not .* from 3 dB on", (measured.HARDLY_DB, measured.MADE_DB) == (1.0, 3.0)),
+        (r"below that of 0\.2 m, 273 Hz", round(near_field.highest_near_field_hz(None)) == 273),
+        (r"the interval holds 0\.4 dB", UP_TO_KA_1_DB == 0.4),
         (r"from 2 dB and 3\.6 scatters", (outstanding.LEAST_DB, outstanding.LEAST_SCATTERS) == (2.0, 3.6)),
         (r"a correlation of 0\.88", delayed_copies.LEAST_CORRELATION == 0.88),
         (r"Listed from 1\.5 dB peak to dip", anomalies.LEAST_COMB_DB == 1.5),

@@ -67,7 +67,7 @@ def test_ka_is_1_at_the_limit() -> None:
     [
         (
             -below_db,
-            f"at least {below_db - HALF_DB:.1f} dB weaker at cone than in stand: not what radiates at cone makes it",
+            f"at least {below_db - HALF_DB:.1f} dB weaker at cone than in stand: cone does not make it, port does.",
         )
         for below_db in (9.0, 3.0 + HALF_DB + 0.01)
     ]
@@ -76,11 +76,11 @@ def test_ka_is_1_at_the_limit() -> None:
         (-1.0 + HALF_DB - 0.01, "at cone re stand: which part makes it is open."),
         (
             -1.0 + HALF_DB + 0.01,
-            "at most 1.0 dB weaker at cone than in stand: what radiates there or drives it makes it",
+            "at most 1.0 dB weaker at cone than in stand: it is made there or before it",
         ),
         (
             0.3,
-            "0.3 dB weaker at cone than in stand: what radiates there or drives it makes it, not what radiates at port",
+            "0.3 dB weaker at cone than in stand: it is made there or before it, port does not make it",
         ),
         (1.0 + HALF_DB + 0.01, "which part makes it is open."),
     ],
@@ -95,7 +95,7 @@ def test_what_a_cone_and_a_port_prove(above_db: float, said: str) -> None:
 
 def test_where_neither_has_it_another_part_makes_it() -> None:
     said = verdict(near("cone", -50.0, -9.0), near("port", -50.0, -8.0))
-    assert "what radiates at cone does not make it, another part does." in said
+    assert "cone does not make it, another part does." in said
 
 
 def test_one_near_field_is_held_against_what_is_heard_at_a_distance() -> None:
@@ -103,16 +103,14 @@ def test_one_near_field_is_held_against_what_is_heard_at_a_distance() -> None:
     assert said.startswith(
         "The third harmonic at 300 Hz is 3.0 +- 0.6 dB stronger re its fundamental in stand than at co"
     )
-    assert said.endswith(
-        "what radiates there or drives it makes it, no other part (a part in quadrature is not excluded)."
-    )
+    assert said.endswith("made there or before it, nothing else makes it (a part in quadrature is not excluded).")
     assert verdict(near("port", -30.0, 9.0)).endswith("+9.0 +- 0.6 dB at port re stand: which part makes it is open.")
 
 
 @pytest.mark.parametrize(
     ("near_field", "said"),
     [
-        (replace(NEAR, highest_hz=899.0), "above 899 Hz, up to where cone shows what is radiated (ka = 1)."),
+        (replace(NEAR, highest_hz=899.0), "and what is radiated shows up to 899 Hz (ka = 1)."),
         (
             NearField(highest_hz=273.0, radius_known=False),
             "if it is as large as can be: say its radius_m in session.toml",
@@ -121,9 +119,16 @@ def test_one_near_field_is_held_against_what_is_heard_at_a_distance() -> None:
 )
 def test_above_ka_1_nothing_is_compared(near_field: NearField, said: str) -> None:
     sentence = verdict(near("cone", -60.0, -20.0, near_field=near_field))
-    assert sentence.startswith("The near field does not tell: the third harmonic at 300 Hz lies at 900 Hz, above")
+    assert sentence.startswith("The near field of cone does not tell: the third harmonic at 300 Hz lies at 900 Hz, and")
     assert said in sentence
     assert "at least" in verdict(near("cone", -60.0, -20.0, near_field=replace(NEAR, highest_hz=901.0)))
+
+
+def test_what_is_open_says_which_near_field_could_tell_more() -> None:
+    small = near("cone", -60.0, -20.0, near_field=NearField(highest_hz=273.0, radius_known=False))
+    said = verdict(small, near("port", -33.0, 12.0))
+    assert "which part makes it is open. The near field of cone does not tell: " in said
+    assert "does not tell" not in verdict(small, near("port", -33.0, -12.0))
 
 
 def test_what_cannot_be_read_proves_nothing() -> None:
@@ -138,7 +143,7 @@ def test_what_cannot_be_read_proves_nothing() -> None:
 
 def test_an_undecided_finding_is_told_as_well() -> None:
     undecided = replace(STAND, findings=(replace(FOUND, explanation="undecided", decided=False),))
-    assert "not what radiates at cone makes it" in verdict(
+    assert "cone does not make it, port does" in verdict(
         near("cone", -60.0, -20.0), near("port", -33.0, 12.0), stand=undecided
     )
 
@@ -176,7 +181,7 @@ def test_what_the_loudspeaker_makes_is_held_re_the_input_when_a_part_is_changed(
 
 @pytest.mark.sample
 def test_of_a_few_known_radiators_what_is_decided_is_so() -> None:
-    found = [told(seed) for seed in range(FIRST_REPORTED, FIRST_REPORTED + 12)]
+    found = [told(seed) for seed in range(FIRST_REPORTED, FIRST_REPORTED + 6)]
     assert {"makes it", "does not make it"} <= {one.said for one in found}
     assert all(one.right for one in found)
 

@@ -22,7 +22,6 @@ from distort.analysis.findings.measured import (
     HARDLY_DB,
     MADE_DB,
     Measured,
-    NearField,
     OrderPlace,
     OrderRead,
     order_place,
@@ -62,6 +61,11 @@ class _Near:
         return max(self.interval_db - self.above_db, 0.0)
 
     @property
+    def decided(self) -> bool:
+        """It has less, or as much."""
+        return self.at_least_below_db >= MADE_DB or self.as_much
+
+    @property
     def as_much(self) -> bool:
         """Neither more nor less of it is known, and hardly less is possible."""
         return self.at_most_below_db <= HARDLY_DB and self.above_db - self.interval_db <= HARDLY_DB
@@ -72,9 +76,10 @@ def near_field_verdict(finding: Finding, main: Measured, near: Sequence[Measured
     at = order_place(finding)
     if at is None or not near:
         return None
-    within = [one for one in near if one.near_field is not None and at.product_hz <= one.near_field.highest_hz]
+    within = [one for one in near if _highest_hz(one) >= at.product_hz]
+    beyond = [one for one in near if _highest_hz(one) < at.product_hz]
     if not within:
-        return _too_high(at, near)
+        return _too_high(at, beyond)
     far = order_read(main, at)
     if far is None:
         return None
@@ -83,7 +88,8 @@ def near_field_verdict(finding: Finding, main: Measured, near: Sequence[Measured
         return None
     weakest, strongest = (choose(held, key=_above_db) for choose in (min, max))
     said = _beside(at, held, _Heard(condition=f"in {main.condition}", read=far))
-    return f"{said} {_proof(weakest, strongest, main.condition)}"
+    proof = f"{said} {_proof(weakest, strongest, main.condition)}"
+    return f"{proof} {_too_high(at, beyond)}" if beyond and not weakest.decided else proof
 
 
 def _above_db(one: _Near) -> float:
@@ -124,26 +130,28 @@ def _proof(weakest: _Near, strongest: _Near, main: str) -> str:
         least = f"{weakest.at_least_below_db:.1f} dB"
         fell = f"Referred to the input it is at least {least} weaker at {here} than in {main}"
         if strongest is not weakest and strongest.above_db + strongest.interval_db >= 0.0:
-            return f"{fell}: not what radiates at {here} makes it, but what radiates at {strongest.condition}."
-        return f"{fell}: what radiates at {here} does not make it, another part does."
+            return f"{fell}: {here} does not make it, {strongest.condition} does."
+        return f"{fell}: {here} does not make it, another part does."
     if weakest.as_much:
-        others = "no other part" if strongest is weakest else f"not what radiates at {strongest.condition}"
+        other = "nothing else makes it" if strongest is weakest else f"{strongest.condition} does not make it"
         return (
             f"Referred to the input it is at most {weakest.at_most_below_db:.1f} dB weaker at {here} than in {main}: "
-            f"what radiates there or drives it makes it, {others} ({QUADRATURE})."
+            f"it is made there or before it, {other} ({QUADRATURE})."
         )
     size = f"{weakest.above_db:+.1f} +- {weakest.interval_db:.1f} dB"
     return f"Referred to the input it is {size} at {here} re {main}: which part makes it is open."
 
 
-def _too_high(at: OrderPlace, near: Sequence[Measured]) -> str:
-    """Why no near field tells."""
+def _highest_hz(one: Measured) -> float:
+    return math.inf if one.near_field is None else one.near_field.highest_hz
 
-    def highest(one: Measured) -> float:
-        return (one.near_field or NearField(highest_hz=0.0, radius_known=True)).highest_hz
 
-    best = max(near, key=highest)
+def _too_high(at: OrderPlace, beyond: Sequence[Measured]) -> str:
+    """Why near fields do not tell."""
+    best = max(beyond, key=_highest_hz)
     known = best.near_field is not None and best.near_field.radius_known
-    limit = f"{hertz(highest(best))}, up to where {best.condition} shows what is radiated"
     how = " (ka = 1)" if known else " if it is as large as can be: say its radius_m in session.toml"
-    return f"The near field does not tell: {at.words} lies at {hertz(at.product_hz)}, above {limit}{how}."
+    return (
+        f"The near field of {best.condition} does not tell: {at.words} lies at {hertz(at.product_hz)}, and what is "
+        f"radiated shows up to {hertz(_highest_hz(best))}{how}."
+    )

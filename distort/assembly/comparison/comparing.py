@@ -12,7 +12,10 @@ from distort.analysis.comparison.fault_changes import FaultChange, anomaly_chang
 from distort.analysis.comparison.fault_places import Sides, at_anomaly, at_finding
 from distort.analysis.comparison.regions import Region, changed_regions
 from distort.analysis.comparison.significance import Curve, Difference, compare
+from distort.analysis.findings.across import FindingAcross
 from distort.analysis.findings.finding import Finding
+from distort.assembly.comparison.near_field import MEANT_TO_DIFFER, WHY_NO_FAULTS, highest_hz, orders_alone
+from distort.assembly.comparison.proved import proved
 from distort.assembly.comparison.setup_differences import SetupDifference, same_multitones, unlike
 from distort.assembly.comparison.side import Side
 from distort.errors import AnalysisError
@@ -80,10 +83,16 @@ class Compared:
     findings: tuple[FaultChange[Finding], ...]
     no_faults: str | None
     """Why anomalies and findings are not compared; None: they are."""
+    near_field_hz: float | None = None
+    """Up to where products were compared; None: neither side is in the near field."""
+    proved: tuple[FindingAcross, ...] = ()
+    """Findings of which one of the sides proves something, since it was changed or is in the near field."""
 
 
 def default_basis(a: Side, b: Side) -> Basis:
-    """Equal drive for one loudspeaker in two conditions, equal output for two loudspeakers."""
+    """Equal drive for one loudspeaker in two conditions and for a near field, equal output for two loudspeakers."""
+    if a.near_field or b.near_field:
+        return "drive"
     one, other = a.sweeps[0].sidecar.loudspeaker, b.sweeps[0].sidecar.loudspeaker
     return "drive" if (one.name, one.unit) == (other.name, other.unit) else "output"
 
@@ -95,9 +104,16 @@ def compare_sides(a: Side, b: Side, *, basis: Basis | None = None, calibration_d
                      its own rungs, never beyond; None: as `default_basis` has it
     calibration_db   half-width of the 95 % interval of one side's calibration against the other's
 
-    Raises AnalysisError when no rung of one side can be put beside the other.
+    Of a near field the orders alone are compared, re the fundamental.
+
+    Raises AnalysisError when no rung of one side can be put beside the other, SessionError for results.
     """
     chosen = basis or default_basis(a, b)
+    near_field_hz = highest_hz(a, b)
+    if near_field_hz is not None:
+        if chosen == "output":
+            raise AnalysisError("the output of a near field is none at a distance: leave --basis output out")
+        a, b = orders_alone(a, near_field_hz), orders_alone(b, near_field_hz)
     left_out: set[Quantity] = set()
     if not same_multitones(a, b):
         left_out |= {one.quantity for one in (*a.curves, *b.curves) if one.quantity.stimulus == "multitone"}
@@ -114,12 +130,14 @@ def compare_sides(a: Side, b: Side, *, basis: Basis | None = None, calibration_d
     differences = compare(curves_a, curves_b, calibration_db=calibration_db or 0.0, repeats=(*a.repeats, *b.repeats))
     faults = [read_faults(side.folder, side.condition, side.recordings) for side in (a, b)]
     reasons = [one for one in faults if isinstance(one, str)]
-    found = [one for one in faults if not isinstance(one, str)]
+    proof = () if reasons else proved(a, b)
+    reasons += [WHY_NO_FAULTS] if near_field_hz is not None else []
+    found = [] if near_field_hz is not None else [one for one in faults if not isinstance(one, str)]
     return Compared(
         a=a,
         b=b,
         basis=chosen,
-        unlike=unlike(a, b),
+        unlike=tuple(one for one in unlike(a, b) if near_field_hz is None or one.what not in MEANT_TO_DIFFER),
         paired=replace(_with_references(paired, sides, references), one_uncalibrated=one_uncalibrated),
         curves_a=curves_a,
         curves_b=curves_b,
@@ -129,6 +147,8 @@ def compare_sides(a: Side, b: Side, *, basis: Basis | None = None, calibration_d
         anomalies=_of_anomalies(found, (curves_a, curves_b)),
         findings=_of_findings(found, (curves_a, curves_b)),
         no_faults="; ".join(dict.fromkeys(reasons)) or None,
+        near_field_hz=near_field_hz,
+        proved=proof,
     )
 
 

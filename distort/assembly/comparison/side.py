@@ -77,6 +77,11 @@ class Side:
         return tuple(sorted({one.level_db_spl for one in of_sweeps} - known))
 
     @property
+    def near_field(self) -> bool:
+        """The microphone stood at a cone or port, in a session that was measured at a distance as well."""
+        return self.plan.near_field_of is not None
+
+    @property
     def volume_known(self) -> bool:
         """Somebody said how far the volume was turned, for every recording."""
         return all(one.sidecar.turned_db is not None for one in self.recordings)

@@ -94,8 +94,10 @@ def evidence_of(
 def _set_ups(recorded: Recorded) -> SetUps:
     """What else there is: the plan's conditions, and those that are recorded, in the plan's order."""
     chain = recorded.plan.analysis.chain_condition  # holds no loudspeaker to compare with
-    planned = tuple(one for one in recorded.plan.setup.conditions if one != chain)
+    heard = tuple(one for one in recorded.plan.setup.conditions if one != chain)
     names = SessionFolder(recorded.root).conditions_recorded()
+    near = recorded.plan.near_fields  # hear another part of the loudspeaker, and so tell nothing of the set-up
+    planned = tuple(one for one in heard if one not in near)
     return SetUps(
         planned=planned,
         recorded=tuple(one for one in planned if one in names),

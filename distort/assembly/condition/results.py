@@ -7,6 +7,7 @@ from typing import Any
 
 from distort.analysis.common.curves import Response
 from distort.analysis.findings.find import find
+from distort.analysis.findings.finding import Finding
 from distort.analysis.sweep.response import band_mean_db
 from distort.assembly.condition.audible import audibility, told_audible
 from distort.assembly.condition.curves import Curves
@@ -19,6 +20,7 @@ from distort.recording.reading import MultitoneLevel, SweepLevel
 from distort.recording.take_levels import unlike_takes
 from distort.session.recordings.condition import Recorded
 from distort.session.recordings.stored import Recording
+from distort.session.results.audibility_results import AudibilityFound
 from distort.session.results.condition_results import ConditionResults, Findings, LevelFound, RecordingUsed
 from distort.session.results.foreign_found import Foreign
 from distort.session.results.multitone_results import MultitoneFound, multitone_found
@@ -47,6 +49,7 @@ def put_together(
     prediction = prediction_of(read, curves, foreign)
     evidence = evidence_of(recorded, read, curves=curves, series=series, foreign=foreign, further=further)
     evidence = replace(evidence, prediction=prediction)
+    found, margins = _heard(find(evidence), recorded, read, curves)
     return ConditionResults(
         findings=Findings(
             loudspeaker=first.loudspeaker,
@@ -65,8 +68,8 @@ def put_together(
             compression=tuple(ladder.found for ladder in series.ladders),
             no_compression=series.missing,
             anomalies=evidence.anomalies,
-            findings=tuple(told_audible(find(evidence), dict(zip(read.sweeps, curves.harmonics, strict=True)))),
-            audibility=audibility(read, curves.harmonics),
+            findings=found,
+            audibility=margins,
             further=tuple(further),
             unlike_takes=unlike_takes(recorded.kept, recorded.plan.levels.band_hz),
             events=foreign.events,
@@ -80,6 +83,16 @@ def put_together(
         changes=tuple(ladder.curves for ladder in series.ladders),
         further=further,
     )
+
+
+def _heard(
+    found: tuple[Finding, ...], recorded: Recorded, read: LevelsRead, curves: Curves
+) -> tuple[tuple[Finding, ...], tuple[AudibilityFound, ...]]:
+    """What somebody would hear of it; nobody listens in the near field."""
+    if recorded.plan.near_field_of is not None:
+        return found, ()
+    told = told_audible(found, dict(zip(read.sweeps, curves.harmonics, strict=True)))
+    return tuple(told), audibility(read, curves.harmonics)
 
 
 def _level_found(sweep: SweepLevel, response: Response, band_hz: tuple[float, float]) -> LevelFound:

@@ -103,6 +103,8 @@ def _document(compared: Compared) -> dict[str, Any]:
             "changes": change_sentences(compared),
             "faults": fault_sentences(compared),
         },
+        "near_field_hz": compared.near_field_hz,
+        "proved": [{"finding": one.finding.headline, "verdict": one.verdict} for one in compared.proved],
         "a": _side(compared.a),
         "b": _side(compared.b),
         "basis": compared.basis,

@@ -11,6 +11,7 @@ from distort.report.text.headings import heading_sentences
 from distort.report.text.numbers import NOT_MEASURABLE, OCTAVE_HZ, hertz_words, level_name, octave_index
 from distort.report.text.quantities import heading, short
 from distort.report.text.tables_sweep import octave_table
+from distort.session.plan.keys import NEAR_FIELD
 from distort.session.results.audibility_results import AudibilityFound, Background
 from distort.session.results.condition_results import ConditionResults
 
@@ -61,6 +62,8 @@ def why_none(results: ConditionResults, background: Background) -> str:
     """Why there are no margins over a background."""
     if any(level.unit == "dbfs" for level in results.findings.levels):
         return "No audibility: without a calibration no sound pressure level is known."
+    if results.findings.setup.radiation == NEAR_FIELD:
+        return "No audibility: nobody listens in the near field."
     if results.findings.audibility and background == "room":
         return "No silence was recorded, so the room's noise is not known: leave --background out."
     return "No audibility: run 'distort analyze' again."

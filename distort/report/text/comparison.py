@@ -64,6 +64,7 @@ def comparison_blocks(compared: Compared) -> Iterator[str | Table]:
     yield ""
     yield from change_sentences(compared)
     yield ""
+    yield from proved_sentences(compared)
     yield from _listed_faults(compared)
 
 
@@ -84,18 +85,20 @@ def unlike_sentences(compared: Compared) -> list[str]:
     if compared.unlike:
         unlike = ["Unintended differences in set-up:", *(f"  {unlike_words(one)}" for one in compared.unlike)]
     else:
-        unlike = ["Stimuli, gate, distance, loudspeaker, microphone and calibration were alike."]
+        distance = "distance, " if compared.near_field_hz is None else ""
+        unlike = [f"Stimuli, gate, {distance}loudspeaker, microphone and calibration were alike."]
     return [*unlike, *pairing_sentences(compared), uncertainty_sentence(compared)]
 
 
 def pairing_sentences(compared: Compared) -> list[str]:
     """Which levels were put side by side, and which could not be."""
     a, b, paired = compared.a, compared.b, compared.paired
+    near = [] if compared.near_field_hz is None else [near_field_sentence(compared, compared.near_field_hz)]
     alone = [f"{level_name(level)} dB of {a.name}" for level in paired.alone_a_db_spl]
     alone += [f"{level_name(level)} dB of {b.name}" for level in paired.alone_b_db_spl]
-    sentences = [f"No partner of equal drive, not compared: {', '.join(alone)}."] if alone else []
+    sentences = near + ([f"No partner of equal drive, not compared: {', '.join(alone)}."] if alone else [])
     sentences += [_output_sentence(compared, one) for one in paired.outputs]
-    sentences += _reference_sentences(compared)
+    sentences += [] if near else _reference_sentences(compared)
     unknown = [f"{level_name(level)} dB of {side.name}" for side in (a, b) for level in side.without_floor_db_spl]
     if unknown:
         sentences.append(
@@ -104,6 +107,28 @@ def pairing_sentences(compared: Compared) -> list[str]:
     if paired.one_uncalibrated:
         sentences.append("One side has no calibration: the responses are not compared.")
     return sentences
+
+
+def near_field_sentence(compared: Compared, up_to_hz: float) -> str:
+    """Why so little is compared."""
+    sides = [side for side in (compared.a, compared.b) if side.near_field]
+    unknown = [side.condition for side in sides if side.plan.said(side.condition).radius_m is None]
+    how = "where ka = 1" if not unknown else f"as if {' and '.join(unknown)} were as large as can be: say radius_m"
+    return (
+        f"{' and '.join(side.name for side in sides)}: near field. Only orders re the fundamental are compared, where "
+        f"n f lies below {hertz_words(up_to_hz)} ({how}); levels say nothing there."
+    )
+
+
+def proved_sentences(compared: Compared) -> Iterator[str]:
+    """What a changed or near side proves of each finding; nothing where it proves nothing."""
+    if not compared.proved:
+        return
+    yield "What this proves of the findings:"
+    for one in compared.proved:
+        yield f"  {one.finding.headline}"
+        yield f"    {one.verdict}"
+    yield ""
 
 
 def _reference_sentences(compared: Compared) -> Iterator[str]:

@@ -3,6 +3,7 @@
 from collections.abc import Iterator
 
 from distort.report.text.mended import applied_sentence
+from distort.session.plan.keys import NEAR_FIELD
 from distort.session.results.condition_results import ConditionResults, Findings
 
 SIMULATED_WORDS = "Simulated loudspeaker, not a measurement"
@@ -23,6 +24,11 @@ def heading_sentences(results: ConditionResults) -> Iterator[str]:
         yield "No calibration: levels are in dBFS, and no sound pressure level is known."
     if (applied := applied_sentence(findings)) is not None:
         yield applied
+    if findings.setup.radiation == NEAR_FIELD:
+        yield (
+            f"Near field, {findings.setup.distance_m:g} m: its levels say nothing of what is heard at a distance; only "
+            f"what is stated re the fundamental counts."
+        )
     yield from unlike_takes_sentences(findings)
     if findings.microphone is not None:
         used = findings.microphone

@@ -1,6 +1,6 @@
 """The story of a session: every finding once, whose it is, and the three sentences that a report begins with."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
@@ -11,6 +11,7 @@ from distort.analysis.findings.finding import Finding
 from distort.report.text.listened import blind_words
 from distort.report.text.numbers import hertz_words, level_name, with_plus_minus
 from distort.report.text.overview import WorstThd
+from distort.session.plan.keys import NEAR_FIELD
 from distort.session.results.condition_results import ConditionResults
 from distort.session.results.listened import Listened
 
@@ -45,7 +46,7 @@ class Told:
     conditions: tuple[str, ...]
     """That show it, in the order of the plan."""
     not_in: tuple[str, ...]
-    """The others that were measured."""
+    """The others that were measured at a distance."""
     verdict: str | None
     """What a changed condition proves of it."""
     audible: str
@@ -63,7 +64,7 @@ def told(
     conditions: Sequence[ConditionResults], across: Sequence[FindingAcross] = (), *, listened: Listened | None = None
 ) -> tuple[Told, ...]:
     """Every finding of `conditions` once: the loudspeaker's own first, each part in the order of the conditions."""
-    names = [results.findings.condition for results in conditions]
+    names = [results.findings.condition for results in at_a_distance(conditions)]
     merged: list[tuple[Finding, dict[str, int]]] = []
     for results in conditions:
         condition = results.findings.condition
@@ -74,7 +75,7 @@ def told(
                 known[0][condition] = finding.number
             else:
                 merged.append((finding, {condition: finding.number}))
-    owned = [(_owner(finding, len(shown) < len(names)), finding, shown) for finding, shown in merged]
+    owned = [(_owner(finding, _missing(shown, names)), finding, shown) for finding, shown in merged]
     owned.sort(key=lambda one: OWNERS.index(one[0]))
     return tuple(
         Told(
@@ -89,6 +90,17 @@ def told(
         )
         for number, (owner, finding, shown) in enumerate(owned, 1)
     )
+
+
+def at_a_distance(conditions: Sequence[ConditionResults]) -> list[ConditionResults]:
+    """Those that were not heard in the near field, which says nothing of the room; all, where there is nothing else."""
+    far = [results for results in conditions if results.findings.setup.radiation != NEAR_FIELD]
+    return far or list(conditions)
+
+
+def _missing(shown: Collection[str], names: Sequence[str]) -> bool:
+    """Whether some conditions at a distance show it and others do not."""
+    return 0 < len([name for name in names if name in shown]) < len(names)
 
 
 def _owner(finding: Finding, missing_elsewhere: bool) -> Owner:
@@ -184,7 +196,7 @@ def _listed(names: Sequence[str]) -> str:
 def _cautions(conditions: Sequence[ConditionResults], story: Sequence[Told]) -> Iterator[str]:
     """What to keep in mind, the weightiest first."""
     each = [results.findings for results in conditions]
-    first = each[0]
+    first = at_a_distance(conditions)[0].findings
     if any(level.unit == "dbfs" for one in each for level in one.levels):
         yield "There is no calibration: levels are in dBFS, and no sound pressure level is known."
     unknown = [one for one in conditions if not _floor_known(one)]

@@ -325,10 +325,18 @@ class Plan:
     """Of [conditions.NAME], where the plan says something of one."""
     condition: str | None = None
     """Whose plan it is, where it is that of one condition (`of`)."""
-    near_field_of: str | None = None
-    """Of the plan of a condition in the near field: the condition whose drives it is played with."""
+    main: str | None = None
+    """Of the plan of one condition: the first that is heard at a distance and through a loudspeaker; None: all are in
+    the near field, and have drives of their own."""
+    near_fields: tuple[str, ...] = ()
+    """Of the plan of one condition: those in the near field, which are played with the drives of `main`."""
     root: Path | None = field(default=None, compare=False, repr=False)
     """The session's folder, in which the files lie that it names; None: it was not read from one."""
+
+    @property
+    def near_field_of(self) -> str | None:
+        """Of the plan of a condition in the near field: the condition whose drives it is played with."""
+        return self.main if self.condition in self.near_fields else None
 
     def said(self, condition: str) -> ConditionPlan:
         """What is said of a condition."""
@@ -347,16 +355,12 @@ class Plan:
             return self
         if self.condition is not None:
             raise ValueError(f"the plan of {self.condition} is not that of {condition}")
-        main = self._main_condition()
-        near = main is not None and self._setup(condition).radiation == NEAR_FIELD
-        return replace(self, setup=self._setup(condition), condition=condition, near_field_of=main if near else None)
-
-    def _main_condition(self) -> str | None:
-        """The first that is heard at a distance and through a loudspeaker; None: a session of the near field alone,
-        whose drives are its own."""
+        names = dict.fromkeys((*self.setup.conditions, condition))
+        near = tuple(name for name in names if self._setup(name).radiation == NEAR_FIELD)
         chain = self.analysis.chain_condition
-        heard = (one for one in self.setup.conditions if one != chain)
-        return next((one for one in heard if self._setup(one).radiation != NEAR_FIELD), None)
+        main = next((name for name in self.setup.conditions if name != chain and name not in near), None)
+        setup = self._setup(condition)
+        return replace(self, setup=setup, condition=condition, main=main, near_fields=() if main is None else near)
 
     def _setup(self, condition: str) -> Setup:
         said = self.said(condition)
