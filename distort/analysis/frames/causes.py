@@ -30,6 +30,9 @@ LEAST_SIGMA_DB, RELIEF_SHARE = 0.15, 0.3
 """How far an attack may be off about the limiter: by the fit in a room, and, for a curve whose loss grows with the
 square of the amplitude, by a third and more of what it loses at the first moment (own choice; devices to tune on)."""
 
+TIME_INTERVAL = 0.3
+"""A release is stated where its 95 % interval is within so much of it."""
+
 AT_THE_BOUND = 1.1
 """A release is sought from ten periods on; one found there may be shorter, and then its depth is not known."""
 
@@ -99,7 +102,12 @@ def _judged(base: Baseband, attack: Attack, release: Release) -> FrameReading:
     told = replace(blank, heat_db=slow_db)
     attack_s = attack.time_s if _told(base, attack) else np.nan
     if limits and release.time_s > AT_THE_BOUND * told_s:
-        told = replace(told, release_s=release.time_s, split_uncertainty_db=TWO_SIDED_95 * release.limiter_sigma_db)
+        sure = TWO_SIDED_95 * release.time_sigma <= TIME_INTERVAL
+        told = replace(
+            told,
+            release_s=release.time_s if sure else np.nan,
+            split_uncertainty_db=TWO_SIDED_95 * release.limiter_sigma_db,
+        )
         return _split(told, min(release.limiter_db, total_db - slow_db), attack_s=attack_s)
     if not np.isnan(attack_s) and not slow_db and not limits:
         return _split(told, total_db - _lost_db(attack.first), attack_s=attack_s)

@@ -63,6 +63,8 @@ class Release:
     """At the stretch's end, positive where level is lost; 0 where it is no `SIGMAS` of noise."""
     time_s: float
     """Until 63 % of it is given back; NaN without a limiter."""
+    time_sigma: float
+    """Standard deviation of its natural logarithm: of its share, while that is small."""
     limiter_sigma_db: float
     slow_db: float
     """What is given back more slowly, at the stretch's end."""
@@ -141,6 +143,7 @@ def _release(
     return Release(
         limiter_db=0.0 if limiter is None else float(limiter[0][0]),
         time_s=np.nan if limiter is None else float(np.exp(limiter[0][1])),
+        time_sigma=np.inf if limiter is None else float(limiter[1][1]),
         limiter_sigma_db=0.0 if limiter is None else float(limiter[1][0]),
         slow_db=0.0 if slow is None else float(slow[0][0]),
         slow_sigma_db=0.0 if slow is None else float(slow[1][0]),

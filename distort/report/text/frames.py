@@ -21,6 +21,10 @@ CAUSE_WORDS: dict[Cause, str] = {
 }
 
 
+CAUTION_DB = 0.6
+"""Between limiter and instantaneous, 95 %: twice what a fit in a room leaves."""
+
+
 def frames_blocks(results: ConditionResults) -> Iterator[str | Table]:
     """Whose frames these are; of each level what takes how much, in a sentence and a table; what the columns mean."""
     result: FramesResult = results.further["frames"]
@@ -33,6 +37,8 @@ def frames_blocks(results: ConditionResults) -> Iterator[str | Table]:
         "what the quiet sine after it lacks at first and gets back. Heat: what it lacks for longer than three "
         "releases. Instantaneous: the rest, a curve that follows every cycle. Attack and release: 63 % of the way, ms."
     )
+    if any(one.split_uncertainty_db > CAUTION_DB for level in result.levels for one in level.readings):
+        yield f"? use with caution: noise leaves over {CAUTION_DB:g} dB open between limiter and instantaneous."
     yield (
         "- not measurable: hidden by noise, a limiter that acts within ten periods, or heat that cannot be told from a "
         "slow release."
@@ -78,15 +84,19 @@ def _table(result: FramesResult, level: FramesLevel) -> Table:
     for at_hz, reading in zip(result.frequency_hz, level.readings, strict=True):
         table.add_row(
             hertz(float(at_hz)),
-            *(
-                _part(value)
-                for value in (reading.compression_db, reading.limiter_db, reading.instantaneous_db, reading.heat_db)
-            ),
+            _part(reading.compression_db),
+            f"{_part(reading.limiter_db)}{_mark(reading)}",
+            f"{_part(reading.instantaneous_db)}{_mark(reading)}",
+            _part(reading.heat_db),
             two_digits(1000.0 * reading.attack_s),
             two_digits(1000.0 * reading.release_s),
             ", ".join(CAUSE_WORDS[cause] for cause in reading.causes),
         )
     return table
+
+
+def _mark(reading: FrameReading) -> str:
+    return "?" if reading.split_uncertainty_db > CAUTION_DB else " "
 
 
 def _part(value_db: float) -> str:
