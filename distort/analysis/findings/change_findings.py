@@ -8,6 +8,7 @@ import numpy as np
 from distort.analysis.anomalies.anomaly import Anomaly
 from distort.analysis.common.statistics import TWO_SIDED_95
 from distort.analysis.findings.broad_changes import BroadChange, broad_changes
+from distort.analysis.findings.by_frames import with_frames
 from distort.analysis.findings.combs import path_at, path_of, same_path
 from distort.analysis.findings.evidence import ChangeCurve, Evidence, TimeBehaviour
 from distort.analysis.findings.finding import Draft, EvidenceRow, Explanation, PlaceFound
@@ -52,7 +53,7 @@ def change_drafts(evidence: Evidence) -> list[Draft]:
     drafts = [_local(evidence, group) for group in _groups(evidence, local)]
     drafts += [_broad(evidence, one, also=_beside(one, of_tones)) for one in broad]
     drafts += [_broad(evidence, one, also=None) for one in of_tones if not any(_overlap(one, other) for other in broad)]
-    return drafts
+    return [with_frames(draft, evidence) for draft in drafts]
 
 
 def _within(evidence: Evidence, curve: ChangeCurve) -> ChangeCurve:

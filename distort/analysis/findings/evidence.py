@@ -12,6 +12,7 @@ import numpy.typing as npt
 from distort.analysis.anomalies.anomaly import Anomaly
 from distort.analysis.common.caution import CLEAR_OF_NOISE_DB
 from distort.analysis.common.quantities import Quantity
+from distort.analysis.frames.reading import FrameReading
 from distort.analysis.impulsive.impulsive import ImpulsivePlace
 from distort.analysis.level_noise import Growing
 from distort.analysis.synthesis.predicted import Prediction
@@ -141,6 +142,19 @@ class SetUps:
     """The plan has tone bursts."""
     simulated: bool = False
     """The loudspeaker is the simulated one."""
+    frames_hz: tuple[float, ...] = ()
+    """Frequencies of the plan's frames; empty: it has none."""
+    frames_levels: tuple[float, ...] = ()
+    """Levels at which it plays them."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class FrameAt:
+    """A frame that was recorded, and what it says."""
+
+    level_db_spl: float
+    frequency_hz: float
+    reading: FrameReading
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -173,6 +187,8 @@ class Evidence:
     """Where something strikes, rubs or blows in step with the sweep, level by level."""
     noise: tuple[Growing, ...] = ()
     """Where the noise of the multitones grows with the level."""
+    frames: tuple[FrameAt, ...] = ()
+    """Empty: none were played."""
     heating: tuple[OctaveHeat, ...] = ()
     """Empty: the lowest level was not played again at once."""
     prediction: Prediction | None = None

@@ -6,6 +6,7 @@ FOLDER stands for the session in what is stored; who shows it puts the session's
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+from distort.analysis.findings.by_frames import OF_FRAMES, frame_near, near_places
 from distort.analysis.findings.evidence import Evidence, SetUps
 from distort.analysis.findings.finding import Draft, Explanation, NextStep
 
@@ -51,6 +52,8 @@ def next_step(draft: Draft, evidence: Evidence) -> NextStep:
         )
     if draft.explanation in _ELSEWHERE and "excess_db" not in draft.numbers:
         return _elsewhere(evidence, _ELSEWHERE[draft.explanation])
+    if draft.explanation in OF_FRAMES and frame_near(draft, evidence) is None:
+        return _frames(draft, evidence)
     return _of_change(evidence)
 
 
@@ -96,6 +99,25 @@ def _of_change(evidence: Evidence) -> NextStep:
         return NextStep(text=text, command=_measure(here, evidence.set_ups, " --again"))
     return _bursts(
         evidence, "Record tone bursts: they are too short to heat a coil. If they lose level too, it is not heat."
+    )
+
+
+def _frames(draft: Draft, evidence: Evidence) -> NextStep:
+    """A frame at the finding's level and place; what the plan lacks for that is said first."""
+    set_ups = evidence.set_ups
+    level = draft.numbers.get("level_db_spl", max(evidence.levels, default=0.0))
+    first = ""
+    if not set_ups.frames_hz:
+        first = "Add [frames] to session.toml first. "
+    elif not any(near_places(draft, at_hz) for at_hz in set_ups.frames_hz):
+        first = f"Add {draft.places[0].frequency_hz:.3g} to frequencies_hz of [frames] in session.toml first. "
+    elif level not in set_ups.frames_levels:
+        first = "Raise highest_levels of [frames] in session.toml first. "
+    again = " --again" if any(one.level_db_spl == level for one in evidence.frames) else ""
+    return NextStep(
+        text=f"{first}Play frames, a short loud sine between quiet ones: they tell a limiter, heat and what acts at "
+        f"once apart.",
+        command=_measure(f"{FOLDER}:{evidence.condition}", set_ups, f" --only frames_{level:g}dB{again}"),
     )
 
 

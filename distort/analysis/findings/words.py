@@ -4,6 +4,7 @@ from collections.abc import Callable, Mapping
 
 from distort.analysis.findings.evidence import Evidence
 from distort.analysis.findings.finding import Draft, Explanation, NextStep
+from distort.analysis.findings.frame_words import frame_sentence
 from distort.analysis.findings.impulse_findings import of_impulses
 from distort.analysis.findings.impulse_words import impulse_words
 from distort.analysis.findings.next_steps import next_step
@@ -186,19 +187,19 @@ def _peak(draft: Draft, at: str) -> tuple[str, str]:
 
 
 def _compression(draft: Draft, at: str) -> tuple[str, str]:
-    numbers = draft.numbers
+    numbers, frames = draft.numbers, frame_sentence(draft.numbers)
     if "excess_db" in numbers:
         return (
             f"{at}: {-numbers['excess_db']:.1f} dB more compression than at nearby frequencies",
             f"At {at} the output at {numbers['level_db_spl']:.0f} dB SPL falls short by {-numbers['excess_db']:.2f} +- "
-            f"{numbers['excess_interval_db']:.2f} dB more than to either side: it compresses; the data cannot tell "
-            f"how.",
+            f"{numbers['excess_interval_db']:.2f} dB more than to either side: it compresses"
+            f"{'' if frames else '; the data cannot tell how'}.{frames}",
         )
     band = _band(draft)
     return (
         f"{band}: up to {-numbers['change_db']:.1f} dB of compression",
         f"From {band} the output falls short of linear by up to {-numbers['change_db']:.1f} dB at "
-        f"{numbers['level_db_spl']:.0f} dB SPL: it compresses; {_how(draft)}.",
+        f"{numbers['level_db_spl']:.0f} dB SPL: it compresses{'' if frames else f'; {_how(draft)}'}.{frames}",
     )
 
 
@@ -238,25 +239,42 @@ def _fills(draft: Draft, at: str) -> tuple[str, str]:
 
 
 def _limiting(draft: Draft, at: str) -> tuple[str, str]:
-    numbers = draft.numbers
+    if "excess_db" in draft.numbers:
+        return _at_a_place(draft, at, "a limiter")
     band = _band(draft)
+    settles_s = draft.numbers.get("time_constant_s")
+    how = "" if settles_s is None else f"; a multitone settles within {1000.0 * settles_s:.0f} ms, as a limiter does"
     return (
-        f"{band}: a limiter, up to {-numbers['change_db']:.1f} dB",
-        f"From {band} the output falls short of linear by up to {-numbers['change_db']:.1f} dB at "
-        f"{numbers['level_db_spl']:.0f} dB SPL; a multitone settles within {1000.0 * numbers['time_constant_s']:.0f} "
-        f"ms, as "
-        f"a limiter does.",
+        f"{band}: a limiter, up to {-draft.numbers['change_db']:.1f} dB",
+        f"{_falls_short(draft)}{how}.{frame_sentence(draft.numbers)}",
     )
 
 
 def _heating(draft: Draft, at: str) -> tuple[str, str]:
-    band = _band(draft)
+    if "excess_db" in draft.numbers:
+        return _at_a_place(draft, at, "heat")
+    numbers = draft.numbers
+    stayed = "; part of it was still there when the lowest level was played again: heat, or a slow release"
     return (
-        f"{band}: up to {-draft.numbers['change_db']:.1f} dB of compression, part of it heat",
-        f"From {band} the output falls short of linear by up to {-draft.numbers['change_db']:.1f} dB at "
-        f"{draft.numbers['level_db_spl']:.0f} dB SPL; part of it was still there when the lowest level was played "
-        f"again: "
-        f"heat, or a slow release.",
+        f"{_band(draft)}: up to {-numbers['change_db']:.1f} dB of compression, part of it heat",
+        f"{_falls_short(draft)}{'' if 'frame_heat_db' in numbers else stayed}.{frame_sentence(numbers)}",
+    )
+
+
+def _falls_short(draft: Draft) -> str:
+    return (
+        f"From {_band(draft)} the output falls short of linear by up to {-draft.numbers['change_db']:.1f} dB at "
+        f"{draft.numbers['level_db_spl']:.0f} dB SPL"
+    )
+
+
+def _at_a_place(draft: Draft, at: str, cause: str) -> tuple[str, str]:
+    """A place that falls short of its flanks, and what a frame told of it."""
+    numbers = draft.numbers
+    return (
+        f"{at}: {-numbers['excess_db']:.1f} dB more compression than nearby, by {cause}",
+        f"At {at} the output at {numbers['level_db_spl']:.0f} dB SPL falls short by {-numbers['excess_db']:.2f} +- "
+        f"{numbers['excess_interval_db']:.2f} dB more than to either side.{frame_sentence(numbers)}",
     )
 
 

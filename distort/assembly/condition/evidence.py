@@ -17,18 +17,21 @@ from distort.analysis.findings.evidence import (
     ChangeCurve,
     Event,
     Evidence,
+    FrameAt,
     Image,
     OctaveHeat,
     OrderCurve,
     SetUps,
     TimeBehaviour,
 )
+from distort.analysis.frames.reading import FramesResult
 from distort.analysis.impulsive.impulsive import ImpulsiveResult
 from distort.analysis.level_noise import NoiseResult
 from distort.analysis.multitone.settling import Settling
 from distort.analysis.sweep.orders import SeparatedOrders
 from distort.analysis.sweep.touched import ROUNDED, Touched
 from distort.assembly.condition.curves import Curves
+from distort.assembly.condition.frames import FRAMES
 from distort.assembly.condition.impulsive import IMPULSIVE
 from distort.assembly.condition.level_noise import NOISE
 from distort.assembly.condition.level_series import Ladder, LevelSeries
@@ -37,6 +40,7 @@ from distort.recording.reading import MultitoneLevel
 from distort.session.calibration.reference_responses import CurvesElsewhere
 from distort.session.files.folder import SessionFolder
 from distort.session.plan.keys import Setup
+from distort.session.plan.kinds import frames_levels
 from distort.session.recordings.condition import Recorded
 from distort.session.results.foreign_found import EventFound, Foreign, ImageFound
 from distort.session.results.ladder_results import ChangeCurves
@@ -57,10 +61,12 @@ def evidence_of(
     """Made once, before anything is explained.
 
     foreign     what the recordings hold that the loudspeaker did not make: what it touches is not readable
-    further     what is known besides, by name: of it what strikes, rubs or blows, and noise that comes with level
+    further     what is known besides, by name: of it what strikes, rubs or blows, noise that comes with
+                level, and what frames tell
     """
     impulsive: ImpulsiveResult | None = further.get(IMPULSIVE)
     noise: NoiseResult | None = further.get(NOISE)
+    frames: FramesResult | None = further.get(FRAMES)
     first = curves.responses[0]
     setup = recorded.recordings[0].sidecar.setup
     ladders = [ladder.curves for ladder in series.ladders]
@@ -84,6 +90,7 @@ def evidence_of(
         warm_ups=tuple(_settled(level, one) for level, tone in read.multitones.items() for one in tone.warm_up),
         impulses=() if impulsive is None else impulsive.places,
         noise=() if noise is None else noise.growing,
+        frames=() if frames is None else tuple(_frames(frames)),
         heating=tuple(one for ladder in series.ladders for one in _heating(ladder)),
         in_room=setup.radiation == "room"
         and read.lowest.read.separated.gate_s is None
@@ -102,6 +109,8 @@ def _set_ups(recorded: Recorded) -> SetUps:
         planned=planned,
         recorded=tuple(one for one in planned if one in names),
         bursts=recorded.plan.burst is not None,
+        frames_hz=() if recorded.plan.frames is None else recorded.plan.frames.frequencies_hz,
+        frames_levels=frames_levels(recorded.plan),
         simulated=any(one.sidecar.simulated for one in recorded.recordings),
     )
 
@@ -219,6 +228,12 @@ def _settled(level_db_spl: float, one: Settling) -> TimeBehaviour:
         uncertainty_db=one.uncertainty_db,
         time_constant_s=one.time_constant_s,
     )
+
+
+def _frames(result: FramesResult) -> Iterator[FrameAt]:
+    for level in result.levels:
+        for at_hz, reading in zip(result.frequency_hz, level.readings, strict=True):
+            yield FrameAt(level_db_spl=level.level_db_spl, frequency_hz=float(at_hz), reading=reading)
 
 
 def _heating(ladder: Ladder) -> Iterator[OctaveHeat]:

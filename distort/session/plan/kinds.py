@@ -235,7 +235,8 @@ def _frames(plan: Plan, drive_dbfs: float) -> Stimulus | None:
     return frames_stimulus(plan, drive_dbfs=drive_dbfs)
 
 
-def _frames_levels(plan: Plan) -> tuple[float, ...]:
+def frames_levels(plan: Plan) -> tuple[float, ...]:
+    """Levels at which the plan has frames: the highest; none where it has no [frames]."""
     return () if plan.frames is None else plan.levels.db_spl[-plan.frames.highest_levels :]
 
 
@@ -289,7 +290,7 @@ PLAYED: tuple[PlayedKind, ...] = (
     PlayedKind(name=SHORT_SWEEP, section="sweep", made=_short_sweep),
     *_DRAWS,
     PlayedKind(name="burst", section="burst", made=_burst, own_levels=True),
-    PlayedKind(name="frames", section="frames", made=_frames, levels_db_spl=_frames_levels, facts=_frames_facts),
+    PlayedKind(name="frames", section="frames", made=_frames, levels_db_spl=frames_levels, facts=_frames_facts),
     PlayedKind(
         name=PROGRAMME,
         section="programme",
