@@ -11,9 +11,10 @@ import scipy.stats
 
 from distort.analysis.anomalies.anomalies import find_anomalies
 from distort.analysis.common.quantities import Quantity
-from distort.analysis.findings.evidence import Evidence, OctaveHeat, SetUps, TimeBehaviour
+from distort.analysis.findings.evidence import Evidence, FrameAt, OctaveHeat, SetUps, TimeBehaviour
 from distort.analysis.findings.find import find
 from distort.analysis.findings.likelihoods import share_right, stands_out
+from distort.analysis.frames.reading import FrameReading
 from tests.families.filters import Resonance
 from tests.made_evidence import ROWS_HZ, Made, anomaly, bell, comb, dips_of, ripple
 
@@ -179,14 +180,18 @@ def test_what_would_confirm_a_dip_is_in_the_plan_or_said_to_be_added(set_ups: Se
 
 
 def test_the_first_that_tells_how_a_band_falls_short_is_what_is_not_recorded_yet() -> None:
-    """Multitones, then the lowest level once more, then bursts."""
+    """Frames at that level and place; where those do not tell, multitones, the lowest level once more, then bursts."""
     made = Made(change=lambda f, level: -2.0 * (f < 400.0) * (level - 81.0) / 15.0)
     bare = made.evidence()
     tones = tuple(replace(one, quantity=Quantity("change", "multitone")) for one in bare.changes)
     with_tones = replace(bare, changes=bare.changes + tones)
     heat = (OctaveHeat(midband_hz=125.0, change_db=-0.01, uncertainty_db=0.02),)
-    commands = [find(one)[0].next.command for one in (bare, with_tones, replace(with_tones, heating=heat))]
-    assert commands == [
+    reading = replace(FrameReading.nothing(), compression_db=2.0, uncertainty_db=0.0, either_db=2.0)
+    frame = FrameAt(level_db_spl=96.0, frequency_hz=125.0, reading=reading)
+    played = replace(with_tones, frames=(frame,))
+    told = (bare, replace(bare, frames=(frame,)), played, replace(played, heating=heat))
+    assert [find(one)[0].next.command for one in told] == [
+        "distort measure FOLDER:main --only frames_96dB",
         "distort measure FOLDER:main --only multitone_96dB",
         "distort measure FOLDER:main --again",
         "distort measure FOLDER:main",

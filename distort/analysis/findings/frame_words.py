@@ -23,8 +23,8 @@ def frame_sentence(numbers: Mapping[str, float]) -> str:
     ]
     if numbers["frame_loss_db"] < LEAST_DB:
         return (
-            f" A short loud sine of {_hertz(numbers['frame_hz'])} between quiet ones lost {numbers['frame_loss_db']:.1f} "
-            f"dB: what takes level here needs longer, as heat does."
+            f" A short loud sine of {_hertz(numbers['frame_hz'])} between quiet ones lost "
+            f"{numbers['frame_loss_db']:.1f} dB: what takes level here needs longer, as heat does."
         )
     return (
         f" A short loud sine of {_hertz(numbers['frame_hz'])} between quiet ones lost {numbers['frame_loss_db']:.1f} dB"
