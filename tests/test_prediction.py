@@ -7,10 +7,11 @@ import numpy as np
 import pytest
 
 from distort.analysis.common.grid import grid_hz, midbands_hz
-from distort.analysis.common.smoothing import PowerSpectrum
 from distort.analysis.findings.evidence import Evidence
 from distort.analysis.findings.find import find
 from distort.analysis.multitone.curves import MultitoneBands
+from distort.analysis.sweep.orders import WindowedSpectrum
+from distort.analysis.sweep.windows import OrderWindow
 from distort.analysis.synthesis.kernels import Step
 from distort.analysis.synthesis.predicted import GROWN_DB, MOST_EVEN_DB, MOST_ODD_DB, Prediction
 from distort.analysis.synthesis.prediction import MultitoneMeasured, predict
@@ -25,11 +26,18 @@ DEVICE = Branched(
     )
 )
 LEVELS = (81.0, 86.0, 91.0, 96.0)
+WIRE = WindowedSpectrum(
+    window=OrderWindow(order=1, before_s=0.02, after_s=0.02),
+    values=np.ones(1000, dtype=complex),
+    bin_hz=25.0,
+    energy=1.0,
+    first_s=0.0,
+)
 STEPS = tuple(
     Step(
         drive_dbfs=level - 112.0,
         kernels={branch.order: branch.diagonal(grid_hz()) for branch in DEVICE.branches},
-        fundamental=PowerSpectrum(np.ones(1000), 25.0),
+        response=WIRE,
     )
     for level in (*LEVELS, 101.0)
 )

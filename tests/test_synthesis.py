@@ -109,7 +109,7 @@ def test_between_steps_a_kernel_is_straight_over_decibels_and_below_them_it_stay
     low, high = np.full(size, 1.0 + 0j), np.full(size, 2.0 + 1j)
     low[0] = high[1] = np.nan
     steps = [
-        Step(drive_dbfs=drive, kernels={2: values}, fundamental=separated(next(iter(SYSTEMS)))[1].spectra[0].power)
+        Step(drive_dbfs=drive, kernels={2: values}, response=separated(next(iter(SYSTEMS)))[1].spectra[0])
         for drive, values in ((-20.0, low), (-10.0, high))
     ]
     middle = kernels_at(steps, -15.0 - level_rule_db(2))[2]

@@ -12,14 +12,14 @@ them), the sum over the band loses some of it.
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
 
 from distort.analysis.common.grid import OCTAVE_RATIO, grid_hz
 from distort.analysis.common.smoothing import PowerSpectrum
-from distort.analysis.sweep.orders import SeparatedOrders
+from distort.analysis.sweep.orders import SeparatedOrders, WindowedSpectrum
 from signals.levels import db_to_amplitude
 
 FloatArray = npt.NDArray[np.float64]
@@ -44,8 +44,8 @@ class Step:
     """As played, with what the volume was turned up."""
     kernels: Mapping[int, ComplexArray]
     """E_n by order, `(rows,)` on the grid; NaN where it is not known."""
-    fundamental: PowerSpectrum
-    """|H|^2."""
+    response: WindowedSpectrum
+    """H, re what is played with the volume turned up."""
 
 
 def step_of(separated: SeparatedOrders, *, turned_db: float, readable: Mapping[int, BoolArray]) -> Step:
@@ -54,15 +54,15 @@ def step_of(separated: SeparatedOrders, *, turned_db: float, readable: Mapping[i
     turned_db  by how much the volume was turned up
     readable   by order, which rows of the grid stand clear of what else may have made them, `(rows,)`
     """
-    kernels = {}
+    kernels, turned = {}, float(db_to_amplitude(turned_db))
     for order in ORDERS:
         if order in readable and order <= len(separated.spectra):
-            kernel = equivalent_kernel(separated, order) * float(db_to_amplitude(turned_db)) ** (1 - order)
+            kernel = equivalent_kernel(separated, order) * turned ** (1 - order)
             kernels[order] = np.where(readable[order], kernel, np.nan)
     return Step(
         drive_dbfs=separated.drive_dbfs + turned_db,
         kernels=kernels,
-        fundamental=separated.spectra[0].power,
+        response=replace(separated.spectra[0], values=separated.spectra[0].values / turned),
     )
 
 

@@ -88,7 +88,7 @@ def _drive_dbfs(one: MultitoneMeasured) -> float:
 def _played(one: MultitoneMeasured, steps: Sequence[Step]) -> Played:
     """Lines and products go through the response of the step whose drive is nearest."""
     nearest = min(steps, key=lambda step: abs(step.drive_dbfs - _drive_dbfs(one)))
-    return Played(tone=one.tone, path=nearest.fundamental, turned_db=one.turned_db)
+    return Played(tone=one.tone, path=nearest.response.power, turned_db=one.turned_db)
 
 
 def _heard(one: MultitoneMeasured) -> Heard:

@@ -38,8 +38,9 @@ def filtered_factors(structure: Structure, order: int) -> int:
 class Smooth:
     """A complex curve that is read anywhere: straight in dB and phase over log frequency.
 
-    Below its first row it keeps its value, above its last row its phase, and falls as it does over its last octave,
-    but never rises: there the sweep says nothing, or only noise.
+    Below its first row it keeps its size, and its phase turns to 0 with the frequency, as a delay's. Above its last row
+    it keeps its phase and falls as it does over its last octave, but never rises: there the sweep says nothing, or only
+    noise.
     """
 
     frequency_hz: FloatArray
@@ -49,11 +50,13 @@ class Smooth:
     """Unwrapped."""
 
     def at(self, frequency_hz: FloatArray) -> ComplexArray:
-        """Its values, elementwise; at 0 Hz that of the lowest row."""
-        at_hz = np.maximum(frequency_hz, self.frequency_hz[0])
+        """Its values, elementwise."""
+        lowest_hz = self.frequency_hz[0]
+        at_hz = np.maximum(frequency_hz, lowest_hz)
         size = over_log_frequency(at_hz, self.frequency_hz, self.log_size)
         beyond = np.maximum(np.log(at_hz / self.frequency_hz[-1]), 0.0)
         phase = over_log_frequency(at_hz, self.frequency_hz, self.phase_rad)
+        phase = phase * np.minimum(frequency_hz / lowest_hz, 1.0)
         return np.asarray(np.exp(size + self._slope() * beyond + 1j * phase))
 
     def root(self, q: int) -> "Smooth":
