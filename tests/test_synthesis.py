@@ -11,7 +11,7 @@ from distort.analysis.sweep.deconvolution import deconvolve
 from distort.analysis.sweep.orders import SeparatedOrders, separate
 from distort.analysis.synthesis.kernels import Step, equivalent_kernel, kernels_at, level_rule_db
 from distort.analysis.synthesis.products import Played
-from distort.analysis.synthesis.structure import STRUCTURES, filtered_factors, kernel_of
+from distort.analysis.synthesis.structure import kernel_of, parts_of
 from distort.analysis.synthesis.ways import ways_of
 from distort.analysis.synthesis.wick import Pairs, pairs_of, wick_product
 from signals import Multitone, Sweep
@@ -41,8 +41,11 @@ def separated(name: str) -> tuple[Branched, SeparatedOrders]:
     return device, separate(deconvolve(recording, SWEEP, start=float(START), orders=4), orders=4)
 
 
-def right_structure(order: int, filtered: int) -> str:
-    return next(one for one in STRUCTURES if filtered_factors(one, order) == filtered)
+STRUCTURES = (None, 0.0, 1.0)
+
+
+def right_structure(order: int, filtered: int) -> float | None:
+    return next(one for one in STRUCTURES if parts_of(one, order) == {filtered: 1.0})
 
 
 @pytest.mark.first(2)
@@ -68,7 +71,7 @@ def test_a_known_system_is_synthesised_wave_for_wave(name) -> None:
             power = np.sum(np.abs(want[inside]) ** 2)
             errors_db.append(10.0 * np.log10(np.sum(np.abs((got - want)[inside]) ** 2) / power))
         assert np.median(errors_db) < -60.0, errors_db
-        wrong = next(one for one in STRUCTURES if filtered_factors(one, branch.order) != branch.filtered)
+        wrong = next(one for one in STRUCTURES if parts_of(one, branch.order) != {branch.filtered: 1.0})
         off = (played.product(kernel, wrong, way) - want)[parity]
         assert np.sum(np.abs(off) ** 2) > 0.01 * np.sum(np.abs(want[parity]) ** 2)
 
@@ -143,3 +146,11 @@ def test_a_kernel_turned_round_at_its_low_end_has_the_other_sign() -> None:
     # 40 kHz is an octave above the grid's end; a slope of 18 dB an octave, fitted over the last, goes on
     assert 20.0 * np.log10(abs(beyond / curve[-1])) == pytest.approx(-18.0, abs=0.3)
     assert kernel_of(2, np.full(grid_hz().size, np.nan + 0j)) is None
+
+
+def test_a_share_parts_an_order_between_two_structures() -> None:
+    """Products are linear in the share; at 0 and 1 one structure is left."""
+    assert parts_of(0.25, 3) == {2: 0.25, 3: 0.75}
+    assert parts_of(-0.5, 2) == {1: -0.5, 2: 1.5}
+    assert parts_of(0.0, 4) == {4: 1.0}
+    assert parts_of(None, 5) == {0: 1.0}

@@ -19,7 +19,7 @@ RATE = 16000
 PIECE = Programme(seconds=2.0, sample_rate=RATE, drive_dbfs=-30.0)
 SQUARE = Branch(order=2, filtered=0, size=0.3, corner_hz=800.0)
 CUBE = Branch(order=3, filtered=2, size=-2.0, corner_hz=300.0)
-FORM = Form(crossover_hz=None, even=("none",), odd=("all-but-one",))
+FORM = Form(crossover_hz=None, even=(None,), odd=(1.0,))
 DELAY_S, GAIN = 0.003, 0.25
 """Of the path: it is a wire."""
 

@@ -4,6 +4,7 @@ Only the second and third order are tried, which lead among even and odd: every 
 structure of each. A crossover is looked for, not asked for: what counts is where one mechanism ends.
 """
 
+import itertools
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
@@ -12,7 +13,7 @@ import numpy.typing as npt
 
 from distort.analysis.synthesis.predicted import MOST_EVEN_DB, MOST_ODD_DB
 from distort.analysis.synthesis.products import Played
-from distort.analysis.synthesis.structure import STRUCTURES, Structure
+from distort.analysis.synthesis.structure import Structure
 from distort.analysis.synthesis.ways import Form, Way, ways_of
 
 FloatArray = npt.NDArray[np.float64]
@@ -22,6 +23,14 @@ BoolArray = npt.NDArray[np.bool_]
 CROSSOVERS_HZ = (1000.0, 2000.0, 4000.0)
 """Octaves where crossovers of two ways lie (common practice, no source); half an octave beside one costs about 1 dB
 of misfit, of having none where there is one 5 dB (measured on the simulated monitor)."""
+
+
+SHARES = (0.0, 1.0, 0.5, -0.5, 0.25, -0.25, 0.125, -0.125, 0.75, 1.5, -1.0, 2.0)
+"""Of an order in which one factor is not filtered, of either sign: in steps of 6 dB and less (own choice; half a step
+costs 3 dB where that part alone is heard)."""
+
+PLAIN_SHARES = (0.0, 1.0)
+"""Of an upper way, whose kernel spans few octaves, so that mixtures look alike."""
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -57,15 +66,20 @@ def _of_crossover(
 
 
 def _tried(played: Played, ways: Sequence[Way], order: int) -> Iterator[tuple[tuple[Structure, ...], ComplexArray]]:
-    """Every structure of every way, and what all ways together make of that order."""
-    nothing = np.zeros(played.top + 1, dtype=np.complex128)
-    of_ways = []
-    for way in ways:
-        kernel = next((one for one in way.kernels if one.order == order), None)
-        of_ways.append(dict.fromkeys(STRUCTURES, nothing) if kernel is None else played.products(kernel, way))
-    if len(of_ways) == 1:
-        yield from (((one,), made) for one, made in of_ways[0].items())
+    """Every structure of every way, and what all ways together make of that order; of an upper way the plain ones."""
+    of_ways = [
+        dict(_of_way(played, way, order, SHARES if number == 0 else PLAIN_SHARES)) for number, way in enumerate(ways)
+    ]
+    for chosen in itertools.product(*of_ways):
+        yield chosen, np.asarray(sum(of_way[one] for of_way, one in zip(of_ways, chosen, strict=True)))
+
+
+def _of_way(played: Played, way: Way, order: int, shares: Sequence[float]) -> Iterator[tuple[Structure, ComplexArray]]:
+    kernel = next((one for one in way.kernels if one.order == order), None)
+    if kernel is None:
+        yield None, np.zeros(played.top + 1, dtype=np.complex128)
         return
-    for one, low in of_ways[0].items():
-        for other, high in of_ways[1].items():
-            yield (one, other), low + high
+    made = played.products(kernel, way, (0, order - 1, order))
+    yield None, made[0]
+    for share in shares:
+        yield share, np.asarray(share * made[order - 1] + (1.0 - share) * made[order])

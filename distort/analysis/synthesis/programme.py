@@ -19,7 +19,7 @@ import scipy
 
 from distort.analysis.synthesis.kernels import ORDERS, Step, highest_drive_dbfs, kernels_at, level_rule_db
 from distort.analysis.synthesis.path import fundamental_changes, impulse_samples, path_spectrum
-from distort.analysis.synthesis.structure import Kernel, Structure, filtered_factors, kernel_of
+from distort.analysis.synthesis.structure import Kernel, Structure, kernel_of, parts_of
 from distort.analysis.synthesis.ways import Form, Way, ways_of
 from distort.analysis.synthesis.wick import Pairs, wick_product
 from distort.errors import AnalysisError
@@ -121,7 +121,7 @@ class _Playing:
         """Through the response of each moment's level, re that of the lowest step."""
         way = Way(kernels=(), crossover_hz=None)
         kernels = [kernel_of(1, change) for change in fundamental_changes(self.steps)]
-        return self._of_order(1, way, "none", kernels)
+        return self._of_order(1, way, None, kernels)
 
     def added(self, form: Form) -> FloatArray:
         """All orders of all ways."""
@@ -136,19 +136,19 @@ class _Playing:
 
     def _of_order(self, order: int, way: Way, structure: Structure, kernels: Sequence[Kernel | None]) -> FloatArray:
         """One order of one way; `kernels` a step each."""
-        q, fine = filtered_factors(structure, order) if order > 1 else 0, OVERSAMPLING[order]
-        size, points = self.samples.size, OVERSAMPLING[order] * self.samples.size
-        frequency_hz = np.arange(size // 2 + 1) * (self.sample_rate / size)
-        played = scipy.fft.rfft(self.samples) * way.share(frequency_hz)
-        x = scipy.fft.irfft(played, points) * fine
+        size, fine = self.samples.size, OVERSAMPLING[order]
+        frequency_hz = np.asarray(np.arange(size // 2 + 1) * (self.sample_rate / size), dtype=np.float64)
+        played = np.asarray(scipy.fft.rfft(self.samples) * way.share(frequency_hz), dtype=np.complex128)
+        x = scipy.fft.irfft(played, fine * size) * fine
         made = np.zeros(size // 2 + 1, dtype=np.complex128)
         for kernel, weight in zip(kernels, self._weights(order), strict=True):
             if kernel is None or not np.any(weight):
                 continue
-            u = scipy.fft.irfft(played * kernel.curve.root(q).at(frequency_hz), points) * fine if q else x
-            product = self._wick(u, x, of_u=q, of_x=order - q) * np.repeat(weight, fine)
-            spectrum = scipy.fft.rfft(product)[: size // 2 + 1] * (kernel.sign / fine)
-            made += spectrum if q else spectrum * kernel.curve.at(frequency_hz / order)
+            for q, share in parts_of(structure, order).items():
+                u = scipy.fft.irfft(played * kernel.curve.root(q).at(frequency_hz), fine * size) * fine if q else x
+                product = self._wick(u, x, of_u=q, of_x=order - q) * np.repeat(weight, fine)
+                spectrum = scipy.fft.rfft(product)[: size // 2 + 1] * (share * kernel.sign / fine)
+                made += spectrum if q else spectrum * kernel.curve.at(frequency_hz / order)
         return np.asarray(scipy.fft.irfft(made, size))
 
     def _wick(self, u: FloatArray, x: FloatArray, *, of_u: int, of_x: int) -> FloatArray:

@@ -1,16 +1,16 @@
 """Where the memory of an order lies: which of its factors are filtered before they are multiplied.
 
-    y_n = h * (sigma :(w * x)^q x^(n-q):)     q >= 1    w = |E_n|^(1/q) exp(j arg / q)
-    y_n = h * (e_n * :x^n:)                   q = 0     e_n(n f) = E_n(f)
+    q factors filtered  y_nq = h * (sigma :(w * x)^q x^(n-q):)   w = |E_n|^(1/q) exp(j arg / q),   q = n or n - 1
+    none of them        y_n0 = h * (e_n * :x^n:)                 e_n(n f) = E_n(f)
 
-A displacement that bends the force factor is a filtered factor beside a current that is not (q = n - 1); a spring bends
-the displacement alone (q = n); what arises where the sound is radiated is filtered after it (q = 0). Along the diagonal
-all of these are the same, so a sweep alone cannot tell them. sigma is 1 or -1: arg is the unwrapped phase of E_n less
-the multiple of pi that brings it nearest to 0 at the low end, and sigma its sign.
+A spring bends the displacement alone (q = n); a displacement that bends the force factor is one unfiltered factor, the
+current, beside filtered ones (q = n - 1); what arises where the sound is radiated is filtered after it. Along the
+diagonal all of these are the same, so a sweep alone cannot tell them, nor how much of an order each makes: `share` is
+the part of q = n - 1 beside q = n, and may be negative where the two work against one another. sigma is 1 or -1: arg is
+the unwrapped phase of E_n less the multiple of pi that brings it nearest to 0 at the low end, and sigma its sign.
 """
 
 from dataclasses import dataclass
-from typing import Literal, get_args
 
 import numpy as np
 import numpy.typing as npt
@@ -21,17 +21,18 @@ from distort.analysis.common.log_frequency import over_log_frequency
 FloatArray = npt.NDArray[np.float64]
 ComplexArray = npt.NDArray[np.complex128]
 
-Structure = Literal["none", "all-but-one", "all"]
-"""Which factors of an order are filtered."""
-STRUCTURES: tuple[Structure, ...] = get_args(Structure)
+Structure = float | None
+"""Share of an order in which one factor is not filtered, the rest of it in which all are; None: filtered after."""
 
 LOW_END_ROWS = ROWS_PER_OCTAVE // 4
 """The low end of a kernel is its lowest quarter octave; one that is known over less says nothing."""
 
 
-def filtered_factors(structure: Structure, order: int) -> int:
-    """q."""
-    return {"none": 0, "all-but-one": order - 1, "all": order}[structure]
+def parts_of(structure: Structure, order: int) -> dict[int, float]:
+    """How much of the order has q filtered factors, by q."""
+    if structure is None or order == 1:
+        return {0: 1.0}
+    return {q: share for q, share in ((order - 1, structure), (order, 1.0 - structure)) if share}
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
