@@ -5,6 +5,11 @@ from pathlib import Path
 
 import pytest
 
+from distort.report.figures.session_figures import legend_of
+from distort.report.page.facts import setup_facts
+from distort.session.files.folder import SessionFolder
+from distort.session.plan.keys import ReportPlan
+from distort.session.results.condition_results import read_results
 from tests.blank_figures import blank_figures
 from tests.clumsy_session import CommandLine
 from tests.near_field_session import make
@@ -67,3 +72,7 @@ def test_nobody_listens_in_the_near_field(made, distort) -> None:
     said = distort.done("show", f"{made}:cone", "findings")
     assert "Near field, 0.01 m: its levels say nothing of what is heard at a distance" in " ".join(said.split())
     assert json.loads((made / "results/cone/findings.json").read_text())["audibility"] == []
+    stand, cone = (read_results(SessionFolder(made), name) for name in ("stand", "cone"))
+    assert legend_of(stand, ReportPlan()).caption().startswith("Microphone at 1 m, levels referred to 1 m;")
+    assert legend_of(cone, ReportPlan()).caption().startswith("Microphone at 0.01 m, near field, whose levels say")
+    assert ("Microphone", "0.01 m away; near field, whose levels say nothing of 1 m") in setup_facts(cone.findings)

@@ -118,6 +118,7 @@ def _legend(compared: Compared) -> Legend:
         loudspeaker=" and ".join(names),
         simulated=any(one.simulated for one in sidecars),
         distance_m=distances.pop() if len(distances) == 1 else None,
+        near_field=compared.near_field_hz is not None,
         smoothing="1/12",
         gate_ms=compared.a.plan.analysis.gate_ms,
     )

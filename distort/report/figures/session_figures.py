@@ -30,7 +30,7 @@ from distort.report.figures.style import Legend
 from distort.report.figures.thd import thd_figure
 from distort.report.text.multitone import how_it_sounds
 from distort.session.files.folder import SessionFolder, format_level
-from distort.session.plan.keys import ReportPlan
+from distort.session.plan.keys import NEAR_FIELD, ReportPlan
 from distort.session.results.condition_results import ConditionResults
 from distort.system import patiently
 
@@ -48,6 +48,7 @@ def legend_of(results: ConditionResults, words: ReportPlan) -> Legend:
         loudspeaker=f"{findings.loudspeaker.name}{condition}",
         simulated=findings.simulated,
         distance_m=findings.setup.distance_m,
+        near_field=findings.setup.radiation == NEAR_FIELD,
         smoothing=None if findings.smoothing == "none" else findings.smoothing,
         gate_ms=findings.gate_ms,
         lowest_valid_hz=max((level.lowest_valid_hz for level in findings.levels), default=None),

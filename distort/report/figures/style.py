@@ -129,6 +129,7 @@ class Legend:
     loudspeaker       its name and, where there are several, its condition: "Monitor A, desk"
     simulated         no loudspeaker was heard, and the figure must say so
     distance_m        where the microphone stood; levels are stated at 1 m
+    near_field        it stood at a cone or port
     smoothing         such as "1/12" (octave)
     gate_ms           length of the time gate
     lowest_valid_hz   below it the window or gate is too short
@@ -140,6 +141,7 @@ class Legend:
     loudspeaker: str | None = None
     simulated: bool = False
     distance_m: float | None = None
+    near_field: bool = False
     smoothing: str | None = None
     gate_ms: float | None = None
     lowest_valid_hz: float | None = None
@@ -147,7 +149,8 @@ class Legend:
 
     def caption(self) -> str:
         """How the curves came about, in one line."""
-        place = None if self.distance_m is None else f"microphone at {self.distance_m:g} m, levels referred to 1 m"
+        levels = "near field, whose levels say nothing of 1 m" if self.near_field else "levels referred to 1 m"
+        place = None if self.distance_m is None else f"microphone at {self.distance_m:g} m, {levels}"
         if self.stimulus is not None:
             parts = [place, self.stimulus]
         else:

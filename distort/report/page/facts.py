@@ -5,6 +5,7 @@ from distort.report.text.compression import closer_sentences, heating_sentences,
 from distort.report.text.mended import applied_sentence, mended_words
 from distort.report.text.numbers import level_name, with_plus_minus
 from distort.report.text.tables_sweep import UNIT_NAMES
+from distort.session.plan.keys import NEAR_FIELD
 from distort.session.results.condition_results import ConditionResults, Findings
 
 
@@ -59,6 +60,8 @@ def quality_table(findings: Findings) -> PageTable:
 def setup_facts(findings: Findings) -> list[tuple[str, str]]:
     """The loudspeaker, the place and the microphone, as the plan stated them; what is not said is left out."""
     speaker, setup = findings.loudspeaker, findings.setup
+    near = setup.radiation == NEAR_FIELD
+    levels = "near field, whose levels say nothing of 1 m" if near else "levels referred to 1 m"
     facts = [
         ("Loudspeaker", speaker.name),
         ("Unit (serial number)", speaker.unit),
@@ -68,7 +71,7 @@ def setup_facts(findings: Findings) -> list[tuple[str, str]]:
         ("Preset", speaker.preset),
         ("Note", speaker.note),
         ("Conditions", ", ".join(setup.conditions)),
-        ("Microphone", f"{setup.distance_m:g} m away; levels referred to 1 m"),
+        ("Microphone", f"{setup.distance_m:g} m away; {levels}"),
         ("Radiation", setup.radiation),
         ("Air", f"{setup.temperature_c:g} \N{DEGREE SIGN}C"),
         ("Smoothing", "none" if findings.smoothing == "none" else f"{findings.smoothing} octave, in power"),
