@@ -1,14 +1,21 @@
 """From sounds to what listeners heard: files of a page are added up and kept, and findings say what they show."""
 
+import base64
+import io
 import json
 import re
 
 import numpy as np
 import pytest
+import soundfile
 
 from distort import __main__ as program
+from distort.analysis.hearing.loudness import integrated_lkfs
 from distort.report.page.blind_pairs import write_blind_page
+from distort.report.page.listening import short_version
 from distort.report.text.story import told
+from distort.session.plan.reading import read_plan
+from distort.session.published.contents import contents_of
 from distort.session.results.condition_results import read_results, write_results
 from distort.session.results.heard_files import Heard, Sound, write_heard
 from distort.session.results.listened import kept_listened
@@ -26,7 +33,7 @@ def session(tmp_path):
     return folder
 
 
-def sounds_written(folder, seed: int) -> str:
+def sounds_written(folder, seed: int, licence: str = "CC0-1.0") -> str:
     """Sounds of other noise for another seed, and the page of them; returns the page."""
     noise = np.random.default_rng(seed).uniform(-0.2, 0.2, (3, int(3.2 * RATE)))
     record = Heard(
@@ -37,7 +44,7 @@ def sounds_written(folder, seed: int) -> str:
         level_db_spl=96.0,
         quiet_db_spl=86.0,
         credit="",
-        licence="CC0-1.0",
+        licence=licence,
         programme_sha256=None,
         sample_rate=RATE,
         n_samples=noise.shape[1],
@@ -48,6 +55,7 @@ def sounds_written(folder, seed: int) -> str:
     parts = {
         "intended": noise[0],
         "delivered": noise[0] + 0.3 * noise[1] + 0.1 * noise[2],
+        "remainder": 0.3 * noise[1] + 0.1 * noise[2],
         "no-distortion": noise[0] + 0.3 * noise[1],
         "no-compression": noise[0] + 0.1 * noise[2],
     }
@@ -108,3 +116,28 @@ def test_what_was_heard_of_other_sounds_is_not_said_of_these(session, tmp_path, 
     assert "not of the blind test that lies in" in capsys.readouterr().err
     assert program.main(["show", str(session.root), "findings"]) == 0
     assert "blind" not in capsys.readouterr().out
+
+
+def test_the_report_plays_three_sounds_only_where_the_licence_permits_it(session) -> None:
+    """As meant and as it came out are equally loud: 0.1 LU, what EBU Tech 3341 allows a meter."""
+    sounds_written(session, 1, licence="all rights reserved")
+    assert short_version(session) is None
+    sounds_written(session, 1)
+    short = short_version(session)
+    assert short is not None
+    assert short["test"] == "listening/blind.html"
+    assert short["made"] == "Recorded at 96 dB SPL, condition desk."
+    heard = [base64.b64decode(play.address.partition("base64,")[2]) for play in short["plays"]]
+    meant, came_out, alone = (soundfile.read(io.BytesIO(flac))[0] for flac in heard)
+    assert meant.size == came_out.size == alone.size
+    assert integrated_lkfs(meant, RATE) == pytest.approx(integrated_lkfs(came_out, RATE), abs=0.1)
+    difference = came_out - meant * np.dot(came_out, meant) / np.dot(meant, meant)
+    assert np.corrcoef(difference, alone)[0, 1] > 0.99  # what one has over the other is what is played alone
+
+
+@pytest.mark.parametrize(("licence", "goes_out"), [("CC0-1.0", True), ("", False)])
+def test_the_blind_test_goes_to_readers_only_where_the_licence_permits_it(session, licence, goes_out) -> None:
+    sounds_written(session, 1, licence=licence)
+    files = {one.file for one in contents_of(session, read_plan(session.root)).files}
+    assert ("results/listening/blind.html" in files) is goes_out
+    assert not any(file.endswith(".flac") for file in files)

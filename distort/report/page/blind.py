@@ -98,7 +98,15 @@ def blind_page(pairs: Sequence[BlindPair], *, loudspeaker: str, software: str, c
         credit=credit,
         warnings=list(warning_sentences(pair.simulated for pair in pairs)),
         cautions=list(caution_sentences(pair.source for pair in pairs)),
-        pairs=[{**one, "words": pair.words, "made": made_words(one)} for one, pair in zip(offered, pairs, strict=True)],
+        pairs=[
+            {
+                "pair": pair.pair,
+                "title": pair.title,
+                "words": pair.words,
+                "made": made_words(pair.source, pair.level_db_spl, pair.condition, simulated=pair.simulated),
+            }
+            for pair in pairs
+        ],
         sounds=[
             {"id": name, "rate": rate, "flac": base64.b64encode(flac).decode("ascii")}
             for name, (flac, rate) in sounds.items()

@@ -9,6 +9,7 @@ from distort.report.page.chart_data import plain_charts
 from distort.report.page.charts import session_charts
 from distort.report.page.comparisons import comparisons
 from distort.report.page.details import folds
+from distort.report.page.listening import short_version
 from distort.report.page.opening import overview_table, owners, response_pictures
 from distort.report.page.rendering import rendered
 from distort.report.page.what_was_found import chapters
@@ -26,7 +27,10 @@ from distort.session.results.condition_results import ConditionResults, Findings
 from distort.session.results.listened import kept_listened
 from distort.session.results.page_file import page_path, write_page_file
 
-POLICY = "default-src 'none'; img-src data:; style-src 'unsafe-inline'; script-src 'unsafe-inline'; base-uri 'none'"
+POLICY = (
+    "default-src 'none'; img-src data:; media-src data:; style-src 'unsafe-inline'; script-src 'unsafe-inline'; "
+    "base-uri 'none'"
+)
 """The page asks no address for anything, and the browser holds it to that (Content Security Policy Level 3)."""
 
 
@@ -88,6 +92,7 @@ def page(
         sentences=opening(conditions, story),
         overview=overview_table(conditions, story),
         chapters=chapters(story, conditions),
+        listening=short_version(folder),
         proofs=[each["proves"] for each in compared if each["proves"]],
         folds=list(
             folds(

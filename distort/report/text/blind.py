@@ -1,6 +1,6 @@
 """Words of the blind test's page that do not depend on answers."""
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -9,9 +9,13 @@ from distort.report.text.headings import SIMULATED_WORDS
 from distort.report.text.numbers import decibels, hertz
 from distort.session.files.names import format_level
 
+TURN_DOWN = (
+    "Turn the volume down, press Play, and turn it up slowly, no further than you like to listen. Loud sound harms "
+    "hearing for good, and the longer the more. Stop if anything hurts or rings."
+)
+
 CAUTIONS = (
-    "Turn the volume down, press Play below, and turn it up slowly, no further than you like to listen. Loud sound "
-    "harms hearing for good, and the longer the more. Stop if anything hurts or rings.",
+    TURN_DOWN,
     "Use good headphones in a quiet place; a phone that is muted plays nothing here. The loudspeaker of a laptop, "
     "tablet or phone plays little below about 200 Hz and distorts more than many of the faults here. What you do not "
     "hear with it may still be there.",
@@ -112,8 +116,13 @@ def blind_sentences(path: Path, pairs: int, *, shared: bool) -> Iterator[str]:
 NO_PAIR = "No blind test: it needs 3 s of music, of which two versions differ."
 
 
-def made_words(pair: Mapping[str, object]) -> str:
-    """How a pair was made: "Recorded at 96 dB SPL, condition desk"."""
-    simulated = ", simulated loudspeaker" if pair["simulated"] else ""
-    level = format_level(float(str(pair["level_db_spl"])))
-    return f"{str(pair['source']).capitalize()} at {level} dB SPL, condition {pair['condition']}{simulated}."
+def made_words(source: str, level_db_spl: float, condition: str, *, simulated: bool) -> str:
+    """How a pair was made: "Recorded at 96 dB SPL, condition desk." """
+    said = ", simulated loudspeaker" if simulated else ""
+    return f"{source.capitalize()} at {format_level(level_db_spl)} dB SPL, condition {condition}{said}."
+
+
+def play_names(raised_db: float) -> tuple[str, str, str]:
+    """Of the three sounds in the report page; the last is louder by `raised_db` than it is among the others."""
+    raised = f", {raised_db:g} dB louder than it is" if raised_db else ""
+    return "As meant", "As it came out", f"What was added or taken away, alone{raised}"

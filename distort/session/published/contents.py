@@ -18,6 +18,7 @@ from distort.session.published.written_inputs import written_inputs
 from distort.session.recordings.pieces import credit_and_licence, piece_path
 from distort.session.recordings.stored import load_recording
 from distort.session.results.across_results import across_path, read_across
+from distort.session.results.blind_page_file import blind_note, blind_path, note_path
 from distort.session.results.comparison_files import read_comparisons
 from distort.session.results.condition_results import read_results, result_paths
 from distort.session.results.drawn_files import RECORD as DRAWN
@@ -107,6 +108,10 @@ def _made(folder: SessionFolder) -> Iterator[tuple[Path, str | None]]:
         yield page, (digest := page_as_written(folder))
         if digest is not None:
             yield _as_it_is(folder.inside("results", NOTE))
+    note = blind_note(folder)
+    if note is not None and note.licensed:
+        yield blind_path(folder), note.sha256
+        yield _as_it_is(note_path(folder))
     figures = read_record(folder.figures_folder()).figures
     if figures:
         yield _as_it_is(folder.inside("results", "figures", DRAWN))

@@ -29,6 +29,11 @@ def blind_path(folder: SessionFolder) -> Path:
     return folder.inside("results", "listening", PAGE)
 
 
+def note_path(folder: SessionFolder) -> Path:
+    """results/listening/blind.note.json. Raises SessionError when it leads out of the session."""
+    return folder.inside("results", "listening", NOTE)
+
+
 def blind_note(folder: SessionFolder) -> BlindNote | None:
     """The note of the page, if the page is there as it was written; None where it is not, or nothing tells.
 
@@ -36,7 +41,7 @@ def blind_note(folder: SessionFolder) -> BlindNote | None:
     """
     path = blind_path(folder)
     try:
-        note = read_json(path.with_name(NOTE), BlindNote)
+        note = read_json(note_path(folder), BlindNote)
     except SessionError:  # it is missing, or none of ours
         return None
     return note if is_file_of(path, note.sha256) else None
@@ -47,5 +52,5 @@ def write_blind_file(folder: SessionFolder, text: str, *, test: str, licensed: b
     path = blind_path(folder)
     make_folder(path.parent)
     write_text(path, text)
-    write_json(path.with_name(NOTE), BlindNote(sha256=sha256_of_text(text), test=test, licensed=licensed))
+    write_json(note_path(folder), BlindNote(sha256=sha256_of_text(text), test=test, licensed=licensed))
     return path
