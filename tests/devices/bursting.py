@@ -26,21 +26,24 @@ class SaturatingLoudspeaker(ScaledLoudspeaker):
         return heard
 
 
-PHASES = 2.0 * np.pi * (np.arange(256) + 0.5) / 256
-ENVELOPE = 0.5 - 0.5 * np.cos(2.0 * np.pi * (np.arange(400) + 0.5) / 400)
-"""Of a Hann burst, at moments evenly over its length."""
+PHASES = 2.0 * np.pi * (np.arange(96) + 0.5) / 96
+COSINES = np.array([np.cos(order * PHASES) for order in range(1, 9)]) / PHASES.size
+MOMENTS = (np.arange(120) + 0.5) / 120
+"""Evenly over a burst of unit length."""
+ENVELOPE = 0.5 - 0.5 * np.cos(2.0 * np.pi * MOMENTS)
 
 CRITERIA_ORDERS = (2, 3, 4, 5, 6, 7, 8)
 
 
-def energies(shape: Callable[[np.ndarray], np.ndarray], amplitude: float) -> np.ndarray:
-    """Mean power of orders 1 to 8 of a burst of that amplitude through a curve without memory, `(8,)`.
+def order_amplitudes(shape: Callable[[np.ndarray], np.ndarray], amplitude: float) -> np.ndarray:
+    """Amplitudes of orders 1 to 8 of a burst of that amplitude through a curve without memory, at each moment of its
+    envelope, `(moments, 8)`: Fourier coefficients over one period (midpoint rule: exact for fewer harmonics)."""
+    return np.asarray(2.0 * shape(amplitude * ENVELOPE[:, np.newaxis] * np.cos(PHASES)) @ COSINES.T)
 
-    Each order's amplitude is a Fourier coefficient over one period (midpoint rule: exact for periodic functions of
-    fewer harmonics); it follows the envelope, over which its square is averaged.
-    """
-    answer = shape(amplitude * ENVELOPE[:, np.newaxis] * np.cos(PHASES))
-    return np.array([2.0 * np.mean(np.mean(answer * np.cos(n * PHASES), axis=1) ** 2) for n in range(1, 9)])
+
+def energies(shape: Callable[[np.ndarray], np.ndarray], amplitude: float) -> np.ndarray:
+    """Mean power of each order of such a burst, `(8,)`."""
+    return np.asarray(np.mean(np.square(order_amplitudes(shape, amplitude)), axis=0) / 2.0)
 
 
 def excess_db(
