@@ -204,7 +204,12 @@ def _simulate(arguments: argparse.Namespace, folder: "SessionFolder", plan: "Pla
     from distort.capture.simulated.session import calibrate_simulated, simulated_monitor
     from distort.commands.conditions import of_the_plan
     from distort.report.terminal.console import make_console, progress, say
-    from distort.report.text.capture import calibration_sentences, left_out_sentences, recorded_sentences
+    from distort.report.text.capture import (
+        calibration_sentences,
+        fault_sentences,
+        left_out_sentences,
+        recorded_sentences,
+    )
     from distort.report.text.plan import before_sentences, ended_sentences, plan_sentences
     from distort.session.recordings.stimulus_files import left_out
 
@@ -212,6 +217,7 @@ def _simulate(arguments: argparse.Namespace, folder: "SessionFolder", plan: "Pla
     conditions = of_the_plan(plan, arguments.condition)
     for condition in conditions:
         monitor = simulated_monitor(plan, condition, takes_before=len(folder.recordings(condition)))
+        say(console, *fault_sentences(condition, monitor.fault))
         if reading := calibrate_simulated(folder, monitor):
             say(console, *calibration_sentences(reading, db_spl=reading.spl_of_full_scale + reading.calibrator_dbfs))
         ready = get_ready(folder, plan, monitor, choice_of(arguments, condition))

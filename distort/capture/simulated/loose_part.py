@@ -1,6 +1,8 @@
 """A loose part of the simulated loudspeaker: it strikes where its resonance carries it over a gap, now harder, now more
 softly, and sometimes not at all."""
 
+from collections.abc import Sequence
+
 import numpy as np
 import numpy.typing as npt
 import scipy
@@ -34,7 +36,7 @@ def strikes(pressure: ComplexArray, part: LoosePart, grid: Grid, random: np.rand
         place = begin + round(abs(random.normal(0.0, jitter)))
         if hit and place < grid.n_samples:
             struck[place] += strength
-    ring = _ring(part, grid.sample_rate) * full_scale_pa(part.ring_db_spl)
+    ring = ringing(part.ring_hz, part.ring_s, grid.sample_rate) * full_scale_pa(part.ring_db_spl)
     return np.asarray(grid.spectrum(scipy.signal.oaconvolve(struck, ring)[: grid.n_samples]))
 
 
@@ -44,7 +46,8 @@ def _carried(frequency_hz: FloatArray, part: LoosePart) -> ComplexArray:
     return np.asarray(1.0 / (1.0 + 1j * part.q * (ratio - 1.0 / ratio)))
 
 
-def _ring(part: LoosePart, sample_rate: int) -> FloatArray:
+def ringing(ring_hz: Sequence[float], decay_s: float, sample_rate: int) -> FloatArray:
+    """What follows on a strike of strength 1, `(samples,)`: tones that die away with the time constant `decay_s`."""
     time_s = np.arange(round(RINGS_S * sample_rate)) / sample_rate
-    tones = [np.sin(2.0 * np.pi * hz * time_s) for hz in part.ring_hz]
-    return np.asarray(np.sum(tones, axis=0) / len(tones) * np.exp(-time_s / part.ring_s))
+    tones = [np.sin(2.0 * np.pi * hz * time_s) for hz in ring_hz]
+    return np.asarray(np.sum(tones, axis=0) / len(tones) * np.exp(-time_s / decay_s))

@@ -52,6 +52,10 @@ class Sound:
     """The same for the tweeter at the sample rate, `(2, n_samples)`."""
     detector: FloatArray
     """Output of the limiter's detector, `(n_samples,)`."""
+    displacement_m: FloatArray
+    """Of the woofer's cone, at its rate, `(n_woofer,)`."""
+    port_m_s: FloatArray
+    """Speed of the air in the port, `(n_woofer,)`."""
 
     def state_at(self, sample: int, grid: Grid) -> State:
         """The state at the end of `sample`."""
@@ -116,6 +120,8 @@ class Loudspeaker:
             woofer_k=np.stack([motion.coil_k, motion.magnet_k]),
             tweeter_k=np.stack(tweeter_k),
             detector=detector,
+            displacement_m=motion.displacement_m,
+            port_m_s=motion.port_flow / parameters.box.port_area_m2,
         )
 
     def _cone_products(self, low_wave: ComplexArray) -> ComplexArray:

@@ -9,8 +9,8 @@ import numpy.typing as npt
 from distort.analysis.common.sound_in_air import speed_of_sound_m_s
 from distort.capture.devices.device import require_playable, samples_in
 from distort.capture.devices.guard import Guard, require_allowed
+from distort.capture.simulated.faults import FAULTS, WORDS
 from distort.capture.simulated.grid import Grid
-from distort.capture.simulated.loose_part import strikes
 from distort.capture.simulated.loudspeaker import Loudspeaker, State
 from distort.capture.simulated.microphone import background_pa, calibrator_pa, converted
 from distort.capture.simulated.parameters import Parameters
@@ -31,18 +31,15 @@ LOWEST_RATE = 32000
 TOLERANCE = 1e-7
 """The woofer's relaxation ends when nothing moves by more than this share of its range: -140 dB."""
 
-LOOSE = "loose"
-"""The condition in which a part of it is loose."""
-
-ANALOGUE, CALIBRATOR, LOOSE_PART = 1, 2, 3
+ANALOGUE, CALIBRATOR, FAULT = 1, 2, 3
 """Streams of random numbers beside the room's, which is 0."""
 
 
 class SimulatedMonitor:
     """An invented two-way active nearfield monitor in a room, heard by a microphone. Implements `Device`.
 
-    condition   "desk" adds a reflection from the studio desk; "loose" stands on a stand and has a loose part; every
-                other name stands for a stand
+    condition   "desk" adds a reflection from the studio desk; every other name stands for a stand, and those in
+                `faults.FAULTS` ("loose", "noisy-port", "rubbing-coil") for one fault besides
     seed        makes every take again exactly; the noise of two takes differs
     parameters  the whole table
     takes_before  how many takes there are already: those that follow have noise of their own
@@ -75,6 +72,11 @@ class SimulatedMonitor:
         """No real loudspeaker is heard."""
         return True
 
+    @property
+    def fault(self) -> str | None:
+        """What is wrong with it in its condition; None: nothing."""
+        return WORDS.get(self.condition)
+
     def rest(self, seconds: float) -> None:
         """Let coils and limiter relax for `seconds`. Raises SignalError when that is negative or not finite."""
         if not (math.isfinite(seconds) and seconds >= 0.0):
@@ -106,9 +108,9 @@ class SimulatedMonitor:
             grid.spectrum(padded), start=self.state, settled=False, tolerance=TOLERANCE
         )
         pressure = sound.pressure
-        if self.condition == LOOSE:
-            of_part = np.random.default_rng([self._seed, LOOSE_PART, self._takes])
-            pressure = pressure + strikes(pressure, self.parameters.loose_part, grid, of_part)
+        if self.condition in FAULTS:
+            random_fault = np.random.default_rng([self._seed, FAULT, self._takes])
+            pressure = pressure + FAULTS[self.condition](sound, self.parameters, grid, random_fault)
         self.state = sound.state_at(n_recorded - 1, grid)
         room, microphone = self.parameters.room, self.parameters.microphone
         travel_s = room.distance_m / speed_of_sound_m_s(room.temperature_c)

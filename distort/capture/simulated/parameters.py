@@ -228,6 +228,36 @@ class LoosePart:
 
 
 @dataclass(frozen=True, kw_only=True)
+class NoisyPort:
+    """A port with sharp edges; its air is heard only in the condition "noisy-port"."""
+
+    db_spl: float = 60.0
+    """Level at 1 m of its noise while the air has the speed `at_m_s`."""
+    at_m_s: float = 10.0
+    power: float = 3.0
+    """Of the speed: what the sound pressure grows with (a jet of small Mach number near an edge; Curle, Proc. R. Soc.
+    Lond. A 231, 1955, from memory)."""
+    middle_hz: float = 900.0
+    """Where most of it lies."""
+    q: float = 0.7
+    """Of that band."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class RubbingCoil:
+    """A voice coil that touches its magnet at the same place of every cycle; only in the condition "rubbing-coil"."""
+
+    touches_m: float = 1.7e-3
+    """Displacement outwards from which on it touches."""
+    ring_db_spl: float = 70.0
+    """Level of a sine as strong as the start of a touch, where the cone goes twice as far as where it touches."""
+    ring_hz: tuple[float, ...] = (2600.0, 4300.0, 6900.0)
+    """What rings after a touch."""
+    ring_s: float = 0.001
+    """Time constant of the ringing."""
+
+
+@dataclass(frozen=True, kw_only=True)
 class Microphone:
     """Microphone, preamplifier and converter."""
 
@@ -254,5 +284,7 @@ class Parameters:
     limiter: Limiter = field(default_factory=Limiter)
     electronics: Electronics = field(default_factory=Electronics)
     loose_part: LoosePart = field(default_factory=LoosePart)
+    noisy_port: NoisyPort = field(default_factory=NoisyPort)
+    rubbing_coil: RubbingCoil = field(default_factory=RubbingCoil)
     room: Room = field(default_factory=Room)
     microphone: Microphone = field(default_factory=Microphone)

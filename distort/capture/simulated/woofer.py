@@ -161,6 +161,8 @@ class WooferMotion:
     """Spectrum `(bins,)` on the grid."""
     displacement_m: FloatArray
     """`(n_woofer,)`."""
+    port_flow: FloatArray
+    """Through the port, m^3/s, `(n_woofer,)`."""
     coil_k: FloatArray
     """Rise of the coil above its magnet, `(n_woofer,)`."""
     magnet_k: FloatArray
@@ -191,16 +193,16 @@ class WooferInBox:
         """
         grid = self.grid
         driver = self.driver(grid.frequency_hz, start=start)
-        _, _, velocity, flow = driver.respond(voltage)
-        radiated = driver.volume_acceleration(velocity, flow)
+        _, _, velocity, linear_flow = driver.respond(voltage)
+        radiated = driver.volume_acceleration(velocity, linear_flow)
         problem = _Relaxation(self, voltage[: grid.woofer_hz.size] * grid.woofer_band, start, frozen)
         if not np.any(voltage):
             extra = np.zeros((4, grid.n_woofer))
         else:
             extra = settle(problem.one_pass, problem.first, scale=problem.scale, tolerance=tolerance, passes=PASSES)
         radiated[: grid.woofer_hz.size] += problem.extra_acceleration(extra)
-        current, displacement, _, _ = problem.motion(extra)
-        return WooferMotion(radiated, displacement, *problem.heat(current))
+        current, displacement, _, flow = problem.motion(extra)
+        return WooferMotion(radiated, displacement, flow, *problem.heat(current))
 
 
 class _Relaxation:

@@ -63,6 +63,12 @@ def quality_sentences(name: str, *, verdict: str, sentences: Iterable[str]) -> I
     yield from (f"  {sentence}" for sentence in sentences)
 
 
+def fault_sentences(condition: str, fault: str | None) -> Iterator[str]:
+    """What the simulated loudspeaker has in a condition; nothing where it is whole."""
+    if fault is not None:
+        yield f"In the condition {condition} the simulated loudspeaker has {fault}."
+
+
 def recorded_sentences(condition: str, recordings: tuple[Recording, ...], *, ended: bool = False) -> Iterator[str]:
     """What was recorded or brought in, one line each, with what the check found.
 
