@@ -4,8 +4,16 @@
 set -e
 cd "$(dirname "$0")"
 rm -rf stimuli recordings calibration results
+# The music comes after everything else, so that it warms nothing that is measured before.
+sed '/^\[programme\]/,/^$/d' session.toml > session.toml.without && mv session.toml session.toml.whole
+mv session.toml.without session.toml
 distort measure . --simulate --condition stand
 distort measure . --simulate --condition desk
+mv session.toml.whole session.toml
+for condition in stand desk; do
+    distort measure . --simulate --condition $condition --only programme_81dB
+    distort measure . --simulate --condition $condition --only programme_96dB
+done
 rm -f recordings/desk/multitone_86dB.* recordings/desk/multitone_91dB.* recordings/desk/multitone_96dB.*
 rm -f stimuli/*.wav # `distort stimuli demo_recordings` writes them again, byte for byte
 distort analyze .
