@@ -45,6 +45,8 @@ def test_the_port_makes_it(made, distort) -> None:
     assert together.startswith("158 Hz: the loudspeaker itself makes")
     assert "stronger re its fundamental at port than at cone." in together
     assert together.endswith("weaker at cone than in stand: cone does not make it, port does.")
+    assert "cone does not make it, port does." in " ".join(distort.done("show", f"{made}:stand", "findings").split())
+    assert "Across" not in distort.done("show", f"{made}:cone", "findings")
     (one,) = json.loads((made / "results/findings.json").read_text())["findings"]
     assert (one["explanation"], one["conditions"][0]) == ("loudspeaker-generated", "stand")
     assert one["verdict"].endswith("cone does not make it, port does.")

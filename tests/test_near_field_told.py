@@ -161,6 +161,17 @@ def test_a_near_field_is_never_what_a_change_is_held_against() -> None:
     )
 
 
+def test_a_change_tells_of_what_the_first_condition_or_the_changed_one_shows() -> None:
+    """A finding of a third, such as a desk, was not changed against anything."""
+    closed = measured("closed", -60.0, -62.0, changed="port closed")
+    stand, desk = replace(STAND, findings=()), replace(STAND, condition="desk")
+    assert across([stand, desk, closed]) == ()
+    (one,) = across([stand, desk, replace(closed, findings=(FOUND,))])
+    assert one.conditions == ("desk", "closed")
+    assert one.verdict is not None
+    assert one.verdict.startswith("With port closed, ")
+
+
 def test_what_the_loudspeaker_makes_is_held_re_the_input_when_a_part_is_changed() -> None:
     """Closing the port took 9 dB off the ratio, and 8.8 dB of that came of the fundamental."""
     louder = measured("closed", -49.0, -42.2, changed="port closed")

@@ -97,8 +97,8 @@ def run(arguments: argparse.Namespace) -> int:
     elif not arguments.json:
         for results in found:
             say(console, *_blocks(results, arguments))
-        if arguments.what == "findings" and arguments.condition is None:
-            _print_across(console, folder)
+        if arguments.what == "findings":
+            _print_across(console, folder, arguments.condition)
     elif arguments.what in IN_FINDINGS:
         print_document(console, findings_documents([one.findings for one in found], IN_FINDINGS[arguments.what]))
     else:
@@ -130,13 +130,15 @@ def _print_kind(
         say(console, *SHOWN[kind].blocks(results))
 
 
-def _print_across(console: "Console", folder: "SessionFolder") -> None:
-    """Raises SessionError when what was written cannot be trusted."""
+def _print_across(console: "Console", folder: "SessionFolder", wanted: str | None) -> None:
+    """Of all conditions, or what concerns the one that is wanted. Raises SessionError when what was written cannot be
+    trusted."""
     from distort.report.terminal.console import say
     from distort.report.text.findings import across_sentences
     from distort.session.results.across_results import read_across
 
-    say(console, *across_sentences(read_across(folder)))
+    found = read_across(folder)
+    say(console, *across_sentences([one for one in found if wanted is None or wanted in one.conditions]))
 
 
 def check_words(arguments: argparse.Namespace) -> None:
