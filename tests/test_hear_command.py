@@ -146,3 +146,13 @@ def test_the_figure_shows_music_remainder_and_what_is_not_masked() -> None:
     np.testing.assert_array_equal(drawn[0], masked.music_db)
     np.testing.assert_array_equal(drawn[1], masked.remainder_db)
     assert np.ma.count(np.ma.masked_invalid(drawn[2])) == np.count_nonzero(masked.over_db > 0.0)
+
+
+def test_music_is_synthesised_at_a_level_that_is_said_and_never_without_a_check(distort, analysed, tmp_path) -> None:
+    piece = tmp_path / "piece.wav"
+    soundfile.write(piece, 0.1 * np.sin(np.arange(6 * RATE) / 5.0), RATE)
+    ending = distort("hear", analysed, "--programme", str(piece))
+    assert ending.status == 2
+    assert "add --level" in ending.err
+    said = distort.refused("hear", analysed, "--level", "86", "--programme", str(piece), inside=analysed)
+    assert "music is not synthesised in condition default" in " ".join(said.split())

@@ -90,7 +90,7 @@ def heard_sounds(folder: SessionFolder, plan: Plan, condition: str, level_db_spl
         noise_power=parts.noise_power,
         full_scale_db_spl=full_scale_db_spl,
     )
-    sounds, gain_db = _levelled(parts)
+    sounds, gain_db = levelled(parts)
     record = _record(plan, condition, (quiet[0], loud[0]), piece)
     record = replace(
         record,
@@ -153,7 +153,7 @@ def _require_two(folder: SessionFolder, levels: Mapping[float, Takes], condition
         )
 
 
-def _levelled(parts: HeardParts) -> tuple[tuple[Sound, ...], float]:
+def levelled(parts: HeardParts) -> tuple[tuple[Sound, ...], float]:
     """All sounds by one gain, in dB; and the remainder once more, as loud as the loudest of them."""
     each = {
         INTENDED: parts.intended,

@@ -46,6 +46,21 @@ def piece_of_file(
     return replace(quiet, drive_dbfs=drive_dbfs)
 
 
+def piece_at(path: Path, *, sample_rate: int, lowest_hz: float | None) -> SampledProgramme:
+    """The piece in any file, at a low drive. Raises RecordingError for a file that is no music that can be played."""
+    samples, given_rate = read_mixed(path)
+    try:
+        return from_samples(
+            hold_samples(samples),
+            given_rate=given_rate,
+            sample_rate=sample_rate,
+            drive_dbfs=TRIAL_DRIVE_DBFS,
+            lowest_hz=lowest_hz,
+        )
+    except SignalError as error:
+        raise RecordingError(f"{path}: {error}") from error
+
+
 @lru_cache(maxsize=4)
 def _held(path: Path, size: int, changed_ns: int) -> tuple[str, int]:
     """Hold the samples of a file; their SHA-256 and rate. Size and time of change tell whether it is still the same."""
