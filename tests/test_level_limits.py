@@ -117,7 +117,9 @@ def test_what_ended_it_is_named_with_place_and_value(one, words) -> None:
 def test_a_sentence_says_up_to_where_and_what_ends_it() -> None:
     found = level_limit("multitone", [level(91.0), level(96.0, percent=12.4)], LIMITS)
     assert found is not None
-    assert limit_sentence(found) == ("Holds its limits up to 91 dB SPL (many tones); at 96 distortion, 12 %, ends it.")
+    assert limit_sentence(found) == (
+        "Holds its limits up to 91 dB SPL (many tones); at 96, the next level played, distortion, 12 %, ends it."
+    )
     assert limit_sentence(replace(found, ended_at_db_spl=None, passed=())) == (
         "Holds its limits up to 91 dB SPL, the highest played (many tones)."
     )

@@ -6,7 +6,7 @@ from pathlib import Path
 
 from distort.analysis.anomalies.anomaly import Anomaly
 from distort.report.text.headings import SIMULATED_WORDS
-from distort.report.text.numbers import decibels, hertz
+from distort.report.text.numbers import decibels, hertz_words
 from distort.session.files.names import format_level
 
 TURN_DOWN = (
@@ -83,7 +83,7 @@ PAIR_WORDS = {
 def dip_words(dip: Anomaly) -> PairWords:
     """Of the pair in which one dip of the response is filled."""
     return PairWords(
-        title=f"Without and with the dip at {hertz(dip.frequency_hz)}",
+        title=f"Without and with the dip at {hertz_words(dip.frequency_hz)}",
         words=f"Both are what came out; in A an equaliser fills the dip ({decibels(-dip.deviation_db)} dB). What a "
         "reflection does in time is in both.",
         a="dip filled",

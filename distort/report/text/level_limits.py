@@ -24,7 +24,7 @@ def limit_sentence(found: LevelLimit) -> str:
         return f"Holds its limits at no level ({by}): at {level_name(found.ended_at_db_spl)} dB SPL {ended}."
     return (
         f"Holds its limits up to {level_name(found.up_to_db_spl)} dB SPL ({by}); at "
-        f"{level_name(found.ended_at_db_spl)} {ended}."
+        f"{level_name(found.ended_at_db_spl)}, the next level played, {ended}."
     )
 
 
