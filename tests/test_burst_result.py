@@ -54,12 +54,12 @@ def result_of(*levels: BurstLevel, limits: BurstLimits = LIMITS) -> BurstResult:
 
 
 def test_compression_is_met_between_two_steps() -> None:
-    """2 dB at 96 and 4 at 98: 3 dB are met half way, at 97, where the peak is 97 - 3 + 3.01."""
-    found = result_of(level(80.0), level(96.0, lost_db=(2.0, 0.0)), level(98.0, lost_db=(4.0, 0.0)))
+    """2.5 dB at 96 and 4.5 at 98: 3 dB are met at a quarter, at 96.5, where the peak is 96.5 - 3 + 3.01."""
+    found = result_of(level(80.0), level(96.0, lost_db=(2.5, 0.0)), level(98.0, lost_db=(4.5, 0.0)))
     assert found.ended_by == ("compression", "plan")
-    np.testing.assert_allclose(found.level_db_spl, [97.0, 98.0])
+    np.testing.assert_allclose(found.level_db_spl, [96.5, 98.0])
     np.testing.assert_allclose(found.compression_db, [3.0, 0.0], atol=1e-9)
-    np.testing.assert_allclose(found.peak_db, [94.0 + 10.0 * np.log10(2.0), 98.0 + 10.0 * np.log10(2.0)], atol=1e-9)
+    np.testing.assert_allclose(found.peak_db, [93.5 + 10.0 * np.log10(2.0), 98.0 + 10.0 * np.log10(2.0)], atol=1e-9)
     assert found.limited.tolist() == [True, False]
 
 

@@ -28,7 +28,7 @@ class BurstDevice:
         self.rng = rng
         self.nominal_of_full_scale_db = float(rng.uniform(100.0, 130.0))
         self.knots_hz = np.geomspace(FIRST_HZ, LAST_HZ, 12)
-        self.knots_db = rng.normal(0.0, 4.0, 12)
+        self.knots_db = rng.normal(0.0, 5.0, 12)
         count = 40
         lowest = plan.levels.db_spl[0]
         self.onset_db = lowest + rng.uniform(0.0, 40.0, count)
@@ -81,7 +81,7 @@ class BurstDevice:
 
 def quiet_run_of(device: BurstDevice, bands_hz: FloatArray) -> QuietRun:
     """What the quiet run would have found of it, exactly."""
-    at_hz = np.unique(np.concatenate([np.geomspace(FIRST_HZ, LAST_HZ, 400), bands_hz]))
+    at_hz = np.unique(np.concatenate([np.geomspace(FIRST_HZ, LAST_HZ, 400), bands_hz, device.knots_hz]))
     full_scale_db = device.nominal_of_full_scale_db + device.response_db(at_hz)
     none = np.empty(0)
     return QuietRun(
