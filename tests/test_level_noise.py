@@ -144,6 +144,16 @@ def test_without_a_silence_nothing_is_told() -> None:
     assert mean_heard([]) is None
 
 
+def test_silences_scatter_as_their_degrees_of_freedom_say() -> None:
+    """Of 60 silences the variance of a band's power re its square is 2 / n; over some 15 bands it is known within
+    sqrt(2 / 60 / 15) = 5 %, and three times that is allowed."""
+    heard = read(silence=tuple(QUIET * white(seed, 2 * RATE) for seed in range(60))).noise
+    assert heard is not None
+    judged = (heard.frequency_hz > 90.0) & (heard.frequency_hz < 2600.0)
+    scatter = np.var(heard.silences / heard.silent, axis=0, ddof=1)
+    assert np.mean((scatter * heard.silence_freedom / 2.0)[judged]) == pytest.approx(1.0, abs=0.15)
+
+
 def test_takes_are_averaged() -> None:
     together = mean_heard([heard_of(2.0, (1.0,)), heard_of(4.0, (3.0, 5.0))])
     assert together is not None
