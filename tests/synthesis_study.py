@@ -9,10 +9,18 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from distort.analysis.heard import third_octave_powers
+from distort.analysis.multitone.powers import band_of_bins, filled, free_bins
 from distort.analysis.sweep.deconvolution import deconvolve
 from distort.analysis.sweep.orders import separate
-from distort.analysis.synthesis.kernels import ORDERS, Step, step_of
+from distort.analysis.synthesis.choosing import Heard, best_form, misfit_db
+from distort.analysis.synthesis.kernels import ORDERS, Step, kernels_at, step_of
+from distort.analysis.synthesis.products import Played
+from distort.analysis.synthesis.programme import synthesise
+from distort.analysis.synthesis.ways import Form, ways_of
 from signals import Multitone, Sweep
+from signals.burst import third_octaves_hz
+from signals.levels import power_to_db
 from signals.programme import Programme
 from tests.devices.physical import RATE, Physical, answers
 
@@ -76,3 +84,59 @@ def simulated(model: Physical) -> Simulated:
         quiet=music[2 * count],
         moved_m=float(np.max(moved)),
     )
+
+
+def misfits(heard: Simulated) -> dict[float, tuple[float, float]]:
+    """r.m.s. misfit of even and odd bands, dB, by drive; the form is chosen at the lowest."""
+    form, found = form_of(heard), {}
+    for drive, row in sorted(heard.multitones.items()):
+        played = played_at(heard, drive)
+        kernels, measured = kernels_at(heard.steps, drive), bands_heard(played.tone, row)
+        made = sum(
+            played.product(one, form.structure(number, one.order), way)
+            for number, way in enumerate(ways_of(kernels, form.crossover_hz))
+            for one in way.kernels
+        )
+        even, odd = played.even_db(made), played.odd_db(made)
+        found[drive] = (misfit_db(measured.even_db, even), misfit_db(measured.odd_db, odd))
+    return found
+
+
+def played_at(heard: Simulated, drive_dbfs: float) -> Played:
+    nearest = min(heard.steps, key=lambda step: abs(step.drive_dbfs - drive_dbfs))
+    return Played(tone=replace(TONE, drive_dbfs=drive_dbfs), path=nearest.response.power)
+
+
+def form_of(heard: Simulated) -> Form:
+    """Chosen at the lowest drive of the multitones."""
+    drive = min(heard.multitones)
+    played = played_at(heard, drive)
+    return best_form(played, kernels_at(heard.steps, drive), bands_heard(played.tone, heard.multitones[drive]))
+
+
+def music_misfit(heard: Simulated, drive_dbfs: float) -> float:
+    """r.m.s. misfit of what the music's even products are in third octaves from 63 Hz to 10 kHz, dB."""
+    piece, form = replace(PIECE, drive_dbfs=drive_dbfs).samples(), form_of(heard)
+    both = [synthesise(one, RATE, steps=heard.steps, form=form).distortion for one in (piece, -piece)]
+    truth = 0.5 * (heard.upright[drive_dbfs] + heard.upside_down[drive_dbfs])
+    size, bands_hz = min(both[0].size, truth.size), np.array(third_octaves_hz(56.0, 11000.0))
+    made_db, true_db = (
+        power_to_db(third_octave_powers(one[:size], RATE, bands_hz)) for one in (0.5 * (both[0] + both[1]), truth)
+    )
+    return float(np.sqrt(np.mean(np.square(made_db - true_db))))
+
+
+def bands_heard(tone: Multitone, row: np.ndarray) -> Heard:
+    """Even and odd of one period re its tones, dB, third octaves from 63 Hz to 10 kHz."""
+    power = 0.5 * np.abs(np.fft.rfft(row) * 2.0 / row.size) ** 2
+    midbands, band = band_of_bins(tone)
+    odd = np.arange(band.size) % 2 == 1
+
+    def summed(values: np.ndarray, where: np.ndarray) -> np.ndarray:
+        both = where & (band >= 0)
+        return np.bincount(band[both], weights=values[both], minlength=midbands.size)
+
+    lines = summed(power, ~free_bins(tone))
+    lines = np.where((lines > 0.0) & (midbands > 62.0) & (midbands < 10100.0), lines, np.nan)
+    even = summed(power, ~odd & free_bins(tone))
+    return Heard(even_db=power_to_db(even / lines), odd_db=power_to_db(summed(filled(power, tone), odd) / lines))
