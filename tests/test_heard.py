@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 import scipy.signal
 
-from distort.analysis.heard import HeardParts, heard_parts, third_octave_powers
+from distort.analysis.heard import HeardParts, _put, heard_parts, third_octave_powers
 from distort.analysis.programme import FADE_S
 from distort.recording.alignment.clock import repair_clock
 from signals.levels import power_to_db
@@ -139,3 +139,28 @@ def test_a_clock_that_differs_by_100_ppm_is_repaired() -> None:
     heard = heard_parts(quiet, loud, piece=PLAYED, sample_rate=RATE, bands_hz=BANDS_HZ, louder_db=20.0)
     low = BANDS_HZ < 3000.0  # where straight lines between eighths of a sample still hold
     assert np.all((levels_db(heard.remainder) - levels_db(heard.intended))[low] < -40.0)
+
+
+def test_added_sound_has_the_level_that_the_noise_leaves_of_it() -> None:
+    """White, 10 dB above the floor: with the noise left in it would be 0.4 dB too loud, taken for more 0.8."""
+    added = 10.0**0.5 * UP * 1e-5 * np.random.default_rng(7).standard_normal(PLAYED.size)
+    heard = found(itself, lambda x: x + added, noise=1e-5)
+    high = BANDS_HZ > 1000.0  # where a third octave holds thousands of independent values
+    error_db = (levels_db(heard.remainder) - levels_db(cut(added, heard)))[high]
+    assert abs(np.median(error_db)) < 0.2
+
+
+def test_where_music_drowns_in_noise_nothing_is_meant() -> None:
+    """White noise 10 dB above the music of some third octaves: no path can be told there."""
+    heard = found(itself, itself, noise=1e-2)
+    noise = np.square(UP * 1e-2) * BANDS_HZ * (10.0**0.05 - 10.0**-0.05) / (RATE / 2.0)
+    drowned = levels_db(cut(PLAYED, heard)) < power_to_db(noise) - 10.0
+    assert np.any(drowned)
+    assert np.all(levels_db(heard.intended)[drowned] < power_to_db(noise)[drowned] - 100.0)
+
+
+def test_what_a_moving_gain_spreads_below_a_band_is_put_there() -> None:
+    """A line two bins below the band's first is an envelope that turns backwards twice."""
+    spectrum = np.zeros(100, dtype=np.complex128)
+    _put(spectrum, 50, np.exp(-2j * np.pi * 2.0 * np.arange(20) / 20.0))
+    np.testing.assert_allclose(spectrum, np.eye(100)[48], atol=1e-12)

@@ -215,7 +215,7 @@ def moving_gain(
     points = max(round(window_s * played.size / seconds), 3) | 1
     window = scipy.signal.windows.hann(points + 2)[1:-1]
     power = np.square(np.abs(played))
-    power = power + 1e-6 * np.mean(power)  # where nothing is played, nothing is followed
+    power = power + 1e-6 * np.mean(power) + 1e-30  # where nothing is played, nothing is followed
     weight = scipy.signal.fftconvolve(power, window, mode="same")
     moving = scipy.signal.fftconvolve(np.conj(played) * heard, window, mode="same") / weight
     apart = played.size / (width_hz * seconds)  # points an independent value
