@@ -136,6 +136,7 @@ def test_a_limiter_is_told_with_its_attack_and_release() -> None:
     assert reading.release_s == pytest.approx(0.15, rel=0.1)
 
 
+@pytest.mark.sample
 def test_a_limiter_is_told_from_the_curve_behind_it_and_the_heat() -> None:
     parts = (limiter(3.0, 0.015, 0.15), curve(1.5), heat(0.4, 5.0))
     reading = read(frame_of(), lambda rise_s, fall_s: sum(part(rise_s, fall_s) for part in parts))
@@ -145,12 +146,14 @@ def test_a_limiter_is_told_from_the_curve_behind_it_and_the_heat() -> None:
     assert reading.heat_db == pytest.approx(0.4, abs=0.05)  # half of the 0.1 dB
 
 
+@pytest.mark.sample
 def test_heat_is_told_by_how_slowly_it_goes() -> None:
     reading = read(frame_of(), heat(0.6, 5.0))
     assert reading.causes == ("heat",)
     assert reading.heat_db == pytest.approx(0.6, abs=0.05)
 
 
+@pytest.mark.sample
 def test_what_comes_at_once_and_stays_is_a_slow_limiter_and_hides_heat() -> None:
     reading = read(frame_of(), limiter(4.0, 0.005, 5.0))
     assert reading.causes == ("limiter",)
@@ -165,6 +168,7 @@ def test_a_limiter_quicker_than_ten_periods_is_not_divided_at_low_frequencies() 
     assert np.isnan(reading.limiter_db)
 
 
+@pytest.mark.sample
 def test_nothing_lost_is_none_and_noise_is_unknown() -> None:
     assert read(frame_of(), curve(0.0)).causes == ("none",)
     loud_noise = read(frame_of(), curve(0.0), noise=0.3)  # 16 dB above the probe, and hardly below the loud stretch

@@ -2,7 +2,7 @@
 
 import pytest
 
-from tests.frames_study import FIRST_REPORTED, LIMITS, errors, linear_in_noise, table, told
+from tests.frames_study import FIRST_NOISE, FIRST_REPORTED, LIMITS, errors, linear_in_noise, table, told
 
 
 @pytest.mark.sample
@@ -17,7 +17,7 @@ def test_a_sample_is_told(seed) -> None:
 
 @pytest.mark.sample
 def test_a_sample_of_noise_tells_nothing() -> None:
-    assert not any(linear_in_noise(seed).called for seed in range(FIRST_REPORTED, FIRST_REPORTED + 3))
+    assert not any(linear_in_noise(seed).called for seed in range(FIRST_NOISE, FIRST_NOISE + 3))
 
 
 @pytest.mark.study
@@ -33,6 +33,6 @@ def test_of_200_devices_90_per_cent_of_those_called_are_right() -> None:
 
 @pytest.mark.study
 def test_of_100_linear_loudspeakers_in_noise_none_is_called() -> None:
-    found = [linear_in_noise(seed) for seed in range(FIRST_REPORTED, FIRST_REPORTED + 100)]
+    found = [linear_in_noise(seed) for seed in range(FIRST_NOISE, FIRST_NOISE + 100)]
     print(f"\n{table(found)}")
     assert not any(one.called for one in found)

@@ -23,6 +23,10 @@ TIMES_PER_OCTAVE = 3
 LONGEST_OF_HOLD = 2.0
 """An attack that lasts longer than twice the stretch cannot be told from one that lasts for ever."""
 
+CLEAR = 9.0
+"""Standard deviations of a step by which a course must explain the stretch better than a steady gain: four, for steps
+of which three are one, and for the best of some 150 courses (4^2 + 2 ln 150 = 26, times 3)."""
+
 LATE_SHARE = 1.0 / 3.0
 """Of the stretch: by then an attack that can be told has settled or goes slowly."""
 
@@ -46,8 +50,8 @@ class Attack:
     """From the middle of the test's rise until 63 % of the way in dB; NaN where the gain does not change."""
     gain: ComplexArray
     """Of every step of the test."""
-    clear: float
-    """By how many standard deviations of noise the change explains the test better than a steady gain."""
+    clear: bool
+    """Whether the gain goes anywhere: else it is taken to be steady, and `first` is `last`."""
 
 
 def read_attack(base: Baseband, lost_slowly_db: FloatArray) -> Attack:
@@ -60,7 +64,7 @@ def read_attack(base: Baseband, lost_slowly_db: FloatArray) -> Attack:
     known = 10.0 ** (-lost_slowly_db / 20.0)
     offset = _answer(base, np.zeros(steps))
     heard, steady = base.envelope[:steps] - offset, _answer(base, known) - offset
-    _, error_alone = _fitted(heard, [steady])
+    alone, error_alone = _fitted(heard, [steady])
     way_db = 0.0
     for _ in range(TURNS):
         tried = []
@@ -75,12 +79,20 @@ def read_attack(base: Baseband, lost_slowly_db: FloatArray) -> Attack:
     gain = known * (gains[0] + gains[1] * way)
     gain = gain + known * _late(base, known, heard + offset - _answer(base, gain))
     scatter = max(base.noise**2, error / steps)
+    if error_alone - error <= CLEAR**2 * scatter:
+        return Attack(
+            first=complex(alone[0]),
+            last=complex(alone[0] * known[-1]),
+            time_s=np.nan,
+            gain=known * alone[0],
+            clear=False,
+        )
     return Attack(
         first=first,
         last=complex(gain[-1]),
         time_s=_time_to_share(since_s, np.abs(gain / known), abs(first)),
         gain=gain,
-        clear=float(np.sqrt(max(error_alone - error, 0.0) / scatter)),
+        clear=True,
     )
 
 

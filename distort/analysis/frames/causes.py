@@ -30,6 +30,9 @@ LEAST_SIGMA_DB, RELIEF_SHARE = 0.15, 0.3
 """How far an attack may be off about the limiter: by the fit in a room, and, for a curve whose loss grows with the
 square of the amplitude, by a third and more of what it loses at the first moment (own choice; devices to tune on)."""
 
+ROOM_SHARE = 0.5
+"""Where the room still gives back so much of the loud stretch, re the probe, the plain gain there is not told."""
+
 TIME_INTERVAL = 0.3
 """A release is stated where its 95 % interval is within so much of it."""
 
@@ -78,7 +81,7 @@ def _expected(base: Baseband, attack: Attack) -> Expected | None:
 def _told(base: Baseband, attack: Attack) -> bool:
     told_s = TOLD_PERIODS / base.frame.frequency_hz
     way_db = _lost_db(attack.last) - _lost_db(attack.first)
-    return bool(attack.time_s >= told_s and attack.clear > SIGMAS and way_db >= LEAST_PART_DB)
+    return bool(attack.clear and attack.time_s >= told_s and way_db >= LEAST_PART_DB)
 
 
 def _lets_go_slowly(base: Baseband, sudden: Attack, release: Release) -> bool:
@@ -99,7 +102,8 @@ def _judged(base: Baseband, attack: Attack, release: Release) -> FrameReading:
     limits = release.limiter_db > 0.0
     slow_db = release.slow_db if release.slow_db > max(SIGMAS * release.slow_sigma_db, LEAST_HEAT_DB) else 0.0
     told_s = TOLD_PERIODS / base.frame.frequency_hz
-    told = replace(blank, heat_db=slow_db)
+    hidden = slow_db == 0.0 and SIGMAS * release.slow_sigma_db > LEAST_PART_DB
+    told = replace(blank, heat_db=np.nan if hidden else slow_db)
     attack_s = attack.time_s if _told(base, attack) else np.nan
     if limits and release.time_s > AT_THE_BOUND * told_s:
         sure = TWO_SIDED_95 * release.time_sigma <= TIME_INTERVAL
@@ -121,8 +125,11 @@ def _undivided(base: Baseband, attack: Attack) -> FrameReading:
     sigma_db = DECIBEL * base.noise / float(np.sqrt(max(base.hold_steps / WINDOW_STEPS, 1.0)))
     sent = np.ones(base.envelope.size)
     sent[: base.hold_steps] = base.loud
-    gain = np.abs(base.envelope) / np.abs(base.through_room(sent))
-    gain_db = 20.0 * np.log10(np.maximum(gain, 1e-6))
+    linear = np.abs(base.through_room(sent))
+    sent[base.hold_steps :] = 0.0
+    lingers = np.abs(base.through_room(sent)) > ROOM_SHARE * linear
+    gain_db = 20.0 * np.log10(np.maximum(np.abs(base.envelope) / linear, 1e-6))
+    gain_db[base.hold_steps :][lingers[base.hold_steps :]] = np.nan
     steps = np.arange(base.envelope.size)
     return FrameReading(
         compression_db=_lost_db(attack.last),
@@ -138,7 +145,7 @@ def _split(told: FrameReading, limiter_db: float, *, attack_s: float) -> FrameRe
     return replace(
         told,
         limiter_db=limiter_db,
-        instantaneous_db=told.compression_db - told.heat_db - limiter_db,
+        instantaneous_db=told.compression_db - float(np.nan_to_num(told.heat_db)) - limiter_db,
         attack_s=attack_s if limits else np.nan,
     )
 

@@ -50,7 +50,7 @@ class FrameReading:
     gain_in_test_db: FloatArray
     """g at `SHARES`, `(12,)`: level over that of a linear loudspeaker in the same room."""
     gain_after_db: FloatArray
-    """g at `AFTER_S`, `(12,)`: right after the loud stretch it is that of its reverberation."""
+    """g at `AFTER_S`, `(12,)`; NaN right after the loud stretch, while its reverberation hides the probe."""
 
     @classmethod
     def nothing(cls) -> "FrameReading":

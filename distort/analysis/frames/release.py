@@ -133,7 +133,7 @@ def read_release(base: Baseband, gain: ComplexArray, *, least_db: float, expecte
         if both.values[3] > least_db and both.clears(slow):
             if both.clears(alone):
                 return _release(slow=both.part(1, 3), limiter=both.part(3, 6))
-            return _release(limiter=alone.part(1, 4))
+            return replace(_release(limiter=alone.part(1, 4)), slow_sigma_db=float(both.sigmas[1]))
     return _release(slow=slow.part(1, 3))
 
 

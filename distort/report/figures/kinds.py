@@ -110,6 +110,14 @@ KINDS: tuple[Kind, ...] = (
         measured="Energy of the burst at its frequency re the lowest level, less the difference of the drives.",
     ),
     Kind(
+        stem="frames",
+        heading="Limiter, heat, or at once",
+        shows="How the gain goes while a sine is loud for a moment, and while it is quiet again: a limiter comes and "
+        "goes within tenths of a second, heat stays, and what acts in every cycle jumps.",
+        measured="The amplitude of the sine over that of a loudspeaker that loses nothing in the same room, as the "
+        "quiet sine before it shows the room.",
+    ),
+    Kind(
         stem="findings",
         heading="Findings in one picture",
         shows="Where distortion rises or compression changes, and what lies behind it.",

@@ -16,6 +16,7 @@ from distort.report.figures.dips import dips_among
 from distort.report.figures.drawing import Drawn, Named, draw_figures, forget, up_to_date
 from distort.report.figures.findings import findings_figure
 from distort.report.figures.formats import FormatName, formats_of
+from distort.report.figures.frames import frames_figure
 from distort.report.figures.harmonic_levels import equivalent_input_figure, harmonic_levels_figure, harmonic_top_db
 from distort.report.figures.harmonics import distortion_top_db, harmonics_figure
 from distort.report.figures.impulsive import impulsive_figure
@@ -112,6 +113,11 @@ def _figures(conditions: tuple[ConditionResults, ...], words: ReportPlan) -> lis
         bursts = results.further.get("burst")
         if bursts is not None:
             figures += _burst_figures(bursts, results.findings.condition, legend_of(results, words))
+        frames = results.further.get("frames")
+        if frames is not None:
+            name = f"frames_{results.findings.condition}"
+            legend = replace(legend_of(results, words), stimulus="a sine, quiet, loud and quiet again")
+            figures.append((name, partial(frames_figure, frames, legend)))
         noise = results.further.get("noise")
         if noise is not None and has_noise(noise):
             legend = replace(legend_of(results, words), stimulus=how_it_sounds(results.findings.multitones[0]))
