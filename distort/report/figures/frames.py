@@ -1,6 +1,6 @@
 """How the gain of a sine goes while it is loud and after it, a panel a frequency, one curve a level."""
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -132,7 +132,11 @@ def _curve(axes: "Axes", reading: FrameReading, *, place: tuple[int, int], name:
     index, count = place
     colour, dash = level_colour(index, count), LEVEL_DASHES[(count - 1 - index) % len(LEVEL_DASHES)]
     unknown = "unknown" in reading.causes
-    drawn = {"color": GREY if unknown else colour, "linestyle": ":" if unknown else dash, "linewidth": 1.6}
+    drawn: dict[str, Any] = {
+        "color": GREY if unknown else colour,
+        "linestyle": ":" if unknown else dash,
+        "linewidth": 1.6,
+    }
     axes.plot([_place(after_s) for after_s in AFTER_S], reading.gain_after_db, **drawn)
     (line,) = axes.plot(SHARES, reading.gain_in_test_db, label=f"{name} dB", **drawn)
     return line
