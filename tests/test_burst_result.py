@@ -8,7 +8,7 @@ from distort.analysis.burst_series.judged import BurstLevel, judged_levels
 from distort.analysis.burst_series.operating_limit import burst_operating_limit
 from distort.analysis.burst_series.result import BurstResult, burst_result
 from distort.analysis.common.burst_limits import BurstLimits
-from distort.analysis.common.operating_limit import OperatingLimit, lowest_of
+from distort.analysis.common.operating_limit import OperatingLimit
 from distort.analysis.sweep.sweeps import Reference
 from distort.session.results.burst_table import burst_columns, burst_of
 
@@ -144,15 +144,6 @@ def test_the_operating_limit_is_where_the_first_band_meets_one() -> None:
         level(80.0), level(96.0, bands=(0,), lost_db=(2.0, 0.0)), level(98.0, bands=(0,), lost_db=(4.0, 0.0))
     )
     assert burst_operating_limit(kept) == OperatingLimit(stimulus="burst", level_db_spl=80.0, ended_by=None)
-
-
-def test_of_several_stimuli_the_lowest_that_met_a_limit_counts() -> None:
-    bursts = OperatingLimit(stimulus="burst", level_db_spl=97.0, ended_by="h3", frequency_hz=63.0)
-    tones = OperatingLimit(stimulus="multitone", level_db_spl=91.0, ended_by=None)
-    music = OperatingLimit(stimulus="programme", level_db_spl=95.0, ended_by="coherence")
-    assert lowest_of([bursts, tones, music]) == music
-    assert lowest_of([tones]) == tones
-    assert lowest_of([]) is None
 
 
 def test_its_table_gives_the_result_back() -> None:

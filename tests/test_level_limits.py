@@ -5,7 +5,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from distort.analysis.level_limits import LevelBands, Limits, Passed, level_limit, passed_by
+from distort.analysis.common.operating_limit import Limits
+from distort.analysis.level_limits import LevelBands, Passed, level_limit, passed_by
 from distort.report.text.level_limits import ended_words, limit_sentence, rule_words
 
 LIMITS = Limits()

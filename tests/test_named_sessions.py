@@ -51,8 +51,8 @@ WHOLE = {
     "player-level": ("--target", "86"),
     "stimuli": (),
 }
-OWN_WAY = {"compare", "origin", "new"}
-"""Two sessions; a target of its own; a folder that is not there yet."""
+OWN_WAY = {"compare", "origin", "new", "listeners"}
+"""Two sessions; a target of its own; a folder that is not there yet; a session beside the files, as an option."""
 
 
 def parsed(*words: str) -> argparse.Namespace:

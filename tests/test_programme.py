@@ -6,7 +6,8 @@ import numpy as np
 import pytest
 import scipy.signal
 
-from distort.analysis.level_limits import Limits, passed_by
+from distort.analysis.common.operating_limit import Limits
+from distort.analysis.level_limits import passed_by
 from distort.analysis.programme import ProgrammeLevel, ProgrammeTake, against_quiet
 from signals import SignalError
 from signals.burst import third_octaves_hz

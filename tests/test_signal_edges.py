@@ -19,6 +19,7 @@ from signals.checks import (
 )
 from signals.levels import amplitude_to_db, db_to_amplitude, db_to_power, power_to_db, rms_dbfs
 from signals.phases import crest_factor, schroeder_phases, wave
+from signals.sampled_programme import SampledProgramme
 from signals.stimulus import KINDS
 from signals.sweep import SampledSweep
 from signals.tapers import log_rise, rise
@@ -68,8 +69,10 @@ def test_a_sample_rate_is_a_whole_number():
 
 @pytest.mark.parametrize("made_by", [*KINDS.values(), Chirp, Silence])
 def test_every_kind_says_so_of_a_rate_that_is_none(made_by):
-    of_a_file = {"n_given": 9, "fitted_rate_s": 1.0, "filed_dbfs": -20.0, "samples_sha256": 64 * "0"}
-    given = {SampledSweep: of_a_file, Silence: {"seconds": 1.0}}.get(made_by, {})
+    sweep = {"n_given": 9, "fitted_rate_s": 1.0, "filed_dbfs": -20.0, "samples_sha256": 64 * "0"}
+    piece = {"n_given": 480_000, "given_rate": 48_000, "given_crest_db": 9.0, "given_loudest_db": 3.0}
+    piece["samples_sha256"] = 64 * "0"
+    given = {SampledSweep: sweep, SampledProgramme: piece, Silence: {"seconds": 1.0}}.get(made_by, {})
     made_by(**given)
     with pytest.raises(SignalError, match=r"sample_rate must be a whole number .*not 48000\.0"):
         made_by(**given, sample_rate=48_000.0)

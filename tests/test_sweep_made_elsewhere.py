@@ -12,8 +12,7 @@ from distort.session.files.folder import SessionFolder
 from distort.session.plan.reading import read_plan
 from distort.session.published.written_inputs import written_inputs
 from distort.session.recordings.stored import load_recordings
-from signals import SignalError, Sweep, describe, from_description
-from signals import sweep as sampled_sweep
+from signals import SignalError, Sweep, describe, from_description, held
 from tests.clumsy_session import CommandLine, shorten, table
 
 RATE = 48000
@@ -119,7 +118,7 @@ def test_a_sampled_sweep_is_written_down_by_the_hash_of_its_samples(monkeypatch)
     again = from_description(describe(sweep))
     assert again == sweep
     np.testing.assert_array_equal(again.samples(), sweep.samples())
-    monkeypatch.setattr(sampled_sweep, "_held", {})
+    monkeypatch.setattr(held, "_held", {})
     with pytest.raises(SignalError, match="were not given"):
         again.samples()
 
@@ -142,7 +141,7 @@ def test_a_recording_of_it_is_brought_in_and_analysed(distort, session, tmp_path
         "add", session, tmp_path / "take.wav", "--stimulus-file", tmp_path / "sweep.wav", "--level", "86"
     )
     assert "an exponential sweep from 20 Hz to 20 kHz in 4.00 s, drive -10.5 dBFS" in said
-    monkeypatch.setattr(sampled_sweep, "_held", {})  # as another run of the program finds it
+    monkeypatch.setattr(held, "_held", {})  # as another run of the program finds it
     distort.done("analyze", session)
     harmonics = table(session / "results/default/harmonics_86dB.csv")
     rows = (harmonics["frequency_hz"] > 60.0) & (harmonics["frequency_hz"] < 7000.0)
@@ -152,7 +151,7 @@ def test_a_recording_of_it_is_brought_in_and_analysed(distort, session, tmp_path
 
 def test_its_file_must_stay_as_it_was(distort, session, tmp_path, monkeypatch):
     distort.done("add", session, tmp_path / "take.wav", "--stimulus-file", tmp_path / "sweep.wav", "--level", "86")
-    monkeypatch.setattr(sampled_sweep, "_held", {})
+    monkeypatch.setattr(held, "_held", {})
     (kept,) = (session / "stimuli").glob("made-elsewhere_*.wav")
     assert kept.read_bytes() == (tmp_path / "sweep.wav").read_bytes()
     soundfile.write(kept, 0.5 * filed(), RATE, subtype="PCM_24")

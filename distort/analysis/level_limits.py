@@ -12,6 +12,8 @@ from typing import Literal
 import numpy as np
 import numpy.typing as npt
 
+from distort.analysis.common.operating_limit import Limits
+
 FloatArray = npt.NDArray[np.float64]
 BoolArray = npt.NDArray[np.bool_]
 
@@ -26,21 +28,6 @@ COUNTS_FROM = 0.95
 
 MOST_NOISE_DB = float(10.0 * np.log10(1.0 / COUNTS_FROM - 1.0))
 """Of the noise re the signal, in a band that counts: -12.8 dB."""
-
-
-@dataclass(frozen=True, kw_only=True)
-class Limits:
-    """What must hold."""
-
-    change_db: float = 3.0
-    """Of one third octave, either way. This and the next two as the author recalls them of AES75: from memory, so own
-    choice."""
-    broad_change_db: float = 2.0
-    """Mean over six third octaves side by side."""
-    coherence: float = 0.9
-    """At least, in every third octave."""
-    distortion_percent: float = 10.0
-    """Of a multitone, re its tones, over all third octaves that count (own choice: a tenth of the amplitude)."""
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -72,7 +72,7 @@ class Judged:
         over = np.vstack(
             [
                 self.compression_db - limits.compression_db,
-                np.where(self.doubtful, -np.inf, self.harmonics_db - limits.of_orders(ORDERS)[:, np.newaxis]),
+                np.where(self.doubtful, -np.inf, self.harmonics_db - np.array(limits.of_orders(ORDERS))[:, np.newaxis]),
             ]
         )
         return np.where(np.isnan(over), -np.inf, over)

@@ -4,11 +4,6 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-import numpy as np
-import numpy.typing as npt
-
-FloatArray = npt.NDArray[np.float64]
-
 COMPRESSION = "compression"
 """What a band is ended by when its output falls too far short; an order is called "h2", "h3", ..."""
 
@@ -32,7 +27,7 @@ class BurstLimits:
     max_drive_dbfs: float = math.inf
     """AES17."""
 
-    def of_orders(self, orders: Sequence[int]) -> FloatArray:
+    def of_orders(self, orders: Sequence[int]) -> list[float]:
         """The limit of each of `orders` (2 and up), dB re the fundamental."""
         last = len(self.orders_db) - 1
-        return np.array([self.orders_db[min(order - 2, last)] for order in orders])
+        return [self.orders_db[min(order - 2, last)] for order in orders]

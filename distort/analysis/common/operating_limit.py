@@ -1,7 +1,21 @@
 """Up to which level a loudspeaker may be driven, as one number, and what ends it there."""
 
-from collections.abc import Sequence
 from dataclasses import dataclass
+
+
+@dataclass(frozen=True, kw_only=True)
+class Limits:
+    """What must hold of multitones and music."""
+
+    change_db: float = 3.0
+    """Of one third octave, either way. This and the next two as the author recalls them of AES75: from memory, so own
+    choice."""
+    broad_change_db: float = 2.0
+    """Mean over six third octaves side by side."""
+    coherence: float = 0.9
+    """At least, in every third octave."""
+    distortion_percent: float = 10.0
+    """Of a multitone, re its tones, over all third octaves that count (own choice: a tenth of the amplitude)."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -17,12 +31,3 @@ class OperatingLimit:
     """The limit that is met first: "compression", "h2", ...; None: none was met."""
     frequency_hz: float | None = None
     """Where it is met; None: it is of no frequency."""
-
-
-def lowest_of(limits: Sequence[OperatingLimit]) -> OperatingLimit | None:
-    """Of the limits of several stimuli the one that comes first: among those that were met the lowest, as one that was
-    not met says only how far was played. None of none; where none was met, the one that went farthest."""
-    met = [one for one in limits if one.ended_by is not None]
-    if met:
-        return min(met, key=lambda one: one.level_db_spl)
-    return max(limits, key=lambda one: one.level_db_spl, default=None)

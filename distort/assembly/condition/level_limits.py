@@ -8,7 +8,8 @@ import numpy as np
 import numpy.typing as npt
 
 from distort.analysis.common.curves import Response
-from distort.analysis.level_limits import MOST_NOISE_DB, LevelBands, LevelLimit, Limits, level_limit
+from distort.analysis.common.operating_limit import Limits
+from distort.analysis.level_limits import MOST_NOISE_DB, LevelBands, LevelLimit, level_limit
 from distort.analysis.level_noise import NoiseResult
 from distort.analysis.multitone.curves import MultitoneBands
 from distort.analysis.programme import ProgrammeResult

@@ -2,7 +2,8 @@
 
 from collections.abc import Iterator, Mapping
 
-from distort.analysis.level_limits import BROAD_BANDS, LevelLimit, LevelStimulus, Limits, Passed
+from distort.analysis.common.operating_limit import Limits
+from distort.analysis.level_limits import BROAD_BANDS, LevelLimit, LevelStimulus, Passed
 from distort.report.text.numbers import level_name, two_digits, two_digits_hertz
 from distort.session.results.condition_results import ConditionResults
 

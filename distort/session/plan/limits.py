@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass, field
 
-from distort.analysis.level_limits import Limits
+from distort.analysis.common.operating_limit import Limits
 from distort.session.plan.rules import facts, number
 
 

@@ -110,7 +110,7 @@ def write_analysed(folder: SessionFolder, plan: Plan, inputs: tuple[Input, ...],
 
 
 def _plan_sha256(plan: Plan) -> str:
-    told = replace(plan, report=ReportPlan(), safety=Safety())
+    told = replace(plan, report=ReportPlan(), safety=Safety(), root=None)
     return sha256_of_text(json.dumps(asdict(told), sort_keys=True, default=str))
 
 
