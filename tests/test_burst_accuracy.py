@@ -28,7 +28,7 @@ WHAT = ("level_error_db", "compression_error_db")
 @pytest.mark.parametrize("kind", ["soft", "hard"])
 def test_a_series_finds_where_a_curve_meets_its_limits(kind) -> None:
     found = compare_curve(kind, 0)
-    assert found.level_error_db.size >= 8
+    assert found.level_error_db.size >= 6  # of 8 bands some may be ended by ceiling or drive
     assert np.max(np.abs(found.level_error_db)) < LEVEL_DB
     assert np.max(np.abs(found.compression_error_db)) < COMPRESSION_DB
 

@@ -130,7 +130,7 @@ def own_files(root: Path) -> list[Path]:
 
 @pytest.mark.skipif(sys.platform != "linux", reason="pipes, sockets and the clock of the scheduler are those of Linux")
 @pytest.mark.parametrize(
-    "cases", [pytest.param(2, marks=pytest.mark.sample), pytest.param(250, marks=pytest.mark.study)]
+    "cases", [pytest.param(1, marks=pytest.mark.sample), pytest.param(250, marks=pytest.mark.study)]
 )
 def test_folders(place, monkeypatch, cases) -> None:
     one_thread(monkeypatch)

@@ -165,7 +165,7 @@ def test_takes_that_differ_are_not_averaged_in_silence(distort, unlike) -> None:
     assert "of takes that differ" not in distort("check", unlike).out
 
 
-@pytest.mark.sample
+@pytest.mark.study
 def test_results_of_takes_that_differ_say_so_until_it_is_mended(distort, unlike) -> None:
     said = distort.done("analyze", unlike)
     assert f"Careful: {UNLIKE} They were averaged." in said

@@ -99,10 +99,8 @@ def test_a_resonance_is_right_or_marked(name):
     assert np.mean(marked[0]) < 0.25  # of the second order three quarters of the rows stay unmarked
 
 
-@pytest.mark.parametrize(
-    "name",
-    [pytest.param(name, marks=pytest.mark.study if i else pytest.mark.sample) for i, name in enumerate(RESONANT)],
-)
+@pytest.mark.study
+@pytest.mark.parametrize("name", RESONANT)
 def test_a_resonance_is_right_with_a_sweep_four_times_as_long(name):
     """In 40 s the second and third order hold at 30 frequencies, as gentle filters do in 10 s."""
     harmonics = measure(RESONANT[name], 40.0)

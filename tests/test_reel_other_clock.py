@@ -22,7 +22,7 @@ from distort.session.plan.template import plan_text, write_plan
 from distort.session.recordings.stored import load_recordings
 from tests.clumsy_session import shorten
 
-pytestmark = pytest.mark.sample
+pytestmark = pytest.mark.study
 
 PPM = 87.0
 

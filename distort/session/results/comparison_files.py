@@ -25,6 +25,9 @@ KEYS = {
 }
 """What every document holds: another JSON file in the folder is none."""
 
+LATER = {"near_field_hz", "proved"}
+"""What it has held since near fields are compared."""
+
 OLDER_KEYS = KEYS - {"findings"} | {"coincidences"}
 """What it held before there were findings."""
 
@@ -92,7 +95,7 @@ def _said(path: Path) -> dict[str, Any] | None:
         said = load_json_object(path)
     except SessionError:
         return None
-    return said if said.keys() - {FILES, SEAL} in (KEYS, OLDER_KEYS) else None
+    return said if said.keys() - {FILES, SEAL, *LATER} in (KEYS, OLDER_KEYS) else None
 
 
 def _files_of(document: Path, said: Mapping[str, Any], there: Mapping[str, Path]) -> tuple[list[Path], list[Path]]:
