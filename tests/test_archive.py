@@ -216,7 +216,7 @@ def dies_on_b(session: str, again: bool) -> Outcome:
     return Outcome(session=session, state="analysed")
 
 
-@pytest.mark.sample
+@pytest.mark.study
 def test_a_process_that_is_killed_takes_its_own_session_alone(archive) -> None:
     outcomes = analyze_in_processes(find_sessions([archive]), jobs=2, progress=quiet, work=dies_on_b)
     assert states(outcomes) == "analysed failed analysed analysed"

@@ -62,7 +62,7 @@ def table(folder: SessionFolder) -> dict[str, list[str]]:
     return dict(zip(header.split(","), zip(*(row.split(",") for row in rows), strict=True), strict=True))
 
 
-@pytest.mark.sample
+@pytest.mark.study
 def test_bursts_are_recorded_checked_analysed_and_shown(folder, distort) -> None:
     """A wire that gives 1 dB less above a drive of -40 dBFS: 82 dB SPL take -38."""
     device = ScaledLoudspeaker(change_db=lambda peak_dbfs: -1.0 if peak_dbfs > -40.0 else 0.0)

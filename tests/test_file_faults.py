@@ -108,10 +108,10 @@ def test_what_a_kill_leaves_beside_a_file_outside_the_session_goes_with_the_next
     "words",
     [
         ("show", "harmonics"),
-        ("check",),
-        ("origin", "h2", "--hz", "1000", "--level", "86"),
+        pytest.param(("check",), marks=pytest.mark.study),
+        pytest.param(("origin", "h2", "--hz", "1000", "--level", "86"), marks=pytest.mark.study),
         pytest.param(("report",), marks=pytest.mark.sample),
-        ("bundle",),
+        pytest.param(("bundle",), marks=pytest.mark.study),
     ],
 )
 def test_results_that_are_not_what_an_analysis_would_give_say_so(distort, analysed, tmp_path, words) -> None:

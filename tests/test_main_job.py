@@ -226,7 +226,7 @@ def test_a_recording_that_was_changed_is_refused(measured, distort) -> None:
     assert "is not the file that sweep_86dB.json was written for" in said
 
 
-@pytest.mark.sample
+@pytest.mark.study
 def test_another_take_is_recorded_and_the_analysis_averages(measured, distort) -> None:
     """Noise of two takes is independent: their coherent mean holds half its power, 10 lg 2 = 3.01 dB less."""
     results = measured / "results/default"

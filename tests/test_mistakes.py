@@ -296,7 +296,7 @@ APPLIED = "All recordings were made before the calibration of"
 STATED = "that no gain changed in between is the tester&#39;s statement"
 
 
-@pytest.mark.sample
+@pytest.mark.study
 def test_a_calibration_that_came_later_is_told_as_the_testers_statement(distort, monitor) -> None:
     for level in (76, 86):
         added(distort, monitor, level, level)

@@ -98,7 +98,7 @@ def test_a_new_version_of_a_library_is_a_reason(distort, own, monkeypatch) -> No
     assert "analysis.orders was 4, is 3" in said
 
 
-@pytest.mark.sample
+@pytest.mark.study
 def test_a_rejected_recording_is_a_reason(distort, own, good, tmp_path) -> None:
     import soundfile
 

@@ -174,7 +174,7 @@ def test_drift_is_found_by_the_recorders_clock(distort, session, tmp_path) -> No
     np.testing.assert_allclose(np.median(risen_db), DRIFT_DB * 30.0 / 180.0, atol=0.005)
 
 
-@pytest.mark.sample
+@pytest.mark.study
 def test_without_times_drift_is_not_known_and_said_so(distort, session, tmp_path) -> None:
     said = bring_in(distort, session, tmp_path, dated=False)
     assert (

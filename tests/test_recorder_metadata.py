@@ -137,7 +137,7 @@ def older(distort: CommandLine, session: Path, take: Path) -> Path:
     return path
 
 
-@pytest.mark.sample
+@pytest.mark.study
 def test_what_a_session_holds_is_never_rewritten_and_told(distort, session, private, good, tmp_path) -> None:
     take = write_wav(private / f"{MARK}.wav", good, RATE)
     sidecar = older(distort, session, take)

@@ -120,7 +120,7 @@ def test_a_level_that_would_pass_the_ceiling_is_not_written(distort, session):
     assert re.search(r"at 96 dB SPL the loudspeaker would give 98\.[5-7] dB SPL where it is loudest", said)
 
 
-@pytest.mark.sample
+@pytest.mark.study
 def test_what_is_said_of_the_volume_counts(distort, session):
     """The first reel of a session counts as 0; a later one counts only where somebody says how far it was turned."""
     distort.done("stimuli", session, "--reel", "--up-to", "86")
