@@ -181,6 +181,7 @@ def test_a_volume_that_is_turned_up_in_the_midst_stops_it(tmp_path, distort, car
     assert np.max(np.abs(cards.played)) < 10.0 ** (-23.8 / 20.0)
 
 
+@pytest.mark.study
 def test_the_ladder_ends_where_the_loudspeaker_stands_still(tmp_path, distort, card) -> None:
     """A limiter holds it at an amplitude of 0.02, which is 72 dB SPL: 82 and 88 dB SPL come out like 76."""
     cards = card(limit=0.02)

@@ -151,7 +151,7 @@ def what_was_found(results: Path) -> dict[str, bytes]:
     return {name: what for name, what in contents(results).items() if name != "analysed.json"}
 
 
-@pytest.mark.sample
+@pytest.mark.study
 def test_a_read_only_folder_is_named_and_nothing_is_half_written(distort, made, good, shared) -> None:
     session = Path(shutil.copytree(made, shared / "monitor"))
     first, second = shared / "first.wav", shared / "second.wav"

@@ -141,7 +141,7 @@ def test_a_folder_of_any_name_that_every_system_takes_makes_a_session_whose_loud
     assert len(loudspeaker) == min(len(name), 200)
 
 
-@pytest.mark.sample
+@pytest.mark.study
 def test_a_session_of_a_name_with_line_ends_is_told_of_in_single_lines(distort, analysed, tmp_path) -> None:
     """Every command that names its files: no part of a name stands in a line of its own, on either stream."""
     session = Path(shutil.copytree(analysed, tmp_path / "mon\n\u202eitor\x1b[2J"))

@@ -91,7 +91,7 @@ def test_a_series_goes_up_until_every_band_met_its_limit(folder, distort) -> Non
     assert "burst_72dB" not in distort("check", folder.root).out
 
 
-@pytest.mark.sample
+@pytest.mark.study
 def test_a_series_stops_at_the_ceiling_and_goes_on_from_what_is_recorded(folder) -> None:
     path = folder.root / "session.toml"
     path.write_text(f"{path.read_text()}ceiling_db_peak = 86.2\n")

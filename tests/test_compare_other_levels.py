@@ -49,6 +49,7 @@ def sessions(tmp_path_factory) -> dict[str, Path]:
 
 
 @pytest.mark.study
+@pytest.mark.study
 def test_sessions_of_other_levels_show_no_difference(distort, sessions) -> None:
     """The truth is that nothing differs. Each against its own lowest level, they would differ at 96 dB by what the
     loudspeaker loses from 76 to 81 dB, 0.007 dB: the median of the bands lies within a tenth of that. Of 27 bands with

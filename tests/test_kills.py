@@ -66,7 +66,7 @@ def test_measure(runner, new, tmp_path, kills) -> None:
         shutil.rmtree(session)
 
 
-@pytest.mark.parametrize("kills", [pytest.param(2, marks=SAMPLE), pytest.param(51, marks=STUDY)])
+@pytest.mark.parametrize("kills", [pytest.param(1, marks=SAMPLE), pytest.param(51, marks=STUDY)])
 def test_add(runner, with_takes, tmp_path, kills) -> None:
     moment = random.Random(2)
     done = 0
@@ -107,7 +107,6 @@ def old_or_new(held: dict[str, bytes], old: dict[str, bytes], new: dict[str, byt
     ("command", "before", "key", "value", "kills"),
     [
         ("analyze", "analysed", "smoothing", '"1/6"', 1),
-        pytest.param("analyze", "analysed", "smoothing", '"1/6"', 2, marks=SAMPLE),
         pytest.param("analyze", "analysed", "smoothing", '"1/6"', 51, marks=STUDY),
         pytest.param("report", "drawn", "title", '"Another"', 51, marks=STUDY),  # draws every figure each time
     ],

@@ -180,7 +180,7 @@ def test_words_of_an_older_comparison_lose_the_names_on_the_page(distort, sessio
         assert not any(name.endswith("report.html") for name in archive.namelist())
 
 
-@pytest.mark.sample
+@pytest.mark.study
 def test_a_comparison_does_not_say_the_name(distort, session, private, good) -> None:
     shorten(session, short="true", orders="4", conditions='["stand", "desk"]')
     older_file = write_wav(private / f"{MARK}.wav", good, RATE)
