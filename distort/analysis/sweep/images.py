@@ -27,6 +27,7 @@ from signals.sweep import Sweep
 
 FloatArray = npt.NDArray[np.float64]
 ComplexArray = npt.NDArray[np.complex128]
+IntArray = npt.NDArray[np.int64]
 BoolArray = npt.NDArray[np.bool_]
 
 Side = Literal["above", "below"]
@@ -95,46 +96,37 @@ class ConversionImage:
 
 
 def conversion_images(deconvolved: Deconvolved) -> tuple[ConversionImage, ...]:
-    """All images of the sweep in a recording of it."""
+    """All images of the sweep in a recording of it. Held are its spectrum and, of all else, the bins looked at."""
     kept = deconvolved.filter
-    bins = np.arange(kept.spectrum.size)
-    spectrum = scipy.fft.rfft(deconvolved.impulse)
+    bins = np.arange(*_searched_bins(kept.sweep, kept.bin_hz))
+    heard = scipy.fft.rfft(deconvolved.impulse)
     # from the arrival on; a shift by F leaves a constant phase
     turned = np.exp(2j * np.pi * bins * (deconvolved.arrival / kept.n_fft))
-    own = _stretches(spectrum * turned, kept.sweep, bin_hz=kept.bin_hz)
-    heard = spectrum * kept.spectrum
-    back = kept.inverse * turned
+    own = _stretches(heard[bins] * turned, bin_hz=kept.bin_hz)
+    heard *= kept.spectrum
+    turned *= kept.inverse[bins]
     found = []
     for offset_hz in OFFSETS_HZ:
         for side in SIDES:
-            shifted = _shifted(heard, round(offset_hz / kept.bin_hz), side) * back
-            power = _stretches(shifted, kept.sweep, bin_hz=kept.bin_hz)
-            found += _images(offset_hz, side, power, (own, kept.sweep))
+            shifted = _shifted(heard, round(offset_hz / kept.bin_hz), side, bins)
+            shifted *= turned
+            found += _images(offset_hz, side, _stretches(shifted, bin_hz=kept.bin_hz), (own, kept.sweep))
     return tuple(found)
 
 
-def _shifted(spectrum: ComplexArray, by: int, side: Side) -> ComplexArray:
+def _shifted(spectrum: ComplexArray, by: int, side: Side, bins: IntArray) -> ComplexArray:
     """What stands at F + f, or at |F - f|, on the bins of f; F being bin `by`. Below F it runs backwards."""
-    moved = np.zeros_like(spectrum)
-    size = spectrum.size
-    if side == "above":
-        if by < size:
-            moved[: size - by] = spectrum[by:]
-        return moved
-    backwards = np.arange(max(by - size + 1, 0), min(by + 1, size))
-    moved[backwards] = np.conj(spectrum[by - backwards])
-    if by < size:
-        moved[by:] = spectrum[: size - by]
-    return moved
+    places = bins + by if side == "above" else np.abs(bins - by)
+    there = places < spectrum.size
+    moved = np.zeros(bins.size, dtype=np.complex128)
+    moved[there] = spectrum[places[there]]
+    return np.conj(moved, out=moved, where=bins < by) if side == "below" else moved
 
 
-def _stretches(spectrum: ComplexArray, sweep: Sweep, *, bin_hz: float) -> FloatArray:
+def _stretches(searched: ComplexArray, *, bin_hz: float) -> FloatArray:
     """Power of each bin of each stretch about the arrival, `(stretches, bins)`: before, at, and after it."""
-    first, end = _searched_bins(sweep, bin_hz)
-    length = int(scipy.fft.next_fast_len(end - first))
-    band = np.zeros(length, dtype=np.complex128)
-    band[: end - first] = spectrum[first:end]
-    impulse = scipy.fft.ifft(band)
+    length = int(scipy.fft.next_fast_len(searched.size))
+    impulse = scipy.fft.ifft(searched, length)
     half = round(CUT_S * length * bin_hz)
     window = np.kaiser(2 * half + 1, KAISER_BETA)
     pieces = [
