@@ -12,7 +12,7 @@ from distort.session.results.condition_results import ConditionResults
 
 CAUSE_WORDS: dict[Cause, str] = {
     "unknown": "not measurable",
-    "none": "none",
+    "none": "nothing lost",
     "expansion": "expansion",
     "instantaneous": "instantaneous",
     "limiter": "limiter",
