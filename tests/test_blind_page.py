@@ -16,8 +16,10 @@ from distort.report.page.blind import BlindPair, blind_page
 from distort.report.page.blind_pairs import write_blind_page
 from distort.session.audio.embedded import flac_bytes
 from distort.session.files.folder import SessionFolder
+from distort.session.plan.keys import Loudspeaker, Plan
 from distort.session.results.heard_files import Heard, Sound, sound_name, write_heard
 
+PLAN = Plan(loudspeaker=Loudspeaker(name="our-monitor"))
 RATE = 16000
 SECONDS = 3.2
 FLAC_STEPS = 2.5 * 2.0**-15
@@ -38,7 +40,7 @@ def heard(**changed: object) -> Heard:
         quiet_db_spl=81.0,
         credit="Somebody",
         licence="CC0-1.0",
-        programme_sha256="0" * 64,
+        programme_sha256=None,
         sample_rate=RATE,
         n_samples=int(SECONDS * RATE),
         full_scale_db_spl=None,
@@ -72,7 +74,7 @@ def test_pairs_are_what_differs_and_a_control(folder) -> None:
     intended, added = noise(1), 0.1 * noise(2)
     files = {"intended": intended, "delivered": intended + added, "remainder": added, "no-distortion": intended}
     record = written(folder, heard(), {**files, "no-compression": intended + added})
-    made = write_blind_page(folder, newest=record.stem, software="distort 0")
+    made = write_blind_page(folder, PLAN, newest=record.stem, software="distort 0")
     page = made.path.read_text(encoding="utf-8")
     test = offered(page)
     names = ["desk_96dB_whole", "desk_96dB_distortion", "desk_96dB_raised", "desk_96dB_control"]
@@ -93,7 +95,7 @@ def test_pairs_are_what_differs_and_a_control(folder) -> None:
     assert fitted / turned_down == pytest.approx(10.0 ** (12.0 / 20.0), rel=1e-3)  # dither averages out
     note = json.loads((made.path.parent / "blind.note.json").read_text(encoding="utf-8"))
     assert note["licensed"] is True
-    assert "Somebody" in page
+    assert "Somebody" not in page  # the piece is this program's own
     assert "Simulated loudspeaker, not a measurement." in page
 
 
@@ -102,9 +104,9 @@ def test_a_sound_that_was_changed_is_not_offered_and_no_licence_is_noted(folder)
     files = {"intended": intended, "delivered": intended + 0.1 * noise(2)}
     spoilt = written(folder, heard(level_db_spl=101.0), files)
     (folder.root / "results" / "listening" / sound_name(spoilt.stem, "intended", 0.0)).write_bytes(b"fLaC")
-    assert write_blind_page(folder, newest=spoilt.stem, software="distort 0") is None
+    assert write_blind_page(folder, PLAN, newest=spoilt.stem, software="distort 0") is None
     good = written(folder, heard(licence=""), files)
-    made = write_blind_page(folder, newest=good.stem, software="distort 0")
+    made = write_blind_page(folder, PLAN, newest=good.stem, software="distort 0")
     assert {one["level_db_spl"] for one in offered(made.path.read_text(encoding="utf-8"))["pairs"]} == {96.0}
     assert json.loads((made.path.parent / "blind.note.json").read_text(encoding="utf-8"))["licensed"] is False
 

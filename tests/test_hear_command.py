@@ -65,20 +65,25 @@ def test_recordings_of_music_leave_the_session_with_a_licence_that_permits_it_al
     assert not packed() & {*music, kept}
     assert len(contents_of(SessionFolder(session), read_plan(session)).unlicensed) == 2
     with (session / "session.toml").open("a", encoding="utf-8") as plan:
-        plan.write('licence = "CC-BY-4.0"\n')
+        plan.write('licence = "CC-BY-4.0"\n')  # and a credit
     assert packed() >= {*music, kept}
     soundfile.write(session / "programme/piece.flac", np.full(6 * 48000, 0.1) * np.sin(np.arange(6 * 48000)), 48000)
     assert not packed() & {*music, kept}  # the licence is that of other music by now
 
 
-@pytest.mark.parametrize("licence", ["cc0-1.0", "CC-BY-SA-4.0", "Public  domain"])
-def test_a_licence_that_permits_sharing_is_known(licence) -> None:
-    assert may_be_shared(licence)
+@pytest.mark.parametrize("stated", [("cc0-1.0", ""), ("CC-BY-SA-4.0", "Nobody"), ("Public  domain", "")])
+def test_a_licence_that_permits_sharing_is_known(stated) -> None:
+    assert may_be_shared(*stated)
 
 
 @pytest.mark.parametrize("licence", ["", "CC-BY-NC-4.0", "CC-BY-ND-4.0", "mine"])
 def test_any_other_does_not_let_the_music_out(licence) -> None:
-    assert not may_be_shared(licence)
+    assert not may_be_shared(licence, "Nobody")
+
+
+@pytest.mark.parametrize("licence", ["CC-BY-4.0", "cc-by-sa-3.0"])
+def test_a_licence_that_asks_for_a_name_lets_nothing_out_without_one(licence) -> None:
+    assert not may_be_shared(licence, " ")
 
 
 @pytest.mark.sample

@@ -4,6 +4,7 @@ import base64
 import io
 import json
 import re
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -12,13 +13,17 @@ import soundfile
 from distort import __main__ as program
 from distort.analysis.hearing.loudness import integrated_lkfs
 from distort.report.page.blind_pairs import write_blind_page
-from distort.report.page.listening import short_version
+from distort.report.page.document import write_page
+from distort.report.page.listening import played, short_version
 from distort.report.text.story import told
+from distort.session.plan.keys import ReportPlan
+from distort.session.plan.music import read_mixed
 from distort.session.plan.reading import read_plan
 from distort.session.published.contents import contents_of
 from distort.session.results.condition_results import read_results, write_results
 from distort.session.results.heard_files import Heard, Sound, write_heard
 from distort.session.results.listened import kept_listened
+from signals import hold_samples
 from tests.page_examples import whole_results, with_findings, write_session
 from tests.test_listeners import run
 
@@ -33,7 +38,7 @@ def session(tmp_path):
     return folder
 
 
-def sounds_written(folder, seed: int, licence: str = "CC0-1.0") -> str:
+def sounds_written(folder, seed: int, licence: str = "CC0-1.0", **changed: object) -> str:
     """Sounds of other noise for another seed, and the page of them; returns the page."""
     noise = np.random.default_rng(seed).uniform(-0.2, 0.2, (3, int(3.2 * RATE)))
     record = Heard(
@@ -52,6 +57,7 @@ def sounds_written(folder, seed: int, licence: str = "CC0-1.0") -> str:
         recordings=(),
         silent=(),
     )
+    record = replace(record, **changed)
     parts = {
         "intended": noise[0],
         "delivered": noise[0] + 0.3 * noise[1] + 0.1 * noise[2],
@@ -61,7 +67,7 @@ def sounds_written(folder, seed: int, licence: str = "CC0-1.0") -> str:
     }
     each = [Sound(part=part, samples=samples) for part, samples in parts.items()]
     write_heard(folder, record, each, tags={"title": "desk"}, figure_png=b"")
-    made = write_blind_page(folder, newest=record.stem, software="distort 0")
+    made = write_blind_page(folder, read_plan(folder.root), newest=record.stem, software="distort 0")
     assert made is not None
     return made.path.read_text(encoding="utf-8")
 
@@ -121,9 +127,11 @@ def test_what_was_heard_of_other_sounds_is_not_said_of_these(session, tmp_path, 
 def test_the_report_plays_three_sounds_only_where_the_licence_permits_it(session) -> None:
     """As meant and as it came out are equally loud: 0.1 LU, what EBU Tech 3341 allows a meter."""
     sounds_written(session, 1, licence="all rights reserved")
-    assert short_version(session) is None
+    assert played(session, read_plan(session.root)) is None
     sounds_written(session, 1)
-    short = short_version(session)
+    record = played(session, read_plan(session.root))
+    assert record is not None
+    short = short_version(session, record)
     assert short is not None
     assert short["test"] == "listening/blind.html"
     assert short["made"] == "Recorded at 96 dB SPL, condition desk."
@@ -141,3 +149,44 @@ def test_the_blind_test_goes_to_readers_only_where_the_licence_permits_it(sessio
     files = {one.file for one in contents_of(session, read_plan(session.root)).files}
     assert ("results/listening/blind.html" in files) is goes_out
     assert not any(file.endswith(".flac") for file in files)
+
+
+def piece_stated(folder, stated: str) -> str:
+    """Put music and what is stated of it into the plan; returns its samples' SHA-256."""
+    (folder.root / "programme").mkdir(exist_ok=True)
+    noise = np.random.default_rng(5).uniform(-0.2, 0.2, 5 * RATE)
+    soundfile.write(folder.root / "programme/x.flac", noise, RATE)
+    plan = (folder.root / "session.toml").read_text(encoding="utf-8").partition("\n[programme]")[0]
+    text = f'{plan}\n[programme]\nfile = "programme/x.flac"\n{stated}\n'
+    (folder.root / "session.toml").write_text(text, encoding="utf-8")
+    return hold_samples(read_mixed(folder.root / "programme/x.flac")[0])
+
+
+def test_a_licence_that_is_withdrawn_calls_pages_back(session) -> None:
+    """What was stated when the sounds were made does not bind for good: it may have been a mistake."""
+    by = piece_stated(session, 'credit = "Nobody"\nlicence = "CC-BY-4.0"')
+    page = sounds_written(session, 1, "CC-BY-4.0", credit="Nobody", programme_sha256=by)
+    assert "Music: Nobody, CC-BY-4.0, changed by what this page shows." in page
+    each = (read_results(session, "desk"),)
+    write_page(session, each, ReportPlan(), figures=())
+    pages = {"results/report.html", "results/listening/blind.html"}
+
+    def packed() -> set[str]:
+        return {one.file for one in contents_of(session, read_plan(session.root)).files}
+
+    assert packed() >= pages
+    for withdrawn in ('credit = "Nobody"', 'licence = "CC-BY-4.0"'):
+        piece_stated(session, withdrawn)
+        assert not packed() & pages
+        assert set(contents_of(session, read_plan(session.root)).unlicensed) == pages
+        assert played(session, read_plan(session.root)) is None
+    write_page(session, each, ReportPlan(), figures=())
+    assert packed() & pages == {"results/report.html"}
+    assert "data:audio" not in (session.root / "results/report.html").read_text(encoding="utf-8")
+
+
+def test_everyone_whose_music_a_page_plays_is_named(session) -> None:
+    named = {"licence": "CC-BY-4.0", "programme_sha256": "0" * 64}
+    sounds_written(session, 1, credit="Somebody", level_db_spl=86.0, **named)
+    page = sounds_written(session, 2, credit="Nobody", **named)
+    assert "Nobody, CC-BY-4.0, changed by what this page shows; Somebody, CC-BY-4.0" in page

@@ -72,7 +72,7 @@ def run(arguments: argparse.Namespace) -> int:
         record = write_heard(folder, heard.record, heard.sounds, tags=tags_of(heard.record), figure_png=picture)
         say(console, *heard_sentences(record, heard.parts, heard.masked))
         say(console, "", *file_sentences(record, folder.inside("results", "listening")), "")
-    page = write_blind_page(folder, newest=record.stem, software=f"distort {__version__}")
+    page = write_blind_page(folder, plan, newest=record.stem, software=f"distort {__version__}")
     said = [NO_PAIR] if page is None else blind_sentences(page.path, page.pairs, shared=page.shared)
     say(console, *said, "")
     say(console, *caution_sentences(record))

@@ -73,7 +73,7 @@ class BlindPage:
 def blind_page(pairs: Sequence[BlindPair], *, loudspeaker: str, software: str, credit: str = "") -> BlindPage:
     """The page that offers `pairs`, in this order. Sounds that would make it too large are cut to their beginning.
 
-    credit   whose music it is; "": nobody says
+    credit   whose music it is, and by which licences; "": nobody says
 
     Raises ValueError for no pair, sides of different lengths, less than 3 s, or too many sounds for one page.
     """

@@ -10,13 +10,15 @@ import numpy.typing as npt
 from distort.analysis.anomalies.anomaly import Anomaly
 from distort.analysis.hearing.dips import with_dip_filled
 from distort.report.page.blind import HIGHEST_PEAK, LEAST_S, BlindPair, blind_page
-from distort.report.text.blind import PAIR_WORDS, RAISED_DB, PairWords, dip_words
+from distort.report.text.blind import PAIR_WORDS, RAISED_DB, PairWords, dip_words, music_words
 from distort.session.audio.audio_file import read_audio
 from distort.session.files.folder import SessionFolder
-from distort.session.plan.licences import may_be_shared
-from distort.session.results.blind_page_file import write_blind_file
+from distort.session.files.hashing import sha256_of_text
+from distort.session.plan.keys import Plan
+from distort.session.results.blind_page_file import BlindNote, write_blind_file
 from distort.session.results.blind_results import PairKind
 from distort.session.results.condition_results import read_results
+from distort.session.results.going_out import may_go_out
 from distort.session.results.heard_files import (
     DELIVERED,
     INTENDED,
@@ -45,12 +47,13 @@ class BlindWritten:
     path: Path
     pairs: int
     shared: bool
-    """The licence of all music in it permits that others have it."""
+    """The licences of all music in it permit that others have it."""
 
 
-def write_blind_page(folder: SessionFolder, *, newest: str, software: str) -> BlindWritten | None:
+def write_blind_page(folder: SessionFolder, plan: Plan, *, newest: str, software: str) -> BlindWritten | None:
     """Write results/listening/blind.html from the sounds that lie beside it; None where they make no pair.
 
+    plan       says whether the music in it may leave the session
     newest     stem of the record that was written last: its sounds are in the page
     software   name and version of what writes it
 
@@ -66,10 +69,12 @@ def write_blind_page(folder: SessionFolder, *, newest: str, software: str) -> Bl
         [*pairs, _control(pairs[0])],
         loudspeaker=chosen[0].loudspeaker,
         software=software,
-        credit=chosen[0].credit,
+        credit="; ".join(dict.fromkeys(words for words in map(music_words, chosen) if words)),
     )
-    shared = all(may_be_shared(one.licence) for one in chosen)
-    path = write_blind_file(folder, page.html, test=page.test, licensed=shared)
+    shared = all(may_go_out(one, plan) for one in chosen)
+    music = tuple(dict.fromkeys(one.programme_sha256 for one in chosen))
+    note = BlindNote(sha256=sha256_of_text(page.html), test=page.test, licensed=shared, music=music)
+    path = write_blind_file(folder, page.html, note)
     return BlindWritten(path=path, pairs=len(pairs) + 1, shared=shared)
 
 

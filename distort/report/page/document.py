@@ -9,7 +9,7 @@ from distort.report.page.chart_data import plain_charts
 from distort.report.page.charts import session_charts
 from distort.report.page.comparisons import comparisons
 from distort.report.page.details import folds
-from distort.report.page.listening import short_version
+from distort.report.page.listening import played, short_version
 from distort.report.page.opening import overview_table, owners, response_pictures
 from distort.report.page.rendering import rendered
 from distort.report.page.what_was_found import chapters
@@ -56,12 +56,14 @@ def write_page(
     Raises SessionError when a file cannot be read or written.
     """
     path = page_path(folder)
+    heard = played(folder, read_plan(folder.root))
     try:
         text = page(folder, conditions, words, figures=figures)
     except OSError as error:
         raise SessionError(f"{path} is not written: {error.filename} cannot be read ({error.strerror})") from error
     left_out = tuple(path.relative_to(folder.root).as_posix() for path in read_comparisons(folder).left_out)
-    return Written(path=path, written=write_page_file(folder, text), left_out=left_out)
+    music = () if heard is None else (heard.programme_sha256,)
+    return Written(path=path, written=write_page_file(folder, text, music=music), left_out=left_out)
 
 
 def page(
@@ -73,7 +75,8 @@ def page(
     story = told(conditions, read_across(folder), listened=kept_listened(folder))
     charts = session_charts(conditions, story)
     simulated = any(results.findings.simulated for results in conditions)
-    stale = stale_clauses(staleness(folder, read_plan(folder.root)))
+    plan = read_plan(folder.root)
+    stale, heard = stale_clauses(staleness(folder, plan)), played(folder, plan)
     compared = comparisons(folder)
     return rendered(
         "page.html.j2",
@@ -92,7 +95,7 @@ def page(
         sentences=opening(conditions, story),
         overview=overview_table(conditions, story),
         chapters=chapters(story, conditions),
-        listening=short_version(folder),
+        listening=None if heard is None else short_version(folder, heard),
         proofs=[each["proves"] for each in compared if each["proves"]],
         folds=list(
             folds(

@@ -8,12 +8,13 @@ import numpy.typing as npt
 
 from distort.analysis.hearing.loudness import integrated_lkfs
 from distort.report.page.downloads import data_address
-from distort.report.text.blind import PAIR_WORDS, TURN_DOWN, made_words, play_names
+from distort.report.text.blind import PAIR_WORDS, TURN_DOWN, made_words, music_words, play_names
 from distort.session.audio.audio_file import read_audio
 from distort.session.audio.embedded import flac_bytes
 from distort.session.files.folder import SessionFolder
-from distort.session.plan.licences import may_be_shared
+from distort.session.plan.keys import Plan
 from distort.session.results.blind_page_file import PAGE, blind_note
+from distort.session.results.going_out import may_go_out
 from distort.session.results.heard_files import DELIVERED, INTENDED, REMAINDER, Heard, as_written, heard_records
 
 FloatArray = npt.NDArray[np.float64]
@@ -30,31 +31,31 @@ class Play:
     address: str
 
 
-def short_version(folder: SessionFolder) -> dict[str, Any] | None:
-    """What the template draws; None where no music was made into sounds, or no licence lets them leave the session.
+def played(folder: SessionFolder, plan: Plan) -> Heard | None:
+    """Whose sounds stand in the page: the loudest level, recorded before synthesised; None where no music was made into
+    sounds, or none that may leave the session. Raises SessionError when a file cannot be read."""
+    records = [one for one in heard_records(folder) if may_go_out(one, plan) and as_written(folder, one)]
+    return min(records, key=lambda one: (one.source, -one.level_db_spl, one.condition), default=None)
 
-    The loudest level is taken, recorded before synthesised, and of it the part with the loudest remainder. Raises
-    OSError or SessionError when a file cannot be read.
-    """
-    records = [one for one in heard_records(folder) if may_be_shared(one.licence) and as_written(folder, one)]
-    record = min(records, key=lambda one: (one.source, -one.level_db_spl, one.condition), default=None)
-    if record is None:
-        return None
+
+def short_version(folder: SessionFolder, record: Heard) -> dict[str, Any] | None:
+    """What the template draws of what `played` chose: of it the part with the loudest remainder; None where one of its
+    sounds lacks. Raises OSError or SessionError when a file cannot be read."""
     sounds = _excerpts(folder, record)
     if sounds is None:
         return None
-    raised = record.sound(REMAINDER, raised=True)
+    raised, test = record.sound(REMAINDER, raised=True), blind_note(folder)
     names = play_names(raised.raised_db if raised is not None else 0.0)
     return {
         "title": PAIR_WORDS["whole"].title,
         "made": made_words(record.source, record.level_db_spl, record.condition, simulated=record.simulated),
         "caution": TURN_DOWN,
-        "credit": ", ".join(part for part in (record.credit, record.licence) if part),
+        "credit": music_words(record),
         "plays": [
             Play(name=name, address=data_address("audio/flac", flac_bytes(samples, record.sample_rate)))
             for name, samples in zip(names, sounds, strict=True)
         ],
-        "test": f"listening/{PAGE}" if blind_note(folder) else None,
+        "test": f"listening/{PAGE}" if test is not None and test.licensed else None,
     }
 
 

@@ -8,6 +8,7 @@ from distort.analysis.anomalies.anomaly import Anomaly
 from distort.report.text.headings import SIMULATED_WORDS
 from distort.report.text.numbers import decibels, hertz_words
 from distort.session.files.names import format_level
+from distort.session.results.heard_files import Heard
 
 TURN_DOWN = (
     "Turn the volume down, press Play, and turn it up slowly, no further than you like to listen. Loud sound harms "
@@ -120,6 +121,15 @@ def made_words(source: str, level_db_spl: float, condition: str, *, simulated: b
     """How a pair was made: "Recorded at 96 dB SPL, condition desk." """
     said = ", simulated loudspeaker" if simulated else ""
     return f"{source.capitalize()} at {format_level(level_db_spl)} dB SPL, condition {condition}{said}."
+
+
+def music_words(record: Heard) -> str:
+    """Whose music it is, by which licence, and that it was changed, as licences that ask for a name want it; "" of what
+    nobody stated, and of the piece that this program makes."""
+    if record.programme_sha256 is None:
+        return ""
+    stated = ", ".join(part for part in (record.credit, record.licence) if part)
+    return f"{stated}, changed by what this page shows" if stated else ""
 
 
 def play_names(raised_db: float) -> tuple[str, str, str]:

@@ -9,6 +9,7 @@ from distort.analysis.heard import PARTS, HeardParts
 from distort.analysis.hearing.over_masked import OverMasked
 from distort.report.text.headings import SIMULATED_WORDS
 from distort.report.text.numbers import hertz_words, level_name
+from distort.report.text.published import NO_LICENCE
 from distort.session.plan.licences import may_be_shared
 from distort.session.results.heard_files import DELIVERED, INTENDED, NO_COMPRESSION, NO_DISTORTION, REMAINDER, Heard
 from signals.levels import power_to_db
@@ -110,8 +111,5 @@ def file_sentences(record: Heard, folder: Path) -> Iterator[str]:
 def caution_sentences(record: Heard) -> Iterator[str]:
     """What to mind before one listens, and where the sounds may go."""
     yield CAUTION
-    if not may_be_shared(record.licence):
-        yield (
-            "These sounds stay in the session: no licence that permits sharing is stated for the music ([programme] "
-            "licence in session.toml)."
-        )
+    if not may_be_shared(record.licence, record.credit):
+        yield f"These sounds stay in the session: {NO_LICENCE}."

@@ -16,6 +16,11 @@ MOST_REASONS, MOST_VALUES = 8, 3
 
 COMPARED = "results/compare/"
 
+NO_LICENCE = (
+    "no licence that permits sharing is stated for the music (in session.toml, [programme] file and licence, such as "
+    "CC0-1.0; CC-BY-4.0 needs a credit as well)"
+)
+
 
 def frozen_sentences(frozen: Frozen, where: str) -> Iterator[str]:
     """What was kept, and what for."""
@@ -102,13 +107,10 @@ def left_out_sentences(names: Sequence[str], folder: str) -> Iterator[str]:
 
 
 def unlicensed_sentences(names: Sequence[str]) -> Iterator[str]:
-    """Which recordings of music stay out of a bundle; nothing where none does."""
+    """Which recordings of music, and pages that play it, stay out of a bundle; nothing where none does."""
     if names:
         which = names[0] if len(names) == 1 else f"{names[0]} and {len(names) - 1} more"
-        yield (
-            f"Careful: {which} {'stays' if len(names) == 1 else 'stay'} out: no licence that permits sharing is stated "
-            f"for the music ([programme] licence in session.toml, such as CC0-1.0 or CC-BY-4.0)."
-        )
+        yield (f"Careful: {which} {'stays' if len(names) == 1 else 'stay'} out: {NO_LICENCE}.")
 
 
 def carried_sentence(names: Sequence[str]) -> str:

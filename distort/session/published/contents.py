@@ -4,7 +4,7 @@ Nothing is taken because it lies in a folder: neither the user's own files nor w
 """
 
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -12,10 +12,9 @@ from distort.errors import SessionError
 from distort.session.files.folder import AUDIO_SUFFIXES, PLAN_FILE, RecordingFiles, SessionFolder
 from distort.session.files.hashing import is_file_of, sha256_of_file
 from distort.session.plan.keys import Plan
-from distort.session.plan.licences import may_be_shared
 from distort.session.published.frozen import INPUTS, KEPT_INPUTS, RECORD, frozen_labels, read_frozen
 from distort.session.published.written_inputs import written_inputs
-from distort.session.recordings.pieces import credit_and_licence, piece_path
+from distort.session.recordings.pieces import may_leave, piece_path
 from distort.session.recordings.stored import load_recording
 from distort.session.results.across_results import across_path, read_across
 from distort.session.results.blind_page_file import blind_note, blind_path, note_path
@@ -42,7 +41,7 @@ class Contents:
     left_out: tuple[str, ...]
     """Figures, comparisons and the page, where they are there but not as they were written."""
     unlicensed: tuple[str, ...]
-    """Recordings of music that no stated licence permits to share."""
+    """Recordings of music, and pages that play it, which no stated licence permits to share."""
 
 
 def contents_of(folder: SessionFolder, plan: Plan) -> Contents:
@@ -55,7 +54,13 @@ def contents_of(folder: SessionFolder, plan: Plan) -> Contents:
     hashes |= {name_in(folder, path): sha256_of_file(path) for path in _pieces(folder, plan)}
     unlicensed = {name for name in _of_music_not_to_share(folder, plan) if hashes.pop(name, None) is not None}
     hashes |= {name_in(folder, path): sha256_of_file(path) for path in (*_results(folder), *_frozen(folder))}
+    unlicensed = {name for name in unlicensed if Path(name).suffix in AUDIO_SUFFIXES}
     left_out = []
+    for path, note, licensed in _pages(folder, plan):
+        if licensed:
+            hashes |= {name_in(folder, one): sha256_of_file(one) for one in (path, note)}
+        else:
+            unlicensed.add(name_in(folder, path))
     for path, digest in _made(folder):
         if digest is None:
             left_out.append(name_in(folder, path))
@@ -64,7 +69,7 @@ def contents_of(folder: SessionFolder, plan: Plan) -> Contents:
     return Contents(
         files=tuple(FileHash(file=name, sha256=hashes[name]) for name in sorted(hashes)),
         left_out=tuple(sorted(left_out)),
-        unlicensed=tuple(sorted(name for name in unlicensed if Path(name).suffix in AUDIO_SUFFIXES)),
+        unlicensed=tuple(sorted(unlicensed)),
     )
 
 
@@ -83,14 +88,14 @@ def _pieces(folder: SessionFolder, plan: Plan) -> Iterator[Path]:
     """Music that was played, without which its recordings cannot be analysed, where it may be shared."""
     for _, piece in _music(folder):
         path = piece_path(folder, piece)
-        if path.is_file() and may_be_shared(credit_and_licence(plan, piece)[1]):
+        if path.is_file() and may_leave(plan, piece.samples_sha256):
             yield path
 
 
 def _of_music_not_to_share(folder: SessionFolder, plan: Plan) -> Iterator[str]:
     """Names of its recordings, sidecars and loopbacks."""
     for files, piece in _music(folder):
-        if not may_be_shared(credit_and_licence(plan, piece)[1]):
+        if not may_leave(plan, piece.samples_sha256):
             yield from (name_in(folder, one) for one in (files.audio_path, files.sidecar_path, files.loopback_path))
 
 
@@ -104,14 +109,8 @@ def _results(folder: SessionFolder) -> Iterator[Path]:
 
 def _made(folder: SessionFolder) -> Iterator[tuple[Path, str | None]]:
     """What was made of the results, with its SHA-256; None: it is there, and not as it was written."""
-    if (page := page_path(folder)).exists():
-        yield page, (digest := page_as_written(folder))
-        if digest is not None:
-            yield _as_it_is(folder.inside("results", NOTE))
-    note = blind_note(folder)
-    if note is not None and note.licensed:
-        yield blind_path(folder), note.sha256
-        yield _as_it_is(note_path(folder))
+    if (page := page_path(folder)).exists() and page_as_written(folder) is None:
+        yield page, None
     figures = read_record(folder.figures_folder()).figures
     if figures:
         yield _as_it_is(folder.inside("results", "figures", DRAWN))
@@ -122,6 +121,18 @@ def _made(folder: SessionFolder) -> Iterator[tuple[Path, str | None]]:
     for comparison in compared.each:
         yield from map(_as_it_is, (comparison.document, *comparison.files))
     yield from ((path, None) for path in compared.left_out)
+
+
+def _pages(folder: SessionFolder, plan: Plan) -> Iterator[tuple[Path, Path, bool]]:
+    """Pages that are as they were written, each with its note, and whether the plan lets out the music in it."""
+    if (page := page_as_written(folder)) is not None:
+        yield page_path(folder), folder.inside("results", NOTE), _all_may_leave(plan, page.music)
+    if (blind := blind_note(folder)) is not None:
+        yield blind_path(folder), note_path(folder), blind.licensed and _all_may_leave(plan, blind.music)
+
+
+def _all_may_leave(plan: Plan, music: Sequence[str | None]) -> bool:
+    return all(may_leave(plan, one) for one in music)
 
 
 def _frozen(folder: SessionFolder) -> Iterator[Path]:

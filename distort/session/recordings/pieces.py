@@ -9,6 +9,7 @@ from distort.session.files.atomic import make_folder, staged
 from distort.session.files.folder import SessionFolder
 from distort.session.plan.keys import Plan
 from distort.session.plan.kinds import TRIAL_DRIVE_DBFS, programme_stimulus
+from distort.session.plan.licences import may_be_shared
 from distort.session.plan.music import read_mixed
 from signals import Stimulus, as_a, hold_samples
 from signals.held import held_samples
@@ -19,19 +20,30 @@ OWN_LICENCE = "CC0-1.0"
 
 
 def credit_and_licence(plan: Plan, stimulus: Stimulus) -> tuple[str, str]:
-    """Whose a piece of music is and its licence, "" where nobody says: of a file what the plan says, as long as it
-    still names that music."""
+    """Whose a piece of music is and its licence, as `stated_for`."""
     piece = as_a(SampledProgramme, stimulus)
-    if piece is None:
+    return stated_for(plan, None if piece is None else piece.samples_sha256)
+
+
+def stated_for(plan: Plan, samples_sha256: str | None) -> tuple[str, str]:
+    """Credit and licence of the music with these samples, "" where nobody says: of a file what the plan says, as long
+    as it still names that music; None: the piece that this program makes."""
+    if samples_sha256 is None:
         return "", OWN_LICENCE
     try:
         now = programme_stimulus(plan, drive_dbfs=TRIAL_DRIVE_DBFS)
     except PlanError:  # the file is gone: what was played is kept, and whose it is the plan no longer says for sure
         now = None
     named = None if now is None else as_a(SampledProgramme, now)
-    if plan.programme is None or named is None or named.samples_sha256 != piece.samples_sha256:
+    if plan.programme is None or named is None or named.samples_sha256 != samples_sha256:
         return "", ""
     return plan.programme.credit, plan.programme.licence
+
+
+def may_leave(plan: Plan, samples_sha256: str | None) -> bool:
+    """Whether what the plan states now lets sounds of this music leave the session."""
+    credit, licence = stated_for(plan, samples_sha256)
+    return may_be_shared(licence, credit)
 
 
 def piece_path(folder: SessionFolder, piece: SampledProgramme) -> Path:

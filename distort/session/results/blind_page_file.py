@@ -1,13 +1,13 @@
 """results/listening/blind.html, and beside it in blind.note.json its hash and whether it may leave the session."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 
 from distort.errors import SessionError
 from distort.session.files.atomic import make_folder, write_text
 from distort.session.files.folder import SessionFolder
-from distort.session.files.hashing import is_file_of, sha256_of_text
-from distort.session.files.json_fields import read_json, write_json
+from distort.session.files.hashing import is_file_of
+from distort.session.files.json_fields import later, read_json, write_json
 
 PAGE, NOTE = "blind.html", "blind.note.json"
 
@@ -21,7 +21,9 @@ class BlindNote:
     test: str
     """What the files of its listeners call it."""
     licensed: bool
-    """The licence of all music in it permits sharing; otherwise it stays in the session."""
+    """The licence of all music in it permitted sharing when it was made; otherwise it stays in the session."""
+    music: tuple[str | None, ...] = field(default=(), metadata=later())
+    """What the plan must let out with it still: as `programme_sha256` of the sounds in it."""
 
 
 def blind_path(folder: SessionFolder) -> Path:
@@ -47,10 +49,10 @@ def blind_note(folder: SessionFolder) -> BlindNote | None:
     return note if is_file_of(path, note.sha256) else None
 
 
-def write_blind_file(folder: SessionFolder, text: str, *, test: str, licensed: bool) -> Path:
+def write_blind_file(folder: SessionFolder, text: str, note: BlindNote) -> Path:
     """Write the page and its note; returns where the page is. Raises SessionError when the folder does not allow it."""
     path = blind_path(folder)
     make_folder(path.parent)
     write_text(path, text)
-    write_json(note_path(folder), BlindNote(sha256=sha256_of_text(text), test=test, licensed=licensed))
+    write_json(note_path(folder), note)
     return path
