@@ -2,7 +2,6 @@
 
 import dataclasses
 import math
-import time
 
 import numpy as np
 import numpy.typing as npt
@@ -14,7 +13,7 @@ from distort.capture.devices.device import Device
 from distort.capture.simulated import Parameters, SimulatedMonitor, State, steady_state_harmonics
 from distort.capture.simulated.heat import Heat
 from distort.errors import RecordingError
-from signals import SignalError, Sweep, framed
+from signals import SignalError
 
 FloatArray = npt.NDArray[np.float64]
 RATE = 48000
@@ -274,13 +273,3 @@ def test_every_tone_up_to_full_scale_settles(frequency_hz: float, drive_dbfs: fl
     truth = steady_state_harmonics(frequency_hz, drive_dbfs, orders=2)
     assert truth.frequency_hz == pytest.approx(frequency_hz, rel=3e-4)
     assert np.isfinite(truth.level_db_spl[0])
-
-
-@pytest.mark.benchmark
-def test_speed() -> None:
-    """Prints the time for a 10 s sweep as it is always played, 17 s, at the loudest rung."""
-    playback = framed(Sweep(drive_dbfs=-10.0)).samples()
-    began = time.process_time()
-    recording = SimulatedMonitor().play_and_record(playback, sample_rate=RATE)
-    print(f"\nsimulated loudspeaker: {playback.size / RATE:.1f} s of audio in {time.process_time() - began:.2f} s")
-    assert np.max(np.abs(recording)) < 1.0

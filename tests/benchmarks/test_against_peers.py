@@ -28,7 +28,7 @@ BEND = 0.02
 H2_DB = 20.0 * math.log10(BEND * 10.0 ** (-6.0 / 20.0) / 2.0)
 CHECKED_HZ = np.geomspace(20.0, 8000.0, 60)
 START = 24000
-ROUNDS = 15
+ROUNDS = 9
 
 
 @pytest.fixture(scope="module")

@@ -22,11 +22,11 @@ from distort.archive import Outcome, analyze_archive, analyze_if_changed
 pytestmark = pytest.mark.benchmark
 
 DEMO = Path(__file__).resolve().parents[2] / "demo_recordings"
-SESSIONS = 6
+SESSIONS = 4
 KEPT = ("sweep_86dB", "sweep_96dB", "sweep-short_86dB", "multitone_86dB")
 """Of the condition "stand": as much as a session of one condition and two levels has."""
 
-ROUNDS = 3
+ROUNDS = 2
 ESTIMATED = 100_000
 
 
