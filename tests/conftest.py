@@ -29,7 +29,7 @@ SAMPLE = "sample"
 """Marker of tests that take long, and are left out unless asked for."""
 
 FIRST = "first"
-"""Marker with a number: so many of a test's parameters run always, and the others are studies."""
+"""Marker with a number: so many of a test's parameters run always, as many as samples, and the others are studies."""
 
 STUDY = "study"
 """Marker of what takes long and shows little more than a sample does; CI leaves it out."""
@@ -46,15 +46,16 @@ def pytest_configure(config: pytest.Config) -> None:
 
 @pytest.hookimpl(tryfirst=True)  # before pytest's own -m looks at the markers
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    """Of the parameters of a test with `first(n)`, n run always and the others where studies are asked for."""
-    seen: Counter[str] = Counter()
+    """Of the parameters of a test with `first(n)`, n run always and n as samples; the others where studies are asked
+    for."""
+    seen: Counter[tuple[str, bool]] = Counter()
     for item in items:
         first = item.get_closest_marker(FIRST)
-        if first is None or any(item.get_closest_marker(name) for name in (SAMPLE, STUDY, "benchmark")):
+        if first is None or any(item.get_closest_marker(name) for name in (STUDY, "benchmark")):
             continue
-        test = item.nodeid.partition("[")[0]
-        seen[test] += 1
-        if seen[test] > first.args[0]:
+        group = item.nodeid.partition("[")[0], item.get_closest_marker(SAMPLE) is not None
+        seen[group] += 1
+        if seen[group] > first.args[0]:
             item.add_marker(STUDY)
 
 

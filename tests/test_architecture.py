@@ -10,6 +10,7 @@ from pathlib import Path
 import pytest
 
 from distort.commands.table import build_parser
+from tests.program_source import nodes_of, tree_of
 
 ROOT = Path(__file__).resolve().parent.parent
 PACKAGES = ("signals", "distort")
@@ -170,13 +171,14 @@ def modules() -> dict[str, Path]:
 
 @cache
 def tree(name: str) -> ast.Module:
-    return ast.parse(modules()[name].read_text(encoding="utf-8"))
+    return tree_of(modules()[name])
 
 
+@cache
 def imports(name: str) -> set[str]:
     """Modules of this project that `name` imports anywhere, also inside functions and for types alone."""
     found = set()
-    for node in ast.walk(tree(name)):
+    for node in nodes_of(modules()[name]):
         if isinstance(node, ast.Import):
             found |= {alias.name for alias in node.names}
         elif isinstance(node, ast.ImportFrom):
@@ -301,7 +303,7 @@ def test_only_reports_and_commands_print() -> None:
 
     may = {"distort.report", "distort.commands", "distort.notebook", "distort.__main__"}
     quiet = [name for name in modules() if part_of(name) not in may]
-    assert {f"{name}:{node.lineno}" for name in quiet for node in ast.walk(tree(name)) if prints(node)} == set()
+    assert {f"{name}:{node.lineno}" for name in quiet for node in nodes_of(modules()[name]) if prints(node)} == set()
 
 
 def test_only_the_terminal_writes_to_a_terminal() -> None:
@@ -315,7 +317,7 @@ def test_only_the_terminal_writes_to_a_terminal() -> None:
         return isinstance(node, ast.ImportFrom) and node.module in ("rich", "rich.console", "rich.progress", "sys")
 
     quiet = [name for name in modules() if name.startswith("distort.report.") and ".terminal" not in name]
-    assert {f"{name}:{node.lineno}" for name in quiet for node in ast.walk(tree(name)) if shows(node)} == set()
+    assert {f"{name}:{node.lineno}" for name in quiet for node in nodes_of(modules()[name]) if shows(node)} == set()
 
 
 def test_modules_and_public_things_have_docstrings() -> None:
@@ -343,7 +345,9 @@ def test_dataclasses_are_frozen() -> None:
                 return not any(each.arg == "frozen" and ast.unparse(each.value) == "True" for each in keywords)
         return False
 
-    classes = [(name, node) for name in modules() for node in ast.walk(tree(name)) if isinstance(node, ast.ClassDef)]
+    classes = [
+        (name, node) for name in modules() for node in nodes_of(modules()[name]) if isinstance(node, ast.ClassDef)
+    ]
     assert {f"{name}:{node.name}" for name, node in classes if thawed(node)} == set()
 
 

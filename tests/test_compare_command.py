@@ -119,7 +119,7 @@ def test_the_table_of_a_comparison(distort, session) -> None:
     shutil.rmtree(session / "results")
 
 
-@pytest.mark.sample
+@pytest.mark.study
 def test_the_same_condition_twice_shows_no_change(distort, session) -> None:
     """The stand once more, with other noise: nothing is named, and something is excluded."""
     out = distort.done("compare", f"{session}:stand", f"{session}:copy")

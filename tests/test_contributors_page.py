@@ -5,6 +5,8 @@ import re
 from functools import cache
 from pathlib import Path
 
+from tests.program_source import tree_of
+
 ROOT = Path(__file__).resolve().parent.parent
 PAGE = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
 CODE = ("signals", "distort", "tests")
@@ -27,7 +29,7 @@ def things() -> frozenset[str]:
             parts = path.relative_to(ROOT).with_suffix("").parts
             module = ".".join(parts[:-1] if parts[-1] == "__init__" else parts)
             found.add(module)
-            for node in ast.parse(path.read_text(encoding="utf-8")).body:
+            for node in tree_of(path).body:
                 found |= {f"{module}.{name}" for name in defined(node)}
     return frozenset(found)
 

@@ -18,6 +18,7 @@ from distort.session.results import analysed as note
 from distort.session.results.inputs import input_names
 from tests.blank_figures import unmade_figures
 from tests.clumsy_session import contents, table
+from tests.program_source import nodes_of
 
 pytest_plugins = ["tests.clumsy_fixtures", "tests.small_sessions"]
 
@@ -293,7 +294,7 @@ def test_data_is_never_run() -> None:
     root = Path(__file__).resolve().parents[1]
     banned = {"marshal", "shelve", "dill", "cloudpickle", "yaml"}  # pickle makes bytes to be hashed, and reads none
     for path in [*(root / "distort").rglob("*.py"), *(root / "signals").rglob("*.py")]:
-        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        for node in nodes_of(path):
             if isinstance(node, ast.Import):
                 assert not {alias.name.split(".")[0] for alias in node.names} & banned, path
             if isinstance(node, ast.ImportFrom):

@@ -38,7 +38,7 @@ def test_lines_follow_the_grid_within_one_bin_and_the_band():
     assert tone.line_hz[-1] <= 20000.0
 
 
-@settings(max_examples=60, deadline=None, derandomize=True)
+@settings(max_examples=30, deadline=None, derandomize=True)
 @given(
     lines_per_decade=st.floats(2.0, 24.0),
     low_hz=st.floats(15.0, 500.0),

@@ -4,10 +4,12 @@ What Linux has and others lack is found by the type checker as well: `mypy --pla
 """
 
 import ast
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 
 import pytest
+
+from tests.program_source import nodes_of
 
 ROOT = Path(__file__).resolve().parent.parent
 HERE = ROOT / "distort" / "system.py"
@@ -69,11 +71,10 @@ MAY = {
 }
 
 
-def found_in(source: str) -> Iterator[tuple[int, str]]:
-    """Line and name of everything in `source` that only some systems have."""
-    tree = ast.parse(source)
-    modules = {name.name for node in ast.walk(tree) if isinstance(node, ast.Import) for name in node.names}
-    for node in ast.walk(tree):
+def found_in(nodes: Sequence[ast.AST]) -> Iterator[tuple[int, str]]:
+    """Line and name of everything among `nodes` that only some systems have."""
+    modules = {name.name for node in nodes if isinstance(node, ast.Import) for name in node.names}
+    for node in nodes:
         if isinstance(node, ast.Import):
             yield from ((node.lineno, each.name) for each in node.names if each.name in MODULES)
         elif isinstance(node, ast.ImportFrom):
@@ -105,14 +106,14 @@ def test_no_other_module_asks_which_system_this_is() -> None:
         for path in sorted((ROOT / package).rglob("*.py")):
             file = path.relative_to(ROOT).as_posix()
             if path != HERE:
-                found = found_in(path.read_text(encoding="utf-8"))
+                found = found_in(nodes_of(path))
                 wrong += [f"{file}:{line} {name}" for line, name in found if name not in MAY.get(file, set())]
     assert wrong == []
 
 
 def test_what_is_allowed_elsewhere_is_there() -> None:
     for file, names in MAY.items():
-        assert names == {name for _, name in found_in((ROOT / file).read_text(encoding="utf-8"))}
+        assert names == {name for _, name in found_in(nodes_of(ROOT / file))}
 
 
 @pytest.mark.parametrize(
@@ -143,7 +144,7 @@ def test_what_is_allowed_elsewhere_is_there() -> None:
     ],
 )
 def test_what_only_some_systems_have_is_found(line: str) -> None:
-    assert list(found_in(line)) != []
+    assert list(found_in([*ast.walk(ast.parse(line))])) != []
 
 
 @pytest.mark.parametrize(
@@ -159,4 +160,4 @@ def test_what_only_some_systems_have_is_found(line: str) -> None:
     ],
 )
 def test_what_all_systems_have_is_not(line: str) -> None:
-    assert list(found_in(line)) == []
+    assert list(found_in([*ast.walk(ast.parse(line))])) == []

@@ -111,7 +111,7 @@ def test_a_resonance_is_right_with_a_sweep_four_times_as_long(name):
     assert np.max(excess[thirty & counts]) < 0.0
 
 
-@pytest.mark.sample
+@pytest.mark.study
 def test_the_bias_shrinks_as_one_over_the_length_and_is_the_one_that_group_delay_predicts():
     """error = -4.34 (n - 1) / L d(group delay) / d ln f to first order in 1/L, for a pure square and cube.
 

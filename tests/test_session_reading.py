@@ -11,6 +11,7 @@ from distort.errors import SessionError
 from distort.session.files.folder import SessionFolder
 from distort.session.files.hashing import sha256_of_file
 from distort.session.files.reading import LARGEST, MOST_BYTES, opened, read_bytes, read_text
+from tests.program_source import nodes_of
 
 ROOT = Path(__file__).resolve().parents[1]
 
@@ -103,7 +104,7 @@ def test_no_other_module_opens_a_file_to_read_it() -> None:
     found = {
         path.relative_to(package).as_posix()
         for path in package.rglob("*.py")
-        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8")))
+        for node in nodes_of(path)
         if isinstance(node, ast.Call) and _opens(node.func)
     }
     assert found == set(OPENS_ITSELF)  # one that opens no file any more leaves the list

@@ -130,7 +130,7 @@ def test_the_period_that_is_said_to_be_enough_is():
         Multitone(lines_per_decade=40.0, period_s=enough / 2.0, periods=1)
 
 
-@pytest.mark.sample
+@pytest.mark.study
 def test_a_period_is_at_most_two_to_the_23_samples():
     """And all of it at most an hour."""
     assert multitone(period_s=2**23 / 8000, periods=1, settling_periods=0)

@@ -30,6 +30,7 @@ from signals.levels import rms_dbfs
 from signals.programme import Programme
 from signals.sampled_programme import from_samples
 from signals.stimulus import KINDS
+from tests.program_source import nodes_of
 
 ROOT = Path(__file__).parents[1]
 
@@ -187,7 +188,7 @@ def test_outside_signals_nobody_asks_of_what_class_a_stimulus_is() -> None:
     found = [
         f"{path.relative_to(ROOT)}:{node.lineno}"
         for path in sorted((ROOT / "distort").rglob("*.py"))
-        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8")))
+        for node in nodes_of(path)
         if asks(node)
     ]
     assert found == []
