@@ -154,3 +154,15 @@ def test_a_share_parts_an_order_between_two_structures() -> None:
     assert parts_of(-0.5, 2) == {1: -0.5, 2: 1.5}
     assert parts_of(0.0, 4) == {4: 1.0}
     assert parts_of(None, 5) == {0: 1.0}
+
+
+def test_a_last_row_that_stands_alone_gives_no_slope_of_its_own() -> None:
+    """Rows up to 1 kHz fall 6 dB an octave, then nothing is known up to one row at 8 kHz, on the same line: beyond it
+    the curve falls as it did."""
+    grid = grid_hz()
+    row = int(np.argmin(np.abs(grid - 8000.0)))
+    values = np.where(grid < 1000.0, 100.0 / grid, np.nan).astype(np.complex128)
+    values[row] = 100.0 / grid[row]
+    kernel = kernel_of(2, values)
+    assert kernel is not None
+    assert np.abs(kernel.curve.at(np.array([16000.0]))) == pytest.approx(100.0 / 16000.0, rel=1e-9)

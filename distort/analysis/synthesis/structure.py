@@ -41,7 +41,7 @@ class Smooth:
 
     Below its first row it keeps its size, and its phase turns to 0 with the frequency, as a delay's. Above its last row
     it keeps its phase and falls as it does over its last octave, but never rises: there the sweep says nothing, or only
-    noise.
+    noise. It has LOW_END_ROWS rows at least.
     """
 
     frequency_hz: FloatArray
@@ -69,8 +69,9 @@ class Smooth:
         )
 
     def _slope(self) -> float:
-        """Of the last octave, nepers a neper of frequency; 0 where it rises."""
-        last = self.frequency_hz >= self.frequency_hz[-1] / 2.0
+        """Of the last octave, nepers a neper of frequency; 0 where it rises. Where few rows of it are known, of the last
+        ones that are, as many as a low end takes."""
+        last = self.frequency_hz >= min(self.frequency_hz[-1] / 2.0, self.frequency_hz[-LOW_END_ROWS])
         return min(float(np.polyfit(np.log(self.frequency_hz[last]), self.log_size[last], 1)[0]), 0.0)
 
 
