@@ -69,8 +69,8 @@ class Smooth:
         )
 
     def _slope(self) -> float:
-        """Of the last octave, nepers a neper of frequency; 0 where it rises. Where few rows of it are known, of the last
-        ones that are, as many as a low end takes."""
+        """Of the last octave, nepers a neper of frequency; 0 where it rises. Where few rows of it are known, of as many
+        as a low end takes."""
         last = self.frequency_hz >= min(self.frequency_hz[-1] / 2.0, self.frequency_hz[-LOW_END_ROWS])
         return min(float(np.polyfit(np.log(self.frequency_hz[last]), self.log_size[last], 1)[0]), 0.0)
 
