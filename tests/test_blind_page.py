@@ -145,6 +145,19 @@ def test_a_page_that_would_be_too_large_holds_the_beginning_of_each_sound(monkey
         made_page(long)
 
 
+def test_sounds_that_no_page_holds_leave_the_least_of_them_out(folder, monkeypatch) -> None:
+    """As at 192 kHz: the newest is offered, and nothing else is lost."""
+    for level, seed in ((91.0, 1), (96.0, 3)):
+        intended, added = noise(seed), 0.1 * noise(seed + 1)
+        written(folder, heard(level_db_spl=level), {"intended": intended, "delivered": intended + added})
+    one = sum(len(flac_bytes(noise(seed), RATE)) for seed in (1, 2))
+    monkeypatch.setattr(blind, "MOST_SOUND_BYTES", 1.2 * one)
+    made = write_blind_page(folder, PLAN, newest="desk_91dB", software="distort 0")
+    assert made is not None
+    assert made.pairs == 2
+    assert {each["level_db_spl"] for each in offered(made.path.read_text(encoding="utf-8"))["pairs"]} == {91.0}
+
+
 def test_a_test_is_told_by_its_sounds_and_words() -> None:
     a, b = noise(1), noise(2)
     names = {offered(page)["test"] for page in (made_page(pair(a, b)), made_page(pair(a, b)))}

@@ -12,6 +12,9 @@ if TYPE_CHECKING:
     from distort.assembly.condition.heard import HeardSounds
     from distort.session.files.folder import SessionFolder
     from distort.session.plan.keys import Plan
+    from distort.session.results.heard_files import Heard
+
+DONE, SOME_FAILED = 0, 1
 
 
 def add_parser(subparsers: "Subparsers[Parser]") -> None:
@@ -42,41 +45,72 @@ def add_parser(subparsers: "Subparsers[Parser]") -> None:
 
 
 def run(arguments: argparse.Namespace) -> int:
-    """Write them. Raises UsageError where no condition is named among several, or no level of music that was not
-    recorded; SessionError, AnalysisError and RecordingError for recordings that are missing, do not go together or
-    cannot be trusted, and for music that cannot be synthesised."""
+    """Write them; the exit status is 1 when a level or the page cannot be made. Raises UsageError where no condition is
+    named among several, or no level of music that was not recorded; where nothing at all can be made SessionError,
+    AnalysisError and RecordingError for recordings that are missing, do not go together or cannot be trusted, and for
+    music that cannot be synthesised."""
     from distort.assembly.condition.heard import levels_heard
     from distort.commands.conditions import recorded_condition
-    from distort.errors import UsageError
-    from distort.report.figures.heard import heard_figure
-    from distort.report.figures.saving import png_of
-    from distort.report.page.blind_pairs import write_blind_page
+    from distort.errors import DistortError, UsageError
     from distort.report.terminal.console import make_console, say
-    from distort.report.text.blind import NO_PAIR, blind_sentences
-    from distort.report.text.heard import caution_sentences, file_sentences, heard_sentences, tags_of
+    from distort.report.text.heard import caution_sentences
     from distort.session.files.folder import SessionFolder
     from distort.session.plan.reading import read_plan
-    from distort.session.results.heard_files import write_heard
-    from distort.version import __version__
 
     if arguments.programme is not None and arguments.level is None:
         raise UsageError("--programme needs the level at which the music is synthesised: add --level")
     folder = SessionFolder(arguments.folder)
     folder.require()
     plan = read_plan(folder.root)
-    condition, console = recorded_condition(folder, arguments.named_condition), make_console()
+    condition = recorded_condition(folder, arguments.named_condition)
     levels = levels_heard(folder, condition) if arguments.level is None else (arguments.level,)
+    records: list[Heard] = []
+    failed: list[DistortError] = []
     for level in levels:
-        heard = _sounds(folder, plan, condition, level, music=arguments.programme)
-        picture = png_of(heard_figure(heard.record, heard.masked))
-        record = write_heard(folder, heard.record, heard.sounds, tags=tags_of(heard.record), figure_png=picture)
-        say(console, *heard_sentences(record, heard.parts, heard.masked))
-        say(console, "", *file_sentences(record, folder.inside("results", "listening")), "")
-    page = write_blind_page(folder, plan, newest=record.stem, software=f"distort {__version__}")
-    said = [NO_PAIR] if page is None else blind_sentences(page.path, page.pairs, shared=page.shared)
-    say(console, *said, "")
-    say(console, *caution_sentences(record))
-    return 0
+        try:
+            heard = _sounds(folder, plan, condition, level, music=arguments.programme)
+            records.append(_written(folder, heard))
+        except DistortError as error:
+            failed.append(error)
+    if not records:
+        raise failed[0]
+    try:
+        _offer_blind_test(folder, plan, records[-1])
+    except DistortError as error:
+        failed.append(error)
+    say(make_console(), *caution_sentences(records))
+    say(make_console(stderr=True), *(f"Not done: {error}" for error in failed))
+    return SOME_FAILED if failed else DONE
+
+
+def _written(folder: "SessionFolder", heard: "HeardSounds") -> "Heard":
+    """Write the sounds of a level and say what they are."""
+    from distort.report.figures.heard import heard_figure
+    from distort.report.figures.saving import png_of
+    from distort.report.terminal.console import make_console, say
+    from distort.report.text.heard import file_sentences, heard_sentences, tags_of
+    from distort.session.results.heard_files import write_heard
+
+    picture = png_of(heard_figure(heard.record, heard.masked))
+    record = write_heard(folder, heard.record, heard.sounds, tags=tags_of(heard.record), figure_png=picture)
+    say(make_console(), *heard_sentences(record, heard.parts, heard.masked))
+    say(make_console(), "", *file_sentences(record, folder.inside("results", "listening")), "")
+    return record
+
+
+def _offer_blind_test(folder: "SessionFolder", plan: "Plan", newest: "Heard") -> None:
+    """Write the page of the blind test, and say where it is."""
+    from distort.report.page.blind_pairs import write_blind_page
+    from distort.report.terminal.console import make_console, say
+    from distort.report.text.blind import NO_PAIR, blind_sentences, without_dip_sentences
+    from distort.version import __version__
+
+    page = write_blind_page(folder, plan, newest=newest.stem, software=f"distort {__version__}")
+    if page is None:
+        say(make_console(), NO_PAIR, "")
+        return
+    say(make_console(), *blind_sentences(page.path, page.pairs, shared=page.shared), "")
+    say(make_console(stderr=True), *without_dip_sentences(page.without_dip))
 
 
 def _sounds(

@@ -25,6 +25,7 @@ from distort.analysis.hearing.masking import (
     NOISE_MASKING_DB,
     critical_bandwidth_hz,
     excitation_db,
+    excitation_of_unknown_level_db,
     masked_by_excitation_db,
     masked_by_schroeder_db,
     spread_by_schroeder_db,
@@ -38,6 +39,7 @@ Masking = Callable[[FloatArray, FloatArray, FloatArray], FloatArray]
 
 OF_A_TONE: tuple[Masking, Masking] = (masked_by_excitation_db, masked_by_schroeder_db)
 SPREAD: tuple[Masking, Masking] = (excitation_db, spread_by_schroeder_db)
+SPREAD_OF_UNKNOWN_LEVEL: tuple[Masking, Masking] = (excitation_of_unknown_level_db, spread_by_schroeder_db)
 """The two models; of what is dense, the spread of maskers and of what they may mask alike."""
 
 CLEAR_MARGIN_DB = 3.0
@@ -118,22 +120,14 @@ def multitone_margins(
 ) -> Margins:
     """Margins of a multitone's distortion per third octave over what the lines of all bands together mask.
 
-    Harder than that of one tone: lines and distortion of a band are taken as one tone each at its middle, and
-    distortion lies between the lines that mask it. What is spread of both is added in power: an ear's band holds
-    several third octaves below 500 Hz. Masked is what lies 5.5 dB below the lines. Arrays are `(bands,)`:
-    `distortion_db` re the lines of the band, `noise_db_spl` of the room in the critical band. A band that holds no
-    reading adds nothing and gets none.
+    Arrays are `(bands,)`: `distortion_db` re the lines of the band, `noise_db_spl` of the room in the critical band.
+    A band that holds no reading adds nothing and gets none.
     """
-    floor_db = _floor_db(band_hz, band_hz, noise_db_spl)
-    own_db = lines_db_spl + distortion_db
-    by_excitation_db, by_schroeder_db = (
-        np.where(
-            np.isfinite(own_db),
-            _together_db(spread, band_hz, own_db)
-            - np.maximum(floor_db, _together_db(spread, band_hz, lines_db_spl) - DENSE_OFFSET_DB),
-            np.nan,
-        )
-        for spread in SPREAD
+    by_excitation_db, by_schroeder_db = dense_margins_db(
+        band_hz,
+        maskers_db=lines_db_spl,
+        own_db=lines_db_spl + distortion_db,
+        floor_db=_floor_db(band_hz, band_hz, noise_db_spl),
     )
     return Margins(
         frequency_hz=band_hz,
@@ -143,11 +137,39 @@ def multitone_margins(
     )
 
 
-def _together_db(spread: Masking, band_hz: FloatArray, level_db_spl: FloatArray) -> FloatArray:
-    """What is spread from all bands to each, added in power, `(bands,)`; of bands that hold a level."""
-    known = np.isfinite(level_db_spl)
-    each_db = spread(band_hz[None, known], level_db_spl[None, known], band_hz[:, None])
-    return np.asarray(power_to_db(np.sum(db_to_power(each_db), axis=1)))
+def dense_margins_db(
+    band_hz: FloatArray,
+    *,
+    maskers_db: FloatArray,
+    own_db: FloatArray,
+    floor_db: FloatArray,
+    spreads: tuple[Masking, Masking] = SPREAD,
+) -> tuple[FloatArray, FloatArray]:
+    """By how much `own_db` exceeds what `maskers_db` mask, by either model, where both fill many third octaves.
+
+    What masks, and what may be masked, are taken in each third octave as one tone at its middle. What is spread of both
+    is added in power: an ear's band holds several third octaves below 500 Hz. Masked is what lies 5.5 dB below the
+    maskers, as what is added lies between them; never less than `floor_db`, `(bands,)`. Levels are `(bands,)`, or
+    `(bands, moments)`; NaN where there is none: it adds nothing and gets none.
+    """
+    floor_db = floor_db.reshape(-1, *[1] * (own_db.ndim - 1))
+
+    def margin_db(spread: Masking) -> FloatArray:
+        masked_db = np.maximum(floor_db, _together_db(spread, band_hz, maskers_db) - DENSE_OFFSET_DB)
+        return np.where(np.isfinite(own_db), _together_db(spread, band_hz, own_db) - masked_db, np.nan)
+
+    by_excitation, by_schroeder = spreads
+    return margin_db(by_excitation), margin_db(by_schroeder)
+
+
+def _together_db(spread: Masking, band_hz: FloatArray, level_db: FloatArray) -> FloatArray:
+    """What is spread from all bands to each, added in power, `(bands, ...)` as `level_db`; of those that hold a
+    level."""
+    power = np.zeros(level_db.shape)
+    at_hz = band_hz.reshape(-1, *[1] * (level_db.ndim - 1))
+    for masker_hz, masker_db in zip(band_hz, level_db, strict=True):
+        power += np.nan_to_num(db_to_power(spread(np.asarray(masker_hz), masker_db[None], at_hz)))
+    return power_to_db(power)
 
 
 def verdict(by_excitation_db: float, by_schroeder_db: float) -> Verdict:

@@ -111,6 +111,12 @@ def excitation_db(masker_hz: FloatArray, masker_db_spl: FloatArray, at_hz: Float
     return np.asarray(masker_db_spl + 10.0 * (np.log10(1.0 + reach) - reach / np.log(10.0)))
 
 
+def excitation_of_unknown_level_db(masker_hz: FloatArray, masker_db: FloatArray, at_hz: FloatArray) -> FloatArray:
+    """As `excitation_db`, in dB re anything, of filters that no level widens: where nobody knows the sound pressure."""
+    at_rest = np.full(np.shape(masker_db), UNCHANGED_DB_SPL)
+    return np.asarray(masker_db + excitation_db(masker_hz, at_rest, at_hz) - at_rest)
+
+
 def masked_by_excitation_db(masker_hz: FloatArray, masker_db_spl: FloatArray, at_hz: FloatArray) -> FloatArray:
     """Level in dB SPL below which a sound at `at_hz` is masked by a tone; all broadcast together."""
     return np.asarray(excitation_db(masker_hz, masker_db_spl, at_hz) - (14.5 + bark(at_hz)))

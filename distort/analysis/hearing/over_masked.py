@@ -1,14 +1,9 @@
-"""What of a remainder stands above what the music masks, third octave by third octave, moment by moment.
+"""What of an added sound stands above what the music masks, third octave by third octave, moment by moment.
 
-In frames of 0.1 s, half of each within the next: M_b = power of the music in third octave b, and
-
-    threshold_a = max(10 lg sum_b 10^((M_b + spread(z_a - z_b) - 15.5 - z_a) / 10), threshold of hearing at a, N_a)
-
-by the masking that reaches least far (`masked_by_schroeder_db`: a tone as masker, at any level), since music mixes
-tones and noise: what lies below it is not heard; what lies above may be. N is the noise of the recordings: what lies
-below it cannot be told. Masking from before and after is left out, as
-is the threshold of hearing where the sound pressure is not known. A third octave below 500 Hz is narrower than a
-critical band, so there the ear adds up more of both.
+In frames of 0.1 s, half of each within the next, or side by side. What masks and what is masked, by two models, stands
+in `audibility.dense_margins_db`: both sounds fill many third octaves. What lies below the noise of the recordings
+cannot be told, and adds nothing. Masking from before and after is left out, as is the threshold of hearing where the
+sound pressure is not known; the ear's filters are then those of 51 dB SPL, narrower than loud sound makes them.
 """
 
 from dataclasses import dataclass
@@ -17,8 +12,9 @@ import numpy as np
 import numpy.typing as npt
 import scipy
 
-from distort.analysis.hearing.masking import masked_by_schroeder_db, threshold_of_hearing_db_spl
-from signals.levels import db_to_power, power_to_db
+from distort.analysis.hearing.audibility import SPREAD, SPREAD_OF_UNKNOWN_LEVEL, dense_margins_db
+from distort.analysis.hearing.masking import threshold_of_hearing_db_spl
+from signals.levels import power_to_db
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -37,18 +33,19 @@ class OverMasked:
     """dB SPL, or re full scale where no sound pressure is known."""
     remainder_db: FloatArray
     over_db: FloatArray
-    """The remainder over the masked threshold, or over the noise where that is higher."""
+    """Over the masked threshold, by the model that masks more; NaN where the noise hides what there is."""
 
     @property
     def share_above(self) -> float:
         """Share of the frames in which some third octave stands above."""
-        return float(np.mean(np.any(self.over_db > 0.0, axis=0)))
+        return float(np.mean(np.any(np.nan_to_num(self.over_db, nan=-np.inf) > 0.0, axis=0)))
 
     @property
     def highest(self) -> tuple[float, float, float]:
-        """By how many dB it stands above at most, at what frequency in Hz, and when, s."""
-        band, frame = np.unravel_index(int(np.argmax(self.over_db)), self.over_db.shape)
-        return float(self.over_db[band, frame]), float(self.frequency_hz[band]), float(self.time_s[frame])
+        """By how many dB it stands above at most, at what frequency in Hz, and when, s; -inf where all is noise."""
+        over_db = np.nan_to_num(self.over_db, nan=-np.inf)
+        band, frame = np.unravel_index(int(np.argmax(over_db)), over_db.shape)
+        return float(over_db[band, frame]), float(self.frequency_hz[band]), float(self.time_s[frame])
 
 
 def over_masked(
@@ -70,18 +67,48 @@ def over_masked(
     music_power, remainder_power = (_powers(one, frame, sample_rate, bands_hz) for one in (music, remainder))
     offset_db = 0.0 if full_scale_db_spl is None else full_scale_db_spl
     music_db, remainder_db = (power_to_db(2.0 * one) + offset_db for one in (music_power, remainder_power))
-    # the masking falls with distance alone, whatever the level, so the levels can be added afterwards
-    each_db = masked_by_schroeder_db(bands_hz[None, :], np.zeros((1, bands_hz.size)), bands_hz[:, None])
-    masked_db = power_to_db(db_to_power(each_db) @ (2.0 * music_power)) + offset_db
-    masked_db = np.fmax(masked_db, power_to_db(2.0 * noise_power)[:, None] + offset_db)
-    if full_scale_db_spl is not None:
-        masked_db = np.fmax(masked_db, threshold_of_hearing_db_spl(bands_hz)[:, None])
+    both_db = margins_of_moments_db(
+        music_power,
+        remainder_power,
+        bands_hz=bands_hz,
+        noise_power=noise_power,
+        full_scale_db_spl=full_scale_db_spl,
+    )
     return OverMasked(
         frequency_hz=bands_hz,
         time_s=(np.arange(music_power.shape[1]) + 1.0) * (frame // 2) / sample_rate,
         music_db=music_db,
         remainder_db=remainder_db,
-        over_db=remainder_db - masked_db,
+        over_db=np.minimum(*both_db),
+    )
+
+
+def margins_of_moments_db(
+    music_power: FloatArray,
+    added_power: FloatArray,
+    *,
+    bands_hz: FloatArray,
+    noise_power: FloatArray,
+    full_scale_db_spl: float | None,
+) -> tuple[FloatArray, FloatArray]:
+    """By how much what was added stands above what the music masks, by either model, `(bands, moments)` each as the
+    powers; NaN where it does not stand above the noise. The rest as in `over_masked`."""
+    offset_db = 0.0 if full_scale_db_spl is None else full_scale_db_spl
+    # of nothing there is no level: an infinite one would have an infinitely narrow filter
+    music_db, added_db = (
+        np.where(one > 0.0, power_to_db(2.0 * one) + offset_db, np.nan) for one in (music_power, added_power)
+    )
+    noise = np.nan_to_num(noise_power)[:, None]
+    if full_scale_db_spl is None:
+        floor_db, spreads = np.full(bands_hz.size, -np.inf), SPREAD_OF_UNKNOWN_LEVEL
+    else:
+        floor_db, spreads = np.nan_to_num(threshold_of_hearing_db_spl(bands_hz), nan=-np.inf), SPREAD
+    return dense_margins_db(
+        bands_hz,
+        maskers_db=music_db,
+        own_db=np.where(added_power > noise, added_db, np.nan),
+        floor_db=floor_db,
+        spreads=spreads,
     )
 
 

@@ -36,6 +36,10 @@ LEAST_S = 3.0
 """Of a sound: the shortest loop."""
 
 
+class TooManySoundsError(ValueError):
+    """The sounds take more than a page holds, each cut to the shortest loop."""
+
+
 @dataclass(frozen=True, kw_only=True, eq=False)
 class BlindPair:
     """Two sounds that a listener may tell apart, sample by sample in step."""
@@ -75,7 +79,8 @@ def blind_page(pairs: Sequence[BlindPair], *, loudspeaker: str, software: str, c
 
     credit   whose music it is, and by which licences; "": nobody says
 
-    Raises ValueError for no pair, sides of different lengths, less than 3 s, or too many sounds for one page.
+    Raises TooManySoundsError for more than one page holds, ValueError for no pair, sides of different lengths or less
+    than 3 s.
     """
     if not pairs:
         raise ValueError("a blind test needs a pair of sounds")
@@ -130,7 +135,9 @@ def _sounds(pairs: Sequence[BlindPair]) -> tuple[list[tuple[str, str]], dict[str
         if size <= MOST_SOUND_BYTES:
             return names, sounds
         if all(share * pair.samples_a.size <= LEAST_S * pair.sample_rate for pair in pairs):
-            raise ValueError(f"{len(sounds)} sounds of {LEAST_S:g} s are too many for one page: offer fewer pairs")
+            raise TooManySoundsError(
+                f"{len(sounds)} sounds of {LEAST_S:g} s are too many for one page: offer fewer pairs"
+            )
         share *= 0.95 * MOST_SOUND_BYTES / size
 
 

@@ -1,6 +1,6 @@
 """Pairs for the blind test out of what `distort hear` wrote, and results/listening/blind.html, which offers them."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -9,7 +9,8 @@ import numpy.typing as npt
 
 from distort.analysis.anomalies.anomaly import Anomaly
 from distort.analysis.hearing.dips import with_dip_filled
-from distort.report.page.blind import HIGHEST_PEAK, LEAST_S, BlindPair, blind_page
+from distort.errors import SessionError
+from distort.report.page.blind import HIGHEST_PEAK, LEAST_S, BlindPage, BlindPair, TooManySoundsError, blind_page
 from distort.report.text.blind import PAIR_WORDS, RAISED_DB, PairWords, dip_words, music_words
 from distort.session.audio.audio_file import read_audio
 from distort.session.files.folder import SessionFolder
@@ -48,6 +49,8 @@ class BlindWritten:
     pairs: int
     shared: bool
     """The licences of all music in it permit that others have it."""
+    without_dip: tuple[str, ...]
+    """Why results cannot be read whose dips would make pairs as well."""
 
 
 def write_blind_page(folder: SessionFolder, plan: Plan, *, newest: str, software: str) -> BlindWritten | None:
@@ -62,24 +65,35 @@ def write_blind_page(folder: SessionFolder, plan: Plan, *, newest: str, software
     records = [one for one in heard_records(folder) if one.n_samples >= LEAST_S * one.sample_rate]
     records = [one for one in records if as_written(folder, one)]
     chosen = sorted(records, key=lambda one: (one.stem != newest, one.source, -one.level_db_spl))[:MOST_RECORDS]
-    pairs = [pair for record in chosen for pair in _pairs(folder, record)]
-    if not pairs:
-        return None
-    page = blind_page(
-        [*pairs, _control(pairs[0])],
-        loudspeaker=chosen[0].loudspeaker,
-        software=software,
-        credit="; ".join(dict.fromkeys(words for words in map(music_words, chosen) if words)),
-    )
-    shared = all(may_go_out(one, plan) for one in chosen)
-    music = tuple(dict.fromkeys(one.programme_sha256 for one in chosen))
-    note = BlindNote(sha256=sha256_of_text(page.html), test=page.test, licensed=shared, music=music)
-    path = write_blind_file(folder, page.html, note)
-    return BlindWritten(path=path, pairs=len(pairs) + 1, shared=shared)
+    dips, without_dip = _dips(folder, {one.condition for one in chosen})
+    pairs = {one: list(_pairs(folder, one, dips.get(one.condition))) for one in chosen}
+    pairs = {one: offered for one, offered in pairs.items() if offered}
+    while pairs:
+        try:
+            page = _page(pairs, software)
+        except TooManySoundsError:
+            pairs.pop(list(pairs)[-1])  # at high sample rates: the least of them stays out
+            continue
+        shared = all(may_go_out(one, plan) for one in pairs)
+        music = tuple(dict.fromkeys(one.programme_sha256 for one in pairs))
+        note = BlindNote(sha256=sha256_of_text(page.html), test=page.test, licensed=shared, music=music)
+        number = sum(map(len, pairs.values())) + 1
+        return BlindWritten(
+            path=write_blind_file(folder, page.html, note), pairs=number, shared=shared, without_dip=without_dip
+        )
+    return None
 
 
-def _pairs(folder: SessionFolder, record: Heard) -> Iterator[BlindPair]:
-    """All pairs of one record whose two sounds differ at all."""
+def _page(pairs: Mapping[Heard, Sequence[BlindPair]], software: str) -> BlindPage:
+    """The page of all pairs, by their records, and a control."""
+    every = [one for offered in pairs.values() for one in offered]
+    credit = "; ".join(dict.fromkeys(words for words in map(music_words, pairs) if words))
+    loudspeaker = next(iter(pairs)).loudspeaker
+    return blind_page([*every, _control(every[0])], loudspeaker=loudspeaker, software=software, credit=credit)
+
+
+def _pairs(folder: SessionFolder, record: Heard, dip: Anomaly | None) -> Iterator[BlindPair]:
+    """All pairs of one record whose two sounds differ at all, that of a dip among them."""
     sounds = _sounds(folder, record)
     if DELIVERED not in sounds:
         return
@@ -93,7 +107,6 @@ def _pairs(folder: SessionFolder, record: Heard) -> Iterator[BlindPair]:
     for name, (a, b) in sides.items():
         if a is not None and b is not None and _differ(a, b):
             yield _pair(record, name, PAIR_WORDS[name], (a, b))
-    dip = _deepest_dip(folder, record.condition)
     if dip is not None:
         filled = with_dip_filled(
             delivered,
@@ -127,6 +140,20 @@ def _raised(sounds: Mapping[str, FloatArray]) -> FloatArray | None:
 
 def _differ(a: FloatArray, b: FloatArray) -> bool:
     return bool(np.sqrt(np.mean(np.square(a - b))) > LEAST_DIFFERENCE)
+
+
+def _dips(folder: SessionFolder, conditions: Collection[str]) -> tuple[dict[str, Anomaly], tuple[str, ...]]:
+    """The deepest dip of each condition that has one; and why results of others cannot be read."""
+    dips, problems = {}, []
+    for condition in sorted(conditions):
+        try:
+            dip = _deepest_dip(folder, condition)
+        except SessionError as error:
+            problems.append(str(error))
+        else:
+            if dip is not None:
+                dips[condition] = dip
+    return dips, tuple(problems)
 
 
 def _deepest_dip(folder: SessionFolder, condition: str) -> Anomaly | None:

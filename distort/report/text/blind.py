@@ -114,6 +114,11 @@ def blind_sentences(path: Path, pairs: int, *, shared: bool) -> Iterator[str]:
     )
 
 
+def without_dip_sentences(problems: Iterable[str]) -> Iterator[str]:
+    """Why the test has no pair of a dip of some condition."""
+    yield from (f"Careful: the blind test has no pair of a dip there: {one}" for one in problems)
+
+
 NO_PAIR = "No blind test: it needs 3 s of music, of which two versions differ."
 
 

@@ -1,6 +1,6 @@
 """What the sounds of `distort hear` are, how loud the remainder is, whether it may be heard, and what to mind."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 
 import numpy as np
@@ -21,6 +21,11 @@ FILE_WORDS = {
     NO_DISTORTION: "as it comes out, but for what was added",
     NO_COMPRESSION: "as it comes out, but for the change from moment to moment",
 }
+
+CHANGES = (
+    "Masking is about sound beside the music. A change of its level by 1 dB or more may be heard even where that says "
+    "it is masked (common practice, no source)."
+)
 
 CAUTION = (
     "Turn the volume down before you listen, and raise it with the music as meant: nobody knows how loud your player "
@@ -58,8 +63,10 @@ def heard_sentences(record: Heard, parts: HeardParts, masked: OverMasked) -> Ite
     if len(record.silent) == len(PARTS):
         yield "Nothing of the remainder stands above its floor: the loudspeaker does the same at both levels."
     else:
-        yield _remainder(parts)
+        yield _remainder(record, parts)
         yield _masked(record, masked)
+        if np.any(parts.linear) or np.any(parts.compression):
+            yield CHANGES
     if record.quiet_db_spl is not None:
         yield f"What the loudspeaker does at {level_name(record.quiet_db_spl)} dB SPL already is in both, so not in it."
 
@@ -73,29 +80,36 @@ def _sentence(record: Heard) -> str:
     )
 
 
-def _remainder(parts: HeardParts) -> str:
+def _remainder(record: Heard, parts: HeardParts) -> str:
     """Its level and that of each part; silent parts by their word."""
     whole = float(np.mean(np.square(parts.intended)))
 
     def relative(sound: np.ndarray) -> str:
         return f"{float(power_to_db(np.mean(np.square(sound)) / whole)):.0f} dB"
 
-    each = zip(PARTS, (parts.linear, parts.compression, parts.distortion), strict=True)
-    named = [f"{name} {relative(sound) if np.any(sound) else 'below its floor'}" for name, sound in each]
+    each = dict(zip(PARTS, (parts.linear, parts.compression, parts.distortion), strict=True))
+    if record.quiet_db_spl is None:  # of sweeps all change is in the response of each moment's level
+        del each[PARTS[0]]
+    named = [f"{name} {relative(sound) if np.any(sound) else 'below its floor'}" for name, sound in each.items()]
     return f"The remainder lies at {relative(parts.remainder)} re the music: {', '.join(named)}."
 
 
 def _masked(record: Heard, masked: OverMasked) -> str:
     over_db, at_hz, at_s = masked.highest
-    if over_db <= 0.0:
-        return "The music masks all of it, by the model that masks least."
     known = (
         "" if record.full_scale_db_spl is not None else ", the threshold of hearing left out for want of a calibration"
     )
+    if over_db <= 0.0:
+        return f"The music masks all of it, by one of two models of masking at least{known}."
     return (
-        f"It stands above what the music masks in {100.0 * masked.share_above:.0f} % of the time, by up to "
-        f"{over_db:.0f} dB (near {hertz_words(at_hz)}, at {at_s:.1f} s); by the model that masks least{known}."
+        f"It stands above what the music masks, by both of two models of masking, in {_share(masked.share_above)} of "
+        f"the time, by up to {over_db:.0f} dB (near {hertz_words(at_hz)}, at {at_s:.1f} s){known}."
     )
+
+
+def _share(share: float) -> str:
+    """In per cent; a share that is not nothing is never called 0 %."""
+    return f"{100.0 * share:.0f} %" if share >= 0.005 else "under 1 %"
 
 
 def file_sentences(record: Heard, folder: Path) -> Iterator[str]:
@@ -108,8 +122,8 @@ def file_sentences(record: Heard, folder: Path) -> Iterator[str]:
         yield f"  {figure.file}: music, remainder, and what of it is not masked"
 
 
-def caution_sentences(record: Heard) -> Iterator[str]:
+def caution_sentences(records: Sequence[Heard]) -> Iterator[str]:
     """What to mind before one listens, and where the sounds may go."""
     yield CAUTION
-    if not may_be_shared(record.licence, record.credit):
+    if not all(may_be_shared(one.licence, one.credit) for one in records):
         yield f"These sounds stay in the session: {NO_LICENCE}."
