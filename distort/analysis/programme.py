@@ -40,6 +40,12 @@ LEAST_VALUES = 8.0
 FADE_S, TAIL_S = 0.01, 0.15
 """The cut begins so long before the piece and ends so long after it, when what sounds is room."""
 
+MOMENT_S = 0.1
+"""For which what was added is held against what the music masks at that moment."""
+
+LOUDEST_SHARE = 0.05
+"""Of all moments: what is heard now and then counts, a single one of some hundred does not (own choice)."""
+
 TINY = 1e-300
 
 LEAST_SHARE = 1e-3
@@ -71,6 +77,11 @@ class ProgrammeLevel:
     """What was added, dB re what is left of the piece in that band."""
     floor_db: FloatArray
     """The noise of both recordings, likewise; NaN where no silence was recorded."""
+    excitation_db: FloatArray
+    """By how much what was added stands above what the music masks there in the twentieth of all moments in which it
+    does so most, by the auditory filters; NaN where noise hides it, or nobody knows the sound pressure."""
+    schroeder_db: FloatArray
+    """Likewise by Schroeder's spreading."""
 
     @property
     def doubtful(self) -> BoolArray:
@@ -103,7 +114,8 @@ def against_quiet(
     quiet: ProgrammeTake, loud: Sequence[ProgrammeTake], *, n_samples: int, sample_rate: int, bands_hz: FloatArray
 ) -> dict[str, FloatArray]:
     """Powers of each third octave, the mean over the takes of `loud`, `(bands,)` each: what the `quiet` recording has
-    (`quiet`), what is left of it (`left`), what was added (`added`), noise (`noise`, NaN where it is not known).
+    (`quiet`), what is left of it (`left`), what was added (`added`), noise (`noise`, NaN where it is not known). And of
+    moments of 0.1 s what is left and what was added with its noise (`left_then`, `added_then`), `(bands, moments)`.
 
     n_samples   of the piece
     """
@@ -156,6 +168,14 @@ def cut_to_piece(take: ProgrammeTake, size: int, sample_rate: int) -> CutRecordi
     )
 
 
+def most_of_moments_db(margin_db: FloatArray) -> FloatArray:
+    """What a margin passes in the twentieth of all moments in which it is largest, `(bands,)` of `(bands, moments)`,
+    NaN being less than any; NaN where that itself is not known."""
+    sorted_db = np.sort(np.where(np.isfinite(margin_db), margin_db, -np.inf), axis=1)
+    most_db = sorted_db[:, int((1.0 - LOUDEST_SHARE) * (margin_db.shape[1] - 1))]
+    return np.asarray(np.where(np.isfinite(most_db), most_db, np.nan))
+
+
 def _compared(quiet: CutRecording, loud: CutRecording, bands_hz: FloatArray) -> dict[str, FloatArray]:
     """What `against_quiet` says, of one loud recording."""
     gain = gain_for_good(quiet, loud, bands_hz)
@@ -179,8 +199,10 @@ def gain_for_good(quiet: CutRecording, loud: CutRecording, bands_hz: FloatArray)
     return np.asarray(np.interp(octaves, lies, fitted.real) + 1j * np.interp(octaves, lies, fitted.imag))
 
 
-def _band(quiet: CutRecording, loud: CutRecording, gain: ComplexArray, middle_hz: float) -> dict[str, float]:
-    """Mean squares over the cut, full scale squared, of one third octave."""
+def _band(
+    quiet: CutRecording, loud: CutRecording, gain: ComplexArray, middle_hz: float
+) -> dict[str, FloatArray | float]:
+    """Mean squares over the cut, and over moments of it, full scale squared, of one third octave."""
     low_hz, high_hz = middle_hz / 10.0**0.05, middle_hz * 10.0**0.05
     inside = slice(*np.searchsorted(quiet.frequency_hz, [low_hz, high_hz]))
     width_hz = high_hz - low_hz
@@ -191,10 +213,13 @@ def _band(quiet: CutRecording, loud: CutRecording, gain: ComplexArray, middle_hz
     from_quiet = float(np.mean(through * quiet.noise[inside])) * width_hz
     noise = from_quiet + float(np.mean(loud.noise[inside])) * width_hz
     own = float(np.mean(quiet.noise[inside])) * width_hz
+    left, added = moving * played, heard - moving * played
     return {
+        "left_then": quiet.scale * _of_moments(left, quiet.seconds),
+        "added_then": quiet.scale / (1.0 - followed) * _of_moments(added, quiet.seconds),
         "quiet": less(quiet.scale * float(np.sum(np.square(np.abs(quiet.spectrum[inside])))), own),
-        "left": less(quiet.scale * mean_square(moving * played), from_quiet),
-        "added": less(quiet.scale * mean_square(heard - moving * played) / (1.0 - followed), noise),
+        "left": less(quiet.scale * mean_square(left), from_quiet),
+        "added": less(quiet.scale * mean_square(added) / (1.0 - followed), noise),
         "noise": noise,
     }
 
@@ -227,6 +252,13 @@ def moving_gain(
 def mean_square(envelope: ComplexArray) -> float:
     """Of a complex envelope."""
     return float(np.mean(np.square(np.abs(envelope))))
+
+
+def _of_moments(envelope: ComplexArray, seconds: float) -> FloatArray:
+    """Mean square of a complex envelope in moments of 0.1 s side by side; a point of it may last longer than one."""
+    gathered = np.concatenate([[0.0], np.cumsum(np.square(np.abs(envelope)))]) * (seconds / envelope.size)
+    edges_s = np.arange(int(seconds / MOMENT_S) + 1) * MOMENT_S
+    return np.asarray(np.diff(np.interp(edges_s, np.linspace(0.0, seconds, gathered.size), gathered)) / MOMENT_S)
 
 
 def less(power: float, noise: float) -> float:

@@ -84,12 +84,18 @@ class NextStep:
     """One that this program runs and whose result it reads, as it is typed; FOLDER stands for the session's path."""
 
 
+AudibleIn = Literal["single tones", "recorded music"]
+
+
 @dataclass(frozen=True, kw_only=True)
 class Audible:
     """Whether somebody would hear it, by the masked threshold; an estimate."""
 
     verdict: str
     at_db_spl: float
+    of: AudibleIn = field(default="single tones", metadata={"later": True, "only_if_said": True})
+    """What it is held against: its readings against what the tone of each masks, or what the loudspeaker was heard to
+    add to music at its frequencies against what the music masks."""
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -1,7 +1,7 @@
 """What a listener at 1 m would hear of the distortion of a condition, over the noise that its recordings hold."""
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import replace
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
@@ -9,7 +9,7 @@ import numpy.typing as npt
 
 from distort.analysis.common.curves import Harmonics
 from distort.analysis.common.quantities import MULTITONE_DISTORTION, from_findings, harmonic
-from distort.analysis.findings.finding import Audible, Finding
+from distort.analysis.findings.finding import Audible, AudibleIn, Finding
 from distort.analysis.hearing.audibility import (
     Margins,
     Verdict,
@@ -20,6 +20,7 @@ from distort.analysis.hearing.audibility import (
     verdict,
 )
 from distort.analysis.multitone.curves import MultitoneBands
+from distort.analysis.programme import ProgrammeResult
 from distort.analysis.sweep.noise import NoiseDensity
 from distort.analysis.sweep.response import lowest_valid_hz
 from distort.assembly.condition.levels import LevelsRead
@@ -62,31 +63,66 @@ def audibility(read: LevelsRead, harmonics: Sequence[Harmonics]) -> tuple[Audibi
     return tuple(found)
 
 
-def told_audible(findings: Iterable[Finding], harmonics: Mapping[float, Harmonics]) -> Iterator[Finding]:
-    """The findings, each with whether anyone would hear it in silence, where it rests on orders of calibrated sweeps.
+def told_audible(
+    findings: Iterable[Finding], harmonics: Mapping[float, Harmonics], music: ProgrammeResult | None = None
+) -> Iterator[Finding]:
+    """The findings, each with whether anyone would hear it, where it rests on orders of calibrated sweeps: in music as
+    it was recorded, where that tells, otherwise of single tones in silence.
 
     harmonics   of each level; nothing is said where they are not in dB SPL
+    music       recorded at levels above the lowest; None: none was
     """
     calibrated = {level: one for level, one in harmonics.items() if one.unit == "db_spl"}
     for finding in findings:
-        yield replace(finding, audible=_audible(finding, calibrated))
+        rows = _rows(finding, calibrated)
+        yield replace(finding, audible=_in_music(rows, music) or _of_tones(rows, calibrated))
 
 
-def _audible(finding: Finding, harmonics: Mapping[float, Harmonics]) -> Audible | None:
-    """By the surest of its readings at the highest level at which it speaks; noise may be in one that is doubtful."""
+@dataclass(frozen=True, kw_only=True)
+class _Row:
+    """A reading of an order that speaks for a finding."""
+
+    level_db_spl: float
+    order: int
+    frequency_hz: float
+
+
+def _rows(finding: Finding, harmonics: Mapping[float, Harmonics]) -> list[_Row]:
+    """Of the highest level at which it speaks."""
     rows = [
-        (row.level_db_spl, from_findings(row.quantity).order, row.frequency_hz)
+        _Row(level_db_spl=row.level_db_spl, order=order, frequency_hz=row.frequency_hz)
         for row in finding.evidence
-        if row.speaks == "for" and row.level_db_spl in harmonics and from_findings(row.quantity).order is not None
+        if row.speaks == "for" and row.level_db_spl in harmonics
+        if (order := from_findings(row.quantity).order) is not None
     ]
-    level = max((level for level, _, _ in rows), default=None)
-    said = {
-        _verdict_at(order_margins(harmonics[at_level], order), at_hz)
-        for at_level, order, at_hz in rows
-        if at_level == level and order is not None and order > 1
-    }
+    highest = max((row.level_db_spl for row in rows), default=None)
+    return [row for row in rows if row.level_db_spl == highest and row.order > 1]
+
+
+def _in_music(rows: Sequence[_Row], music: ProgrammeResult | None) -> Audible | None:
+    """By all that the loudspeaker added to the loudest piece that was recorded, in the third octaves in which the
+    products come out. More than one fault may have added it."""
+    if music is None or not music.levels:
+        return None
+    loudest, half = music.levels[-1], 10.0**0.05
+    said: set[Verdict] = set()
+    for row in rows:
+        at_hz = row.order * row.frequency_hz
+        band = int(np.argmin(np.abs(np.log(music.frequency_hz / at_hz))))
+        if music.frequency_hz[band] / half <= at_hz <= music.frequency_hz[band] * half and not loudest.doubtful[band]:
+            said.add(verdict(float(loudest.excitation_db[band]), float(loudest.schroeder_db[band])))
+    return _surest(said, loudest.level_db_spl, "recorded music")
+
+
+def _of_tones(rows: Sequence[_Row], harmonics: Mapping[float, Harmonics]) -> Audible | None:
+    """By its readings; noise may be in one that is doubtful."""
+    said = {_verdict_at(order_margins(harmonics[row.level_db_spl], row.order), row.frequency_hz) for row in rows}
+    return _surest(said, rows[0].level_db_spl, "single tones") if rows else None
+
+
+def _surest(said: Collection[Verdict], level_db_spl: float, of: AudibleIn) -> Audible | None:
     surest = next((words for one, words in SAID.items() if one in said), None)
-    return None if surest is None or level is None else Audible(verdict=surest, at_db_spl=level)
+    return None if surest is None else Audible(verdict=surest, at_db_spl=level_db_spl, of=of)
 
 
 def _verdict_at(margins: Margins, at_hz: float) -> Verdict:

@@ -8,9 +8,16 @@ import numpy as np
 from distort.analysis.heard import HeardParts, heard_parts
 from distort.analysis.hearing.over_masked import OverMasked, over_masked
 from distort.analysis.programme import FADE_S
-from distort.assembly.condition.programme import bands_of, drive_of, piece_of, require_same_piece, take_of
+from distort.assembly.condition.programme import (
+    bands_of,
+    drive_of,
+    full_scale_db_spl,
+    piece_of,
+    require_same_piece,
+    take_of,
+)
 from distort.errors import SessionError
-from distort.recording.takes import Takes, reference_for, takes_of_each_level
+from distort.recording.takes import Takes, takes_of_each_level
 from distort.session.files.folder import SessionFolder
 from distort.session.files.names import format_level
 from distort.session.plan.keys import Plan
@@ -80,7 +87,7 @@ def heard_sounds(folder: SessionFolder, plan: Plan, condition: str, level_db_spl
         bands_hz=bands_hz,
         louder_db=louder_db,
     )
-    full_scale_db_spl = _full_scale_db_spl(loud)
+    spl_db = full_scale_db_spl(loud)
     sounding = slice(round((FADE_S + piece.n_samples / piece.sample_rate) * piece.sample_rate))
     masked = over_masked(
         parts.intended[sounding],
@@ -88,22 +95,17 @@ def heard_sounds(folder: SessionFolder, plan: Plan, condition: str, level_db_spl
         sample_rate=piece.sample_rate,
         bands_hz=bands_hz,
         noise_power=parts.noise_power,
-        full_scale_db_spl=full_scale_db_spl,
+        full_scale_db_spl=spl_db,
     )
     sounds, gain_db = levelled(parts)
     record = _record(plan, condition, (quiet[0], loud[0]), piece)
     record = replace(
         record,
         n_samples=parts.intended.size,
-        full_scale_db_spl=None if full_scale_db_spl is None else full_scale_db_spl - gain_db,
+        full_scale_db_spl=None if spl_db is None else spl_db - gain_db,
         silent=parts.silent,
     )
     return HeardSounds(record=record, sounds=sounds, parts=parts, masked=masked)
-
-
-def _full_scale_db_spl(takes: Takes) -> float | None:
-    reference = reference_for(takes)
-    return reference.offset_db if reference.unit == "db_spl" else None
 
 
 def _record(plan: Plan, condition: str, both: tuple[Recording, Recording], piece: Programme) -> Heard:

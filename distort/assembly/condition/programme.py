@@ -6,11 +6,12 @@ from dataclasses import replace
 import numpy as np
 import numpy.typing as npt
 
-from distort.analysis.programme import ProgrammeLevel, ProgrammeResult, ProgrammeTake, against_quiet
+from distort.analysis.hearing.over_masked import margins_of_moments_db
+from distort.analysis.programme import ProgrammeLevel, ProgrammeResult, ProgrammeTake, against_quiet, most_of_moments_db
 from distort.analysis.sweep.sweeps import Settings
 from distort.errors import AnalysisError
 from distort.recording.alignment.prepared import prepare
-from distort.recording.takes import Takes, require_alike
+from distort.recording.takes import Takes, reference_for, require_alike
 from distort.session.plan.kinds import TRIAL_DRIVE_DBFS
 from distort.session.recordings.stored import Recording
 from signals import as_a, kind_of
@@ -53,13 +54,39 @@ def _level(level_db_spl: float, takes: Takes, quiet: Takes) -> ProgrammeLevel:
         bands_hz=bands_of(piece),
     )
     whole = power["left"] + power["added"] + power["noise"]
+    by_excitation_db, by_schroeder_db = _over_masked_db(power, bands_of(piece), full_scale_db_spl(takes))
     return ProgrammeLevel(
         level_db_spl=level_db_spl,
         change_db=power_to_db(power["left"] / power["quiet"]) - (drive_of(takes) - drive_of(quiet)),
         coherence=power["left"] / whole,
         remainder_db=power_to_db(power["added"] / power["left"]),
         floor_db=power_to_db(power["noise"] / power["left"]),
+        excitation_db=by_excitation_db,
+        schroeder_db=by_schroeder_db,
     )
+
+
+def _over_masked_db(
+    power: Mapping[str, FloatArray], bands_hz: FloatArray, full_scale_db_spl: float | None
+) -> tuple[FloatArray, FloatArray]:
+    """By how much what was added stands above what the music masks, `(bands,)`, by either model."""
+    if full_scale_db_spl is None:
+        return np.full(bands_hz.size, np.nan), np.full(bands_hz.size, np.nan)
+    noise = power["noise"]
+    by_excitation_db, by_schroeder_db = margins_of_moments_db(
+        power["left_then"],
+        np.maximum(power["added_then"] - noise[:, None], 0.0),
+        bands_hz=bands_hz,
+        noise_power=np.nan_to_num(noise, nan=np.inf),  # where it is not known, it may be all there is
+        full_scale_db_spl=full_scale_db_spl,
+    )
+    return most_of_moments_db(by_excitation_db), most_of_moments_db(by_schroeder_db)
+
+
+def full_scale_db_spl(takes: Takes) -> float | None:
+    """SPL at 1 m that a sine at full scale stands for; None without a calibration."""
+    reference = reference_for(takes)
+    return reference.offset_db if reference.unit == "db_spl" else None
 
 
 def piece_of(takes: Takes) -> Programme:

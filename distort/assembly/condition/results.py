@@ -8,11 +8,12 @@ from typing import Any
 from distort.analysis.common.curves import Response
 from distort.analysis.findings.find import find
 from distort.analysis.findings.finding import Finding
+from distort.analysis.programme import ProgrammeResult
 from distort.analysis.sweep.response import band_mean_db
 from distort.assembly.condition.audible import audibility, told_audible
 from distort.assembly.condition.curves import Curves
 from distort.assembly.condition.evidence import evidence_of
-from distort.assembly.condition.level_limits import level_limits
+from distort.assembly.condition.level_limits import PROGRAMME, level_limits
 from distort.assembly.condition.level_series import LevelSeries
 from distort.assembly.condition.levels import LevelsRead
 from distort.assembly.condition.prediction import prediction_of
@@ -49,7 +50,7 @@ def put_together(
     prediction = prediction_of(read, curves, foreign)
     evidence = evidence_of(recorded, read, curves=curves, series=series, foreign=foreign, further=further)
     evidence = replace(evidence, prediction=prediction)
-    found, margins = _heard(find(evidence), recorded, read, curves)
+    found, margins = _heard(find(evidence), recorded, read, curves, music=further.get(PROGRAMME))
     return ConditionResults(
         findings=Findings(
             loudspeaker=first.loudspeaker,
@@ -86,12 +87,17 @@ def put_together(
 
 
 def _heard(
-    found: tuple[Finding, ...], recorded: Recorded, read: LevelsRead, curves: Curves
+    found: tuple[Finding, ...],
+    recorded: Recorded,
+    read: LevelsRead,
+    curves: Curves,
+    *,
+    music: ProgrammeResult | None,
 ) -> tuple[tuple[Finding, ...], tuple[AudibilityFound, ...]]:
     """What somebody would hear of it; nobody listens in the near field."""
     if recorded.plan.near_field_of is not None:
         return found, ()
-    told = told_audible(found, dict(zip(read.sweeps, curves.harmonics, strict=True)))
+    told = told_audible(found, dict(zip(read.sweeps, curves.harmonics, strict=True)), music)
     return tuple(told), audibility(read, curves.harmonics)
 
 

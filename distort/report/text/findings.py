@@ -12,7 +12,7 @@ from distort.analysis.findings.across import FindingAcross
 from distort.analysis.findings.finding import EvidenceRow, Finding
 from distort.analysis.findings.next_steps import FOLDER
 from distort.report.text.headings import heading_sentences
-from distort.report.text.listened import blind_words
+from distort.report.text.listened import heard_words
 from distort.report.text.numbers import hertz, level_name
 from distort.report.text.quantities import short
 from distort.session.results.condition_results import ConditionResults
@@ -55,7 +55,7 @@ def findings_blocks(
         yield NOTHING
     yield from _floor_sentences(results)
     for one in findings:
-        yield from _paragraph(one, session, blind_words(one, (results.findings.condition,), listened))
+        yield from _paragraph(one, session, heard_words(one, (results.findings.condition,), listened))
         if evidence and one.evidence:
             yield evidence_table(one.evidence)
             yield ""
@@ -88,15 +88,12 @@ def _floor_sentences(results: ConditionResults) -> Iterator[str]:
         )
 
 
-def _paragraph(one: Finding, session: str, blind: str) -> Iterator[str]:
+def _paragraph(one: Finding, session: str, audible: str) -> Iterator[str]:
     yield f"{one.number}. {one.headline}"
     yield f"   {one.sentence}"
     yield f"   {surely(one)}"
-    if blind:
-        yield f"   Audible: {blind}."
-    elif one.audible is not None:
-        level = level_name(one.audible.at_db_spl)
-        yield f"   Audible: {one.audible.verdict}, of single tones at {level} dB SPL (an estimate)."
+    if audible:
+        yield f"   Audible: {audible}."
     yield f"   To confirm: {one.next.text}"
     if one.next.command is not None:
         yield f"   {typed(one.next.command, session)}"

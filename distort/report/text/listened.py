@@ -9,8 +9,35 @@ from distort.session.results.listened import Listened, ListenedPair
 OF_COMPRESSION = frozenset({"compression", "expansion", "limiting", "heating"})
 """Explanations that the pair of compression is about."""
 
+IN_MUSIC = {
+    "yes": "stands above what the music masks",
+    "perhaps": "lies about where the music masks it",
+    "no": "is masked, or too faint",
+}
+
 BY_NO_PAIR = frozenset({"room", "noise"})
 """What no pair takes away."""
+
+
+def heard_words(finding: Finding, conditions: tuple[str, ...], listened: Listened | None) -> str:
+    """Whether somebody would hear a finding of these conditions: as recorded music and blind tests say; where neither
+    does, of single tones; each says which it is. "" where nothing is known."""
+    blind, estimate = blind_words(finding, conditions, listened), _estimate_words(finding)
+    if finding.audible is not None and finding.audible.of == "single tones" and blind:
+        return blind
+    return "; ".join(words for words in (estimate, blind) if words)
+
+
+def _estimate_words(finding: Finding) -> str:
+    said = finding.audible
+    if said is None:
+        return ""
+    if said.of == "recorded music":
+        return (
+            f"{said.verdict}, in the music recorded at {level_name(said.at_db_spl)} dB SPL: what was added at these "
+            f"frequencies {IN_MUSIC.get(said.verdict, '')} (an estimate)"
+        )
+    return f"{said.verdict}, of single tones at {level_name(said.at_db_spl)} dB SPL (an estimate)"
 
 
 def blind_words(finding: Finding, conditions: tuple[str, ...], listened: Listened | None) -> str:

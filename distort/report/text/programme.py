@@ -28,7 +28,9 @@ def programme_blocks(results: ConditionResults) -> Iterator[str | Table]:
         yield _table(result, level)
     yield (
         "Change: of level, dB, less the change of drive. Coherence: share of the power that is still the music. Added: "
-        "what is not, dB re the music of that third octave; floor: the noise of both recordings."
+        "what is not, dB re the music of that third octave; floor: the noise of both recordings. Over masked: what was "
+        "added over what the music masks, dB, as it is passed in a twentieth of the time, by the model that masks "
+        "more; -: noise hides it, or nobody knows the sound pressure."
     )
     if any(np.any(level.doubtful) for level in result.levels):
         yield f"? use with caution: less than {CLEAR_OF_NOISE_DB:.0f} dB above its floor."
@@ -55,8 +57,9 @@ def _holds(found: LevelLimit | None) -> str:
 
 def _table(result: ProgrammeResult, level: ProgrammeLevel) -> Table:
     table = Table(box=None, pad_edge=False)
-    for heading in ("Hz", "Change", "Coherence", "Added", "Floor"):
+    for heading in ("Hz", "Change", "Coherence", "Added", "Floor", "Over masked"):
         table.add_column(heading, justify="right")
+    over_db = np.minimum(level.excitation_db, level.schroeder_db)
     for band in range(result.frequency_hz.size):
         mark = "?" if level.doubtful[band] else " "
         table.add_row(
@@ -65,5 +68,6 @@ def _table(result: ProgrammeResult, level: ProgrammeLevel) -> Table:
             "-" if np.isnan(level.coherence[band]) else f"{level.coherence[band]:.2f}",
             f"{decibels(float(level.remainder_db[band]))}{mark}",
             decibels(float(level.floor_db[band])),
+            "-" if np.isnan(over_db[band]) else decibels(float(over_db[band])),
         )
     return table

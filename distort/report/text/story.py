@@ -8,8 +8,8 @@ import numpy as np
 
 from distort.analysis.findings.across import FindingAcross, same_finding
 from distort.analysis.findings.finding import Finding
-from distort.report.text.listened import blind_words
-from distort.report.text.numbers import hertz_words, level_name, with_plus_minus
+from distort.report.text.listened import heard_words
+from distort.report.text.numbers import hertz_words, with_plus_minus
 from distort.report.text.overview import WorstThd
 from distort.session.plan.keys import NEAR_FIELD
 from distort.session.results.condition_results import ConditionResults
@@ -85,7 +85,7 @@ def told(
             conditions=tuple(shown),
             not_in=tuple(name for name in names if name not in shown),
             verdict=next((one.verdict for one in across if same_finding(one.finding, finding)), None),
-            audible=blind_words(finding, tuple(shown), listened) or audible_words(finding),
+            audible=heard_words(finding, tuple(shown), listened) or NOT_KNOWN,
             numbers_in=tuple(shown.items()),
         )
         for number, (owner, finding, shown) in enumerate(owned, 1)
@@ -224,6 +224,9 @@ def _what_is_open(loose: Sequence[Told]) -> str:
     return f"the data cannot tell the cause, or {whose}" if len(loose) > 1 else "the data cannot tell the cause"
 
 
+NOT_KNOWN = "not known; a listening test would tell"
+"""Whether somebody would hear it."""
+
 LOW_HZ = 30.0
 """A limit below this is no news: few loudspeakers play there (own choice)."""
 
@@ -232,13 +235,6 @@ def _floor_known(results: ConditionResults) -> bool:
     return not results.harmonics or any(
         np.isfinite(order.noise_db).any() for each in results.harmonics for order in each.orders
     )
-
-
-def audible_words(finding: Finding) -> str:
-    """Whether somebody would hear it, or that this is not known."""
-    if finding.audible is None:
-        return "not known; a listening test would tell"
-    return f"{finding.audible.verdict}, of single tones at {level_name(finding.audible.at_db_spl)} dB SPL (an estimate)"
 
 
 def sentence_of(finding: Finding) -> str:
