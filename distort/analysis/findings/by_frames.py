@@ -18,8 +18,8 @@ NEAR_OCTAVES = 1.0 / 6.0
 
 EXPLAINED: Mapping[Cause, Explanation] = {"limiter": "limiting", "heat": "heating", "instantaneous": "compression"}
 
-RIGHT = share_right(110, 111)
-"""Of causes called on random devices to tune on (tests/frames_study.py, 2026-11-28)."""
+RIGHT = share_right(181, 182)
+"""Of causes called on random devices that nobody had looked at (seeds from 20,000 on, tests/STUDIES.md, Frames)."""
 
 
 def frame_near(draft: Draft, evidence: Evidence) -> FrameAt | None:

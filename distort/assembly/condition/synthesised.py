@@ -25,7 +25,7 @@ from distort.recording.takes import levels_of, settings_of
 from distort.session.files.folder import SessionFolder
 from distort.session.files.names import format_level
 from distort.session.plan.keys import Plan
-from distort.session.plan.music import piece_at
+from distort.session.plan.music import piece_at, read_mixed
 from distort.session.recordings.condition import Recorded, read_condition
 from distort.session.recordings.pieces import credit_and_licence
 from distort.session.results.heard_files import Heard, NamedFile
@@ -51,6 +51,7 @@ def synthesised_sounds(
     Raises RecordingError for a file that is no music; SessionError for a condition without sweeps; AnalysisError where
     sweeps and multitones do not allow it, with the reason; and as `read_condition` and `prepare` do.
     """
+    read_mixed(music)  # a file that is no music is refused before sweeps are read for half a minute
     known = _known(read_condition(folder, plan, condition), progress)
     reference = known.sweeps[min(known.sweeps)]
     rate = reference.read.sweep.sample_rate
