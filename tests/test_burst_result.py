@@ -5,10 +5,9 @@ import pytest
 
 from distort.analysis.burst import ORDERS, BurstReading
 from distort.analysis.burst_series.judged import BurstLevel, judged_levels
-from distort.analysis.burst_series.operating_limit import burst_operating_limit
+from distort.analysis.burst_series.operating_limit import BurstLimit, burst_operating_limit
 from distort.analysis.burst_series.result import BurstResult, burst_result
 from distort.analysis.common.burst_limits import BurstLimits
-from distort.analysis.common.operating_limit import OperatingLimit
 from distort.analysis.sweep.sweeps import Reference
 from distort.session.results.burst_table import burst_columns, burst_of
 
@@ -134,16 +133,16 @@ def test_levels_below_a_fault_count_and_those_above_do_not() -> None:
 
 def test_the_operating_limit_is_where_the_first_band_meets_one() -> None:
     met = result_of(level(80.0), level(96.0, lost_db=(2.0, 0.0)), level(98.0, lost_db=(4.0, 0.0)))
-    assert burst_operating_limit(met) == OperatingLimit(
-        stimulus="burst", level_db_spl=pytest.approx(97.0), ended_by="compression", frequency_hz=100.0
+    assert burst_operating_limit(met) == BurstLimit(
+        level_db_spl=pytest.approx(97.0), ended_by="compression", frequency_hz=100.0
     )
     free = burst_operating_limit(result_of(level(80.0), level(90.0)))
-    assert free == OperatingLimit(stimulus="burst", level_db_spl=90.0, ended_by=None)
+    assert free == BurstLimit(level_db_spl=90.0, ended_by=None)
     # a band that was kept from more below that says how far it is known
     kept = result_of(
         level(80.0), level(96.0, bands=(0,), lost_db=(2.0, 0.0)), level(98.0, bands=(0,), lost_db=(4.0, 0.0))
     )
-    assert burst_operating_limit(kept) == OperatingLimit(stimulus="burst", level_db_spl=80.0, ended_by=None)
+    assert burst_operating_limit(kept) == BurstLimit(level_db_spl=80.0, ended_by=None)
 
 
 def test_its_table_gives_the_result_back() -> None:
