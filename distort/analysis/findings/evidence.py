@@ -127,7 +127,7 @@ class Image:
     highest_db: float
     """Re the fundamental, where it is strongest."""
     touched_hz: tuple[tuple[float, float], ...]
-    """Stretches of orders that it touches at the highest level, by the frequency of the excitation."""
+    """Stretches of orders that it touches at the highest level, by the frequency of the excitation; may be none."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -182,7 +182,7 @@ class Evidence:
     events: tuple[Event, ...] = ()
     """Those that touch a curve; what they touch is not readable in the curves here."""
     images: tuple[Image, ...] = ()
-    """Those that were found beside the sweep itself and touch a curve; likewise."""
+    """Those that were found beside the sweep itself; likewise."""
     impulses: tuple[ImpulsivePlace, ...] = ()
     """Where something strikes, rubs or blows in step with the sweep, level by level."""
     noise: tuple[Growing, ...] = ()

@@ -69,19 +69,35 @@ class Crossing:
     order: OrderAt
 
 
-def image_draft(evidence: Evidence, contrasts: Contrasts) -> tuple[Draft | None, tuple[Crossing, ...]]:
-    """The finding, if images were found beside the sweep or enough orders tell it; and the crossings at which something
-    rises."""
+def with_images(drafts: Sequence[Draft], evidence: Evidence, contrasts: Contrasts) -> list[Draft]:
+    """The drafts, those that stand at crossings of images alone being one of images, where images are known or enough
+    orders tell them; where something rises at crossings and neither is so, they are left undecided."""
     met, looked_at = _met(evidence, contrasts)
-    if evidence.images:
-        return _measured(evidence.images), met
     places = {one.place.frequency_hz for one in met}
-    if len(places) < NAMED or len({one.order.order for one in met}) < LEAST_ORDERS:
-        return None, met if len(places) >= SUSPECTED else ()
-    met = tuple(sorted(met, key=lambda one: -one.order.mean_db))
+    if evidence.images:
+        kept, at_crossings = _apart(drafts, met)
+        image = _measured(evidence.images, [*places, *(one.places[0].frequency_hz for one in at_crossings)])
+        return kept if image is None else [image, *kept]
+    if len(places) < SUSPECTED:
+        met = ()
+    kept, at_crossings = _apart(drafts, met)
+    if len(places) >= NAMED and len({one.order.order for one in met}) >= LEAST_ORDERS:
+        return [_told_by_orders(evidence, contrasts, met, looked_at), *kept]
+    between: tuple[Explanation, ...] = ("loudspeaker-generated", "conversion-image")
+    return [
+        *kept,
+        *(
+            replace(one, explanation="undecided", decided=False, between=between, part_of_loudspeaker=None)
+            for one in at_crossings
+        ),
+    ]
+
+
+def _told_by_orders(evidence: Evidence, contrasts: Contrasts, met: Sequence[Crossing], looked_at: int) -> Draft:
+    met = sorted(met, key=lambda one: -one.order.mean_db)
     first = met[0]
     below_db = -float(np.median([one.order.relative_db[-1] for one in met]))
-    draft = Draft(
+    return Draft(
         explanation="conversion-image",
         decided=True,
         probability=_probability(evidence, contrasts, len(met), looked_at),
@@ -91,13 +107,20 @@ def image_draft(evidence: Evidence, contrasts: Contrasts) -> tuple[Draft | None,
         numbers={"difference_hz": DIFFERENCES_HZ[0], "below_db": below_db},
         evidence=tuple(row for one in met for row in order_rows(one.place, _fit(one), (), only=(one.order.order,))),
     )
-    return draft, met
 
 
-def _measured(images: Sequence[Image]) -> Draft:
-    """Of images that were read beside the sweep: where they touch orders."""
+def _measured(images: Sequence[Image], risen_hz: Sequence[float]) -> Draft | None:
+    """Of images that were read beside the sweep: where they touch orders, and where one rises at a crossing at which
+    they could not be read, because what is louder lies beside it. None where they do neither."""
     strongest = max(images, key=lambda one: one.highest_db)
     stretches = sorted({stretch for one in images for stretch in one.touched_hz})
+    apart_hz: list[float] = []
+    for at_hz in sorted(risen_hz):
+        touched = any(low_hz <= at_hz <= high_hz for low_hz, high_hz in stretches)
+        if not touched and not (apart_hz and octaves_apart(at_hz, apart_hz[-1]) < NEAR_OCTAVES):
+            apart_hz.append(at_hz)
+    if not stretches and not apart_hz:
+        return None
     return Draft(
         explanation="conversion-image",
         decided=True,
@@ -105,28 +128,26 @@ def _measured(images: Sequence[Image]) -> Draft:
         places=tuple(
             PlaceFound(frequency_hz=math.sqrt(low_hz * high_hz), low_hz=low_hz, high_hz=high_hz)
             for low_hz, high_hz in stretches
-        ),
+        )
+        + tuple(place_found(at_hz) for at_hz in apart_hz),
         strength_db=MEASURED_STRENGTH_DB,
         part_of_loudspeaker=False,
         numbers={"difference_hz": strongest.difference_hz, "below_db": -strongest.highest_db},
     )
 
 
-def without_images(drafts: Sequence[Draft], met: Sequence[Crossing], *, named: bool) -> list[Draft]:
-    """Drafts less those that stand at crossings alone; where no conversion is named they are left undecided."""
+def _apart(drafts: Sequence[Draft], met: Sequence[Crossing]) -> tuple[list[Draft], list[Draft]]:
+    """Drafts that stand elsewhere as well, and those that stand at crossings alone."""
     kept: list[Draft] = []
+    at_crossings: list[Draft] = []
     for one in drafts:
-        at_crossings = one.explanation in ("loudspeaker-generated", "product-on-peak", "undecided") and all(
+        met_there = one.explanation in ("loudspeaker-generated", "product-on-peak", "undecided") and all(
             any(octaves_apart(place.frequency_hz, each.place.frequency_hz) < NEAR_OCTAVES for each in met)
             for place in one.places
         )
         alone = "at_least" in one.numbers and _crosses(one)  # above the noise there alone, as an image is
-        if not at_crossings and not alone:
-            kept.append(one)
-        elif not named:
-            between: tuple[Explanation, ...] = ("loudspeaker-generated", "conversion-image")
-            kept.append(replace(one, explanation="undecided", decided=False, between=between, part_of_loudspeaker=None))
-    return kept
+        (at_crossings if met_there or alone else kept).append(one)
+    return kept, at_crossings
 
 
 def _crosses(one: Draft) -> bool:

@@ -2,6 +2,7 @@
 
 import math
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 
 from distort.analysis.findings.evidence import Evidence
 from distort.analysis.findings.finding import Draft, Explanation, PlaceFound
@@ -19,7 +20,8 @@ numbers), how many are so; of what is undecided nothing is claimed."""
 
 
 def impulse_drafts(evidence: Evidence) -> list[Draft]:
-    """One a place; what it is at the highest level that shows it says what it is."""
+    """One a place; what it is at the highest level that shows it says what it is. Beside images of a conversion all
+    that strikes in step is one, and open: of images at F + f and F - f the sum beats in step with the cycles of f."""
     groups: list[list[ImpulsivePlace]] = []
     found = [one for one in evidence.impulses if one.kind != "high-orders"]  # nothing strikes: a driver's own orders
     for one in sorted(found, key=lambda each: -each.level_db_spl):
@@ -28,7 +30,11 @@ def impulse_drafts(evidence: Evidence) -> list[Draft]:
             groups.append([one])
         else:
             group.append(one)
-    return [_draft(group, evidence) for group in groups]
+    drafts = [_draft(group, evidence) for group in groups]
+    in_step = [one for one in drafts if one.explanation in ("rub", "undecided")]
+    if not evidence.images or not in_step:
+        return drafts
+    return [*(one for one in drafts if one not in in_step), _or_images(in_step)]
 
 
 def of_impulses(draft: Draft) -> bool:
@@ -61,6 +67,22 @@ def _draft(group: Sequence[ImpulsivePlace], evidence: Evidence) -> Draft:
         part_of_loudspeaker=True,
         numbers=numbers | {name: value for name, value in behaviour.items() if math.isfinite(value)},
         between=() if decided else ("rattle", "rub"),
+    )
+
+
+def _or_images(in_step: Sequence[Draft]) -> Draft:
+    """All of them at their places, open between what strikes and images."""
+    strongest = max(in_step, key=lambda one: one.strength_db)
+    lowest_db = min(one.numbers["lowest_level_db_spl"] for one in in_step)
+    return replace(
+        strongest,
+        explanation="undecided",
+        decided=False,
+        probability=PROBABILITIES["undecided"],
+        places=tuple(sorted((place for one in in_step for place in one.places), key=lambda one: one.low_hz)),
+        part_of_loudspeaker=None,
+        numbers={**strongest.numbers, "lowest_level_db_spl": lowest_db},
+        between=("rub", "conversion-image"),
     )
 
 

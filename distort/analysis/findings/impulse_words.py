@@ -30,12 +30,27 @@ _STEPS: Mapping[Explanation, str] = {
     "undecided": "Tighten or take off grille, screws and trim and record again: a loose part falls silent.",
 }
 
+OR_IMAGES = (
+    "something strikes or images beat",
+    "Something sharp seems to sound in step with the tone while {where}; images that a conversion of the sample rate "
+    "left beat in that step as well.",
+    "Record the level again with nothing that converts the sample rate: what strikes must still be there.",
+)
+"""Headline, sentence and step where images were found."""
+
 
 def impulse_words(draft: Draft, evidence: Evidence) -> tuple[str, str, NextStep]:
     """Headline, sentence, and the next step."""
     level = f"{draft.numbers['level_db_spl']:g} dB SPL"
-    span = f"{draft.low_hz:.0f} to {draft.high_hz:.0f} Hz"
-    sentence = _SENTENCES[draft.explanation].format(where=f"{span} plays at {level}")
+    span = f"{draft.places[0].low_hz:.0f} to {draft.places[-1].high_hz:.0f} Hz"
+    if len(draft.places) > 1:
+        span = f"{len(draft.places)} stretches from {span}"
+    headline, sentence, step = (
+        OR_IMAGES
+        if "conversion-image" in draft.between
+        else (_HEADLINES[draft.explanation], _SENTENCES[draft.explanation], _STEPS[draft.explanation])
+    )
+    sentence = sentence.format(where=f"{span} {'play' if len(draft.places) > 1 else 'plays'} at {level}")
     lowest_db = draft.numbers["lowest_level_db_spl"]
     if lowest_db < draft.numbers["level_db_spl"]:
         sentence += f" It is there from {lowest_db:g} dB SPL on."
@@ -44,9 +59,8 @@ def impulse_words(draft: Draft, evidence: Evidence) -> tuple[str, str, NextStep]
         sentence += (
             f" A multitone's noise agrees: from {low_hz:.0f} to {high_hz:.0f} Hz it grows by {growth:.1f} dB per dB."
         )
-    step = _STEPS[draft.explanation]
     return (
-        f"{span}: {_HEADLINES[draft.explanation]} at {level}",
+        f"{span}: {headline} at {level}",
         sentence,
         as_planned(evidence, step) if draft.explanation == "rub" else again(draft, evidence, step),
     )

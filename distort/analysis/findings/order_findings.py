@@ -11,7 +11,7 @@ from distort.analysis.findings.candidates import Candidate, Contrasts, all_contr
 from distort.analysis.findings.combs import path_of, same_path
 from distort.analysis.findings.evidence import Evidence
 from distort.analysis.findings.finding import Draft, Explanation
-from distort.analysis.findings.image_findings import image_draft, without_images
+from distort.analysis.findings.image_findings import with_images
 from distort.analysis.findings.peak_findings import peak_drafts, source_or_peak
 from distort.analysis.findings.places import place_at
 from distort.analysis.findings.response_findings import response_drafts
@@ -55,9 +55,7 @@ def order_drafts(evidence: Evidence) -> list[Draft]:
     drafts += peak_drafts(evidence, contrasts, at_dips)
     drafts += _tops(evidence, contrasts, odds, at_dips)
     drafts += response_drafts(evidence, at_dips, drafts)
-    image, crossings = image_draft(evidence, contrasts)
-    kept = without_images(drafts, crossings, named=image is not None)
-    return kept if image is None else [image, *kept]
+    return with_images(drafts, evidence, contrasts)
 
 
 def _weighed(evidence: Evidence, contrasts: Contrasts, one: Candidate, odds: float) -> Weighing:

@@ -309,8 +309,8 @@ def _image(draft: Draft, at: str) -> tuple[str, str]:
     below = f"{draft.numbers['below_db']:.0f} dB below the tone"
     return (
         f"{at}: images of a sample rate conversion, not the loudspeaker",
-        f"At {at} orders rise where n f meets 3.9 kHz +- f, {below}: images of a conversion between 48 and 44.1 kHz in "
-        f"the recording, not distortion of the loudspeaker.",
+        f"At {at} orders rise where n f meets {hertz(draft.numbers['difference_hz'])} +- f, {below}: images that a "
+        f"conversion of the sample rate left in the recording, not distortion of the loudspeaker.",
     )
 
 

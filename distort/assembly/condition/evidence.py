@@ -175,9 +175,8 @@ def _images(found: Sequence[ImageFound], highest_db_spl: float) -> tuple[Image, 
     for one in found:
         at_highest = [level for level in one.levels if level.level_db_spl == highest_db_spl]
         touched = tuple((each.low_hz, each.high_hz) for level in at_highest for each in level.touched)
-        if touched:
-            image = one.image
-            images.append(Image(difference_hz=image.offset_hz, highest_db=image.highest_db, touched_hz=touched))
+        image = one.image
+        images.append(Image(difference_hz=image.offset_hz, highest_db=image.highest_db, touched_hz=touched))
     return tuple(images)
 
 
