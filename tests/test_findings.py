@@ -226,6 +226,25 @@ def test_a_change_of_its_own_at_a_dip_or_peak(deviation_db: float, change_db: fl
     assert one.places[0].frequency_hz == pytest.approx(900.0, rel=0.03)
 
 
+@pytest.mark.parametrize(
+    ("fill_db", "everywhere_db", "explanation"),
+    [
+        (0.19, 0.0, "level-dependent-resonance"),  # six times how well two runs agree; too little to be listed alone
+        (0.10, 0.0, "undecided"),  # three times
+        (0.04, 0.0, "resonance"),
+        (0.0, 0.3, "resonance"),  # the flanks do as the dip does
+    ],
+)
+def test_a_dip_that_fills_by_little_is_no_plain_resonance(fill_db, everywhere_db, explanation) -> None:
+    top = bell(900.0, 1.0)
+    made = replace(
+        Made(after=bell(900.0, -8.0), anomalies=(anomaly(900.0, -8.0),)),
+        change=lambda f, level: (everywhere_db + fill_db * top(f)) * 10.0 ** ((level - 96.0) / 10.0),
+    )
+    found = {one.explanation for one in find(made.evidence()) if 800.0 < one.places[0].frequency_hz < 1000.0}
+    assert found == {explanation}
+
+
 def test_a_dip_before_the_source_does_not_saturate() -> None:
     """What the loudspeaker gains there is an expansion of its own, and the dip a filter's."""
     made = Made(before=bell(900.0, -7.0), anomalies=(anomaly(900.0, -7.0),))
