@@ -91,6 +91,16 @@ def test_a_resonance_is_told_by_the_response_alone(height_db: float) -> None:
     assert f"{'peaks' if height_db > 0.0 else 'dips'} by 8 dB" in one.sentence
 
 
+def test_a_dip_that_the_response_measured_elsewhere_has_not_is_the_rooms() -> None:
+    at_point = anomaly(3000.0, -8.0, elsewhere="filled-in")
+    made = Made(after=bell(3000.0, -8.0), anomalies=(at_point,), shared=True)
+    (one,) = [each for each in find(made.evidence()) if "response_db" in each.numbers or each.explanation == "room"]
+    assert one.explanation == "room"
+    (alone,) = find(covered(made))  # no order tells whether two sources cancel at this point
+    assert alone.explanation in ("room", "undecided")
+    assert "resonance" not in alone.sentence
+
+
 def test_in_a_room_a_dip_alone_is_no_finding() -> None:
     made = Made(after=bell(3000.0, 8.0), anomalies=(anomaly(3000.0, 8.0),))
     assert find(replace(covered(made), in_room=True)) == ()

@@ -206,7 +206,9 @@ def _described(
 ) -> Anomaly:
     one, poles, comb = looked_at
     width_octaves = float(np.log2(one.high_hz / one.low_hz))
-    centre_hz = poles.frequency_hz if comb is None else comb.frequency_hz
+    # a pair of poles fitted to what is none may settle beside the dip
+    fitted_hz = float(np.clip(poles.frequency_hz, one.low_hz, one.high_hz))
+    centre_hz = fitted_hz if comb is None else comb.frequency_hz
     deviation_db = one.deviation_db if comb is None else comb.depth_db
     scatter_db = float(against.scatter_db[int(np.argmin(np.abs(against.frequency_hz - one.centre_hz)))])
     half_width_hz = max(0.5 * (one.high_hz - one.low_hz), 0.01 * centre_hz)

@@ -59,6 +59,8 @@ def _draft(evidence: Evidence, one: Weighing, anomaly: Anomaly) -> Draft:
     between: tuple[Explanation, ...] = (
         ("resonance", "filter-before-source")
         if anomaly.kind == "peak"
+        else ("room", "cancellation")
+        if anomaly.elsewhere == "filled-in"
         else ("resonance", "filter-before-source", "cancellation")
     )
     return Draft(
@@ -75,6 +77,8 @@ def _draft(evidence: Evidence, one: Weighing, anomaly: Anomaly) -> Draft:
 def _named(evidence: Evidence, one: Weighing, anomaly: Anomaly) -> tuple[Explanation, float]:
     """What the shape says, as far as no order at the place says otherwise, and how probable that is."""
     share = one.found.probability
+    if anomaly.elsewhere == "filled-in":  # the response measured elsewhere has it not, so what drives it has it not
+        return "room", 1.0 - share.get(OWN, 0.0)
     if path_of(evidence, anomaly) is not None:
         return "delayed-copy", 1.0 - share.get(BEFORE, 0.0) - share.get(OWN, 0.0)
     if anomaly.shape != "resonance":
