@@ -190,11 +190,11 @@ def _voice(time_s: FloatArray) -> FloatArray:
     within_s = np.mod(time_s, half_bar_s)
     base_hz = np.array(MELODY_HZ)[note]
     turns = base_hz * (within_s + 0.01 / (2.0 * np.pi * 5.5) * np.sin(2.0 * np.pi * 5.5 * within_s))
-    formants_hz = np.array(FORMANTS_HZ)[vowel]
     sung = np.zeros(time_s.size)
     for n in range(1, 25):
-        away = (n * base_hz[:, np.newaxis] - formants_hz) / FORMANT_WIDTH_HZ
-        sung += np.sum(1.0 / (1.0 + np.square(away)), axis=1) * np.sin(2.0 * np.pi * n * turns)
+        away = (n * np.array(MELODY_HZ)[:, np.newaxis, np.newaxis] - np.array(FORMANTS_HZ)) / FORMANT_WIDTH_HZ
+        stands_out = np.sum(1.0 / (1.0 + np.square(away)), axis=2)  # of each note and vowel
+        sung += stands_out[note, vowel] * np.sin(2.0 * np.pi * n * turns)
     syllable = rise(_since(time_s, every_s=BEAT_S / 2) / 0.04) * np.exp(-_since(time_s, every_s=BEAT_S / 2) / 0.2)
     return np.asarray(0.6 * syllable * sung)
 

@@ -1,6 +1,7 @@
 """distort hear: writes what a loudspeaker does to music as sounds to listen to, and a picture of it."""
 
 import argparse
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -49,7 +50,7 @@ def run(arguments: argparse.Namespace) -> int:
     named among several, or no level of music that was not recorded; where nothing at all can be made SessionError,
     AnalysisError and RecordingError for recordings that are missing, do not go together or cannot be trusted, and for
     music that cannot be synthesised."""
-    from distort.assembly.condition.heard import levels_heard
+    from distort.assembly.condition.heard import recorded_music
     from distort.commands.conditions import recorded_condition
     from distort.errors import DistortError, UsageError
     from distort.report.terminal.console import make_console, say
@@ -63,13 +64,19 @@ def run(arguments: argparse.Namespace) -> int:
     folder.require()
     plan = read_plan(folder.root)
     condition = recorded_condition(folder, arguments.named_condition)
-    levels = levels_heard(folder, condition) if arguments.level is None else (arguments.level,)
+    if arguments.programme is None:
+        recorded = recorded_music(folder, plan, condition)
+        levels, sounds_at = recorded.levels if arguments.level is None else (arguments.level,), recorded.sounds
+    else:
+        levels, sounds_at = (
+            (arguments.level,),
+            partial(_synthesised, folder, plan, condition, music=arguments.programme),
+        )
     records: list[Heard] = []
     failed: list[DistortError] = []
     for level in levels:
         try:
-            heard = _sounds(folder, plan, condition, level, music=arguments.programme)
-            records.append(_written(folder, heard))
+            records.append(_written(folder, sounds_at(level)))
         except DistortError as error:
             failed.append(error)
     if not records:
@@ -113,15 +120,12 @@ def _offer_blind_test(folder: "SessionFolder", plan: "Plan", newest: "Heard") ->
     say(make_console(stderr=True), *without_dip_sentences(page.without_dip))
 
 
-def _sounds(
-    folder: "SessionFolder", plan: "Plan", condition: str, level_db_spl: float, *, music: Path | None
+def _synthesised(
+    folder: "SessionFolder", plan: "Plan", condition: str, level_db_spl: float, *, music: Path
 ) -> "HeardSounds":
-    """Of recorded music, or of `music`, synthesised."""
-    from distort.assembly.condition.heard import heard_sounds
+    """The sounds of `music`, synthesised."""
     from distort.assembly.condition.synthesised import synthesised_sounds
     from distort.report.terminal.console import progress
 
-    if music is None:
-        return heard_sounds(folder, plan, condition, level_db_spl)
     with progress() as moved:
         return synthesised_sounds(folder, plan, condition, level_db_spl=level_db_spl, music=music, progress=moved)

@@ -2,12 +2,13 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 
 from distort.analysis.heard import HeardParts, heard_parts
 from distort.analysis.hearing.over_masked import OverMasked, over_masked
-from distort.analysis.programme import FADE_S
+from distort.analysis.programme import FADE_S, ProgrammeTake
 from distort.assembly.condition.programme import (
     bands_of,
     drive_of,
@@ -23,7 +24,7 @@ from distort.session.files.names import format_level
 from distort.session.plan.keys import Plan
 from distort.session.plan.kinds import PROGRAMME
 from distort.session.recordings.pieces import credit_and_licence
-from distort.session.recordings.stored import Recording, load_recordings
+from distort.session.recordings.stored import Recording, load_recording
 from distort.session.results.heard_files import (
     DELIVERED,
     INTENDED,
@@ -56,56 +57,108 @@ class HeardSounds:
     masked: OverMasked
 
 
-def levels_heard(folder: SessionFolder, condition: str) -> tuple[float, ...]:
-    """Levels that can be held against the lowest, from the lower up. Raises SessionError where there are none."""
-    levels = takes_of_each_level(load_recordings(folder, condition), PROGRAMME)
-    _require_two(folder, levels, condition)
-    return tuple(sorted(levels)[1:])
+@dataclass(frozen=True, kw_only=True, eq=False)
+class RecordedMusic:
+    """The music of a condition: the first takes that nobody rejected, all held against the lowest level. Recordings are
+    read once, and only as far as they are needed."""
 
+    folder: SessionFolder
+    plan: Plan
+    condition: str
+    takes: Mapping[float, Takes]
+    """By level, from the lower up."""
 
-def heard_sounds(folder: SessionFolder, plan: Plan, condition: str, level_db_spl: float) -> HeardSounds:
-    """Of the first takes that nobody rejected, against the lowest level.
+    @property
+    def levels(self) -> tuple[float, ...]:
+        """Those that can be held against the lowest. Raises SessionError where there are none."""
+        self._require_two()
+        return tuple(self.takes)[1:]
 
-    Raises SessionError when there is no music at that level and a lower one, or the two are not a known drive apart;
-    AnalysisError when they are not of the same piece; and as `prepare` does.
-    """
-    levels = takes_of_each_level(load_recordings(folder, condition), PROGRAMME)
-    quiet, loud = _quiet_and_loud(folder, levels, condition, level_db_spl)
-    piece = piece_of(loud)
-    louder_db = drive_of(loud) - drive_of(quiet)
-    if np.isnan(louder_db):
-        raise SessionError(
-            f"nobody said how far the volume was turned between {quiet[0].files.in_session} and "
-            f"{loud[0].files.in_session}: bring them in again with --playback-change-db"
+    @cached_property
+    def _quiet(self) -> ProgrammeTake:
+        return take_of(next(iter(self.takes.values()))[0])
+
+    def sounds(self, level_db_spl: float) -> HeardSounds:
+        """What a level holds against the lowest.
+
+        Raises SessionError when there is no music at that level and a lower one, or the two are not a known drive
+        apart; AnalysisError when they are not of the same piece; and as `prepare` does.
+        """
+        quiet, loud = self._quiet_and_loud(level_db_spl)
+        piece = piece_of(loud)
+        louder_db = drive_of(loud) - drive_of(quiet)
+        if np.isnan(louder_db):
+            raise SessionError(
+                f"nobody said how far the volume was turned between {quiet[0].files.in_session} and "
+                f"{loud[0].files.in_session}: bring them in again with --playback-change-db"
+            )
+        parts = heard_parts(
+            self._quiet,
+            take_of(loud[0]),
+            piece=piece.samples(),
+            sample_rate=piece.sample_rate,
+            bands_hz=bands_of(piece),
+            louder_db=louder_db,
         )
-    bands_hz = bands_of(piece)
-    parts = heard_parts(
-        take_of(quiet[0]),
-        take_of(loud[0]),
-        piece=piece.samples(),
-        sample_rate=piece.sample_rate,
-        bands_hz=bands_hz,
-        louder_db=louder_db,
+        spl_db = full_scale_db_spl(loud)
+        record = replace(
+            _record(self.plan, self.condition, (quiet[0], loud[0]), piece),
+            n_samples=parts.intended.size,
+            silent=parts.silent,
+        )
+        first = round(FADE_S * piece.sample_rate)
+        return with_sounds(record, parts, sounding=slice(first + piece.n_samples), full_scale_db_spl=spl_db)
+
+    def _quiet_and_loud(self, level_db_spl: float) -> tuple[Takes, Takes]:
+        self._require_two()
+        lowest, *others = self.takes
+        if level_db_spl not in others:
+            why = "is the one that others are held against" if level_db_spl == lowest else "was not recorded"
+            known = ", ".join(map(format_level, others))
+            raise SessionError(
+                f"music at {level_db_spl:g} dB SPL {why} in condition {self.condition}: take --level {known}"
+            )
+        quiet, loud = self.takes[lowest], self.takes[level_db_spl]
+        require_same_piece(quiet, loud)
+        return quiet, loud
+
+    def _require_two(self) -> None:
+        if len(self.takes) < 2:
+            known = ", ".join(map(format_level, self.takes))
+            there = f"holds music at {known} dB SPL alone" if self.takes else "holds no music that is not rejected"
+            raise SessionError(
+                f"condition {self.condition} of {self.folder.root} {there}, and two levels are held against one "
+                f"another: write a section [programme] into session.toml and record what is missing with `distort "
+                f"measure`"
+            )
+
+
+def recorded_music(folder: SessionFolder, plan: Plan, condition: str) -> RecordedMusic:
+    """What was recorded of music. Raises SessionError for a sidecar that is missing or cannot be read."""
+    recordings = [load_recording(one) for one in folder.recordings(condition) if one.name.stimulus == PROGRAMME]
+    takes = takes_of_each_level(recordings, PROGRAMME)
+    return RecordedMusic(
+        folder=folder, plan=plan, condition=condition, takes={level: takes[level] for level in sorted(takes)}
     )
-    spl_db = full_scale_db_spl(loud)
-    sounding = slice(round((FADE_S + piece.n_samples / piece.sample_rate) * piece.sample_rate))
+
+
+def with_sounds(record: Heard, parts: HeardParts, *, sounding: slice, full_scale_db_spl: float | None) -> HeardSounds:
+    """The sounds of `parts`, and what of the remainder the music masks.
+
+    sounding            where the piece lies in them
+    full_scale_db_spl   SPL of a sine at full scale of the recorder; None: no calibration
+    """
     masked = over_masked(
         parts.intended[sounding],
         parts.remainder[sounding],
-        sample_rate=piece.sample_rate,
-        bands_hz=bands_hz,
+        sample_rate=parts.sample_rate,
+        bands_hz=parts.frequency_hz,
         noise_power=parts.noise_power,
-        full_scale_db_spl=spl_db,
+        full_scale_db_spl=full_scale_db_spl,
     )
     sounds, gain_db = levelled(parts)
-    record = _record(plan, condition, (quiet[0], loud[0]), piece)
-    record = replace(
-        record,
-        n_samples=parts.intended.size,
-        full_scale_db_spl=None if spl_db is None else spl_db - gain_db,
-        silent=parts.silent,
-    )
-    return HeardSounds(record=record, sounds=sounds, parts=parts, masked=masked)
+    known = None if full_scale_db_spl is None else full_scale_db_spl - gain_db
+    return HeardSounds(record=replace(record, full_scale_db_spl=known), sounds=sounds, parts=parts, masked=masked)
 
 
 def _record(plan: Plan, condition: str, both: tuple[Recording, Recording], piece: Programme) -> Heard:
@@ -129,30 +182,6 @@ def _record(plan: Plan, condition: str, both: tuple[Recording, Recording], piece
         recordings=tuple(NamedFile(file=one.files.in_session, sha256=one.sidecar.recording_sha256) for one in both),
         silent=(),
     )
-
-
-def _quiet_and_loud(
-    folder: SessionFolder, levels: Mapping[float, Takes], condition: str, level_db_spl: float
-) -> tuple[Takes, Takes]:
-    _require_two(folder, levels, condition)
-    lowest = min(levels)
-    if level_db_spl not in levels or level_db_spl == lowest:
-        why = "is the one that others are held against" if level_db_spl == lowest else "was not recorded"
-        others = ", ".join(format_level(level) for level in levels if level != lowest)
-        raise SessionError(f"music at {level_db_spl:g} dB SPL {why} in condition {condition}: take --level {others}")
-    quiet, loud = levels[lowest], levels[level_db_spl]
-    require_same_piece(quiet, loud)
-    return quiet, loud
-
-
-def _require_two(folder: SessionFolder, levels: Mapping[float, Takes], condition: str) -> None:
-    if len(levels) < 2:
-        known = ", ".join(format_level(level) for level in levels)
-        there = f"holds music at {known} dB SPL alone" if levels else "holds no music that is not rejected"
-        raise SessionError(
-            f"condition {condition} of {folder.root} {there}, and two levels are held against one another: write a "
-            f"section [programme] into session.toml and record what is missing with `distort measure`"
-        )
 
 
 def levelled(parts: HeardParts) -> tuple[tuple[Sound, ...], float]:

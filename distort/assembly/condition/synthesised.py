@@ -8,14 +8,13 @@ from pathlib import Path
 import numpy as np
 
 from distort.analysis.heard import HeardParts, third_octave_powers
-from distort.analysis.hearing.over_masked import over_masked
 from distort.analysis.synthesis.kernels import ORDERS, Step
 from distort.analysis.synthesis.predicted import Prediction
 from distort.analysis.synthesis.programme import SynthesisedProgramme, synthesise
 from distort.analysis.synthesis.ways import Form
 from distort.assembly.condition.curves import curves_of, microphone_limit
 from distort.assembly.condition.foreign import foreign_of
-from distort.assembly.condition.heard import HeardSounds, levelled
+from distort.assembly.condition.heard import HeardSounds, with_sounds
 from distort.assembly.condition.levels import LevelsRead, Progress, all_read, readings_of
 from distort.assembly.condition.prediction import prediction_of, steps_of, turned_db
 from distort.assembly.condition.programme import bands_of
@@ -65,23 +64,13 @@ def synthesised_sounds(
         raise AnalysisError(f"music is not synthesised at {format_level(level_db_spl)} dB SPL: {error}") from error
     parts = _parts(made, piece)
     unit = reference.reference
-    full_scale_db_spl = unit.offset_db if unit.unit == "db_spl" else None
-    masked = over_masked(
-        parts.intended[: piece.n_samples],
-        parts.remainder[: piece.n_samples],
-        sample_rate=rate,
-        bands_hz=parts.frequency_hz,
-        noise_power=parts.noise_power,
-        full_scale_db_spl=full_scale_db_spl,
+    record = replace(_record(known, plan, condition, piece), level_db_spl=level_db_spl, n_samples=parts.intended.size)
+    return with_sounds(
+        record,
+        parts,
+        sounding=slice(piece.n_samples),
+        full_scale_db_spl=unit.offset_db if unit.unit == "db_spl" else None,
     )
-    sounds, gain_db = levelled(parts)
-    record = replace(
-        _record(known, plan, condition, piece),
-        level_db_spl=level_db_spl,
-        n_samples=parts.intended.size,
-        full_scale_db_spl=None if full_scale_db_spl is None else full_scale_db_spl - gain_db,
-    )
-    return HeardSounds(record=record, sounds=sounds, parts=parts, masked=masked)
 
 
 def _known(recorded: Recorded, progress: Progress) -> _Known:

@@ -32,6 +32,9 @@ HIGHEST_PEAK = 10.0 ** (-1.0 / 20.0)
 MOST_SOUND_BYTES = 8_600_000
 """Of all sounds as FLAC: in base 64 they take a third more, and the page stays under 12 MB."""
 
+MUCH_TOO_LARGE = 1.2
+"""Times as much as may be: where the first sounds foretell more, the others are not encoded to be thrown away."""
+
 LEAST_S = 3.0
 """Of a sound: the shortest loop."""
 
@@ -130,30 +133,36 @@ def _sounds(pairs: Sequence[BlindPair]) -> tuple[list[tuple[str, str]], dict[str
     """Names of the two sounds of each pair, and each sound once, as FLAC with its rate, by name."""
     share = 1.0
     while True:
-        names, sounds = _encoded(pairs, share)
-        size = sum(len(flac) for flac, _ in sounds.values())
+        names, sounds = _distinct(pairs, share)
+        shortest = all(share * pair.samples_a.size <= LEAST_S * pair.sample_rate for pair in pairs)
+        encoded: dict[str, tuple[bytes, int]] = {}
+        size = 0.0  # of all, as those that are encoded foretell it
+        for name, (samples, rate) in sounds.items():
+            encoded[name] = flac_bytes(samples, rate), rate
+            size = sum(len(flac) for flac, _ in encoded.values()) * len(sounds) / len(encoded)
+            if size > MUCH_TOO_LARGE * MOST_SOUND_BYTES and not shortest:
+                break
         if size <= MOST_SOUND_BYTES:
-            return names, sounds
-        if all(share * pair.samples_a.size <= LEAST_S * pair.sample_rate for pair in pairs):
-            raise TooManySoundsError(
-                f"{len(sounds)} sounds of {LEAST_S:g} s are too many for one page: offer fewer pairs"
-            )
+            return names, encoded
+        if shortest:
+            many = f"{len(sounds)} sounds of {LEAST_S:g} s"
+            raise TooManySoundsError(f"{many} are too many for one page: offer fewer pairs")
         share *= 0.95 * MOST_SOUND_BYTES / size
 
 
-def _encoded(pairs: Sequence[BlindPair], share: float) -> tuple[list[tuple[str, str]], dict[str, tuple[bytes, int]]]:
-    """The same of the first `share` of each pair."""
+def _distinct(
+    pairs: Sequence[BlindPair], share: float
+) -> tuple[list[tuple[str, str]], dict[str, tuple[FloatArray, int]]]:
+    """The names, and the first `share` of each sound as it is to be heard, with its rate."""
     names: list[tuple[str, str]] = []
     found: dict[bytes, str] = {}
-    sounds: dict[str, tuple[bytes, int]] = {}
+    sounds: dict[str, tuple[FloatArray, int]] = {}
     for pair in pairs:
         sides = []
         for samples in _ready(pair, share):
-            key = hashlib.sha256(samples.tobytes()).digest()
-            if key not in found:
-                found[key] = f"sound-{len(found)}"
-                sounds[found[key]] = (flac_bytes(samples, pair.sample_rate), pair.sample_rate)
-            sides.append(found[key])
+            name = found.setdefault(hashlib.sha256(samples.tobytes()).digest(), f"sound-{len(found)}")
+            sounds.setdefault(name, (samples, pair.sample_rate))
+            sides.append(name)
         names.append((sides[0], sides[1]))
     return names, sounds
 

@@ -18,7 +18,7 @@ from distort.session.files.hashing import sha256_of_text
 from distort.session.plan.keys import Plan
 from distort.session.results.blind_page_file import BlindNote, write_blind_file
 from distort.session.results.blind_results import PairKind
-from distort.session.results.condition_results import read_results
+from distort.session.results.condition_results import read_findings
 from distort.session.results.going_out import may_go_out
 from distort.session.results.heard_files import (
     DELIVERED,
@@ -163,7 +163,7 @@ def _deepest_dip(folder: SessionFolder, condition: str) -> Anomaly | None:
     """
     if condition not in folder.conditions_analysed():
         return None
-    findings = read_results(folder, condition).findings
+    findings = read_findings(folder, condition)
     places = [place for finding in findings.findings or () if not finding.broad for place in finding.places]
     dips = [
         one

@@ -171,7 +171,7 @@ def read_results(folder: SessionFolder, condition: str) -> ConditionResults:
     path = folder.findings_path(condition)
     if not path.exists():
         raise SessionError(f"{condition} of {folder.root} has no results yet: run `distort analyze {folder.root}`")
-    findings = _read_findings(folder, condition)
+    findings = read_findings(folder, condition)
     responses = tuple(
         read_response(
             folder.level_result_path(condition, "response", level.level_db_spl),
@@ -227,10 +227,11 @@ def result_paths_of(folder: SessionFolder, condition: str) -> tuple[Path, ...]:
     """The same for the results of a condition; none where there are none. Raises SessionError for bad findings."""
     if not folder.findings_path(condition).exists():
         return ()
-    return result_paths(folder, _read_findings(folder, condition))
+    return result_paths(folder, read_findings(folder, condition))
 
 
-def _read_findings(folder: SessionFolder, condition: str) -> Findings:
+def read_findings(folder: SessionFolder, condition: str) -> Findings:
+    """findings.json of a condition, without its tables. Raises SessionError when it is missing or cannot be trusted."""
     path = folder.findings_path(condition)
     try:
         findings = read_json(path, Findings)
