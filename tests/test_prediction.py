@@ -9,6 +9,7 @@ import pytest
 from distort.analysis.common.grid import grid_hz, midbands_hz
 from distort.analysis.findings.evidence import Evidence
 from distort.analysis.findings.find import find
+from distort.analysis.findings.memory_findings import memory_drafts
 from distort.analysis.multitone.curves import MultitoneBands
 from distort.analysis.sweep.orders import WindowedSpectrum
 from distort.analysis.sweep.windows import OrderWindow
@@ -184,6 +185,15 @@ def test_memory_is_a_finding_and_nothing_else_here_is() -> None:
     assert finding.next.command.startswith("distort measure FOLDER:main")
     assert find(evidence(predicted())) == ()
     assert find(evidence(None)) == ()
+
+
+def test_beside_a_source_of_its_own_memory_is_not_claimed() -> None:
+    """A narrow source is one structure more than the prediction has."""
+    made = evidence(predict(STEPS, [measured(81.0), measured(86.0), with_more(measured(91.0), odd_db=20.0)]))
+    (memory,) = memory_drafts(made, ())
+    assert memory_drafts(made, [replace(memory, explanation="resonance")]) == [memory]
+    assert memory_drafts(made, [replace(memory, explanation="loudspeaker-generated")]) == []
+    assert memory_drafts(made, [replace(memory, explanation="compression", also=("loudspeaker-generated",))]) == []
 
 
 def test_the_reason_is_said() -> None:

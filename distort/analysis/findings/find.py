@@ -20,7 +20,7 @@ def find(evidence: Evidence) -> tuple[Finding, ...]:
     drafts = one_a_place([*order_drafts(evidence), *change_drafts(evidence), *event_drafts(evidence)])
     kept = [with_saturation(one, evidence) for one in drafts if not _of_a_sum(one, drafts, evidence)]
     # what lies beyond the orders, or what they do not predict, is no other's second cause
-    kept = strongest_first([*kept, *impulse_drafts(evidence), *memory_drafts(evidence)])
+    kept = strongest_first([*kept, *impulse_drafts(evidence), *memory_drafts(evidence, kept)])
     return tuple(_finding(draft, evidence, number) for number, draft in enumerate(kept, start=1))
 
 
