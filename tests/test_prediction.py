@@ -16,6 +16,7 @@ from distort.analysis.sweep.windows import OrderWindow
 from distort.analysis.synthesis.kernels import Step
 from distort.analysis.synthesis.predicted import GROWN_DB, MOST_EVEN_DB, MOST_ODD_DB, Prediction
 from distort.analysis.synthesis.prediction import MultitoneMeasured, predict
+from distort.analysis.synthesis.structure import Structure
 from distort.report.text.prediction import prediction_sentences
 from signals import Multitone
 from tests.devices.branches import Branch, Branched
@@ -99,8 +100,8 @@ def test_the_right_form_is_found_and_predicts_all_levels() -> None:
     bend over that is 0.0288^2 / 8 = 1e-4 of it, 0.001 dB."""
     found = predicted()
     assert found.chosen_at_db_spl == 81.0
-    assert found.form.structure(0, 2) is None
-    assert found.form.structure(0, 3) == 1.0
+    assert found.form.structure(0, 2) == Structure(unfiltered=None)
+    assert found.form.structure(0, 3) == Structure(unfiltered=1.0)
     for one in found.levels:
         assert one.even.misfit_db < 0.005
         assert one.odd.misfit_db < 0.005

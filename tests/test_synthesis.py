@@ -11,8 +11,8 @@ from distort.analysis.sweep.deconvolution import deconvolve
 from distort.analysis.sweep.orders import SeparatedOrders, separate
 from distort.analysis.synthesis.kernels import Step, equivalent_kernel, kernels_at, level_rule_db
 from distort.analysis.synthesis.products import Played
-from distort.analysis.synthesis.structure import kernel_of, parts_of
-from distort.analysis.synthesis.ways import ways_of
+from distort.analysis.synthesis.structure import AFTER, RATE, Structure, kernel_of
+from distort.analysis.synthesis.ways import form_of, ways_of
 from distort.analysis.synthesis.wick import Pairs, pairs_of, wick_product
 from signals import Multitone, Sweep
 from tests.devices.branches import Branch, Branched
@@ -27,6 +27,7 @@ SYSTEMS = {
     "both factors of a square, three of a cube, of either sign": ((2, 2, -1.0), (3, 3, 1.0)),
     "none of a square, two of a cube, of either sign": ((2, 0, 1.0), (3, 2, -1.0)),
     "one of a square, none of a cube, of either sign": ((2, 1, -1.0), (3, 0, 1.0)),
+    "a square's and a cube's rate of change, of either sign": ((2, RATE, 1.0), (3, RATE, -1.0)),
 }
 
 
@@ -41,11 +42,11 @@ def separated(name: str) -> tuple[Branched, SeparatedOrders]:
     return device, separate(deconvolve(recording, SWEEP, start=float(START), orders=4), orders=4)
 
 
-STRUCTURES = (None, 0.0, 1.0)
+STRUCTURES = (Structure(unfiltered=None), Structure(), Structure(unfiltered=1.0), Structure(rate=1.0))
 
 
-def right_structure(order: int, filtered: int) -> float | None:
-    return next(one for one in STRUCTURES if parts_of(one, order) == {filtered: 1.0})
+def right_structure(order: int, filtered: int) -> Structure:
+    return next(one for one in STRUCTURES if one.parts(order) == {filtered: 1.0})
 
 
 @pytest.mark.first(2)
@@ -53,7 +54,8 @@ def right_structure(order: int, filtered: int) -> float | None:
 def test_a_known_system_is_synthesised_wave_for_wave(name) -> None:
     """Truth: the branches computed directly, `tests/devices/branches.py`. In the median third octave what differs lies
     60 dB below the product: averaging E_n over 1/6 octave bends it by (0.116^2 / 24) f^2 E'' = 5e-4, -65 dB, and the
-    speed of the sweep by some 0.003 dB."""
+    speed of the sweep by some 0.003 dB. What rises as f, as a rate of change does, is 0.17 % too high on the mean of a
+    band, whose middle in hertz lies so much above that in octaves: -55 dB."""
     device, orders = separated(name)
     played = Played(tone=TONE, path=orders.spectra[0].power)
     midbands, band = band_of_bins(TONE)
@@ -61,7 +63,7 @@ def test_a_known_system_is_synthesised_wave_for_wave(name) -> None:
     for branch in device.branches:
         (way,) = ways_of({branch.order: equivalent_kernel(orders, branch.order)}, None)
         (kernel,) = way.kernels
-        assert kernel.sign == np.sign(branch.size)
+        assert (kernel.rate if branch.filtered == RATE else kernel.whole).sign == np.sign(branch.size)
         got = played.product(kernel, right_structure(branch.order, branch.filtered), way)
         want = truth[: got.size]
         parity = np.arange(got.size) % 2 == branch.order % 2  # tones on odd bins: the other branch's lie between
@@ -70,8 +72,8 @@ def test_a_known_system_is_synthesised_wave_for_wave(name) -> None:
             inside = parity & (band[: got.size] == place)
             power = np.sum(np.abs(want[inside]) ** 2)
             errors_db.append(10.0 * np.log10(np.sum(np.abs((got - want)[inside]) ** 2) / power))
-        assert np.median(errors_db) < -60.0, errors_db
-        wrong = next(one for one in STRUCTURES if parts_of(one, branch.order) != {branch.filtered: 1.0})
+        assert np.median(errors_db) < (-55.0 if branch.filtered == RATE else -60.0), errors_db
+        wrong = next(one for one in STRUCTURES if one.parts(branch.order) != {branch.filtered: 1.0})
         off = (played.product(kernel, wrong, way) - want)[parity]
         assert np.sum(np.abs(off) ** 2) > 0.01 * np.sum(np.abs(want[parity]) ** 2)
 
@@ -138,11 +140,11 @@ def test_a_kernel_turned_round_at_its_low_end_has_the_other_sign() -> None:
     """The phase of E_n is taken less the multiple of pi that is nearest at the low end."""
     curve = 1.0 / (1.0 + 1j * grid_hz() / 200.0) ** 3
     kernel, turned = kernel_of(3, curve), kernel_of(3, -curve)
-    assert (kernel.sign, turned.sign) == (1.0, -1.0)
-    np.testing.assert_allclose(kernel.curve.at(grid_hz()), curve, rtol=1e-9)
-    np.testing.assert_allclose(turned.curve.at(grid_hz()), curve, rtol=1e-9)
-    np.testing.assert_allclose(kernel.curve.root(3).at(grid_hz()) ** 3, curve, rtol=1e-9)
-    beyond = kernel.curve.at(np.array([40000.0]))[0]
+    assert (kernel.whole.sign, turned.whole.sign) == (1.0, -1.0)
+    np.testing.assert_allclose(kernel.whole.curve.at(grid_hz()), curve, rtol=1e-9)
+    np.testing.assert_allclose(turned.whole.curve.at(grid_hz()), curve, rtol=1e-9)
+    np.testing.assert_allclose(kernel.whole.curve.root(3).at(grid_hz()) ** 3, curve, rtol=1e-9)
+    beyond = kernel.whole.curve.at(np.array([40000.0]))[0]
     # 40 kHz is an octave above the grid's end; a slope of 18 dB an octave, fitted over the last, goes on
     assert 20.0 * np.log10(abs(beyond / curve[-1])) == pytest.approx(-18.0, abs=0.3)
     assert kernel_of(2, np.full(grid_hz().size, np.nan + 0j)) is None
@@ -150,10 +152,20 @@ def test_a_kernel_turned_round_at_its_low_end_has_the_other_sign() -> None:
 
 def test_a_share_parts_an_order_between_two_structures() -> None:
     """Products are linear in the share; at 0 and 1 one structure is left."""
-    assert parts_of(0.25, 3) == {2: 0.25, 3: 0.75}
-    assert parts_of(-0.5, 2) == {1: -0.5, 2: 1.5}
-    assert parts_of(0.0, 4) == {4: 1.0}
-    assert parts_of(None, 5) == {0: 1.0}
+    assert Structure(unfiltered=0.25).parts(3) == {2: 0.25, 3: 0.75}
+    assert Structure(unfiltered=-0.5).parts(2) == {1: -0.5, 2: 1.5}
+    assert Structure(rate=1.5).parts(2) == {RATE: 1.5, 2: -0.5}
+    assert Structure(unfiltered=0.5, rate=0.25).parts(3) == {2: 0.5, 3: 0.25, RATE: 0.25}
+    assert Structure().parts(4) == {4: 1.0}
+    assert Structure(unfiltered=None).parts(5) == {AFTER: 1.0}
+
+
+def test_a_form_keeps_what_each_way_is_made_of() -> None:
+    """Its fields go into a file: none of the rates is written where there is none."""
+    even = (Structure(rate=1.5), Structure(unfiltered=None))
+    form = form_of(2000.0, even, (Structure(unfiltered=0.25), Structure()))
+    assert (form.even, form.even_rate, form.odd, form.odd_rate) == ((0.0, None), (1.5, 0.0), (0.25, 0.0), ())
+    assert (form.structure(0, 2), form.structure(1, 4), form.structure(0, 3)) == (*even, Structure(unfiltered=0.25))
 
 
 def test_a_last_row_that_stands_alone_gives_no_slope_of_its_own() -> None:
@@ -165,4 +177,4 @@ def test_a_last_row_that_stands_alone_gives_no_slope_of_its_own() -> None:
     values[row] = 100.0 / grid[row]
     kernel = kernel_of(2, values)
     assert kernel is not None
-    assert np.abs(kernel.curve.at(np.array([16000.0]))) == pytest.approx(100.0 / 16000.0, rel=1e-9)
+    assert np.abs(kernel.whole.curve.at(np.array([16000.0]))) == pytest.approx(100.0 / 16000.0, rel=1e-9)

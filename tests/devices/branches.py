@@ -1,6 +1,7 @@
 """Loudspeakers whose orders have a structure that is known: what is played, and products of it, through one response.
 
-    y = h * (x + sum over branches of size f(w * x, x)),    f(u, x) = u^q x^(n-q), or w * x^n where q = 0
+    y = h * (x + sum over branches of size f(w * x, x)),    f(u, x) = u^q x^(n-q), or w * x^n where q = 0,
+                                                            or the rate of change of u^n re 1 kHz where q = -1
 
 w is a first-order low pass `1 / (1 + jf/fc)`, h a high pass of second order. Everything is made as one FFT at twice
 the rate, so that nothing folds. `without_pairs` f holds no lower order for Gaussian x, each written out by hand:
@@ -19,6 +20,8 @@ from tests.devices.cascade import Resonator
 
 OVERSAMPLING = 2
 """Third orders of 22 kHz fold to 30 kHz, which is cut off."""
+RATE = -1
+"""In the place of q."""
 RESPONSE = Resonator(hz=50.0, q=0.8, kind="highpass")
 
 
@@ -34,7 +37,9 @@ class Branch:
         return 1.0 / (1.0 + 1j * frequency_hz / self.corner_hz)
 
     def diagonal(self, frequency_hz: np.ndarray) -> np.ndarray:
-        """E_n(f), the closed form: size w(f)^q, or size w(n f)."""
+        """E_n(f), the closed form: size w(f)^q, or size w(n f), or size j n f / (1 kHz) w(f)^n."""
+        if self.filtered == RATE:
+            return self.size * 1e-3j * self.order * frequency_hz * self.low_pass(frequency_hz) ** self.order
         if self.filtered:
             return self.size * self.low_pass(frequency_hz) ** self.filtered
         return self.size * self.low_pass(self.order * frequency_hz)
@@ -50,12 +55,18 @@ class Branch:
         uu, ux = (np.mean(u * u), np.mean(u * x)) if without_pairs else (0.0, 0.0)
         product = {
             (2, 2): u * u - uu,
+            (2, RATE): u * u - uu,
+            (3, RATE): u**3 - 3.0 * uu * u,
             (2, 1): u * x - ux,
             (3, 3): u**3 - 3.0 * uu * u,
             (3, 2): u * u * x - uu * x - 2.0 * ux * u,
             (2, 0): x * x - uu,
             (3, 0): x**3 - 3.0 * uu * x,
         }[self.order, self.filtered]
+        if self.filtered == RATE:
+            changing = scipy.fft.rfft(product) * 1e-3j * at_hz
+            changing[-1] = 0.0  # of half the rate nobody knows which way it turns
+            return self.size * scipy.fft.irfft(changing, product.size)
         return self.size * (product if self.filtered else filtered(product))
 
 

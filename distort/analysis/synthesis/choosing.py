@@ -13,8 +13,8 @@ import numpy.typing as npt
 
 from distort.analysis.synthesis.predicted import MOST_EVEN_DB, MOST_ODD_DB
 from distort.analysis.synthesis.products import Played
-from distort.analysis.synthesis.structure import Structure
-from distort.analysis.synthesis.ways import Form, Way, ways_of
+from distort.analysis.synthesis.structure import AFTER, RATE, Structure
+from distort.analysis.synthesis.ways import Form, Way, form_of, ways_of
 
 FloatArray = npt.NDArray[np.float64]
 ComplexArray = npt.NDArray[np.complex128]
@@ -26,8 +26,8 @@ of misfit, of having none where there is one 5 dB (measured on the simulated mon
 
 
 SHARES = (0.0, 1.0, 0.5, -0.5, 0.25, -0.25, 0.125, -0.125, 0.75, 1.5, -1.0, 2.0)
-"""Of an order in which one factor is not filtered, of either sign: in steps of 6 dB and less (own choice; half a step
-costs 3 dB where that part alone is heard)."""
+"""Of an order in which one factor is not filtered, or that is a rate of change, of either sign: in steps of 6 dB and
+less (own choice; half a step costs 3 dB where that part alone is heard)."""
 
 PLAIN_SHARES = (0.0, 1.0)
 """Of an upper way, whose kernel spans few octaves, so that mixtures look alike."""
@@ -62,7 +62,7 @@ def _of_crossover(
     odd = [(misfit_db(heard.odd_db, played.odd_db(made)), one) for one, made in _tried(played, ways, 3)]
     (even_db, evens), (odd_db, odds) = (min(each, key=lambda one: np.nan_to_num(one[0])) for each in (even, odd))
     counted = np.nan_to_num([even_db / MOST_EVEN_DB, odd_db / MOST_ODD_DB])
-    return float(np.sum(np.square(counted))), Form(crossover_hz=crossover_hz, even=evens, odd=odds)
+    return float(np.sum(np.square(counted))), form_of(crossover_hz, evens, odds)
 
 
 def _tried(played: Played, ways: Sequence[Way], order: int) -> Iterator[tuple[tuple[Structure, ...], ComplexArray]]:
@@ -77,9 +77,11 @@ def _tried(played: Played, ways: Sequence[Way], order: int) -> Iterator[tuple[tu
 def _of_way(played: Played, way: Way, order: int, shares: Sequence[float]) -> Iterator[tuple[Structure, ComplexArray]]:
     kernel = next((one for one in way.kernels if one.order == order), None)
     if kernel is None:
-        yield None, np.zeros(played.top + 1, dtype=np.complex128)
+        yield Structure(), np.zeros(played.top + 1, dtype=np.complex128)
         return
-    made = played.products(kernel, way, (0, order - 1, order))
-    yield None, made[0]
+    made = played.products(kernel, way, (AFTER, RATE, order - 1, order))
+    yield Structure(unfiltered=None), made[AFTER]
     for share in shares:
-        yield share, np.asarray(share * made[order - 1] + (1.0 - share) * made[order])
+        yield Structure(unfiltered=share), np.asarray(share * made[order - 1] + (1.0 - share) * made[order])
+        if share:
+            yield Structure(rate=share), np.asarray(share * made[RATE] + (1.0 - share) * made[order])

@@ -10,7 +10,7 @@ import scipy
 
 from distort.analysis.common.smoothing import PowerSpectrum
 from distort.analysis.multitone.powers import band_of_bins, filled, free_bins
-from distort.analysis.synthesis.structure import Kernel, Structure, parts_of
+from distort.analysis.synthesis.structure import Kernel, Structure
 from distort.analysis.synthesis.ways import Way
 from distort.analysis.synthesis.wick import pairs_of, wick_product
 from signals import Multitone
@@ -47,25 +47,24 @@ class Played:
 
     def product(self, kernel: Kernel, structure: Structure, way: Way) -> ComplexArray:
         """What an order of a way makes of it, as it would have to be played: amplitudes of bins 0 ... top."""
-        parts = parts_of(structure, kernel.order)
+        parts = structure.parts(kernel.order)
         made = self.products(kernel, way, tuple(parts))
         return np.asarray(sum(share * made[q] for q, share in parts.items()))
 
-    def products(self, kernel: Kernel, way: Way, filtered: Sequence[int]) -> dict[int, ComplexArray]:
-        """The same with q filtered factors, by q, for each of `filtered`."""
+    def products(self, kernel: Kernel, way: Way, parts: Sequence[int]) -> dict[int, ComplexArray]:
+        """The same of each of the `parts` of a structure, by its name there, as if it were all of the order."""
         bins, top, order = self.tone.line_bins, self.top, kernel.order
         lines = self.lines * way.share(self.tone.line_hz)
         # nothing that folds may fall on a bin that is kept
         points = 2 * scipy.fft.next_fast_len((order * int(bins[-1]) + top) // 2 + 1, real=True)
         x = _wave(lines, bins, points)
+        at_hz = np.arange(top + 1) / self.tone.period_s
         found = {}
-        for q in filtered:
-            u = _wave(lines * kernel.curve.root(q).at(self.tone.line_hz), bins, points) if q else x
-            made = wick_product(u, x, of_u=q, of_x=order - q, pairs=pairs_of(u, x))
-            spectrum = scipy.fft.rfft(made)[: top + 1] * (2.0 * kernel.sign / points)
-            if not q:
-                spectrum *= kernel.curve.at(np.arange(top + 1) / self.tone.period_s / order)
-            found[q] = spectrum
+        for q in parts:
+            of_u, of_x = kernel.factors(q)
+            u = _wave(lines * kernel.before(q, self.tone.line_hz), bins, points) if of_u else x
+            made = wick_product(u, x, of_u=of_u, of_x=of_x, pairs=pairs_of(u, x))
+            found[q] = np.asarray(scipy.fft.rfft(made)[: top + 1] * (2.0 / points) * kernel.after(q, at_hz))
         return found
 
     def even_db(self, made: ComplexArray) -> FloatArray:

@@ -19,7 +19,7 @@ import scipy
 
 from distort.analysis.synthesis.kernels import ORDERS, Step, highest_drive_dbfs, kernels_at, level_rule_db
 from distort.analysis.synthesis.path import fundamental_changes, impulse_samples, path_spectrum
-from distort.analysis.synthesis.structure import Kernel, Structure, kernel_of, parts_of
+from distort.analysis.synthesis.structure import Kernel, Structure, kernel_of
 from distort.analysis.synthesis.ways import Form, Way, ways_of
 from distort.analysis.synthesis.wick import Pairs, wick_product
 from distort.errors import AnalysisError
@@ -121,7 +121,7 @@ class _Playing:
         """Through the response of each moment's level, re that of the lowest step."""
         way = Way(kernels=(), crossover_hz=None)
         kernels = [kernel_of(1, change) for change in fundamental_changes(self.steps)]
-        return self._of_order(1, way, None, kernels)
+        return self._of_order(1, way, Structure(), kernels)
 
     def added(self, form: Form) -> FloatArray:
         """All orders of all ways."""
@@ -144,11 +144,12 @@ class _Playing:
         for kernel, weight in zip(kernels, self._weights(order), strict=True):
             if kernel is None or not np.any(weight):
                 continue
-            for q, share in parts_of(structure, order).items():
-                u = scipy.fft.irfft(played * kernel.curve.root(q).at(frequency_hz), fine * size) * fine if q else x
-                product = self._wick(u, x, of_u=q, of_x=order - q) * np.repeat(weight, fine)
-                spectrum = scipy.fft.rfft(product)[: size // 2 + 1] * (share * kernel.sign / fine)
-                made += spectrum if q else spectrum * kernel.curve.at(frequency_hz / order)
+            for q, share in structure.parts(order).items():
+                of_u, of_x = kernel.factors(q)
+                u = scipy.fft.irfft(played * kernel.before(q, frequency_hz), fine * size) * fine if of_u else x
+                product = self._wick(u, x, of_u=of_u, of_x=of_x) * np.repeat(weight, fine)
+                spectrum = scipy.fft.rfft(product)[: size // 2 + 1] * (share / fine)
+                made += spectrum * kernel.after(q, frequency_hz)
         return np.asarray(scipy.fft.irfft(made, size))
 
     def _wick(self, u: FloatArray, x: FloatArray, *, of_u: int, of_x: int) -> FloatArray:

@@ -1,13 +1,15 @@
 """Where the memory of an order lies: which of its factors are filtered before they are multiplied.
 
     q factors filtered  y_nq = h * (sigma :(w * x)^q x^(n-q):)   w = |E_n|^(1/q) exp(j arg / q),   q = n or n - 1
+    rate of change      y_nr = h * d/dt (sigma :(w * x)^n:)      w as for q = n, of E_n / (j 2 pi n f)
     none of them        y_n0 = h * (e_n * :x^n:)                 e_n(n f) = E_n(f)
 
 A spring bends the displacement alone (q = n); a displacement that bends the force factor is one unfiltered factor, the
-current, beside filtered ones (q = n - 1); what arises where the sound is radiated is filtered after it. Along the
-diagonal all of these are the same, so a sweep alone cannot tell them, nor how much of an order each makes: `share` is
-the part of q = n - 1 beside q = n, and may be negative where the two work against one another. sigma is 1 or -1: arg is
-the unwrapped phase of E_n less the multiple of pi that brings it nearest to 0 at the low end, and sigma its sign.
+current, beside filtered ones (q = n - 1); the voltage of an inductance that changes is a rate of change; what arises
+where the sound is radiated is filtered after it. Along the diagonal all of these are the same, so a sweep alone cannot
+tell them, nor how much of an order each makes: either of the second and third has a share of it beside q = n, which may
+be negative where the two work against one another. sigma is 1 or -1: arg is the unwrapped phase of E_n less the
+multiple of pi that brings it nearest to 0 at the low end, and sigma its sign.
 """
 
 from dataclasses import dataclass
@@ -21,18 +23,29 @@ from distort.analysis.common.log_frequency import over_log_frequency
 FloatArray = npt.NDArray[np.float64]
 ComplexArray = npt.NDArray[np.complex128]
 
-Structure = float | None
-"""Share of an order in which one factor is not filtered, the rest of it in which all are; None: filtered after."""
+AFTER, RATE = 0, -1
+"""Beside the numbers of filtered factors: none of them, and all of them with the rate of change of their product."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Structure:
+    """What an order is made of; the rest of it has all its factors filtered."""
+
+    unfiltered: float | None = 0.0
+    """Share in which one factor is not filtered; None: all of it is filtered after."""
+    rate: float = 0.0
+    """Share that is a rate of change."""
+
+    def parts(self, order: int) -> dict[int, float]:
+        """How much of the order has q filtered factors, by q, AFTER and RATE among them."""
+        if self.unfiltered is None or order == 1:
+            return {AFTER: 1.0}
+        every = {order - 1: self.unfiltered, order: 1.0 - self.unfiltered - self.rate, RATE: self.rate}
+        return {q: share for q, share in every.items() if share}
+
 
 LOW_END_ROWS = ROWS_PER_OCTAVE // 4
 """The low end of a kernel is its lowest quarter octave; one that is known over less says nothing."""
-
-
-def parts_of(structure: Structure, order: int) -> dict[int, float]:
-    """How much of the order has q filtered factors, by q."""
-    if structure is None or order == 1:
-        return {0: 1.0}
-    return {q: share for q, share in ((order - 1, structure), (order, 1.0 - structure)) if share}
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -76,14 +89,43 @@ class Smooth:
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
+class Signed:
+    """A curve but for its sign, so that its roots begin near a phase of 0."""
+
+    sign: float
+    """sigma."""
+    curve: Smooth
+
+    def times(self, frequency_hz: FloatArray) -> ComplexArray:
+        """The curve with its sign, elementwise."""
+        return self.sign * self.curve.at(frequency_hz)
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
 class Kernel:
     """E_n of one order, ready to be used in any structure."""
 
     order: int
-    sign: float
-    """sigma."""
-    curve: Smooth
-    """sigma E_n."""
+    whole: Signed
+    """E_n."""
+    rate: Signed
+    """E_n / (j 2 pi n f)."""
+
+    def before(self, q: int, frequency_hz: FloatArray) -> ComplexArray:
+        """What filters each of the filtered factors of part `q`, elementwise."""
+        root = self.rate.curve.root(self.order) if q == RATE else self.whole.curve.root(q)
+        return root.at(frequency_hz)
+
+    def after(self, q: int, frequency_hz: FloatArray) -> ComplexArray | float:
+        """What the product of part `q` is multiplied by, its sign among it, elementwise at the product's frequency."""
+        if q == RATE:
+            return np.asarray(2j * np.pi * self.rate.sign * frequency_hz, dtype=np.complex128)
+        return self.whole.times(frequency_hz / self.order) if q == AFTER else self.whole.sign
+
+    def factors(self, q: int) -> tuple[int, int]:
+        """How many factors of part `q` are filtered before they are multiplied, and how many are not."""
+        filtered = {AFTER: 0, RATE: self.order}.get(q, q)
+        return filtered, self.order - filtered
 
 
 def kernel_of(order: int, values: ComplexArray) -> Kernel | None:
@@ -91,12 +133,17 @@ def kernel_of(order: int, values: ComplexArray) -> Kernel | None:
     known = np.isfinite(values) & (np.abs(values) > 0.0)
     if np.count_nonzero(known) < LOW_END_ROWS:
         return None
-    of_rows = values[known]
-    phase = np.unwrap(np.angle(of_rows))
-    turns = round(float(np.median(phase[:LOW_END_ROWS])) / np.pi)
-    curve = Smooth(
-        frequency_hz=grid_hz()[known],
-        log_size=np.log(np.abs(of_rows)),
-        phase_rad=np.asarray(phase - np.pi * turns),
+    frequency_hz, log_size = grid_hz()[known], np.log(np.abs(values[known]))
+    phase = np.unwrap(np.angle(values[known]))
+    rate_size = np.asarray(log_size - np.log(2.0 * np.pi * order * frequency_hz))
+    return Kernel(
+        order=order,
+        whole=_signed(frequency_hz, log_size, phase),
+        rate=_signed(frequency_hz, rate_size, phase - 0.5 * np.pi),
     )
-    return Kernel(order=order, sign=-1.0 if turns % 2 else 1.0, curve=curve)
+
+
+def _signed(frequency_hz: FloatArray, log_size: FloatArray, phase_rad: FloatArray) -> Signed:
+    turns = round(float(np.median(phase_rad[:LOW_END_ROWS])) / np.pi)
+    curve = Smooth(frequency_hz=frequency_hz, log_size=log_size, phase_rad=np.asarray(phase_rad - np.pi * turns))
+    return Signed(sign=-1.0 if turns % 2 else 1.0, curve=curve)

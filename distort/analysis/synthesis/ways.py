@@ -6,7 +6,7 @@ its own part of the axis. One crossover at most: three ways are read as two.
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 import numpy.typing as npt
@@ -24,13 +24,30 @@ class Form:
 
     crossover_hz: float | None
     """None: one way."""
-    even: tuple[Structure, ...]
-    """Of the even orders, a way each, the lowest first."""
-    odd: tuple[Structure, ...]
+    even: tuple[float | None, ...]
+    """Of the even orders, a way each, the lowest first: the share in which one factor is not filtered, or None."""
+    odd: tuple[float | None, ...]
+    even_rate: tuple[float, ...] = field(default=(), metadata={"later": True, "only_if_said": True})
+    """Likewise the share that is a rate of change; empty where nothing is."""
+    odd_rate: tuple[float, ...] = field(default=(), metadata={"later": True, "only_if_said": True})
 
     def structure(self, way: int, order: int) -> Structure:
         """Of an order of a way."""
-        return self.odd[way] if order % 2 else self.even[way]
+        shares, rates = (self.odd, self.odd_rate) if order % 2 else (self.even, self.even_rate)
+        return Structure(unfiltered=shares[way], rate=rates[way] if rates else 0.0)
+
+
+def form_of(crossover_hz: float | None, even: Sequence[Structure], odd: Sequence[Structure]) -> Form:
+    """Of the structures of the ways."""
+    rates = [tuple(one.rate for one in each) for each in (even, odd)]
+    even_rate, odd_rate = (each if any(each) else () for each in rates)
+    return Form(
+        crossover_hz=crossover_hz,
+        even=tuple(one.unfiltered for one in even),
+        odd=tuple(one.unfiltered for one in odd),
+        even_rate=even_rate,
+        odd_rate=odd_rate,
+    )
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
