@@ -17,7 +17,8 @@ if TYPE_CHECKING:
 SPAN_DB = 60.0
 """Of the colours of levels, down from the loudest of the music."""
 
-OVER_SPAN_DB = 30.0
+OVER_SPAN_DB = 20.0
+"""Of the colours of margins, either way."""
 
 LEFT, RIGHT, GAP = 0.85, 11.35, 0.75
 """Inches from the left edge of the sheet: where panels begin and end; and between two side by side."""
@@ -33,7 +34,8 @@ def heard_figure(record: Heard, masked: OverMasked) -> "Figure":
         loudspeaker=f"{record.loudspeaker}, {record.condition}",
         simulated=record.simulated,
         credit=f"Music: {record.credit}" if record.credit else None,
-        stimulus=f"{source_words(record)}; third octaves in frames of 0.1 s; white: masked, or below the noise",
+        stimulus=f"{source_words(record)}; third octaves in frames of 0.1 s; white: {OVER_SPAN_DB:g} dB or more "
+        "below what is masked, or below the noise",
     )
     unit = "dB re full scale" if record.full_scale_db_spl is None else "dB SPL at 1 m"
     with rc_context(SETTINGS):
@@ -47,12 +49,23 @@ def heard_figure(record: Heard, masked: OverMasked) -> "Figure":
             axes = _panel(figure, (LEFT + index * (width + GAP), 3.95, width, 2.2), name)
             drawn = _map(axes, masked, level_db, **scale)
         _colours(figure, drawn, (3.95, 2.2), unit)
-        axes = _panel(figure, (LEFT, 0.95, RIGHT - LEFT, 2.2), "The remainder over what the music masks")
-        over_db = np.where(masked.over_db > 0.0, masked.over_db, np.nan)
-        drawn = _map(axes, masked, over_db, vmin=0.0, vmax=OVER_SPAN_DB)
+        name = f"The remainder re what the music masks; {_above(masked)}"
+        axes = _panel(figure, (LEFT, 0.95, RIGHT - LEFT, 2.2), name)
+        over_db = np.where(masked.over_db > -OVER_SPAN_DB, masked.over_db, np.nan)
+        drawn = _map(axes, masked, over_db, vmin=-OVER_SPAN_DB, vmax=OVER_SPAN_DB)
         axes.set_xlabel("Time in s")
         _colours(figure, drawn, (0.95, 2.2), "dB")
     return figure
+
+
+def _above(masked: OverMasked) -> str:
+    """Whether anything is: colours alone do not say it."""
+    over_db, _, _ = masked.highest
+    return (
+        f"over 0 dB it stands above: up to {over_db:.0f} dB"
+        if over_db > 0.0
+        else "over 0 dB it would stand above, and does so nowhere"
+    )
 
 
 def _panel(figure: "Figure", inches: tuple[float, float, float, float], name: str) -> "Axes":

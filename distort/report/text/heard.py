@@ -100,7 +100,12 @@ def _masked(record: Heard, masked: OverMasked) -> str:
         "" if record.full_scale_db_spl is not None else ", the threshold of hearing left out for want of a calibration"
     )
     if over_db <= 0.0:
-        return f"The music masks all of it, by one of two models of masking at least{known}."
+        nearest = (
+            f"; it comes nearest to standing out near {hertz_words(at_hz)} at {at_s:.1f} s, {-over_db:.0f} dB below"
+            if np.isfinite(over_db)
+            else ""
+        )
+        return f"The music masks all of it, by one of two models of masking at least{known}{nearest}."
     return (
         f"It stands above what the music masks, by both of two models of masking, in {_share(masked.share_above)} of "
         f"the time, by up to {over_db:.0f} dB (near {hertz_words(at_hz)}, at {at_s:.1f} s){known}."
