@@ -158,6 +158,20 @@ def test_sounds_that_no_page_holds_leave_the_least_of_them_out(folder, monkeypat
     assert {each["level_db_spl"] for each in offered(made.path.read_text(encoding="utf-8"))["pairs"]} == {91.0}
 
 
+def test_the_same_sounds_make_the_same_page_whichever_was_heard_last(folder) -> None:
+    """Or answers to it would no longer count, although nothing that they are about has changed."""
+    for condition, seed in (("stand", 1), ("desk", 3)):
+        intended, added = noise(seed), 0.1 * noise(seed + 1)
+        written(folder, heard(condition=condition), {"intended": intended, "delivered": intended + added})
+    pages = []
+    for newest in ("desk_96dB", "stand_96dB"):
+        made = write_blind_page(folder, PLAN, newest=newest, software="distort 0")
+        assert made is not None
+        pages.append(made.path.read_text(encoding="utf-8"))
+    assert pages[0] == pages[1]
+    assert [one["condition"] for one in offered(pages[0])["pairs"]] == ["desk", "stand", "desk"]  # the last: a control
+
+
 def test_a_test_is_told_by_its_sounds_and_words() -> None:
     a, b = noise(1), noise(2)
     names = {offered(page)["test"] for page in (made_page(pair(a, b)), made_page(pair(a, b)))}

@@ -22,7 +22,7 @@ from distort.session.plan.reading import read_plan
 from distort.session.published.contents import contents_of
 from distort.session.results.condition_results import read_results, write_results
 from distort.session.results.heard_files import Heard, Sound, write_heard
-from distort.session.results.listened import kept_listened
+from distort.session.results.listened import kept_listened, left_behind
 from signals import hold_samples
 from tests.page_examples import whole_results, with_findings, write_session
 from tests.test_listeners import run
@@ -115,8 +115,10 @@ def test_findings_say_what_listeners_heard(session, tmp_path, capsys) -> None:
 def test_what_was_heard_of_other_sounds_is_not_said_of_these(session, tmp_path, capsys) -> None:
     path = saved(sounds_written(session, 1), tmp_path, distortion=16)
     assert program.main(["listeners", str(path), "--keep", str(session.root)]) == 0
+    assert left_behind(session) is None
     sounds_written(session, 2)
     assert kept_listened(session) is None
+    assert left_behind(session) == session.root / "results/listening/listeners.json"
     capsys.readouterr()
     assert program.main(["listeners", str(path), "--keep", str(session.root)]) == 1
     assert "not of the blind test that lies in" in capsys.readouterr().err

@@ -109,7 +109,8 @@ def _offer_blind_test(folder: "SessionFolder", plan: "Plan", newest: "Heard") ->
     """Write the page of the blind test, and say where it is."""
     from distort.report.page.blind_pairs import write_blind_page
     from distort.report.terminal.console import make_console, say
-    from distort.report.text.blind import NO_PAIR, blind_sentences, without_dip_sentences
+    from distort.report.text.blind import NO_PAIR, blind_sentences, left_behind_sentence, without_dip_sentences
+    from distort.session.results.listened import left_behind
     from distort.version import __version__
 
     page = write_blind_page(folder, plan, newest=newest.stem, software=f"distort {__version__}")
@@ -118,6 +119,8 @@ def _offer_blind_test(folder: "SessionFolder", plan: "Plan", newest: "Heard") ->
         return
     say(make_console(), *blind_sentences(page.path, page.pairs, shared=page.shared), "")
     say(make_console(stderr=True), *without_dip_sentences(page.without_dip))
+    if (answers := left_behind(folder)) is not None:
+        say(make_console(stderr=True), left_behind_sentence(answers))
 
 
 def _synthesised(

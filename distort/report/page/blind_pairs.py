@@ -85,10 +85,12 @@ def write_blind_page(folder: SessionFolder, plan: Plan, *, newest: str, software
 
 
 def _page(pairs: Mapping[Heard, Sequence[BlindPair]], software: str) -> BlindPage:
-    """The page of all pairs, by their records, and a control."""
-    every = [one for offered in pairs.values() for one in offered]
-    credit = "; ".join(dict.fromkeys(words for words in map(music_words, pairs) if words))
-    loudspeaker = next(iter(pairs)).loudspeaker
+    """The page of all pairs, by their records, and a control. Whichever was written last, the same sounds make the same
+    page: answers that were given keep their meaning."""
+    records = sorted(pairs, key=lambda one: (one.source, -one.level_db_spl, one.condition))
+    every = [one for record in records for one in pairs[record]]
+    credit = "; ".join(dict.fromkeys(words for words in map(music_words, records) if words))
+    loudspeaker = records[0].loudspeaker
     return blind_page([*every, _control(every[0])], loudspeaker=loudspeaker, software=software, credit=credit)
 
 

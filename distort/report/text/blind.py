@@ -114,6 +114,14 @@ def blind_sentences(path: Path, pairs: int, *, shared: bool) -> Iterator[str]:
     )
 
 
+def left_behind_sentence(path: Path) -> str:
+    """That answers were of a page which was made anew."""
+    return (
+        f"Careful: {path} holds answers about other sounds than this page offers, so findings and report no longer "
+        f"tell them; `distort listeners --keep` of new answers replaces it. Keep a copy where they still count."
+    )
+
+
 def without_dip_sentences(problems: Iterable[str]) -> Iterator[str]:
     """Why the test has no pair of a dip of some condition."""
     yield from (f"Careful: the blind test has no pair of a dip there: {one}" for one in problems)

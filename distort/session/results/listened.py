@@ -86,3 +86,9 @@ def kept_listened(folder: SessionFolder) -> Listened | None:
         return None
     listened = read_json(path, Listened)
     return listened if listened.test == note.test else None
+
+
+def left_behind(folder: SessionFolder) -> Path | None:
+    """What was kept of a page that no longer lies there, so that nothing tells it any more; None where nothing was."""
+    path = folder.inside("results", "listening", KEPT)
+    return path if path.exists() and kept_listened(folder) is None else None
