@@ -9,6 +9,7 @@ import soundfile
 
 from distort.analysis.hearing.masking import bark, schroeder_spread_db, threshold_of_hearing_db_spl
 from distort.analysis.hearing.over_masked import over_masked
+from distort.errors import SessionError
 from distort.report.figures.heard import heard_figure
 from distort.session.files.folder import SessionFolder
 from distort.session.plan.licences import may_be_shared
@@ -67,6 +68,12 @@ def test_recordings_of_music_leave_the_session_with_a_licence_that_permits_it_al
     with (session / "session.toml").open("a", encoding="utf-8") as plan:
         plan.write('licence = "CC-BY-4.0"\n')  # and a credit
     assert packed() >= {*music, kept}
+    whole = (session / kept).read_bytes()
+    samples, rate = soundfile.read(session / kept)
+    soundfile.write(session / kept, samples[::-1], rate, subtype="PCM_24")
+    with pytest.raises(SessionError, match="is not the music that was played"):  # other music, by no licence at all
+        packed()
+    (session / kept).write_bytes(whole)
     soundfile.write(session / "programme/piece.flac", np.full(6 * 48000, 0.1) * np.sin(np.arange(6 * 48000)), 48000)
     assert not packed() & {*music, kept}  # the licence is that of other music by now
 

@@ -14,7 +14,7 @@ from distort.session.files.hashing import is_file_of, sha256_of_file
 from distort.session.plan.keys import Plan
 from distort.session.published.frozen import INPUTS, KEPT_INPUTS, RECORD, frozen_labels, read_frozen
 from distort.session.published.written_inputs import written_inputs
-from distort.session.recordings.pieces import may_leave, piece_path
+from distort.session.recordings.pieces import may_leave, piece_path, require_kept
 from distort.session.recordings.stored import load_recording
 from distort.session.results.across_results import across_path, read_across
 from distort.session.results.blind_page_file import blind_note, blind_path, note_path
@@ -85,10 +85,12 @@ def _music(folder: SessionFolder) -> Iterator[tuple[RecordingFiles, SampledProgr
 
 
 def _pieces(folder: SessionFolder, plan: Plan) -> Iterator[Path]:
-    """Music that was played, without which its recordings cannot be analysed, where it may be shared."""
-    for _, piece in _music(folder):
-        path = piece_path(folder, piece)
+    """Music that was played, without which its recordings cannot be analysed, where it may be shared: each file once,
+    and none that holds other music by now, of which nobody stated anything."""
+    kept = {piece_path(folder, piece): (files, piece) for files, piece in _music(folder)}
+    for path, (files, piece) in kept.items():
         if path.is_file() and may_leave(plan, piece.samples_sha256):
+            require_kept(folder, piece, played_for=files.in_session)
             yield path
 
 

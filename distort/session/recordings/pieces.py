@@ -72,8 +72,13 @@ def give_piece(folder: SessionFolder, stimulus: Stimulus, *, played_for: str) ->
     Raises SessionError when they are missing or are others by now.
     """
     piece = as_a(SampledProgramme, stimulus)
-    if piece is None or piece.held:
-        return
+    if piece is not None and not piece.held:
+        require_kept(folder, piece, played_for=played_for)
+
+
+def require_kept(folder: SessionFolder, piece: SampledProgramme, *, played_for: str) -> None:
+    """Raise SessionError when the file that keeps the samples of a piece is missing or holds others; they are given
+    then."""
     path = piece_path(folder, piece)
     if not path.is_file():
         raise SessionError(f"{path} is missing: bring back the music that was played for {played_for}")
