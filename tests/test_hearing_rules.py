@@ -23,6 +23,7 @@ from distort.analysis.hearing.masking import (
     threshold_of_hearing_db_spl,
 )
 from distort.analysis.sweep.noise import NoiseDensity
+from distort.report.text.numbers import decibels
 from tests import report_examples as examples
 
 HZ = grid_hz()
@@ -146,3 +147,7 @@ def test_all_bands_of_a_multitone_mask_together():
         for at in band_hz[:2]
     ]
     np.testing.assert_allclose(noisy.excitation_db[:2], np.array(own) - 86.0)
+
+
+def test_nothing_has_no_sign() -> None:
+    assert [decibels(value) for value in (-0.04, 0.04, -0.06, float("nan"))] == ["0.0", "0.0", "-0.1", "-"]

@@ -15,7 +15,7 @@ def decibels(value_db: float) -> str:
     """At most five characters: one decimal, none from -100 down; "-" where there is no value."""
     if math.isnan(value_db):
         return NOT_MEASURABLE
-    text = f"{value_db:.1f}"
+    text = f"{value_db:z.1f}"  # nothing is never "-0.0"
     return text if len(text) <= 5 else f"{value_db:.0f}"
 
 
