@@ -129,6 +129,9 @@ def test_a_level_beyond_the_loudest_sweep_is_tried_but_never_synthesised() -> No
     assert found.levels[-1].held
     assert found.levels[-1].fits
     assert found.up_to_db_spl == 91.0
+    more = predict(STEPS, [*(measured(level) for level in LEVELS[:-1]), with_more(measured(96.0), odd_db=20.0)])
+    assert more.levels[-1].odd.misfit_db > 10.0  # which higher orders may be as well as memory
+    assert (more.verdict, more.grown, more.up_to_db_spl) == ("fits", None, 91.0)
     far = predict(STEPS[:4], [measured(level) for level in LEVELS])  # 7.8 dB beyond the loudest
     assert [one.level_db_spl for one in far.levels] == [81.0, 86.0, 91.0]
     assert far.levels[-1].held

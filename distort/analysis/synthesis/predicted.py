@@ -41,7 +41,8 @@ class LevelPredicted:
     even: PartMisfit | None
     odd: PartMisfit | None
     held: bool = False
-    """No sweep was loud enough: the kernels of the loudest were taken. Such a level tells what grows, no more."""
+    """No sweep was loud enough: the kernels of the loudest were taken. That such a level exceeds them may as well be what
+    those orders, or higher ones, grow by: it is shown, and nothing follows from it."""
 
     def part(self, name: Part) -> PartMisfit | None:
         """Even or odd."""
@@ -78,11 +79,16 @@ class Prediction:
         return tuple(one for one in self.levels if one.fits is not None)
 
     @property
+    def reached(self) -> tuple[LevelPredicted, ...]:
+        """Those of them for which sweeps were loud enough."""
+        return tuple(one for one in self.judged if not one.held)
+
+    @property
     def up_to_db_spl(self) -> float | None:
         """The highest level at and below which all that can be judged fits, at two levels at least; else None."""
         fitting = []
-        for one in self.judged:
-            if not one.fits or one.held:
+        for one in self.reached:
+            if not one.fits:
                 break
             fitting.append(one.level_db_spl)
         return fitting[-1] if len(fitting) > 1 else None
@@ -91,11 +97,10 @@ class Prediction:
     def grown(self) -> tuple[LevelPredicted, Part] | None:
         """The lowest level at which a part exceeds its prediction by more than limit and growth allow, and the part.
 
-        None unless a lower level fits.
+        None unless a lower level fits, and sweeps were loud enough for both.
         """
-        fitting = [one for one in self.judged if one.fits and not one.held]
-        for one in self.judged:
-            lower = [each for each in fitting if each.level_db_spl < one.level_db_spl]
+        for one in self.reached:
+            lower = [each for each in self.reached if each.fits and each.level_db_spl < one.level_db_spl]
             part = _grown_part(lower[0], one) if lower and not one.fits else None
             if part is not None:
                 return one, part
@@ -104,13 +109,13 @@ class Prediction:
     @property
     def verdict(self) -> Verdict:
         """What it means for a synthesis."""
-        if not self.judged:
+        if not self.reached:
             return "not-predicted"
         if self.grown is not None:
             return "memory"
-        if not self.judged[0].fits:
+        if not self.reached[0].fits:
             return "structure-unknown"
-        if len(self.judged) == 1:
+        if len(self.reached) == 1:
             return "not-checked"
         return "structure-unknown" if self.up_to_db_spl is None else "fits"
 

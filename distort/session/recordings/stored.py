@@ -1,4 +1,4 @@
-"""Whether a recording came through a link that codes the sound, so that the link's own faults are in the numbers."""
+"""Recordings on disk with what is known of them: found, read, saved, brought in, renamed."""
 
 import dataclasses
 from collections.abc import Callable, Sequence
