@@ -33,7 +33,10 @@ def test_sounds_of_the_users_own_music_are_written_and_spoken_of(distort, with_m
     said = " ".join(distort.done("hear", session).split())
     assert "Recorded at 86 dB SPL (nominal, at 1 m), held against the recording at 76 dB SPL." in said
     assert "Turn the volume down before you listen" in said
-    assert "These sounds stay in the session: no licence that permits sharing is stated" in said
+    assert (
+        "These sounds, and a blind test that plays them, stay in the session: no licence that permits sharing is stated"
+        in said
+    )
     folder = SessionFolder(session)
     (record,) = heard_records(folder)
     assert as_written(folder, record)

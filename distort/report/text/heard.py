@@ -121,14 +121,19 @@ def file_sentences(record: Heard, folder: Path) -> Iterator[str]:
     """Every file with what it is."""
     yield f"In {folder}:"
     for sound in record.sounds:
-        words = f"the same, {sound.raised_db:g} dB louder" if sound.raised_db else FILE_WORDS[sound.part]
+        words = f"the same, {sound.raised_db:g} dB louder" if sound.raised_db else _file_words(record, sound.part)
         yield f"  {sound.file}: {words}"
     for figure in record.figures:
         yield f"  {figure.file}: music, remainder, and what of it is not masked"
+
+
+def _file_words(record: Heard, part: str) -> str:
+    synthesised = record.quiet_db_spl is None and part == INTENDED
+    return "as meant: as the quietest sweep has the loudspeaker, but for the level" if synthesised else FILE_WORDS[part]
 
 
 def caution_sentences(records: Sequence[Heard]) -> Iterator[str]:
     """What to mind before one listens, and where the sounds may go."""
     yield CAUTION
     if not all(may_be_shared(one.licence, one.credit) for one in records):
-        yield f"These sounds stay in the session: {NO_LICENCE}."
+        yield f"These sounds, and a blind test that plays them, stay in the session: {NO_LICENCE}."
