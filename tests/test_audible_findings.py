@@ -108,23 +108,31 @@ def test_nothing_is_said_of_what_rests_on_no_order_or_cannot_be_read() -> None:
 )
 def test_recorded_music_says_it_where_the_products_come_out(both_db, said) -> None:
     """The third harmonic of 1 kHz sounds at 3 kHz; single tones at 96 dB SPL no longer count."""
-    found = audible(row("h3", 96.0, 1000.0), music=music(*both_db, at_hz=3000.0))
+    found = audible(row("h3", 96.0, 1000.0), row("h3", 86.0, 1000.0), music=music(*both_db, at_hz=3000.0))
     assert (found.verdict, found.at_db_spl, found.of) == (said, 91.0, "recorded music")
-    elsewhere = audible(row("h3", 96.0, 1000.0), music=music(20.0, 20.0, at_hz=1000.0))
+    elsewhere = audible(row("h3", 86.0, 1000.0), music=music(20.0, 20.0, at_hz=1000.0))
     assert (elsewhere.verdict, elsewhere.of) == ("no", "recorded music")
+
+
+def test_music_says_nothing_of_what_begins_above_its_level() -> None:
+    """It was recorded up to 91 dB SPL: of what is there at 86 already it tells, of what 96 alone shows it does not."""
+    recorded = music(20.0, 20.0, at_hz=2000.0)
+    above, below = row("h2", 96.0, 1000.0), row("h2", 86.0, 1000.0)
+    assert audible(above, music=recorded).of == "single tones"
+    assert audible(above, below, music=recorded).of == "recorded music"
 
 
 def test_music_that_does_not_tell_leaves_it_to_single_tones() -> None:
     """Where noise may have made what was added, where no third octave was judged, and at one level alone."""
-    tone = audible(row("h2", 96.0, 1000.0))
+    tone = audible(row("h2", 86.0, 1000.0))
     assert tone.of == "single tones"
     for other in (
         music(20.0, 20.0, at_hz=2000.0, above_floor_db=9.0),
         music(np.nan, np.nan, at_hz=2000.0),
         replace(music(20.0, 20.0, at_hz=2000.0), levels=()),
     ):
-        assert audible(row("h2", 96.0, 1000.0), music=other) == tone
-    assert audible(row("h2", 96.0, 4000.0), music=music(20.0, 20.0, at_hz=2000.0)).of == "single tones"  # at 8 kHz
+        assert audible(row("h2", 86.0, 1000.0), music=other) == tone
+    assert audible(row("h2", 86.0, 4000.0), music=music(20.0, 20.0, at_hz=2000.0)).of == "single tones"  # at 8 kHz
 
 
 def test_what_music_and_listeners_say_stands_side_by_side() -> None:

@@ -75,7 +75,9 @@ def told_audible(
     calibrated = {level: one for level, one in harmonics.items() if one.unit == "db_spl"}
     for finding in findings:
         rows = _rows(finding, calibrated)
-        yield replace(finding, audible=_in_music(rows, music) or _of_tones(rows, calibrated))
+        highest = max((row.level_db_spl for row in rows), default=None)
+        at_highest = [row for row in rows if row.level_db_spl == highest]
+        yield replace(finding, audible=_in_music(rows, music) or _of_tones(at_highest, calibrated))
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -88,25 +90,24 @@ class _Row:
 
 
 def _rows(finding: Finding, harmonics: Mapping[float, Harmonics]) -> list[_Row]:
-    """Of the highest level at which it speaks."""
-    rows = [
+    return [
         _Row(level_db_spl=row.level_db_spl, order=order, frequency_hz=row.frequency_hz)
         for row in finding.evidence
         if row.speaks == "for" and row.level_db_spl in harmonics
-        if (order := from_findings(row.quantity).order) is not None
+        if (order := from_findings(row.quantity).order) is not None and order > 1
     ]
-    highest = max((row.level_db_spl for row in rows), default=None)
-    return [row for row in rows if row.level_db_spl == highest and row.order > 1]
 
 
 def _in_music(rows: Sequence[_Row], music: ProgrammeResult | None) -> Audible | None:
     """By all that the loudspeaker added to the loudest piece that was recorded, in the third octaves in which the
-    products come out. More than one fault may have added it."""
+    products come out. More than one fault may have added it; of what begins above its level it says nothing."""
     if music is None or not music.levels:
         return None
     loudest, half = music.levels[-1], 10.0**0.05
     said: set[Verdict] = set()
     for row in rows:
+        if row.level_db_spl > loudest.level_db_spl:
+            continue
         at_hz = row.order * row.frequency_hz
         band = int(np.argmin(np.abs(np.log(music.frequency_hz / at_hz))))
         if music.frequency_hz[band] / half <= at_hz <= music.frequency_hz[band] * half and not loudest.doubtful[band]:
