@@ -12,6 +12,7 @@ from distort.analysis.sweep.deconvolution import deconvolve
 from distort.analysis.sweep.events import Overheard, Sound, not_of_the_loudspeaker, overheard
 from distort.analysis.sweep.images import ConversionImage, added_by, conversion_images, touched_by
 from distort.analysis.sweep.orders import separate
+from distort.analysis.sweep.plane import plane_of
 from distort.analysis.sweep.readings import Reading
 from distort.analysis.sweep.touched import Touched, added_power, events_in_time, with_touched
 from signals import Sweep
@@ -228,3 +229,19 @@ def test_what_an_image_puts_into_an_order_is_what_the_order_window_holds_of_it(s
     rows = slice(crossing - 4, crossing + 5)
     power = held.power.smoothed(order * grid_hz(), 1.0 / 12.0)
     assert 10.0 * math.log10(np.mean(added[rows]) / np.mean(power[rows])) == pytest.approx(0.0, abs=0.5)
+
+
+@pytest.mark.parametrize("orders", [1, 2])
+def test_nothing_is_told_of_orders_however_long_the_transform_is(orders: int) -> None:
+    """Ten orders of one strength each, 110 dB above the noise; the circle is a whole number of frames or none. A
+    frame that is taken for another's place holds an arrival, 40 dB over what is usual, where none should be."""
+    time_s = np.arange(SWEEP.n_samples) / RATE
+    phase = 2.0 * math.pi * SWEEP.start_hz * SWEEP.rate_s * np.expm1(time_s / SWEEP.rate_s)
+    played_hz = SWEEP.start_hz * np.exp(time_s / SWEEP.rate_s)
+    made = sum(
+        0.03 * np.sin(n * phase) * np.clip((7000.0 - n * played_hz) / 1000.0, 0.0, 1.0) for n in range(2, 11)
+    ) * SWEEP.envelope(played_hz)
+    samples = recording(noise=1e-5) + np.pad(0.5 * made, (START, 2 * RATE))
+    plane = plane_of(deconvolve(samples, SWEEP, start=float(START), orders=orders))
+    known = (plane.freedom >= 4.0) & (plane.sweep_hz[:, np.newaxis] > 100.0)  # below, the fade-in's edge rings
+    assert np.max(plane.density[known] / plane.usual[known]) < 10.0**2.0

@@ -41,9 +41,10 @@ LOW_TAPS, LOW_PASS_HZ = 4, 400.0
 """Length of the low-pass before that, in samples of the low rate, and where it is 6 dB down: under a Hamming window it
 has stopped 3.3 / 4 of the low rate higher, so that nothing folds onto what lies under `SPLIT_HZ`."""
 
-GUARD_BEFORE_S, GUARD_AFTER_S = 0.005, 0.02
+GUARD_BEFORE_S, GUARD_AFTER_S = 0.015, 0.02
 GUARD_PERIODS = 2.0
-"""So much about the arrival of an order is left out, and so many periods: a filter's own ringing."""
+"""So much about the arrival of an order is left out, and so many periods: a filter's own ringing. Half a hop of it,
+0.01 s, is by how much a frame may stand nearer to the arrival than the moment it is read for."""
 
 HIGHEST_ORDER = 40
 """Beyond it the orders of a common sweep stand closer than a frame is long."""
@@ -106,22 +107,38 @@ class Plane:
         return np.asarray(self.sweep.start_hz * np.exp(self.time_s / self.sweep.rate_s))
 
 
+@dataclass(frozen=True, kw_only=True)
+class _Circle:
+    """Frames about a circular impulse response, whose length is as a rule no whole number of hops."""
+
+    frames: int
+    hops: float
+    """Once around."""
+    arrival: float
+    """Of the fundamental, in hops."""
+
+    def frame(self, since: FloatArray) -> npt.NDArray[np.int64]:
+        """The frame that stands nearest to so many hops after the fundamental's arrival; before it: negative."""
+        # not rint: of halves, as a fixed lead-in makes them, it takes every other frame twice
+        return np.floor(np.mod(self.arrival + since, self.hops) + 0.5).astype(np.int64) % self.frames
+
+
 def plane_of(deconvolved: Deconvolved) -> Plane:
     """The plane of one recording."""
     kept = deconvolved.filter
     sweep = kept.sweep
     hop, _, bands = _layout(sweep)
     frames = _all_frames(deconvolved.impulse, sweep)
-    along = np.maximum(_along(frames, sweep.rate_s), _decay(frames, sweep, arrival=deconvolved.arrival / hop))
+    circle = _Circle(frames=frames.shape[0], hops=kept.n_fft / hop, arrival=deconvolved.arrival / hop)
+    along = np.maximum(_along(frames, sweep.rate_s), _decay(frames, sweep, circle))
     since_s, clear = _cells(sweep)
-    place = np.rint((deconvolved.arrival + since_s * sweep.sample_rate) / hop).astype(np.int64) % frames.shape[0]
+    place = circle.frame(since_s / HOP_S)
     column = np.arange(bands.bins.size)
     power = frames[place, column]
     with warnings.catch_warnings():
         warnings.simplefilter("ignore", RuntimeWarning)  # a band without any clear cell has no noise to know
         floor = np.nanmedian(np.where(clear, power, np.nan)[::EVERY], axis=0)
-    at = round(deconvolved.arrival / hop)
-    fundamental = np.max(frames[(at + np.arange(-SHORT_HOPS, SHORT_HOPS + 1)) % frames.shape[0]], axis=0)
+    fundamental = np.max(frames[circle.frame(np.arange(-SHORT_HOPS, SHORT_HOPS + 1.0))], axis=0)
     floor = np.maximum(np.nan_to_num(floor), NOTHING * fundamental)
     # a decay is as strong over a wide stretch, or at another order, within some decibels; noise within tenths
     decay = np.maximum(along[place, column] - NOISE_ALONG * floor, 0.0)
@@ -216,19 +233,24 @@ def _all_frames(impulse: FloatArray, sweep: Sweep) -> FloatArray:
     rate, and short ones of the others."""
     hop, fewer, _ = _layout(sweep)
     long, short = _parts(sweep)
-    low_pass = scipy.signal.firwin(LOW_TAPS * fewer + 1, LOW_PASS_HZ, fs=sweep.sample_rate)
-    low = scipy.signal.upfirdn(low_pass, impulse, 1, fewer)[LOW_TAPS // 2 :]  # its delay is taken off
-    low_power = _frames(low, hop // fewer, LONG_HOPS, long) * fewer
-    power = _frames(impulse, hop, SHORT_HOPS, short)
-    count = min(low_power.shape[0], power.shape[0])
-    return np.concatenate([low_power[:count], power[:count]], axis=1)
+    count, half = -(-impulse.size // hop), LOW_TAPS * fewer // 2
+    low_pass = scipy.signal.firwin(2 * half + 1, LOW_PASS_HZ, fs=sweep.sample_rate)
+    around = _around(impulse, LONG_HOPS * hop // 2 + half, more=hop)
+    low = scipy.signal.upfirdn(low_pass, around, 1, fewer)[LOW_TAPS:]  # what the filter knows half of is left out
+    low_power = _frames(low, hop // fewer, LONG_HOPS, long, count=count) * fewer
+    around = _around(impulse, SHORT_HOPS * hop // 2, more=hop)
+    return np.concatenate([low_power, _frames(around, hop, SHORT_HOPS, short, count=count)], axis=1)
 
 
-def _frames(impulse: FloatArray, hop: int, hops: int, bands: _Bands) -> FloatArray:
-    """Of a circular impulse response, under a Hann window."""
-    frame, count = hops * hop, -(-impulse.size // hop)
-    around = np.concatenate([impulse[-(frame // 2) :], impulse, impulse[: frame + hop]]).astype(np.float32)
-    pieces = np.lib.stride_tricks.sliding_window_view(around, frame)[: count * hop : hop]
+def _around(impulse: FloatArray, reach: int, *, more: int) -> FloatArray:
+    """A circular impulse response with so many samples of itself before and after it, and some more behind."""
+    return np.concatenate([impulse[-reach:], impulse, impulse[: reach + more]])
+
+
+def _frames(around: FloatArray, hop: int, hops: int, bands: _Bands, *, count: int) -> FloatArray:
+    """So many frames under a Hann window, of which the first begins where `around` does."""
+    frame = hops * hop
+    pieces = np.lib.stride_tricks.sliding_window_view(around.astype(np.float32), frame)[: count * hop : hop]
     window = scipy.signal.windows.hann(frame, sym=False)
     window = (window / np.sqrt(np.sum(np.square(window)))).astype(np.float32)
     spectra = scipy.fft.rfft(pieces * window, axis=1)[:, : bands.first[-1]]
@@ -248,25 +270,22 @@ def _along(frames: FloatArray, rate_s: float) -> FloatArray:
     return np.asarray(np.repeat(low, GROUPED, axis=1)[:, : frames.shape[1]] * floor)
 
 
-def _decay(frames: FloatArray, sweep: Sweep, *, arrival: float) -> FloatArray:
-    """What decays after the arrival of each order, `(frames, bands)`, as the fundamental does at the same frequency.
-
-    arrival   of the fundamental, in hops
-    """
+def _decay(frames: FloatArray, sweep: Sweep, circle: _Circle) -> FloatArray:
+    """What decays after the arrival of each order, `(frames, bands)`, as the fundamental does at the same frequency."""
     _, _, bands = _layout(sweep)
     reach = np.rint(bands.frame_s / HOP_S / 2.0).astype(np.int64)
-    lags = np.arange(round(DECAY_SHARE * sweep.rate_s * np.log(2.0) / HOP_S))
-    count = frames.shape[0]
-    own = frames[(round(arrival) + lags) % count]
+    lags = np.arange(float(round(DECAY_SHARE * sweep.rate_s * np.log(2.0) / HOP_S)))
+    own = frames[circle.frame(lags)]
     share = own / np.maximum(np.max(own[: LONG_HOPS // 2 + 1], axis=0), 1e-300)
     share = np.where(lags[:, np.newaxis] <= reach, 1.0, share)
     left = np.zeros_like(frames)
     for order in range(2, HIGHEST_ORDER + 1):
         if sweep.rate_s * np.log(1.0 + 1.0 / order) < LONG_HOPS * HOP_S:
             break
-        at = round(arrival - sweep.advance_s(order) / HOP_S)
-        level = np.max(frames[(at + np.arange(-SHORT_HOPS // 2, SHORT_HOPS // 2 + 1)) % count], axis=0)
-        left[(at + lags) % count] += level * share
+        at = -sweep.advance_s(order) / HOP_S
+        about = at + np.arange(-SHORT_HOPS // 2, SHORT_HOPS // 2 + 1, dtype=np.float64)
+        level = np.max(frames[circle.frame(about)], axis=0)
+        left[circle.frame(at + lags)] += level * share
     return left
 
 
