@@ -41,8 +41,8 @@ class LevelPredicted:
     even: PartMisfit | None
     odd: PartMisfit | None
     held: bool = False
-    """No sweep was loud enough: the kernels of the loudest were taken. That such a level exceeds them may as well be what
-    those orders, or higher ones, grow by: it is shown, and nothing follows from it."""
+    """No sweep was loud enough: the kernels of the loudest were taken. That such a level exceeds them may as well be
+    what those orders, or higher ones, grow by: it is shown, and nothing follows from it."""
 
     def part(self, name: Part) -> PartMisfit | None:
         """Even or odd."""
