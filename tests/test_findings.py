@@ -15,7 +15,9 @@ from distort.analysis.findings.explanations.local_source import grows, local_sou
 from distort.analysis.findings.find import find
 from distort.analysis.findings.finding import Finding
 from distort.analysis.findings.likelihoods import joint_limit, log_density, log_density_of_source
-from distort.analysis.findings.places import OrderAt, Place
+from distort.analysis.findings.order_findings import SOURCE_AT_ANOMALY, before_prior
+from distort.analysis.findings.places import AtMost, OrderAt, Place
+from distort.analysis.findings.weighing import BOTH, weighed
 from distort.analysis.impulsive.impulsive import ImpulsivePlace
 from tests.made_evidence import LEVELS, ROWS_HZ, Made, anomaly, bell, comb, dips_of
 
@@ -313,6 +315,34 @@ def order_at(number: int, values_db: list[float], *, relative_db: list[float], r
         ripple_db=(ripple_db, ripple_db),
         relative_db=np.array(relative_db),
     )
+
+
+def test_no_dip_of_a_comb_is_a_filters_with_a_source_that_makes_up_for_it() -> None:
+    """A dip of 15 dB, and harmonics that are read 1.5 and 2.6 dB short of what comes out at n f: before the source the
+    dip would cost it 30 dB, and a source of 28 dB that fits would explain any reading. Of a single dip that is
+    thought possible, of all dips of a delayed copy it is not."""
+    (first, *_) = dips = dips_of(210.0, 0.87)
+    evidence = Made(after=comb(210.0, 0.87), anomalies=(*dips, anomaly(5000.0, -9.0, number=9))).evidence()
+    second = OrderAt(
+        order=2,
+        levels_db_spl=np.array([91.0, 96.0]),
+        product_db=np.array([-0.1, 2.0]),
+        error_db=np.array([0.8, 0.4]),
+        short_db=np.array([0.7, 2.4]),
+        there_db=3.5,
+        ripple_db=(2.2, 0.4),
+        relative_db=np.array([-42.2, -37.4]),
+    )
+    third = AtMost(order=3, at_most_db=-8.2, there_db=-5.6, ripple_db=(1.9, 0.4))
+    place = Place(frequency_hz=630.0, gap_octaves=0.15, fundamental_db=-15.0, orders=(second,), under=(third,))
+    with_source = {
+        each.number: weighed(
+            place, way_odds=2.0, source_prior=SOURCE_AT_ANOMALY, before_prior=before_prior(evidence, each)
+        ).probability[BOTH]
+        for each in (first, evidence.anomalies[-1])
+    }
+    assert with_source[first.number] < 0.1
+    assert with_source[9] > 0.5
 
 
 @pytest.mark.parametrize(("per_db", "grown"), [(1.0, False), (1.15, False), (1.25, True), (2.0, True)])

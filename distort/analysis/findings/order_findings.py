@@ -28,6 +28,10 @@ BEFORE_PRIOR, BEFORE_AT_TOP = 0.12, 0.3
 """That a dip or peak lies before the non-linearity; and that ripple does, where orders stand out: it moves order n by n
 times as much."""
 
+BEFORE_OF_COMB = 0.002
+"""That all dips of a delayed copy lie before the non-linearity: an echo in what drives the loudspeaker (own choice).
+Beside it a source that makes up for each dip's n-fold loss would explain anything."""
+
 NO_PRIOR = 1e-6
 """Of a source among orders of which it is known that they have none."""
 
@@ -64,9 +68,16 @@ def _weighed(evidence: Evidence, contrasts: Contrasts, one: Candidate, odds: flo
         place,
         way_odds=odds,
         source_prior=SOURCE_AT_ANOMALY if one.anomaly is not None else SOURCE_AT_TOP,
-        before_prior=BEFORE_PRIOR if one.anomaly is not None else BEFORE_AT_TOP,
+        before_prior=before_prior(evidence, one.anomaly),
     )
     return Weighing(place=place, anomaly=one.anomaly, found=found)
+
+
+def before_prior(evidence: Evidence, anomaly: Anomaly | None) -> float:
+    """How probable it is that a dip or peak, or ripple where there is none, lies before what distorts."""
+    if anomaly is None:
+        return BEFORE_AT_TOP
+    return BEFORE_PRIOR if path_of(evidence, anomaly) is None else BEFORE_OF_COMB
 
 
 def _combs(evidence: Evidence, found: Sequence[Weighing]) -> list[list[Weighing]]:
@@ -85,7 +96,7 @@ def _combs(evidence: Evidence, found: Sequence[Weighing]) -> list[list[Weighing]
 def _of_group(evidence: Evidence, contrasts: Contrasts, group: Sequence[Weighing], *, odds: float) -> list[Draft]:
     """The passive explanation of a dip or a comb, and what is made at it besides."""
     names = (SHARED, OWN, BEFORE)
-    each = [_shares_of(one, odds) for one in group]
+    each = [_shares_of(evidence, one, odds) for one in group]
     logs = {name: sum(np.log(one.get(name, 0.0) + LEAST_SHARE) for one in each) for name in names}
     top = max(logs.values())
     total = sum(np.exp(value - top) for value in logs.values())
@@ -100,13 +111,14 @@ def _of_group(evidence: Evidence, contrasts: Contrasts, group: Sequence[Weighing
     return drafts + made
 
 
-def _shares_of(one: Weighing, odds: float) -> Mapping[str, float]:
+def _shares_of(evidence: Evidence, one: Weighing, odds: float) -> Mapping[str, float]:
     """Probability of each explanation of the dip itself: where something is made there besides, by the other orders."""
     if one.has_source <= OPEN:
         return one.found.probability
     made = one.found.source.source_db
     rest = replace(one.place, orders=tuple(order for order in one.place.orders if order.order not in made))
-    return weighed(rest, way_odds=odds, source_prior=NO_PRIOR, before_prior=BEFORE_PRIOR).probability
+    before = before_prior(evidence, one.anomaly)
+    return weighed(rest, way_odds=odds, source_prior=NO_PRIOR, before_prior=before).probability
 
 
 def _passive(evidence: Evidence, group: Sequence[Weighing], shares: dict[str, float]) -> list[Draft]:
