@@ -64,6 +64,12 @@ class Band:
         """What sets that."""
         return self.peak_by if self.most_peak_db - self.gain_db < self.drive_top_db_spl else self.drive_by
 
+    def may_begin(self, lowest_db_spl: float) -> bool:
+        """Whether it may be played at the quietest level: nothing forbids it, and it passed no limit below, where a
+        plan of before began."""
+        passed_below = self.failed_db_spl is not None and self.failed_db_spl < lowest_db_spl - ROUNDING_DB
+        return lowest_db_spl <= self.top_db_spl + ROUNDING_DB and not passed_below
+
     def told(
         self, level_db_spl: float, *, fault: bool, near: bool = False, peak_db: float = math.nan, clear: bool = True
     ) -> "Band":
@@ -111,7 +117,7 @@ def next_step(bands: Sequence[Band], *, lowest_db_spl: float, references: int = 
     references   how many recordings of the quietest level there are
     """
     if references < REFERENCES:
-        there = tuple(index for index, band in enumerate(bands) if lowest_db_spl <= band.top_db_spl + ROUNDING_DB)
+        there = tuple(index for index, band in enumerate(bands) if band.may_begin(lowest_db_spl))
         return BurstStep(level_db_spl=lowest_db_spl, bands=there) if there else None
     wanted = [band.next_db_spl(lowest_db_spl) for band in bands]
     level = min((one for one in wanted if one is not None), default=None)

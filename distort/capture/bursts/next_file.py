@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 from distort.analysis.burst_series.steps import BurstStep
 from distort.capture.bursts.duration import AtMost, SeriesPlan, at_most, series_plan
-from distort.capture.bursts.so_far import BurstReader, SoFar, require_far, so_far, whole_series
+from distort.capture.bursts.so_far import BurstReader, SoFar, require_far, require_same_bursts, so_far, whole_series
 from distort.capture.bursts.tops import bands_of_plan
 from distort.capture.measuring.quiet_run import QUIET_DRIVE_DBFS
 from distort.capture.measuring.starting import require_calibration
@@ -41,14 +41,16 @@ class NextFile:
 def write_next_file(folder: SessionFolder, plan: Plan, condition: str) -> NextFile:
     """Judge the bursts that were brought in, and write the file of the next level, with the bands that are left.
 
-    Raises UsageError where the plan has no [burst], or the volume was changed on the way; CalibrationError without a
-    calibration, since no ceiling could be held; as `burst_level` for a recording that cannot be judged.
+    Raises UsageError where the plan has no [burst], or the volume or [burst] periods was changed on the way;
+    CalibrationError without a calibration, since no ceiling could be held; as `burst_level` for a recording that cannot
+    be judged.
     """
     plan = plan.of(condition)
     require_far(plan)
     whole = whole_series(plan, drive_dbfs=QUIET_DRIVE_DBFS)
     require_calibration(folder)
     recordings = load_recordings(folder, condition)
+    require_same_bursts(recordings, whole, condition)
     reader = BurstReader(settings=settings_of(plan, read_microphone(folder, plan)))
     levels = reader.levels(recordings)
     _require_judgeable(recordings)

@@ -12,6 +12,7 @@ from distort.recording.takes import takes_of_each_level
 from distort.session.plan.keys import Plan
 from distort.session.plan.kinds import burst_limits, burst_stimulus
 from distort.session.recordings.stored import Recording
+from signals import as_a
 from signals.burst import BurstSeries
 
 BURST = "burst"
@@ -69,6 +70,18 @@ def require_far(plan: Plan) -> None:
             f"the microphone stands in the near field, and bursts are held to a peak at 1 m: play them in condition "
             f"{plan.near_field_of}"
         )
+
+
+def require_same_bursts(recordings: Sequence[Recording], whole: BurstSeries, condition: str) -> None:
+    """Raises UsageError where bursts on record are longer or shorter than those of the plan: what a longer one has more
+    of energy would be taken for output, and hide compression."""
+    for one in recordings:
+        series = as_a(BurstSeries, one.sidecar.stimulus)
+        if series is not None and one.sidecar.rejected is None and series.periods != whole.periods:
+            raise UsageError(
+                f"{condition}/{one.sidecar.name.stem} has bursts of {series.periods:g} periods, and [burst] periods is "
+                f"{whole.periods:g} now: change it back, or reject the bursts of {condition} and begin anew"
+            )
 
 
 def whole_series(plan: Plan, *, drive_dbfs: float) -> BurstSeries:

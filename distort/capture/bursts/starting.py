@@ -1,10 +1,11 @@
 """Before the first burst: the quiet run, and up to where each band may go."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from distort.analysis.burst_series.steps import Band, BurstStep
+from distort.capture.bursts.as_recorded import require_as_recorded
 from distort.capture.bursts.duration import AtMost, SeriesPlan, all_steps, at_most, series_plan
-from distort.capture.bursts.so_far import BurstReader, SoFar, require_far, so_far, whole_series
+from distort.capture.bursts.so_far import BurstReader, SoFar, require_far, require_same_bursts, so_far, whole_series
 from distort.capture.bursts.tops import bands_foretold, bands_of_plan
 from distort.capture.devices.device import Device
 from distort.capture.measuring.quiet_run import QUIET_DRIVE_DBFS, play_quiet_sweep, sensitivity_of
@@ -48,8 +49,9 @@ class BurstsReady:
 def get_ready_for_bursts(folder: SessionFolder, plan: Plan, device: Device, condition: str) -> BurstsReady:
     """Play the quiet run, unless every band has ended, and say up to where each may go.
 
-    Raises UsageError where the plan has no [burst] or the level series has not begun; CalibrationError, PlanError,
-    RecordingError, SessionError, PausedError and TooLoudError as `get_ready` does.
+    Raises UsageError where the plan has no [burst], its periods were changed, or the level series has not begun;
+    CalibrationError, PlanError, RecordingError, SessionError, PausedError and TooLoudError as `get_ready` does; and as
+    `require_as_recorded`.
     """
     of_all, plan = plan, plan.of(condition)
     require_far(plan)
@@ -64,9 +66,11 @@ def get_ready_for_bursts(folder: SessionFolder, plan: Plan, device: Device, cond
         )
     require_in_force(path, found, of_all, calibration, near_field=False)
     recordings = load_recordings(folder, condition)
-    require_no_louder_level(recorded_answers(recordings), condition)
+    answers = recorded_answers(recordings)
+    require_no_louder_level(answers, condition)
     microphone = read_microphone(folder, plan)
     reader = BurstReader(settings=settings_of(plan, microphone))
+    require_same_bursts(recordings, whole, condition)
     levels = reader.levels(recordings)
     series = series_plan(plan, whole, level_of_full_scale_db=found.db_spl)
     bands = bands_of_plan(plan, whole.bands_hz, level_of_full_scale_db=found.db_spl)
@@ -80,6 +84,10 @@ def get_ready_for_bursts(folder: SessionFolder, plan: Plan, device: Device, cond
     quiet = play_quiet_sweep(device, plan, calibration, microphone=response)
     now = sensitivity_of(quiet, plan, calibration, condition=condition, device=device)
     notes = offset_told(quiet) + held_against_found(found, now)
+    heard = reader if microphone is None else BurstReader(settings=replace(reader.settings, microphone=None))
+    require_as_recorded(
+        quiet, whole, heard.levels(recordings), answers, level_of_full_scale_db=found.db_spl, condition=condition
+    )
     bands = bands_foretold(quiet, plan, whole.bands_hz, level_of_full_scale_db=found.db_spl)
     state = so_far(levels, bands, plan)
     return BurstsReady(

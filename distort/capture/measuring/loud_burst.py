@@ -46,14 +46,24 @@ def held_against(
         recorded_hz=series.sample_rate,
     )
     reading = read_bursts([held], series)
-    foretold = np.array([_foretold(quiet, burst) for burst in series.bursts])
     noise = np.nan_to_num(reading.noise[0])  # one that is not known hides nothing from this
-    clear = reading.energy[0] > noise * db_to_power(READABLE_ABOVE_NOISE_DB)
+    return louder_than_foretold(quiet, series, energy=reading.energy[0], noise=noise), None
+
+
+def louder_than_foretold(
+    quiet: QuietRun, series: BurstSeries, *, energy: FloatArray, noise: FloatArray
+) -> Louder | None:
+    """The burst that passes most what the quiet run foretells of it; None where none is clear of noise.
+
+    energy, noise   of the bursts of `series` at the input, `(bands,)`, full scale squared times seconds
+    """
+    foretold = np.array([_foretold(quiet, burst) for burst in series.bursts])
+    clear = energy > noise * db_to_power(READABLE_ABOVE_NOISE_DB)
     if not np.any(clear):
-        return None, None
-    by_db = np.where(clear, power_to_db(reading.energy[0]) - power_to_db(foretold), -np.inf)
+        return None
+    by_db = np.where(clear, power_to_db(energy) - power_to_db(foretold), -np.inf)
     most = int(np.argmax(by_db))
-    return Louder(by_db=float(by_db[most]), at_hz=series.bands_hz[most]), None
+    return Louder(by_db=float(by_db[most]), at_hz=series.bands_hz[most])
 
 
 def _foretold(quiet: QuietRun, burst: Burst) -> float:
