@@ -18,6 +18,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from tests.mutants.changes import ROOT, Change
+from tests.mutants.nearest import NEEDING_MORE
 
 LIBRARIES = (
     *("numpy", "numpy.testing", "pytest", "hypothesis", "pyfar", "soundfile", "scipy.fft", "scipy.interpolate"),
@@ -90,12 +91,12 @@ def copied(folder: Path) -> Path:
 
 
 def run_tests(folder: Path, tests: Sequence[str], *, limit_s: float, options: Sequence[str] = ("-x",)) -> Ended:
-    """Run `tests` in the copy in `folder`; ends after `limit_s` of processor time."""
+    """Run `tests` in the copy in `folder`, samples too; ends after `limit_s` of processor time."""
 
     def run() -> int:
         import pytest
 
-        return int(pytest.main([*QUIETLY, *options, *tests]))
+        return int(pytest.main([*QUIETLY, "-m", f"not ({NEEDING_MORE})", *options, *tests]))
 
     return in_child(folder, run, limit_s=limit_s)
 
