@@ -4,7 +4,7 @@ cross; by spectra that are given, so that all of it is known."""
 import numpy as np
 import pytest
 
-from distort.analysis.sweep.images import ConversionImage, _free, _images
+from distort.analysis.sweep.images import ConversionImage, _free, _images, _shifted
 from signals import Sweep
 
 SWEEP = Sweep(seconds=5.0, sample_rate=48_000, stop_hz=20_000.0, drive_dbfs=-6.0)
@@ -91,3 +91,11 @@ def test_where_the_sweep_is_while_its_image_is_somewhere() -> None:
     assert [float(one[0]) for one in ConversionImage(side="above", **image).sweep_hz(nu)] == [1100.0]
     assert sorted(float(one[0]) for one in ConversionImage(side="below", **image).sweep_hz(nu)) == [-1100.0, 8900.0]
     assert ConversionImage(side="below", **image).highest_db == -50.0
+
+
+def test_a_spectrum_is_moved_by_its_own_bins_and_runs_backwards_below() -> None:
+    """|F - f| under F is the tone mirrored, so its phase turns the other way; beyond the last bin there is nothing."""
+    spectrum = np.arange(10.0) + 1j
+    bins = np.arange(2, 7)
+    np.testing.assert_array_equal(_shifted(spectrum, 4, "above", bins), [6 + 1j, 7 + 1j, 8 + 1j, 9 + 1j, 0])
+    np.testing.assert_array_equal(_shifted(spectrum, 4, "below", bins), [2 - 1j, 1 - 1j, 0 + 1j, 1 + 1j, 2 + 1j])
