@@ -312,3 +312,26 @@ def test_the_second_period_of_tones_agrees_where_the_clock_puts_it():
     flat = Path(values=np.ones(BINS, complex), noise=np.ones(BINS), n_fft=4096, rate=RATE, low_hz=200.0, high_hz=3700.0)
     assert multitone_agreement(samples, tone, flat, at=0.0, clock=0.002) == pytest.approx(1.0, abs=1e-3)
     assert multitone_agreement(samples, tone, flat, at=16.0, clock=0.002) < 0.5
+
+
+@pytest.mark.parametrize(("order", "cut_off_hz", "noise"), [(2, 50.0, 1e-5), (3, 80.0, 1e-6), (4, 120.0, 1e-6)])
+@pytest.mark.parametrize("seed", [0, 1])
+def test_a_port_that_only_passes_low_tones_lost_nothing(order, cut_off_hz, noise, seed):
+    """Where the chirps drown in noise their bands say nothing of time and gain: nothing was lost, nothing turned."""
+    low = scipy.signal.butter(order, cut_off_hz, fs=RATE, output="sos")
+    heard = scipy.signal.sosfilt(low, 0.2 * recorded(noise=0.0))
+    heard += noise * np.random.default_rng(seed).standard_normal(heard.size)
+    along = looked_at(heard, REEL)
+    assert along.jump is None
+    assert {one.verdict for one in along.findings} == {"good"}
+
+
+def test_what_a_port_lost_below_its_cut_off_is_still_told():
+    """A tenth of the noise: the bands in which the chirps stand out tell."""
+    low = scipy.signal.butter(2, 200.0, fs=RATE, output="sos")
+    heard = scipy.signal.sosfilt(low, 0.2 * recorded(noise=0.0))
+    heard += 1e-6 * np.random.default_rng(0).standard_normal(heard.size)
+    at = 800 + REEL.only_stimulus()[0] + SWEEP.n_samples // 2
+    jump = looked_at(np.concatenate([heard[:at], heard[at + 40 :]]), REEL).jump
+    assert jump is not None
+    assert jump.samples == pytest.approx(-40.0, abs=0.5)

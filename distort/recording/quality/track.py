@@ -24,6 +24,13 @@ LEAST_AGREEMENT = 0.7
 """Of the phases of a multitone's lines, 1 for those played. Of eleven lines with other phases it passes 0.7 by chance
 in 0.5 % of single looks (`exp(-n r^2)`, Rayleigh), in some per cent where the best of a few samples' shift is taken."""
 
+CLEAR_OF_CHANCE = 12.0
+"""Of power that products have in common over what they have by chance: chance passes it with the probability exp(-12)
+(Rayleigh, from memory), so of ten bands at ten places in a thousandth of all recordings."""
+
+UNKNOWN_DB = 1e3
+"""Standard deviation of a gain of which a band that holds noise alone says nothing."""
+
 LONGEST_JUMP_S = 0.05
 """Jumps are sought within this: 2,400 samples at 48 kHz, so a buffer of 2,048."""
 
@@ -46,7 +53,7 @@ class Track:
 
 def track(samples: FloatArray, reel: Reel, found: Markers) -> Track | None:
     """Delay and gain of the stimulus in `samples` `(n,)`; None for stimuli that neither pass each frequency once nor
-    repeat a period, and where no band of the chirps holds enough of them."""
+    repeat a period, and where no band of the chirps holds enough of them or all hold noise alone."""
     _, stimulus = reel.only_stimulus()
     if aligned(stimulus).passes:
         return _sweep_track(samples, reel, found, stimulus)
@@ -74,8 +81,14 @@ def band_gains_db(path: Path, reference: Path, edges_hz: FloatArray) -> tuple[Fl
         left = max(power - 2.0 * gain * common + gain**2 * other_power, 0.0)
         relative = math.sqrt(left / max(gain**2 * other_power, 1e-300))
         gains.append(20.0 * math.log10(gain))
-        sigmas.append(8.7 * relative / math.sqrt(max(one.size / 2.0, 1.0)))  # half the bins are free: twice padded
+        sigma_db = 8.7 * relative / math.sqrt(max(one.size / 2.0, 1.0))  # half the bins are free: twice padded
+        sigmas.append(sigma_db if _in_common(one * np.conj(other)) > CLEAR_OF_CHANCE else UNKNOWN_DB)
     return np.array(gains), np.array(sigmas)
+
+
+def _in_common(products: ComplexArray) -> float:
+    """Power of the sum of a band's products re its mean where their phases are random: of those, half are free."""
+    return abs(complex(np.sum(products))) ** 2 / max(2.0 * float(np.sum(np.square(np.abs(products)))), 1e-300)
 
 
 def _sweep_track(samples: FloatArray, reel: Reel, found: Markers, sweep: Sweep) -> Track | None:
@@ -89,6 +102,8 @@ def _sweep_track(samples: FloatArray, reel: Reel, found: Markers, sweep: Sweep) 
         return None
     products = np.array([_product(path, found.before, band) for band in itertools.pairwise(edges_hz)])
     delay, sigma = _delays(products, path, edges_hz)
+    if not np.any(sigma < round(LONGEST_JUMP_S * path.rate)):
+        return None
     gain_db, _ = band_gains_db(path, found.before, edges_hz)
     place = sweep.time_s(np.sqrt(edges_hz[:-1] * edges_hz[1:])) * reel.sample_rate
     if stretched is as_played:  # what so small a clock difference adds until then
@@ -111,7 +126,8 @@ def _delays(products: ComplexArray, path: Path, edges_hz: FloatArray) -> tuple[F
     """Delay of each band's product, `(bands, bins)`, in samples, and its standard deviation.
 
     A narrow band's correlation has many peaks of nearly one height. So the places to choose from are the highest peaks
-    of all bands together and of every three neighbours; each band then has its own phase refine the best of them.
+    of all bands together and of every three neighbours; each band then has its own phase refine the best of them. Of a
+    band that holds noise alone the delay is unknown.
     """
     weights = 1.0 / np.maximum(np.abs(products).sum(axis=1), 1e-300)
     correlations = scipy.fft.irfft(products * weights[:, np.newaxis], path.n_fft)
@@ -126,8 +142,13 @@ def _delays(products: ComplexArray, path: Path, edges_hz: FloatArray) -> tuple[F
         whole = whole - path.n_fft if whole > path.n_fft // 2 else whole
         strength = np.abs(product)
         middle = float(np.average(turns, weights=strength))
-        angle = float(np.angle(np.sum(product * np.exp(2j * np.pi * turns * whole))))
-        coherence = abs(np.sum(product * np.exp(2j * np.pi * turns * whole))) / float(np.sum(strength))
+        turned = product * np.exp(2j * np.pi * turns * whole)
+        if _in_common(turned) < CLEAR_OF_CHANCE:  # noise alone, as where a port no longer sounds
+            delay.append(0.0)
+            sigma.append(float(reach))
+            continue
+        angle = float(np.angle(np.sum(turned)))
+        coherence = abs(np.sum(turned)) / max(float(np.sum(strength)), 1e-300)
         free = (high_hz - low_hz) / path.rate * path.n_fft / 2.0
         phase_sigma = math.hypot(math.sqrt(max(1.0 / max(coherence, 1e-3) ** 2 - 1.0, 0.0) / free), PHASE_ERROR_RAD)
         delay.append(whole - angle / (2.0 * np.pi * middle))
