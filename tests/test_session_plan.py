@@ -371,3 +371,12 @@ def test_conditions_on_the_command_line() -> None:
     assert parse_conditions("stand, desk") == ("stand", "desk")
     with pytest.raises(UsageError, match="cannot name a condition"):
         parse_conditions("stand,,desk")
+
+
+def test_a_room_is_heard_neither_in_the_near_field_nor_without_a_loudspeaker() -> None:
+    """Where none is heard, a channel as flat as a wire is no loopback."""
+    plan = plan_of(
+        '[setup]\nconditions = ["stand", "cone", "chain"]\n[analysis]\nchain_condition = "chain"\n'
+        '[conditions.cone]\nradiation = "near-field"\ndistance_m = 0.01\n'
+    )
+    assert [plan.hears_a_room(one) for one in ("stand", "cone", "chain")] == [True, False, False]

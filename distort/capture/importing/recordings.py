@@ -66,7 +66,7 @@ def add(
             what=str(source),
             as_stored=samples,
             stated_hz=sample_rate,
-            microphone=condition != plan.analysis.chain_condition,
+            microphone=plan.hears_a_room(condition),
         )
     except RecordingError as error:
         told = or_a_calibrator(error, samples, sample_rate, source=source, session=folder.root)

@@ -129,7 +129,7 @@ def _examined(folder: SessionFolder, plan: Plan, recording: Recording, sidecar: 
             what=str(recording.files.audio_path),
             as_stored=samples,
             stated_hz=rate,
-            microphone=sidecar.condition != plan.analysis.chain_condition,
+            microphone=plan.hears_a_room(sidecar.condition),
         )
     except WrongStimulusError as error:
         raise naming_what_it_holds(folder, samples, rate, error=error, not_this=sidecar.stimulus_name) from error

@@ -133,7 +133,7 @@ def record_step(
     stimulus = write_stimulus(folder, step.item)
     reel, condition = step.item.reel, ready.choice.condition
     what = f"{condition}/{step.name.stem}"
-    microphone = condition != plan.analysis.chain_condition
+    microphone = plan.hears_a_room(condition)
     guard = None
     if ready.quiet is not None:
         highest = highest_peak(ready.quiet, plan, step.item)

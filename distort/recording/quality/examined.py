@@ -87,7 +87,7 @@ def examine(
     what        names the recording in the error
     as_stored   the samples before any change of sample rate
     stated_hz   the sample rate that their file states; with it, a file that states a wrong one is told
-    microphone  False for the electronics alone
+    microphone  False for the electronics alone, or a near field: where a channel may be as flat as a wire
 
     Raises RecordingError with the first reason when the recording must be refused, WrongStimulusError when that is that
     it holds another stimulus.

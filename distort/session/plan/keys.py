@@ -346,6 +346,11 @@ class Plan:
         """What was changed in a condition; None: nothing was said."""
         return self.said(condition).changed
 
+    def hears_a_room(self, condition: str) -> bool:
+        """Whether a microphone hears loudspeaker and room there: not in the electronics alone, nor in a near field,
+        which may be as flat as a wire."""
+        return condition != self.analysis.chain_condition and self._setup(condition).radiation != NEAR_FIELD
+
     def of(self, condition: str) -> "Plan":
         """The plan as it holds for one condition: radiation and distance are its own.
 
