@@ -73,6 +73,9 @@ def _joined(first: Draft, beside: Sequence[Draft]) -> Draft:
         if _made_by_the_third(found, one):
             found = replace(one, also=(found.explanation,), evidence=_both(one, found))
             continue
+        if found.explanation == "level-dependent-resonance" and _third_explains(found, one):
+            found = _fills_or_made(found, one)
+            continue
         if found.explanation == "level-dependent-resonance" and one.explanation == "filter-before-source":
             found = replace(found, explanation="expansion")  # a filter before the source does not saturate
         evidence = _both(found, one)
@@ -98,15 +101,33 @@ def _both(one: Draft, other: Draft) -> tuple[EvidenceRow, ...]:
 
 
 def _made_by_the_third(change: Draft, source: Draft) -> bool:
-    """Whether a change is what the third harmonic of a source at the place explains.
+    """Whether a change is what the third harmonic of a source at the place explains."""
+    if change.explanation not in ("compression", "expansion") or source.explanation != "loudspeaker-generated":
+        return False
+    return source.decided and _third_explains(change, source)
+
+
+def _fills_or_made(found: Draft, one: Draft) -> Draft:
+    """A dip that fills by what the third harmonic there explains: what makes it may saturate, or it lies before what
+    distorts, and a source adds to the fundamental."""
+    return replace(
+        found,
+        explanation="undecided",
+        also=(),
+        decided=False,
+        between=("level-dependent-resonance", "loudspeaker-generated"),
+        evidence=_both(found, one),
+    )
+
+
+def _third_explains(change: Draft, orders: Draft) -> bool:
+    """Whether the third harmonic at the place explains a change.
 
     A cubic that makes a third harmonic of ratio d changes the fundamental by 3 d in amplitude (sin^3 has three parts of
     the fundamental for one of the third).
     """
-    if change.explanation not in ("compression", "expansion") or source.explanation != "loudspeaker-generated":
-        return False
-    thirds = [row.value_db for row in source.evidence if row.quantity == "h3" and row.value_db is not None]
-    if not thirds or not source.decided:
+    thirds = [row.value_db for row in orders.evidence if row.quantity == "h3" and row.value_db is not None]
+    if not thirds:
         return False
     explained_db = 20.0 * float(np.log10(1.0 + 3.0 * 10.0 ** (max(thirds) / 20.0)))
     return explained_db >= LEAST_SHARE * abs(change.numbers.get("excess_db", np.inf))
