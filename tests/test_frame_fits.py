@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from distort.analysis.frames.baseband import BEFORE_STEPS, Baseband
-from distort.analysis.frames.release import Expected, _fit, _Part, _Probe
+from distort.analysis.frames.release import Expected, _fit, _Part, _Probe, _release
 from signals.frames import Frames
 
 FRAME = Frames(frequencies_hz=(1000.0,)).frames[0]
@@ -55,3 +55,17 @@ def test_how_sure_a_fit_is() -> None:
     np.testing.assert_allclose(found.values, [0.2, 1.0], atol=1e-5)
     np.testing.assert_allclose(found.sigmas, np.sqrt(3.0 * np.diag(np.linalg.inv(design.T @ design))), rtol=1e-4)
     assert found.scale == 3.0
+
+
+def test_each_part_keeps_its_own_uncertainty() -> None:
+    """Of values that are all different: dB and logarithm of the time, of the slow part and of the limiter."""
+    slow = (np.array([0.7, np.log(3.0)]), np.array([0.11, 0.22]))
+    limiter = (np.array([1.5, np.log(0.05), 0.5]), np.array([0.33, 0.44, 0.55]))
+    found = _release(slow=slow, limiter=limiter)
+    assert (found.slow_db, found.slow_sigma_db) == (0.7, 0.11)
+    assert (found.limiter_db, found.limiter_sigma_db, found.time_sigma) == (1.5, 0.33, 0.44)
+    assert found.time_s == pytest.approx(0.05)
+    nothing = _release()
+    assert (nothing.slow_db, nothing.slow_sigma_db, nothing.limiter_db, nothing.limiter_sigma_db) == (0.0,) * 4
+    assert np.isnan(nothing.time_s)
+    assert np.isinf(nothing.time_sigma)
