@@ -151,7 +151,7 @@ def test_what_cannot_be_played_is_said(folder, distort) -> None:
     said = distort.refused("measure", inside, "--bursts", "--yes", "--only", "sweep_70dB", inside=inside, status=2)
     assert "--only is about the level series" in said
     said = distort.refused("stimuli", inside, "--next-burst", "--reel", inside=inside, status=2)
-    assert "leave --reel, --up-to and --replace out" in said
+    assert "leave --reel and --up-to out" in said
     said = distort.refused("stimuli", inside, "--condition", "default", inside=inside, status=2)
     assert "--condition goes with --next-burst" in said
     plan = read_plan(inside)
@@ -164,3 +164,30 @@ def test_what_cannot_be_played_is_said(folder, distort) -> None:
     path.write_text(path.read_text().partition("\n[burst]")[0])
     said = distort.refused("stimuli", inside, "--next-burst", inside=inside, status=2)
     assert "session.toml has no section [burst]" in said
+
+
+def test_what_was_played_otherwise_does_not_tell_how_loud_the_next_one_is(folder, distort, tmp_path) -> None:
+    """The highest level is taken out of the plan: 70 dB SPL would be played 6 dB higher than it was."""
+    said = distort.done("stimuli", folder.root, "--next-burst")
+    brought_in(folder, distort, said, tmp_path, 0)
+    path = folder.root / "session.toml"
+    before, inside = path.read_text(), folder.root
+    drive = soundfile.read(folder.root / "stimuli/burst_70dB.wav")[0]
+    shorter = re.sub(r"db_spl = \[[^]]*\]", "db_spl = [70, 76]", before)
+    assert shorter != before
+    path.write_text(shorter)
+    said = distort.refused("stimuli", inside, "--next-burst", inside=inside, status=2)
+    assert "so it does not tell how loud the next burst is, and nothing louder is played" in said
+    np.testing.assert_array_equal(soundfile.read(folder.root / "stimuli/burst_70dB.wav")[0], drive)
+    path.write_text(before)
+    assert "3 times" in distort.done("stimuli", folder.root, "--next-burst")
+
+
+def test_a_file_whose_recording_was_not_brought_in_is_not_replaced(folder, distort) -> None:
+    """Bursts of fewer bands under the name of those that were written before."""
+    distort.done("stimuli", folder.root, "--next-burst")
+    path, inside = folder.root / "session.toml", folder.root
+    path.write_text(path.read_text().replace("highest_hz = 500", "highest_hz = 400"))
+    said = distort.refused("stimuli", inside, "--next-burst", inside=inside)
+    assert "burst_70dB.wav holds other bursts than those that come next, and no recording of it was brought in" in said
+    assert "3 bursts" in distort.done("stimuli", folder.root, "--next-burst", "--replace")

@@ -3,8 +3,9 @@
 import pytest
 import scipy
 
-from distort.analysis.burst_series.steps import Band, next_step
+from distort.analysis.burst_series.steps import CEILING, Band, next_step
 from distort.capture.bursts.starting import get_ready_for_bursts
+from distort.capture.bursts.tops import chirps_below_ceiling
 from distort.capture.measuring.playing import measure
 from distort.capture.measuring.starting import Choice
 from distort.errors import TooLoudError, UsageError
@@ -92,3 +93,16 @@ def test_a_band_that_passed_a_limit_below_the_quietest_level_of_now_stays_ended(
     assert next_step((ended, fresh), lowest_db_spl=86.0, references=0).bands == (0, 1)
     assert next_step((ended, fresh), lowest_db_spl=87.0, references=0).bands == (1,)
     assert next_step((ended,), lowest_db_spl=87.0, references=0) is None
+
+
+def test_chirps_of_a_file_stay_under_the_ceiling_where_the_loudspeaker_is_loudest(folder) -> None:
+    """They are 10 dB below a burst's drive. Where it gives 18 dB more than nominal, they reach the ceiling of 105 dB SPL
+    at a nominal level of 97; a band that ends below that by its drive is left as it is."""
+    plan = read_plan(folder.root)
+    ceiling_db_spl = plan.safety.ceiling_db_spl
+    low, high = (Band(frequency_hz=at_hz, drive_top_db_spl=top) for at_hz, top in ((250.0, 90.0), (500.0, 120.0)))
+    kept, lower = chirps_below_ceiling((low, high), (), plan, highest_db=18.0)
+    assert kept == low
+    assert lower.drive_top_db_spl == pytest.approx(ceiling_db_spl - 8.0)
+    assert lower.drive_by == CEILING
+    assert chirps_below_ceiling((low, high), (), plan) == (low, high)  # nothing is known of it

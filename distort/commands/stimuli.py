@@ -50,8 +50,8 @@ def run(arguments: argparse.Namespace) -> int:
     from distort.errors import UsageError
 
     if arguments.next_burst:
-        if arguments.reel or arguments.up_to is not None or arguments.replace:
-            raise UsageError("--next-burst writes one file of its own: leave --reel, --up-to and --replace out")
+        if arguments.reel or arguments.up_to is not None:
+            raise UsageError("--next-burst writes one file of its own: leave --reel and --up-to out")
         return _write_next_burst(arguments)
     if arguments.condition is not None:
         raise UsageError("--condition goes with --next-burst: all else that is played is the same in every condition")
@@ -75,7 +75,7 @@ def _write_next_burst(arguments: argparse.Namespace) -> int:
     folder.require()
     plan = read_plan(folder.root)
     condition = condition_of(plan, arguments.condition)
-    made = write_next_file(folder, plan, condition)
+    made = write_next_file(folder, plan, condition, replace=arguments.replace)
     console = make_console()
     if made.item is not None and made.references == 0:
         say(console, *CAUTIONS)

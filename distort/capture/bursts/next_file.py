@@ -5,18 +5,20 @@ from dataclasses import dataclass
 
 from distort.analysis.burst_series.steps import BurstStep
 from distort.capture.bursts.duration import AtMost, SeriesPlan, at_most, series_plan
+from distort.capture.bursts.judgeable import require_judgeable
 from distort.capture.bursts.so_far import BurstReader, SoFar, require_far, require_same_bursts, so_far, whole_series
-from distort.capture.bursts.tops import bands_of_plan
+from distort.capture.bursts.tops import bands_of_plan, chirps_below_ceiling
 from distort.capture.measuring.quiet_run import QUIET_DRIVE_DBFS
 from distort.capture.measuring.starting import require_calibration
-from distort.errors import CalibrationError, UsageError
+from distort.errors import SessionError
 from distort.recording.takes import settings_of
 from distort.session.calibration.drive_file import read_sensitivity
 from distort.session.calibration.reference_responses import read_microphone
 from distort.session.files.folder import SessionFolder
 from distort.session.plan.keys import Plan
+from distort.session.recordings.sidecar import read_stimulus_sidecar
 from distort.session.recordings.stimulus_files import Planned, drives_dbfs, write_stimulus
-from distort.session.recordings.stored import Recording, load_recordings
+from distort.session.recordings.stored import load_recordings
 from signals.burst import BurstSeries
 
 
@@ -38,12 +40,14 @@ class NextFile:
     most: AtMost | None
 
 
-def write_next_file(folder: SessionFolder, plan: Plan, condition: str) -> NextFile:
+def write_next_file(folder: SessionFolder, plan: Plan, condition: str, *, replace: bool = False) -> NextFile:
     """Judge the bursts that were brought in, and write the file of the next level, with the bands that are left.
 
-    Raises UsageError where the plan has no [burst], or the volume or [burst] periods was changed on the way;
-    CalibrationError without a calibration, since no ceiling could be held; as `burst_level` for a recording that cannot
-    be judged.
+    replace   a file of that name that holds other bursts, of which no recording was brought in
+
+    Raises UsageError where the plan has no [burst], or the volume, the drives or [burst] periods were changed on the
+    way; CalibrationError without a calibration, since no ceiling could be held; SessionError for a file that only
+    `replace` may replace; as `burst_level` for a recording that cannot be judged.
     """
     plan = plan.of(condition)
     require_far(plan)
@@ -52,16 +56,20 @@ def write_next_file(folder: SessionFolder, plan: Plan, condition: str) -> NextFi
     recordings = load_recordings(folder, condition)
     require_same_bursts(recordings, whole, condition)
     reader = BurstReader(settings=settings_of(plan, read_microphone(folder, plan)))
-    levels = reader.levels(recordings)
-    _require_judgeable(recordings)
     sensitivity = read_sensitivity(folder.calibration_path("drive.json"))
     drives = drives_dbfs(plan, sensitivity)
     full_scale_db = plan.levels.db_spl[0] - drives[plan.levels.db_spl[0]]
+    require_judgeable(recordings, level_of_full_scale_db=full_scale_db)
+    levels = reader.levels(recordings)
     series = series_plan(plan, whole, level_of_full_scale_db=full_scale_db)
-    state = so_far(levels, bands_of_plan(plan, whole.bands_hz, level_of_full_scale_db=full_scale_db), plan)
+    bands = bands_of_plan(plan, whole.bands_hz, level_of_full_scale_db=full_scale_db)
+    highest_db = -math.inf if sensitivity is None else sensitivity.highest_db_spl - sensitivity.db_spl
+    state = so_far(levels, chirps_below_ceiling(bands, levels, plan, highest_db=highest_db), plan)
     step = state.next()
     item = None if step is None else series.item(step)
     if item is not None:
+        if not replace:
+            _require_replaceable(folder, item)
         write_stimulus(folder, item)
     return NextFile(
         item=item,
@@ -74,22 +82,19 @@ def write_next_file(folder: SessionFolder, plan: Plan, condition: str) -> NextFi
     )
 
 
-def _require_judgeable(recordings: tuple[Recording, ...]) -> None:
-    """Raises CalibrationError or UsageError where a burst cannot be held against the ceiling, or against the others."""
-    bursts = [one for one in recordings if one.sidecar.stimulus_name == "burst" and one.sidecar.rejected is None]
-    for one in bursts:
-        if one.sidecar.calibration is None:
-            raise CalibrationError(
-                f"{one.files.audio_path} was saved without a calibration, so nobody knows how loud it was, and no "
-                f"louder file is written: if no gain changed since, say so with `distort calibrate "
-                f"{one.files.session.root} --apply-to-earlier`"
-            )
-        if one.sidecar.turned_db != bursts[0].sidecar.turned_db or one.sidecar.turned_db is None:
-            raise UsageError(
-                f"how far the volume was turned for {one.files.audio_path} is not known, or differs from the other "
-                f"bursts, so no louder file is written: reject it, and bring it in again with --playback-change-db 0 "
-                f"where nothing was turned"
-            )
+def _require_replaceable(folder: SessionFolder, item: Planned) -> None:
+    """Raises SessionError where the file of that name holds other bursts, and no recording of it was brought in: it may
+    have been played already, and its recording is not found without it."""
+    path = folder.stimulus_path(item.stimulus_name, item.level_db_spl, ".json")
+    if not path.is_file():
+        return
+    there = read_stimulus_sidecar(path).reel
+    recorded = (one for name in folder.conditions_recorded() for one in load_recordings(folder, name))
+    if there != item.reel and all(one.sidecar.reel != there for one in recorded):
+        raise SessionError(
+            f"{path.with_suffix('.wav')} holds other bursts than those that come next, and no recording of it was "
+            f"brought in: if it was played, bring that in first; else say --replace"
+        )
 
 
 def _rest_s(series: SeriesPlan, state: SoFar) -> float:

@@ -57,7 +57,7 @@ def so_far(levels: Sequence[BurstLevel], bands: tuple[Band, ...], plan: Plan) ->
     """What `levels`, perhaps none, say of `bands`, which were not played yet."""
     lowest = plan.levels.db_spl[0]
     if levels:
-        calibrated = levels[0].reference.unit == "db_spl"
+        calibrated = all(one.reference.unit == "db_spl" for one in levels)
         bands = bands_after(judged_levels(levels), burst_limits(plan), bands, calibrated=calibrated)
     references = max((one.takes for one in levels if one.level_db_spl == lowest), default=0)
     return SoFar(lowest_db_spl=lowest, bands=bands, references=references, levels=tuple(levels))

@@ -5,6 +5,7 @@ from dataclasses import dataclass, replace
 from distort.analysis.burst_series.steps import Band, BurstStep
 from distort.capture.bursts.as_recorded import require_as_recorded
 from distort.capture.bursts.duration import AtMost, SeriesPlan, all_steps, at_most, series_plan
+from distort.capture.bursts.judgeable import require_judgeable
 from distort.capture.bursts.so_far import BurstReader, SoFar, require_far, require_same_bursts, so_far, whole_series
 from distort.capture.bursts.tops import bands_foretold, bands_of_plan
 from distort.capture.devices.device import Device
@@ -51,7 +52,7 @@ def get_ready_for_bursts(folder: SessionFolder, plan: Plan, device: Device, cond
 
     Raises UsageError where the plan has no [burst], its periods were changed, or the level series has not begun;
     CalibrationError, PlanError, RecordingError, SessionError, PausedError and TooLoudError as `get_ready` does; and as
-    `require_as_recorded`.
+    `require_judgeable` and `require_as_recorded`.
     """
     of_all, plan = plan, plan.of(condition)
     require_far(plan)
@@ -71,6 +72,7 @@ def get_ready_for_bursts(folder: SessionFolder, plan: Plan, device: Device, cond
     microphone = read_microphone(folder, plan)
     reader = BurstReader(settings=settings_of(plan, microphone))
     require_same_bursts(recordings, whole, condition)
+    require_judgeable(recordings, level_of_full_scale_db=found.db_spl)
     levels = reader.levels(recordings)
     series = series_plan(plan, whole, level_of_full_scale_db=found.db_spl)
     bands = bands_of_plan(plan, whole.bands_hz, level_of_full_scale_db=found.db_spl)

@@ -2,9 +2,11 @@
 
 import math
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 
+from distort.analysis.burst_series.judged import BurstLevel, judged_levels
 from distort.analysis.burst_series.steps import CEILING, DRIVE, Band
 from distort.capture.measuring.loud_burst import heard_db
 from distort.capture.measuring.quiet_run import QuietRun
@@ -30,6 +32,32 @@ def bands_of_plan(plan: Plan, bands_hz: Sequence[float], *, level_of_full_scale_
     return tuple(
         Band(frequency_hz=band_hz, drive_top_db_spl=top_db_spl, most_peak_db=most_peak_db) for band_hz in bands_hz
     )
+
+
+def chirps_below_ceiling(
+    bands: Sequence[Band], levels: Sequence[BurstLevel], plan: Plan, *, highest_db: float = -math.inf
+) -> tuple[Band, ...]:
+    """`bands` where no quiet run foretells the chirps: they stay under the ceiling where the loudspeaker is loudest by
+    its quietest bursts. A band that gives little could else go up so far that they passed it elsewhere.
+
+    highest_db   what it gives where it is loudest re the nominal level, as far as that is known otherwise, dB
+    """
+    gains_db = _quietest_gains_db(levels)
+    highest_db = max([highest_db, *(gain_db - PEAK_OVER_RMS_DB for gain_db in gains_db.values())])
+    top_db_spl = plan.safety.ceiling_db_spl + CHIRP_BELOW_STIMULUS_DB - highest_db
+    return tuple(
+        band if band.drive_top_db_spl <= top_db_spl else replace(band, drive_top_db_spl=top_db_spl, drive_by=CEILING)
+        for band in bands
+    )
+
+
+def _quietest_gains_db(levels: Sequence[BurstLevel]) -> dict[float, float]:
+    """Peak of each band less the nominal level, at the quietest level at which it is on record with a calibration."""
+    found: dict[float, float] = {}
+    for level in judged_levels([one for one in levels if one.reference.unit == "db_spl"]):
+        for frequency_hz, peak_db in zip(level.frequency_hz.tolist(), level.peak_db.tolist(), strict=True):
+            found.setdefault(frequency_hz, peak_db - level.level_db_spl)
+    return found
 
 
 def bands_foretold(
