@@ -96,8 +96,8 @@ def test_a_band_that_passed_a_limit_below_the_quietest_level_of_now_stays_ended(
 
 
 def test_chirps_of_a_file_stay_under_the_ceiling_where_the_loudspeaker_is_loudest(folder) -> None:
-    """They are 10 dB below a burst's drive. Where it gives 18 dB more than nominal, they reach the ceiling of 105 dB SPL
-    at a nominal level of 97; a band that ends below that by its drive is left as it is."""
+    """They are 10 dB below a burst's drive. Where it gives 18 dB more than nominal, they reach the ceiling at a nominal
+    level 8 dB below it; a band that ends below that by its drive is left as it is."""
     plan = read_plan(folder.root)
     ceiling_db_spl = plan.safety.ceiling_db_spl
     low, high = (Band(frequency_hz=at_hz, drive_top_db_spl=top) for at_hz, top in ((250.0, 90.0), (500.0, 120.0)))
