@@ -8,6 +8,7 @@ at time tau and frequency nu stands at `u = tau - t(nu)` there, t(nu) being when
 import warnings
 from dataclasses import dataclass
 from functools import lru_cache
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -237,20 +238,20 @@ def _all_frames(impulse: FloatArray, sweep: Sweep) -> FloatArray:
     low_pass = scipy.signal.firwin(2 * half + 1, LOW_PASS_HZ, fs=sweep.sample_rate)
     around = _around(impulse, LONG_HOPS * hop // 2 + half, more=hop)
     low = scipy.signal.upfirdn(low_pass, around, 1, fewer)[LOW_TAPS:]  # what the filter knows half of is left out
-    low_power = _frames(low, hop // fewer, LONG_HOPS, long, count=count) * fewer
-    around = _around(impulse, SHORT_HOPS * hop // 2, more=hop)
+    low_power = _frames(low.astype(np.float32), hop // fewer, LONG_HOPS, long, count=count) * fewer
+    around = _around(impulse.astype(np.float32), SHORT_HOPS * hop // 2, more=hop)  # in half the memory
     return np.concatenate([low_power, _frames(around, hop, SHORT_HOPS, short, count=count)], axis=1)
 
 
-def _around(impulse: FloatArray, reach: int, *, more: int) -> FloatArray:
+def _around(impulse: npt.NDArray[Any], reach: int, *, more: int) -> npt.NDArray[Any]:
     """A circular impulse response with so many samples of itself before and after it, and some more behind."""
     return np.concatenate([impulse[-reach:], impulse, impulse[: reach + more]])
 
 
-def _frames(around: FloatArray, hop: int, hops: int, bands: _Bands, *, count: int) -> FloatArray:
+def _frames(around: npt.NDArray[np.float32], hop: int, hops: int, bands: _Bands, *, count: int) -> FloatArray:
     """So many frames under a Hann window, of which the first begins where `around` does."""
     frame = hops * hop
-    pieces = np.lib.stride_tricks.sliding_window_view(around.astype(np.float32), frame)[: count * hop : hop]
+    pieces = np.lib.stride_tricks.sliding_window_view(around, frame)[: count * hop : hop]
     window = scipy.signal.windows.hann(frame, sym=False)
     window = (window / np.sqrt(np.sum(np.square(window)))).astype(np.float32)
     spectra = scipy.fft.rfft(pieces * window, axis=1)[:, : bands.first[-1]]
