@@ -311,3 +311,26 @@ def test_a_second_cause_at_a_place_is_named_beside_the_first():
     assert (one.explanation, one.also) == ("level-dependent-resonance", ())
     (one,) = one_a_place([resonance, replace(source, decided=False)])
     assert (one.explanation, one.also) == ("resonance", ())
+
+
+def test_a_dip_that_fills_by_its_third_harmonic_is_open_unless_other_orders_say_that_it_lies_behind() -> None:
+    """A third harmonic 34 dB down explains 0.5 dB, more than the 0.4 dB that the dip fills by."""
+    fills = draft(1000.0, "level-dependent-resonance", numbers={"excess_db": 0.4})
+    row = EvidenceRow(
+        quantity="h3",
+        stimulus="sweep",
+        level_db_spl=96.0,
+        frequency_hz=1000.0,
+        rise_db=30.0,
+        interval_db=1.0,
+        value_db=-34.0,
+        speaks="for",
+    )
+    source = draft(1000.0, "loudspeaker-generated", evidence=(row,))
+    (opened,) = one_a_place([fills, source])
+    assert (opened.explanation, opened.decided) == ("undecided", False)
+    assert opened.between == ("level-dependent-resonance", "loudspeaker-generated")
+    (kept,) = one_a_place([fills, source, draft(1000.0, "resonance")])
+    assert (kept.explanation, kept.decided) == ("level-dependent-resonance", True)
+    (weak,) = one_a_place([fills, replace(source, evidence=(replace(row, value_db=-60.0),))])
+    assert weak.explanation == "level-dependent-resonance"

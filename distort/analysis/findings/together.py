@@ -69,11 +69,13 @@ def _broad(one: Draft) -> bool:
 def _joined(first: Draft, beside: Sequence[Draft]) -> Draft:
     """The first, with what else is decided at its place as a second cause."""
     found = first
+    # other orders than the source's say that the dip lies behind what distorts
+    behind = any(one.decided and "resonance" in (one.explanation, *one.also) for one in beside)
     for one in beside:
         if _made_by_the_third(found, one):
             found = replace(one, also=(found.explanation,), evidence=_both(one, found))
             continue
-        if found.explanation == "level-dependent-resonance" and _third_explains(found, one):
+        if found.explanation == "level-dependent-resonance" and not behind and _third_explains(found, one):
             found = _fills_or_made(found, one)
             continue
         if found.explanation == "level-dependent-resonance" and one.explanation == "filter-before-source":
