@@ -72,12 +72,10 @@ class Crossing:
 def with_images(drafts: Sequence[Draft], evidence: Evidence, contrasts: Contrasts) -> list[Draft]:
     """The drafts, those that stand at crossings of images alone being one of images, where images are known or enough
     orders tell them; where something rises at crossings and neither is so, they are left undecided."""
+    if evidence.images:
+        return _with_found(drafts, evidence, contrasts)
     met, looked_at = _met(evidence, contrasts)
     places = {one.place.frequency_hz for one in met}
-    if evidence.images:
-        kept, at_crossings = _apart(drafts, met)
-        image = _measured(evidence.images, [*places, *(one.places[0].frequency_hz for one in at_crossings)])
-        return kept if image is None else [image, *kept]
     if len(places) < SUSPECTED:
         met = ()
     kept, at_crossings = _apart(drafts, met)
@@ -91,6 +89,16 @@ def with_images(drafts: Sequence[Draft], evidence: Evidence, contrasts: Contrast
             for one in at_crossings
         ),
     ]
+
+
+def _with_found(drafts: Sequence[Draft], evidence: Evidence, contrasts: Contrasts) -> list[Draft]:
+    """The same where images were found beside the sweep: what rises where orders cross those, and no others."""
+    found_hz = sorted({one.difference_hz for one in evidence.images})
+    met, _ = _met(evidence, contrasts, found_hz)
+    kept, at_crossings = _apart(drafts, met, found_hz)
+    risen_hz = {one.place.frequency_hz for one in met} | {one.places[0].frequency_hz for one in at_crossings}
+    image = _measured(evidence.images, sorted(risen_hz))
+    return kept if image is None else [image, *kept]
 
 
 def _told_by_orders(evidence: Evidence, contrasts: Contrasts, met: Sequence[Crossing], looked_at: int) -> Draft:
@@ -115,7 +123,7 @@ def _measured(images: Sequence[Image], risen_hz: Sequence[float]) -> Draft | Non
     strongest = max(images, key=lambda one: one.highest_db)
     stretches = sorted({stretch for one in images for stretch in one.touched_hz})
     apart_hz: list[float] = []
-    for at_hz in sorted(risen_hz):
+    for at_hz in risen_hz:
         touched = any(low_hz <= at_hz <= high_hz for low_hz, high_hz in stretches)
         if not touched and not (apart_hz and octaves_apart(at_hz, apart_hz[-1]) < NEAR_OCTAVES):
             apart_hz.append(at_hz)
@@ -136,7 +144,9 @@ def _measured(images: Sequence[Image], risen_hz: Sequence[float]) -> Draft | Non
     )
 
 
-def _apart(drafts: Sequence[Draft], met: Sequence[Crossing]) -> tuple[list[Draft], list[Draft]]:
+def _apart(
+    drafts: Sequence[Draft], met: Sequence[Crossing], differences_hz: Sequence[float] = DIFFERENCES_HZ
+) -> tuple[list[Draft], list[Draft]]:
     """Drafts that stand elsewhere as well, and those that stand at crossings alone."""
     kept: list[Draft] = []
     at_crossings: list[Draft] = []
@@ -145,22 +155,23 @@ def _apart(drafts: Sequence[Draft], met: Sequence[Crossing]) -> tuple[list[Draft
             any(octaves_apart(place.frequency_hz, each.place.frequency_hz) < NEAR_OCTAVES for each in met)
             for place in one.places
         )
-        alone = "at_least" in one.numbers and _crosses(one)  # above the noise there alone, as an image is
+        # above the noise there alone, as an image is
+        alone = "at_least" in one.numbers and _crosses(one, differences_hz)
         (at_crossings if met_there or alone else kept).append(one)
     return kept, at_crossings
 
 
-def _crosses(one: Draft) -> bool:
+def _crosses(one: Draft, differences_hz: Sequence[float]) -> bool:
     """Whether the order that stands out lies where it would cross an image."""
     number = one.numbers["order"]
-    crossings = [difference_hz / (number + side) for difference_hz in DIFFERENCES_HZ for side in (-1.0, 1.0)]
+    crossings = [difference_hz / (number + side) for difference_hz in differences_hz for side in (-1.0, 1.0)]
     return any(octaves_apart(one.places[0].frequency_hz, at_hz) < NEAR_OCTAVES for at_hz in crossings)
 
 
 def _probability(evidence: Evidence, contrasts: Contrasts, met: int, looked_at: int) -> float:
     """Of images, from the likelihood of the readings: binomial, with the share of rises that the same orders show at
     crossings of differences that no two sample rates have."""
-    elsewhere = [_met(evidence, contrasts, share=share) for share in ELSEWHERE]
+    elsewhere = [_met(evidence, contrasts, [share * one for one in DIFFERENCES_HZ]) for share in ELSEWHERE]
     by_chance = share_right(sum(len(one) for one, _ in elsewhere), sum(count for _, count in elsewhere))
     logs = [
         np.log(prior) + float(scipy.stats.binom.logpmf(met, looked_at, share))
@@ -169,15 +180,17 @@ def _probability(evidence: Evidence, contrasts: Contrasts, met: int, looked_at: 
     return float(np.exp(logs[0] - log_sum(*logs)))
 
 
-def _met(evidence: Evidence, contrasts: Contrasts, *, share: float = 1.0) -> tuple[tuple[Crossing, ...], int]:
+def _met(
+    evidence: Evidence, contrasts: Contrasts, differences_hz: Sequence[float] = DIFFERENCES_HZ
+) -> tuple[tuple[Crossing, ...], int]:
     """Crossings at which an order rises, and at how many an order is readable."""
     found = contrasts[GAPS_OCTAVES[0]]
     met: dict[tuple[int, int], Crossing] = {}
     looked_at: set[tuple[int, int]] = set()
     for number in (one for one in evidence.numbers if one >= LOWEST_ORDER):
-        for difference_hz in DIFFERENCES_HZ:
+        for difference_hz in differences_hz:
             for divisor in (number - 1, number + 1):
-                at_hz = share * difference_hz / divisor
+                at_hz = difference_hz / divisor
                 row = nearest_row(evidence.frequency_hz, at_hz)
                 if row is None or not _readable(found, number, row):
                     continue
