@@ -33,7 +33,7 @@ _STEPS: Mapping[Explanation, str] = {
 OR_IMAGES = (
     "something strikes or images beat",
     "Something sharp seems to sound in step with the tone while {where}; images that a conversion of the sample rate "
-    "left beat in that step as well.",
+    "left may beat in that step as well.",
     "Record the level again with nothing that converts the sample rate: what strikes must still be there.",
 )
 """Headline, sentence and step where images were found."""

@@ -52,6 +52,8 @@ def next_step(draft: Draft, evidence: Evidence) -> NextStep:
     """One step; its command can be typed as it stands, with the session's path for FOLDER."""
     if draft.explanation in _AGAIN:
         return again(draft, evidence, _AGAIN[draft.explanation])
+    if draft.explanation == "level-dependent-resonance":
+        return _bursts(evidence, "Record tone bursts: a dip that fills in them too fills at once, and not by heat.")
     if draft.explanation == "unpredicted-by-orders":
         return _bursts(
             evidence, "Record tone bursts: what still distorts is no heat, and a limiter shows as it lets in."

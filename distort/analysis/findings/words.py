@@ -283,9 +283,11 @@ def _band(draft: Draft) -> str:
 
 
 def _between(draft: Draft) -> str:
-    """What an open finding lies between, two of it at most."""
+    """What an open finding lies between, two of it at most, as it stands after "cannot tell"."""
     between = [NAMES[one] for one in dict.fromkeys(draft.between) if one != "undecided"]
-    return " or ".join(between[:2]) if between else "several causes"
+    if not between:
+        return "the cause"
+    return " from ".join(between[:2]) if len(between) > 1 else f"whether it is {between[0]}"
 
 
 def _undecided(draft: Draft, at: str) -> tuple[str, str]:
