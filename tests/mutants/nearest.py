@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
 
-from tests.mutants.changes import FOLDERS, LEFT_OUT, ROOT, Change, files
+from tests.mutants.changes import FOLDERS, ROOT, Change, files
 
 PINNED = {
     "tests/test_methods_text.py": "holds constants against the same numbers in a text: what is, not what is right",
@@ -78,7 +78,7 @@ def near_files() -> list[Path]:
 
 def _is_near(path: Path) -> bool:
     modules = imported(path)
-    if any(_within(name, FOLDERS[1:]) and not _within(name, LEFT_OUT) for name in modules):
+    if any(_within(name, FOLDERS[1:]) for name in modules):
         return True
     return any(_within(name, FOLDERS[:1]) for name in modules) and not any(
         _within(name, ("distort",)) for name in modules
