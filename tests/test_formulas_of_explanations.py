@@ -82,8 +82,8 @@ def test_probabilities_that_follow_from_counts():
         assert joint_limit(count) == pytest.approx(scipy.stats.norm.isf(0.5 * each), rel=1e-9)
     assert joint_limit(0) == joint_limit(1)
     assert joint_limit(3, 0.2) == pytest.approx(scipy.stats.norm.isf(0.5 * (1.0 - 0.8 ** (1.0 / 3.0))))
-    assert stands_out(-3.0, 1.5, places=4) == pytest.approx((1.0 - 2.0 * STUDENT.sf(2.0)) ** 4)
-    assert stands_out(3.0, 0.0, places=4) == 1.0
+    assert stands_out(-3.0, 1.5, places=3) == pytest.approx((1.0 - 2.0 * STUDENT.sf(2.0)) ** 3)
+    assert stands_out(3.0, 0.0, places=3) == 1.0
     assert log_sum(np.log(0.2), np.log(0.3)) == pytest.approx(np.log(0.5))
 
 
@@ -216,6 +216,9 @@ def test_a_peak_on_the_way_makes_every_order_rise_alike():
         found_db, wide = one.mean_db - one.there_db, one.spread_db(1)
         expected += density(found_db - 8.0, np.sqrt(wide**2 + 2.0**2 + 1.0)) - density(found_db, wide)
     assert log_odds(fit, 3, there) == pytest.approx(expected)
+    found_db, wide = THIRD.mean_db, THIRD.spread_db(0)
+    own = density(found_db - 8.0, np.sqrt(wide**2 + 2.0**2 + 1.0)) - density(found_db, wide)
+    assert log_odds(replace(fit, alpha=0), 3, there[1:]) == pytest.approx(own)
     for found_db, shares in ((4.2, True), (3.8, False)):
         risen = replace(THIRD, product_db=np.full(3, found_db - 3.0))
         assert shares_it(fit, 3, ElsewhereAt(frequency_hz=750.0, order=risen)) is shares
@@ -267,6 +270,21 @@ def test_what_no_order_may_contradict():
         fit = Fit(name="x", alpha=0, log_likelihood=0.0, predicted_db=predicted, spread_db={2: 0.5, 3: 0.5})
         assert contradicting(place(one, other), fit) == against
         assert contradicting(place(one, other), replace(fit, source_db={3: 1.0})) == ()
+
+
+@pytest.mark.parametrize(("share", "left_out"), [(0.21, True), (0.19, False)])
+def test_what_an_order_contradicts_is_out_where_the_others_are_a_fifth(share, left_out):
+    """An order four of its spreads up: a source explains it, nothing else does. The prior is the one with which the
+    likelihoods of this place give the source that share."""
+    one = order(3, (3.9, 3.9, 3.9), (0.1, 0.1, 0.1), there_db=0.0, ripple_db=(1.0, 1.0))
+    here = place(one, fundamental_db=0.0)
+    nothing = np.exp(passive(here, name=SHARED, alpha=1).log_likelihood)
+    something = np.exp(local_source(here, alpha=1).log_likelihood)
+    prior = share * nothing / (share * nothing + (1.0 - share) * something)
+    found = weighed(here, way_odds=0.0, source_prior=float(prior), before_prior=0.0)
+    assert (found.probability[SOURCE] > 0.999) is left_out
+    if not left_out:
+        assert found.probability[SOURCE] == pytest.approx(share, rel=1e-3)
 
 
 def made(sizes: dict[int, float], *, spread_db: float = 0.5, at_hz: float = 1000.0, rises_db: float = 19.0) -> Weighing:
