@@ -94,7 +94,8 @@ def in_step(samples: FloatArray, sweep: Sweep, *, start: float, from_s: float, t
     first, last = (_cycle(sweep, time_s) for time_s in (from_s, to_s))
     missing = max(LEAST_CYCLES - (last + 1 - first), 0)
     first, end = max(first - -(-missing // 2), 0), last + 1 + -(-missing // 2)
-    before, after = max(_cycle(sweep, from_s - BESIDE_S), 0), max(_cycle(sweep, to_s + BESIDE_S), end + LEAST_BESIDE)
+    before = min(max(_cycle(sweep, from_s - BESIDE_S), 0), first)  # few cycles may last longer than what lies beside
+    after = max(_cycle(sweep, to_s + BESIDE_S), end + LEAST_BESIDE)
     highest_hz = sweep.start_hz + after / sweep.rate_s  # cycle k begins at f1 + k / L
     band_hz = (max(BEYOND_ORDER * highest_hz, LOWEST_HZ), min(HIGHEST_HZ, 0.45 * sweep.sample_rate))
     if band_hz[1] < band_hz[0] * 2.0**LEAST_OCTAVES:
