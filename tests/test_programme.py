@@ -73,6 +73,15 @@ def test_the_piece_has_the_level_spectrum_and_peaks_of_music() -> None:
     np.testing.assert_array_equal(Programme(sample_rate=RATE).samples(), Programme(sample_rate=RATE).samples())
 
 
+@pytest.mark.parametrize(("lowest_hz", "seconds"), [(None, 2.0), (120.0, 2.2), (500.0, 2.0), (1600.0, 2.5)])
+def test_a_drive_whose_peaks_would_pass_full_scale_is_refused_wherever_the_piece_begins(lowest_hz, seconds) -> None:
+    """Without its bass the hits stand out of rests: the crest factor, found at a low drive, grows beyond 20 dB."""
+    quiet = Programme(seconds=seconds, sample_rate=RATE, drive_dbfs=-40.0, lowest_hz=lowest_hz)
+    with pytest.raises(SignalError, match="lower its drive"):
+        replace(quiet, drive_dbfs=0.1 - quiet.crest_db)
+    assert -0.11 < replace(quiet, drive_dbfs=-0.1 - quiet.crest_db).peak_dbfs < -0.09
+
+
 def test_nothing_is_played_below_lowest_hz() -> None:
     protected = replace(PIECE, lowest_hz=200.0)
     power = np.square(np.abs(np.fft.rfft(protected.samples())))
