@@ -31,15 +31,9 @@ _ELSEWHERE: Mapping[Explanation, _Elsewhere] = {
     "resonance": _Elsewhere("moved", _MOVED, "dip or peak must stay"),
     "undecided": _Elsewhere("moved", _MOVED, "what stays belongs to the loudspeaker"),
     "room": _Elsewhere("moved", "Move the loudspeaker", "dip and rise must move"),
-    "product-on-peak": _Elsewhere("near", "Put the microphone close to the driver", "the resonance must show"),
+    "product-on-peak": _Elsewhere("moved", _MOVED, "peak and rise must both stay, or move together"),
     "filter-before-source": _Elsewhere("flat", "Switch the filter or equaliser off", "dip or peak must go"),
 }
-
-_ADDED = 'add "{0}" to conditions'
-_TO_TYPE: Mapping[str, str] = {
-    "near": _ADDED + ', and [conditions.{0}] with radiation = "near-field" and distance_m = 0.01',
-}
-"""What the plan must say of a condition: a near field is compared by its orders alone once it is known as one."""
 
 _AGAIN: Mapping[Explanation, str] = {
     "conversion-image": "Record the level again with nothing that converts the sample rate: the rises must go.",
@@ -80,7 +74,7 @@ def _elsewhere(evidence: Evidence, step: _Elsewhere) -> NextStep:
             text=f"Compare with condition '{there}': {step.seen}.",
             command=f"distort compare {FOLDER}:{here} {FOLDER}:{there}",
         )
-    first = "" if there in set_ups.planned else f" (in session.toml first {_TO_TYPE.get(there, _ADDED).format(there)})"
+    first = "" if there in set_ups.planned else f' (in session.toml first add "{there}" to conditions)'
     return NextStep(
         text=f"{step.to_do}, measure that as condition '{there}'{first} and compare it with '{here}': {step.seen}.",
         command=_measure(f"{FOLDER}:{there}", set_ups),
