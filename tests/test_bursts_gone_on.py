@@ -1,5 +1,7 @@
 """A burst series that is gone on with: only from what the loudspeaker, the plan and the drives still are."""
 
+from dataclasses import replace
+
 import pytest
 import scipy
 
@@ -10,7 +12,9 @@ from distort.capture.measuring.playing import measure
 from distort.capture.measuring.starting import Choice
 from distort.errors import TooLoudError, UsageError
 from distort.session.files.folder import SessionFolder
+from distort.session.files.names import RecordingName
 from distort.session.plan.reading import read_plan
+from distort.session.recordings.sidecar import read_sidecar, write_sidecar
 from tests.clumsy_session import CommandLine
 from tests.devices.scaled import ScaledLoudspeaker
 from tests.session_on_a_wire import session_on_a_wire
@@ -57,6 +61,11 @@ def test_nothing_is_played_after_a_burst_that_came_out_too_loud(folder) -> None:
     with pytest.raises(TooLoudError, match=r"came out 4\.0 dB louder"):
         recorded(folder, device, "burst_82dB")
     played = len(device.played)
+    with pytest.raises(TooLoudError, match=r"default/burst_82dB came out 4\.0 dB louder .* reject that recording"):
+        get_ready(folder, device)
+    assert len(device.played) == played
+    path = folder.recording("default", RecordingName(stimulus="burst", level_db_spl=82.0), ".flac").sidecar_path
+    write_sidecar(path, replace(read_sidecar(path), stopped=None))
     with pytest.raises(TooLoudError, match=r"default/burst_82dB is 4\.0 dB louder about .* reject that recording"):
         get_ready(folder, device)
     assert len(device.played) == played + 2  # the noise that wakes it, and the quiet sweep

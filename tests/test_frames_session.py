@@ -75,6 +75,8 @@ def test_frames_are_recorded_analysed_shown_and_drawn(folder, distort) -> None:
 def test_a_frame_that_is_louder_than_its_quiet_sine_foretells_stops_the_series(folder) -> None:
     with pytest.raises(TooLoudError, match=r"frames_82dB came out 4\.0 dB louder about"):
         measured(folder, LoudHalf(-4.0), only="frames_82dB")
+    with pytest.raises(TooLoudError, match=r"nothing louder is played: default/frames_82dB came out 4\.0 dB louder"):
+        measured(folder, LoudHalf(0.0))
 
 
 def test_the_peak_is_expected_at_each_frequency(folder) -> None:

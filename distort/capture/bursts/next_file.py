@@ -8,6 +8,7 @@ from distort.capture.bursts.duration import AtMost, SeriesPlan, at_most, series_
 from distort.capture.bursts.judgeable import require_judgeable
 from distort.capture.bursts.so_far import BurstReader, SoFar, require_far, require_same_bursts, so_far, whole_series
 from distort.capture.bursts.tops import bands_of_plan, chirps_below_ceiling
+from distort.capture.measuring.none_too_loud import require_none_too_loud
 from distort.capture.measuring.quiet_run import QUIET_DRIVE_DBFS
 from distort.capture.measuring.starting import require_calibration
 from distort.errors import SessionError
@@ -47,13 +48,15 @@ def write_next_file(folder: SessionFolder, plan: Plan, condition: str, *, replac
 
     Raises UsageError where the plan has no [burst], or the volume, the drives or [burst] periods were changed on the
     way; CalibrationError without a calibration, since no ceiling could be held; SessionError for a file that only
-    `replace` may replace; as `burst_level` for a recording that cannot be judged.
+    `replace` may replace; TooLoudError after a recording that came out too loud; as `burst_level` for one that cannot
+    be judged.
     """
     plan = plan.of(condition)
     require_far(plan)
     whole = whole_series(plan, drive_dbfs=QUIET_DRIVE_DBFS)
     require_calibration(folder)
     recordings = load_recordings(folder, condition)
+    require_none_too_loud(recordings, {}, condition)
     require_same_bursts(recordings, whole, condition)
     reader = BurstReader(settings=settings_of(plan, read_microphone(folder, plan)))
     sensitivity = read_sensitivity(folder.calibration_path("drive.json"))

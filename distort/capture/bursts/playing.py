@@ -7,7 +7,7 @@ from distort.capture.bursts.duration import fits
 from distort.capture.bursts.so_far import so_far
 from distort.capture.bursts.starting import BurstsReady, as_step
 from distort.capture.devices.device import Device
-from distort.capture.measuring.playing import Progress, held_against_quiet, record_step
+from distort.capture.measuring.playing import Progress, record_step
 from distort.session.files.folder import SessionFolder
 from distort.session.plan.keys import Plan
 from distort.session.recordings.stored import Recording, load_recordings
@@ -34,9 +34,9 @@ def play_bursts(
     recorded until then is kept.
     """
     plan = plan.of(ready.ready.choice.condition)
-    quiet, most, state = ready.ready.quiet, ready.most, ready.state
+    most, state = ready.most, ready.state
     recorded: list[Recording] = []
-    if quiet is None or most is None:
+    if ready.ready.quiet is None or most is None:
         return BurstsPlayed(recordings=(), bands=state.bands, out_of_time=False)
     condition, began, rest_s = ready.ready.choice.condition, device.now(), 0.0
     while (step := state.next()) is not None:
@@ -48,11 +48,10 @@ def play_bursts(
         if recorded:
             device.rest(rest_s)
         rested_s = rest_s if recorded else None
-        recording, take = record_step(
-            folder, plan, device, asked, ready=ready.ready, rested_s=rested_s, repositioned=False
+        recording, _ = record_step(
+            folder, plan, device, asked, ready=ready.ready, lower={}, rested_s=rested_s, repositioned=False
         )
         recorded.append(recording)
-        held_against_quiet(quiet, plan, asked, take, ready=ready.ready)
         levels = ready.reader.levels(load_recordings(folder, condition))
         state = so_far(levels, ready.bands, plan)
         rest_s = ready.series.rest_after_s(step)

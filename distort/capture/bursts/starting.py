@@ -9,6 +9,7 @@ from distort.capture.bursts.judgeable import require_judgeable
 from distort.capture.bursts.so_far import BurstReader, SoFar, require_far, require_same_bursts, so_far, whole_series
 from distort.capture.bursts.tops import bands_foretold, bands_of_plan
 from distort.capture.devices.device import Device
+from distort.capture.measuring.none_too_loud import require_none_too_loud
 from distort.capture.measuring.quiet_run import QUIET_DRIVE_DBFS, play_quiet_sweep, sensitivity_of
 from distort.capture.measuring.room_on_disk import require_room
 from distort.capture.measuring.starting import (
@@ -18,7 +19,6 @@ from distort.capture.measuring.starting import (
     offset_told,
     require_calibration,
     require_in_force,
-    require_no_louder_level,
 )
 from distort.capture.measuring.steps import Step
 from distort.capture.measuring.third_octaves import recorded_answers
@@ -68,7 +68,7 @@ def get_ready_for_bursts(folder: SessionFolder, plan: Plan, device: Device, cond
     require_in_force(path, found, of_all, calibration, near_field=False)
     recordings = load_recordings(folder, condition)
     answers = recorded_answers(recordings)
-    require_no_louder_level(answers, condition)
+    require_none_too_loud(recordings, answers, condition)
     microphone = read_microphone(folder, plan)
     reader = BurstReader(settings=settings_of(plan, microphone))
     require_same_bursts(recordings, whole, condition)

@@ -7,6 +7,7 @@ from pathlib import Path
 from distort.capture.calibration.calibrating import SAME_AS_LAST_DB
 from distort.capture.devices.device import Device
 from distort.capture.measuring.expected import expected_peak_dbfs, require_fit, signal_to_noise_db
+from distort.capture.measuring.none_too_loud import require_none_too_loud
 from distort.capture.measuring.quiet_run import QuietRun, play_quiet_sweep, sensitivity_of
 from distort.capture.measuring.room_on_disk import require_room
 from distort.capture.measuring.steps import Step, remaining
@@ -91,7 +92,8 @@ def get_ready(folder: SessionFolder, plan: Plan, device: Device, choice: Choice)
     Raises CalibrationError without a calibration, or when the drives rest on another; PlanError when a level would be
     too loud; RecordingError when the quiet run is no good twice, the input would clip or the noise is too loud;
     SessionError when the disk has no room for the recordings; PausedError when the computer paused;
-    TooLoudError when the loudspeaker is louder than when the drives were found, or than it was at a lower level;
+    TooLoudError when the loudspeaker is louder than when the drives were found, or a recording says that nothing
+    louder may be played;
     UsageError for words that the session does not allow.
     """
     calibration = require_calibration(folder)
@@ -109,8 +111,9 @@ def get_ready(folder: SessionFolder, plan: Plan, device: Device, choice: Choice)
     wanted = remaining_of(folder, plan, drives, choice)
     if not wanted:
         return Ready(choice=choice, drives=drives, calibration=calibration)
-    answers = recorded_answers(load_recordings(folder, choice.condition))
-    require_no_louder_level(answers, choice.condition)
+    recordings = load_recordings(folder, choice.condition)
+    answers = recorded_answers(recordings)
+    require_none_too_loud(recordings, answers, choice.condition)
     if kept is not None:
         steps, ended = _not_past(remaining_of(folder, plan, drives, choice), answers, choice)
         if not steps:
@@ -212,21 +215,6 @@ def _require_unused(folder: SessionFolder, condition: str) -> None:
             f"{condition} already holds {used[0].sidecar.name.stem}, made with the drives as they are: one ladder "
             f"needs one set of drives. Take another condition for --relevel, or reject its recordings first"
         )
-
-
-def require_no_louder_level(answers: dict[float, ThirdOctaves], condition: str) -> None:
-    """Raises TooLoudError when a level on record gave more than its drive asked: nothing louder is played after it."""
-    if not answers:
-        return
-    lowest = min(answers)
-    for level, answer in answers.items():
-        found = louder(answer, answers[lowest])
-        if found is not None and found.by_db > LOUDER_DB:
-            raise TooLoudError(
-                f"nothing was played: {condition}/sweep_{level:g}dB is {found.by_db:.1f} dB louder about "
-                f"{found.at_hz:.0f} Hz than its drive asks for, held against sweep_{lowest:g}dB. Find out why, then "
-                f"reject that recording"
-            )
 
 
 def _not_past(

@@ -110,6 +110,9 @@ class Sidecar:
     """What it was called before, the oldest first."""
     applied_afterwards: AppliedAfterwards | None = field(default=None, metadata=later(only_if_said=True))
     """Its calibration was read after it was made; None: before."""
+    stopped: str | None = field(default=None, metadata=later(only_if_said=True))
+    """Why nothing louder is played after it until it is rejected, as "came out 5.0 dB louder than foretold"; None:
+    it may."""
 
     def __post_init__(self) -> None:
         try:
