@@ -120,7 +120,7 @@ def _levels(samples: FloatArray, rate: int, *, edges: FloatArray, band_hz: tuple
     """Mean square between the edges (samples) within a band."""
     margin = round(MARGIN_S * rate)
     first, end = max(int(edges[0]) - margin, 0), min(int(edges[-1]) + margin, samples.size)
-    piece = samples[first:end] * scipy.signal.windows.tukey(end - first, min(2.0 * margin / (end - first), 1.0))
+    piece = samples[first:end] * scipy.signal.windows.tukey(end - first, 2.0 * margin / (end - first))
     n_fft = int(scipy.fft.next_fast_len(piece.size, real=True))
     spectrum = scipy.fft.rfft(piece, n_fft)
     frequency_hz = scipy.fft.rfftfreq(n_fft, 1.0 / rate)
