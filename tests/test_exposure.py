@@ -15,6 +15,7 @@ from distort.report.text.plan import before_sentences, day_sentences, switched_o
 from distort.session.audio.original import Original
 from distort.session.plan.reading import plan_from_text
 from distort.session.plan.template import plan_text
+from distort.session.recordings.sounded import Sounded
 from distort.session.recordings.stimulus_files import drives_dbfs, planned
 from signals import Multitone, Sweep, framed
 from tests.session_examples import SIDECAR
@@ -118,6 +119,26 @@ def test_the_day_is_that_of_the_latest_recordings() -> None:
     assert f"left at 100 dB SPL: {int(60.0 * (1.0 - found.share) * 0.25)} min" in said
     (said,) = day_sentences(replace(found, share=1.0), plan_with())
     assert "nothing is left" in said
+    # 90 s at 100 dB SPL that were broken off are 10 % more; what was kept counts as its recording, another day does not
+    broken = Sounded(
+        recording="desk/sweep_100dB",
+        level_db_spl=100.0,
+        seconds=90.0,
+        began="2024-05-02T11:00:00+00:00",
+        ended="2024-05-02T11:01:30+00:00",
+        rest_s=20.0,
+        simulated=False,
+    )
+    others = (
+        replace(broken, kept=True),
+        replace(broken, began="2024-05-01T23:00:00+00:00"),
+        replace(broken, simulated=True),
+    )
+    more = last_day([first, second], (broken, *others))
+    assert (more.recordings, more.not_kept) == (2, 1)
+    assert more.share - found.share == pytest.approx(0.1)
+    (said,) = day_sentences(more, plan_with())
+    assert "(2 recordings of that date in this session, 1 more broken off or no good; what else" in said
     assert list(day_sentences(None, plan_with())) == []
     brought = Original(sha256="a" * 64, began="2024-04-30T10:00:00", began_from="bext", kept=False)
     assert last_day([recorded("2024-05-03T10:00:00+00:00", original=brought)]).date == "2024-04-30"

@@ -37,8 +37,6 @@ class SeriesPlan:
     """Nominal level of a drive of 0 dBFS."""
     reference_energy_s: float
     """Of the quietest level's sweep: seconds of a sine of full scale with its energy."""
-    repeat_rest_s: float
-    """Before a recording that was no good is made again: that of the level series."""
     frame_s: float
     """Length of what is played about the bursts: silences and chirps."""
 
@@ -79,7 +77,6 @@ def series_plan(plan: Plan, whole: BurstSeries, *, level_of_full_scale_db: float
         whole=whole,
         level_of_full_scale_db=level_of_full_scale_db,
         reference_energy_s=energy / sweep.sample_rate,
-        repeat_rest_s=plan.levels.rest_s,
         frame_s=(framed(whole).n_samples - whole.n_samples) / whole.sample_rate,
     )
 
@@ -98,7 +95,7 @@ class AtMost:
     """Highest nominal level."""
     drive_dbfs: float
     share_of_day: float
-    """Of what is permitted a day at 1 m, as if bursts sounded throughout."""
+    """Of what is permitted a day at 1 m, as if bursts sounded throughout, one recording repeated."""
 
 
 def all_steps(state: SoFar, plan: Plan) -> tuple[BurstStep, ...]:
@@ -120,8 +117,9 @@ def at_most(series: SeriesPlan, state: SoFar, plan: Plan) -> AtMost | None:
         return None
     lengths = [series.seconds(step) + STARTING_S for step in steps]
     rests = [series.rest_after_s(step) for step in steps]
+    shares = [share_of_day([(step.level_db_spl, series.sounding_s(step))]) for step in steps]
     ordinary = _ordinary(state)
-    repeated = max(lengths) + series.repeat_rest_s
+    repeated = max(lengths) + max(rests)
     top = max(step.level_db_spl for step in steps)
     return AtMost(
         recordings=len(steps),
@@ -130,7 +128,7 @@ def at_most(series: SeriesPlan, state: SoFar, plan: Plan) -> AtMost | None:
         ordinary_seconds=sum(series.seconds(step) + STARTING_S + series.rest_after_s(step) for step in ordinary),
         level_db_spl=top,
         drive_dbfs=top - series.level_of_full_scale_db,
-        share_of_day=share_of_day((step.level_db_spl, series.sounding_s(step)) for step in steps),
+        share_of_day=sum(shares) + max(shares),
     )
 
 
@@ -149,5 +147,5 @@ def _ordinary(state: SoFar) -> list[BurstStep]:
 
 def fits(series: SeriesPlan, step: BurstStep, *, rest_s: float, elapsed_s: float, most_s: float) -> bool:
     """Whether `step` may begin: even if it must be repeated it ends within the bound."""
-    twice_s = 2.0 * (series.seconds(step) + STARTING_S) + series.repeat_rest_s
+    twice_s = 2.0 * (series.seconds(step) + STARTING_S) + series.rest_after_s(step)
     return elapsed_s + rest_s + twice_s <= most_s + ROUNDING_DB

@@ -48,11 +48,19 @@ def play_bursts(
         if recorded:
             device.rest(rest_s)
         rested_s = rest_s if recorded else None
+        rest_s = ready.series.rest_after_s(step)
         recording, _ = record_step(
-            folder, plan, device, asked, ready=ready.ready, lower={}, rested_s=rested_s, repositioned=False
+            folder,
+            plan,
+            device,
+            asked,
+            ready=ready.ready,
+            lower={},
+            rested_s=rested_s,
+            rest_after_s=rest_s,
+            repositioned=False,
         )
         recorded.append(recording)
         levels = ready.reader.levels(load_recordings(folder, condition))
         state = so_far(levels, ready.bands, plan)
-        rest_s = ready.series.rest_after_s(step)
     return BurstsPlayed(recordings=tuple(recorded), bands=state.bands, out_of_time=False)

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 
 from distort.session.files.folder import SessionFolder
 from distort.session.recordings.sidecar import Sidecar
+from distort.session.recordings.sounded import Sounded, read_sounded
 from distort.session.recordings.stored import load_recordings
 from signals import Stimulus
 
@@ -36,11 +37,13 @@ def share_of_day(played: Iterable[tuple[float, float]]) -> float:
 
 @dataclass(frozen=True, kw_only=True)
 class DayExposure:
-    """What the recordings of one date in one session have sounded."""
+    """What has sounded on one date in one session."""
 
     date: str
     """As the recordings have it: YYYY-MM-DD."""
     recordings: int
+    not_kept: int = 0
+    """What was broken off besides, or was no good and is no recording."""
     share: float
     """Of what is permitted a day, at 1 m."""
 
@@ -50,25 +53,30 @@ class DayExposure:
 
 
 def day_of(folder: SessionFolder) -> DayExposure | None:
-    """Of everything that is recorded in a session. Raises SessionError for a sidecar that cannot be trusted."""
-    return last_day([one.sidecar for name in folder.conditions_recorded() for one in load_recordings(folder, name)])
+    """Of everything that was played for a session. Raises SessionError for a file that cannot be trusted."""
+    recorded = [one.sidecar for name in folder.conditions_recorded() for one in load_recordings(folder, name)]
+    return last_day(recorded, read_sounded(folder))
 
 
-def last_day(recorded: Sequence[Sidecar]) -> DayExposure | None:
+def last_day(recorded: Sequence[Sidecar], sounded: Sequence[Sounded] = ()) -> DayExposure | None:
     """Of the latest date among them, rejected ones included, since they have sounded; None where nothing real was
     played.
 
+    sounded   of what this program played: what is not kept counts as far as it came
+
     The date is that of the recorder's own clock where it is known, else of the computer's, in UTC.
     """
-    by_date: dict[str, list[Sidecar]] = {}
-    for one in recorded:
-        if not one.simulated:
-            by_date.setdefault(_date_of(one), []).append(one)
-    if not by_date:
+    kept = [(_date_of(one), one.level_db_spl, sounding_s(one.stimulus)) for one in recorded if not one.simulated]
+    not_kept = [(one.began[:10], one.level_db_spl, one.seconds) for one in sounded if not (one.kept or one.simulated)]
+    if not kept + not_kept:
         return None
-    date = max(by_date)
-    played = [(one.level_db_spl, sounding_s(one.stimulus)) for one in by_date[date]]
-    return DayExposure(date=date, recordings=len(played), share=share_of_day(played))
+    last = max(date for date, _, _ in kept + not_kept)
+    return DayExposure(
+        date=last,
+        recordings=sum(date == last for date, _, _ in kept),
+        not_kept=sum(date == last for date, _, _ in not_kept),
+        share=share_of_day((level, seconds) for date, level, seconds in kept + not_kept if date == last),
+    )
 
 
 def _date_of(sidecar: Sidecar) -> str:

@@ -9,6 +9,7 @@ from distort.capture.measuring.expected import highest_peak
 from distort.capture.measuring.holding import Held, hold
 from distort.capture.measuring.least_heard import least_heard
 from distort.capture.measuring.playing_takes import Take, play_and_examine, save_loopback
+from distort.capture.measuring.sounding import kept, noted
 from distort.capture.measuring.starting import Choice, Ready, get_ready, up_to
 from distort.capture.measuring.steps import Step
 from distort.capture.measuring.third_octaves import (
@@ -22,6 +23,7 @@ from distort.session.files.folder import SessionFolder
 from distort.session.files.moments import iso_utc
 from distort.session.plan.keys import Plan
 from distort.session.recordings.sidecar import Sidecar, StimulusSidecar
+from distort.session.recordings.sounded import Sounded
 from distort.session.recordings.stimulus_files import write_stimulus
 from distort.session.recordings.stored import Recording, save_recording
 
@@ -69,7 +71,15 @@ def play(folder: SessionFolder, plan: Plan, device: Device, ready: Ready, *, pro
         set_up.add(step.item.stem)
         rested_s = step.rest_s if done else None
         recording, answer = record_step(
-            folder, plan, device, step, ready=ready, lower=answers, rested_s=rested_s, repositioned=anew
+            folder,
+            plan,
+            device,
+            step,
+            ready=ready,
+            lower=answers,
+            rested_s=rested_s,
+            rest_after_s=plan.levels.rest_s,
+            repositioned=anew,
         )
         recorded.append(recording)
         if answer is not None:
@@ -90,34 +100,47 @@ def record_step(
     ready: Ready,
     lower: Mapping[float, ThirdOctaves],
     rested_s: float | None,
+    rest_after_s: float,
     repositioned: bool,
 ) -> tuple[Recording, ThirdOctaves | None]:
     """Play and record one step, and hold it against the quiet run; a take that is no good is repeated once. Gives what
     a sweep of the ladder answered.
 
-    lower   answers of the sweeps before it, by level
+    lower                    answers of the sweeps before it, by level
+    rested_s, rest_after_s   how long the loudspeaker rested before it, None: nobody knows; and rests after it
 
     Raises TooLoudError or DeafError, as `play` does, once the take that is the reason is saved; its sidecar says so.
     """
     stimulus = write_stimulus(folder, step.item)
     condition = ready.choice.condition
-    take, repeated = _taken(device, plan, step, ready=ready)
+    taken = _taken(folder, plan, device, step, ready=ready, rest_after_s=rest_after_s)
+    take = taken.take
     held = Held() if ready.quiet is None else hold(ready.quiet, plan, step, take, ready=ready, lower=lower)
     sidecar = replace(
         _sidecar(plan, device, step, stimulus, take=take, condition=condition, calibration=ready.calibration),
-        rest_s=plan.levels.rest_s if repeated else rested_s,
+        rest_s=rest_after_s if taken.repeated else rested_s,
         repositioned=repositioned,
         stopped=None if held.stop is None else held.stop.why,
     )
     save_loopback(folder, take, condition=condition, name=step.name, rate=step.item.reel.sample_rate)
     recording = save_recording(folder, take.samples, sidecar)
+    kept(folder, device, taken.sounded)
     if held.stop is not None:
         raise held.stop.error
     return recording, held.answer
 
 
-def _taken(device: Device, plan: Plan, step: Step, *, ready: Ready) -> tuple[Take, bool]:
-    """A take of `step`, and whether it is the second."""
+@dataclass(frozen=True, kw_only=True)
+class _Taken:
+    take: Take
+    sounded: Sounded
+    repeated: bool
+
+
+def _taken(
+    folder: SessionFolder, plan: Plan, device: Device, step: Step, *, ready: Ready, rest_after_s: float
+) -> _Taken:
+    """A take of `step`, the second where the first is no good."""
     condition = ready.choice.condition
     what = f"{condition}/{step.name.stem}"
     microphone = plan.hears_a_room(condition)
@@ -125,11 +148,17 @@ def _taken(device: Device, plan: Plan, step: Step, *, ready: Ready) -> tuple[Tak
     if ready.quiet is not None:
         highest = highest_peak(ready.quiet, plan, step.item)
         guard = Guard(highest=highest, expected=least_heard(ready.quiet, step.item))
+
+    def played(*, repeated: bool) -> _Taken:
+        with noted(folder, device, step, condition=condition, rest_s=rest_after_s) as sounded:
+            take = play_and_examine(device, step.item.reel, what=what, guard=guard, microphone=microphone)
+        return _Taken(take=take, sounded=sounded, repeated=repeated)
+
     try:
-        return play_and_examine(device, step.item.reel, what=what, guard=guard, microphone=microphone), False
+        return played(repeated=False)
     except RecordingError:
-        device.rest(plan.levels.rest_s)
-        return play_and_examine(device, step.item.reel, what=what, guard=guard, microphone=microphone), True
+        device.rest(rest_after_s)
+        return played(repeated=True)
 
 
 def _sidecar(

@@ -79,11 +79,19 @@ def day_sentences(day: DayExposure | None, plan: Plan) -> Iterator[str]:
     top = plan.levels.db_spl[-1]
     left_s = day.left_s(top)
     left = f"left at {level_name(top)} dB SPL: {_duration(left_s / 3600.0)}" if left_s > 0.0 else "nothing is left"
+    not_kept = f", {day.not_kept} more broken off or no good" if day.not_kept else ""
     yield (
-        f"Exposure on {day.date} ({day.recordings} recordings of that date in this session; what else you heard counts "
+        f"Exposure on {day.date} ({day.recordings} recordings of that date in this session{not_kept}; what else you "
+        f"heard counts "
         f"as well): {share_words(day.share)} of what NIOSH permits a day at 1 m without protection; {left}. Your local "
         f"rules come first."
     )
+
+
+def rest_sentences(owed_s: float) -> Iterator[str]:
+    """That the loudspeaker rests before anything sounds; nothing where it has."""
+    if owed_s > 0.0:
+        yield f"The loudspeaker rests for {math.ceil(owed_s)} s more after what was played last."
 
 
 def level_sentences(levels: Sequence[LevelPlanned]) -> list[str]:
