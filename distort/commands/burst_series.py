@@ -24,12 +24,13 @@ def play_live(arguments: argparse.Namespace, folder: "SessionFolder", plan: "Pla
     from distort.capture.bursts.playing import play_bursts
     from distort.capture.bursts.starting import get_ready_for_bursts
     from distort.capture.devices.alone import playing_alone
+    from distort.capture.measuring.sounding import rest_owed_s
     from distort.capture.measuring.starting import require_calibration
     from distort.capture.simulated.session import require_real
     from distort.report.terminal.console import make_console, say
     from distort.report.text.burst_series import series_sentences
     from distort.report.text.capture import microphone_sentences
-    from distort.report.text.plan import CAUTIONS, switched_on_sentences
+    from distort.report.text.plan import CAUTIONS, rest_sentences, switched_on_sentences
 
     require_somebody(arguments)
     condition = condition_of(plan, arguments.condition)
@@ -39,6 +40,7 @@ def play_live(arguments: argparse.Namespace, folder: "SessionFolder", plan: "Pla
     card = card_of(arguments, plan, meter)
     say(console, *CAUTIONS, *switched_on_sentences(plan))
     say(console, *microphone_sentences(used=card.microphone_name, calibrated=calibration))
+    say(console, *rest_sentences(rest_owed_s(folder, card.now())))
     with playing_alone():
         with stoppable(meter):
             meter.progress("playing the quiet run", 0, 1)

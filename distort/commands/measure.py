@@ -48,11 +48,12 @@ def measure_live(arguments: argparse.Namespace, folder: "SessionFolder", plan: "
     when another program plays on this machine, and the errors of `capture.measuring.starting` and `.ladder`.
     """
     from distort.capture.devices.alone import playing_alone
+    from distort.capture.measuring.sounding import rest_owed_s
     from distort.capture.measuring.starting import planned_before, require_calibration
     from distort.capture.simulated.session import require_real
     from distort.report.terminal.console import make_console, say
     from distort.report.text.capture import microphone_sentences
-    from distort.report.text.plan import CAUTIONS, before_sentences
+    from distort.report.text.plan import CAUTIONS, before_sentences, rest_sentences
 
     require_somebody(arguments)
     condition = condition_of(plan, arguments.condition)
@@ -65,6 +66,7 @@ def measure_live(arguments: argparse.Namespace, folder: "SessionFolder", plan: "
     say(console, *CAUTIONS)
     say(console, *before_sentences(planned_before(folder, plan, choice), plan, condition=condition))
     say(console, *microphone_sentences(used=card.microphone_name, calibrated=calibration))
+    say(console, *rest_sentences(rest_owed_s(folder, card.now())))
     with playing_alone():
         return _asked_and_played(arguments, folder, plan, card=card, meter=meter, choice=choice)
 

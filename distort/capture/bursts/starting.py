@@ -12,6 +12,7 @@ from distort.capture.devices.device import Device
 from distort.capture.measuring.none_too_loud import require_none_too_loud
 from distort.capture.measuring.quiet_run import QUIET_DRIVE_DBFS, play_quiet_sweep, sensitivity_of
 from distort.capture.measuring.room_on_disk import require_room
+from distort.capture.measuring.sounding import rest_that_is_owed
 from distort.capture.measuring.starting import (
     Choice,
     Ready,
@@ -83,6 +84,7 @@ def get_ready_for_bursts(folder: SessionFolder, plan: Plan, device: Device, cond
         return BurstsReady(ready=ready, reader=reader, series=series, bands=bands, state=state, most=None)
     _require_room(folder, plan, series, state)
     response = None if microphone is None else microphone.response
+    rest_that_is_owed(folder, device)
     quiet = play_quiet_sweep(device, plan, calibration, microphone=response)
     now = sensitivity_of(quiet, plan, calibration, condition=condition, device=device)
     notes = offset_told(quiet) + held_against_found(found, now)

@@ -10,6 +10,7 @@ from distort.capture.measuring.expected import expected_peak_dbfs, require_fit, 
 from distort.capture.measuring.none_too_loud import require_none_too_loud
 from distort.capture.measuring.quiet_run import QuietRun, play_quiet_sweep, sensitivity_of
 from distort.capture.measuring.room_on_disk import require_room
+from distort.capture.measuring.sounding import rest_that_is_owed
 from distort.capture.measuring.steps import Step, remaining
 from distort.capture.measuring.third_octaves import (
     LOUDER_DB,
@@ -92,8 +93,7 @@ def get_ready(folder: SessionFolder, plan: Plan, device: Device, choice: Choice)
     Raises CalibrationError without a calibration, or when the drives rest on another; PlanError when a level would be
     too loud; RecordingError when the quiet run is no good twice, the input would clip or the noise is too loud;
     SessionError when the disk has no room for the recordings; PausedError when the computer paused;
-    TooLoudError when the loudspeaker is louder than when the drives were found, or a recording says that nothing
-    louder may be played;
+    TooLoudError when the loudspeaker is louder than when the drives were found, or as `require_none_too_loud`;
     UsageError for words that the session does not allow.
     """
     calibration = require_calibration(folder)
@@ -121,6 +121,7 @@ def get_ready(folder: SessionFolder, plan: Plan, device: Device, choice: Choice)
     require_room(folder, wanted)
     microphone = read_microphone(folder, plan)
     response = None if microphone is None else microphone.response
+    rest_that_is_owed(folder, device)
     quiet = play_quiet_sweep(device, plan, calibration, microphone=response)
     notes = offset_told(quiet)
     if kept is not None and plan.near_field_of is not None:
