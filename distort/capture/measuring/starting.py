@@ -119,10 +119,7 @@ def get_ready(folder: SessionFolder, plan: Plan, device: Device, choice: Choice)
         if not steps:
             return Ready(choice=choice, drives=drives, calibration=calibration, ended=ended)
     require_room(folder, wanted)
-    microphone = read_microphone(folder, plan)
-    response = None if microphone is None else microphone.response
-    rest_that_is_owed(folder, device)
-    quiet = play_quiet_sweep(device, plan, calibration, microphone=response)
+    quiet = _quiet_after_rest(folder, plan, device, calibration)
     notes = offset_told(quiet)
     if kept is not None and plan.near_field_of is not None:
         quiet = replace(quiet, highest_db_spl=kept.highest_db_spl)
@@ -146,6 +143,14 @@ def get_ready(folder: SessionFolder, plan: Plan, device: Device, choice: Choice)
         ended=ended,
         notes=notes,
     )
+
+
+def _quiet_after_rest(
+    folder: SessionFolder, plan: Plan, device: Device, calibration: MicrophoneCalibration
+) -> QuietRun:
+    microphone = read_microphone(folder, plan)
+    rest_that_is_owed(folder, device)
+    return play_quiet_sweep(device, plan, calibration, microphone=None if microphone is None else microphone.response)
 
 
 def planned_before(folder: SessionFolder, plan: Plan, choice: Choice) -> tuple[Step, ...]:
