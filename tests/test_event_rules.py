@@ -60,7 +60,7 @@ def chance(freedom: float) -> float:
 def test_a_cell_stands_out_of_chance_and_by_6_decibels(freedom, limit):
     """Of few values chance is larger, of many 6 dB are."""
     assert limit == max(chance(freedom), 10.0**0.6)
-    for factor, out in ((0.97, False), (1.03, True)):
+    for factor, out in ((0.999, False), (1.001, True)):
         assert _standing_out(plane(factor * limit, freedom=freedom))[100].all() == out
     higher = np.full((MOMENTS, BANDS_HZ.size), 3.0 * limit)
     assert not _standing_out(plane(2.9 * limit, freedom=freedom), least=higher).any()
