@@ -7,15 +7,16 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+import scipy.stats
 
 from distort.analysis.common.grid import grid_hz
-from distort.analysis.findings import order_findings
+from distort.analysis.findings import image_findings, order_findings
 from distort.analysis.findings.candidates import Candidate, _apart, _standing_out, at_anomalies, at_tops
 from distort.analysis.findings.event_findings import event_drafts
 from distort.analysis.findings.evidence import Event, Evidence, Image, OrderCurve
 from distort.analysis.findings.explanations.fit import Fit
 from distort.analysis.findings.finding import Draft, PlaceFound
-from distort.analysis.findings.image_findings import _measured, _narrow
+from distort.analysis.findings.image_findings import Crossing, _measured, _narrow
 from distort.analysis.findings.order_contrasts import GapContrasts, OrderContrasts
 from distort.analysis.findings.order_findings import (
     _at_its_top,
@@ -524,3 +525,56 @@ def test_a_rise_is_narrow_where_it_falls_by_2_db_within_four_rows(fall_db, rows,
     found = replace(found, orders=(contrast(3, np.array([one_side, one_side])),))
     assert not _narrow(found, 3, ROW)
     assert not _narrow(found, 3, 3)
+
+
+@pytest.mark.parametrize(
+    ("crossings", "told"),
+    [
+        ([(1000.0, 3), (1300.0, 3), (1950.0, 4)], "image"),
+        ([(1000.0, 3), (1300.0, 3), (1950.0, 3)], "open"),
+        ([(1000.0, 3), (1300.0, 4)], "open"),
+        ([(1000.0, 3)], "open"),
+        ([], "kept"),
+    ],
+)
+def test_three_crossings_of_two_orders_name_a_conversion(monkeypatch, crossings, told):
+    """Fewer leave open what rises there; what rises elsewhere is kept."""
+    met = [
+        Crossing(place=replace(weighing(at_hz=at_hz).place, orders=(order(number, 6.0),)), order=order(number, 6.0))
+        for at_hz, number in crossings
+    ]
+    monkeypatch.setattr(image_findings, "_met", lambda *_: (met, 20))
+    monkeypatch.setattr(image_findings, "_probability", lambda *_: 0.9)
+    here, elsewhere = draft_at(1000.0), draft_at(5000.0)
+    monkeypatch.setattr(image_findings, "_apart", lambda drafts, met: ([elsewhere], [here]) if met else (drafts, []))
+    found = image_findings.with_images([here, elsewhere], evidence(), {})
+    if told == "image":
+        assert [one.explanation for one in found] == ["conversion-image", "loudspeaker-generated"]
+        assert (found[0].strength_db, found[0].numbers["below_db"]) == (6.0, 40.0)
+    elif told == "open":
+        assert [one.decided for one in found] == [True, False]
+        assert found[1].between == ("loudspeaker-generated", "conversion-image")
+    else:
+        assert found == [here, elsewhere]
+
+
+def test_what_stands_at_crossings_alone_is_an_images():
+    """Within 0.08 octaves, at all of its places; or above the noise just where its order crosses one."""
+    met = [Crossing(place=weighing(at_hz=at_hz).place, order=order(3, 6.0)) for at_hz in (1200.0, 2300.0)]
+    inside, beside = draft_at(1200.0 * 2.0**0.076), draft_at(1200.0 * 2.0**0.084)
+    comb = draft_at(1200.0, explanation="delayed-copy")
+    half = replace(draft_at(1200.0), places=(draft_at(1200.0).places[0], draft_at(1700.0).places[0]))
+    bound = {"numbers": {"at_least": 1.0, "order": 3.0}}
+    crossing, other = draft_at(975.0 * 2.0**0.076, **bound), draft_at(975.0 * 2.0**0.084, **bound)
+    upper = draft_at(3900.0, **bound)  # 7,800 / (3 - 1) Hz
+    kept, at_crossings = image_findings._apart([inside, beside, comb, half, crossing, other, upper], met)
+    assert at_crossings == [inside, crossing, upper]
+    assert kept == [beside, comb, half, other]
+
+
+def test_images_are_as_probable_as_crossings_are_met_more_often_than_by_chance(monkeypatch):
+    """Binomial: half of them where there is one, and as often as at differences that do not exist; 0.1 beforehand."""
+    monkeypatch.setattr(image_findings, "_met", lambda evidence, contrasts, differences: ([None], 20))
+    chance = (4.0 + 1.0) / (80.0 + 2.0)
+    there, none = (0.1 * scipy.stats.binom.pmf(5, 20, 0.5), 0.9 * scipy.stats.binom.pmf(5, 20, chance))
+    assert image_findings._probability(evidence(), {}, 5, 20) == pytest.approx(there / (there + none))

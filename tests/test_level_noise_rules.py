@@ -134,3 +134,12 @@ def test_takes_of_unlike_silences_are_as_sure_as_the_shortest() -> None:
 def test_places_that_a_tone_is_near_are_not_read(tones_hz, apart) -> None:
     """Of 100, 200 and 300 Hz, 10 Hz to either side."""
     assert _apart(np.array([100.0, 200.0, 300.0]), np.array(tones_hz), 10.0).tolist() == apart
+
+
+def test_a_reading_counts_where_no_steady_tone_is_near() -> None:
+    """Against the distance to every tone, one by one; without any all count."""
+    places_hz, tones_hz = np.arange(0.5, 60.0), np.array([4.6, 20.0, 21.2, 44.5])
+    nearest = np.min(np.abs(places_hz[:, None] - tones_hz[None, :]), axis=1)
+    for least_hz in (0.4, 0.9, 2.6):
+        np.testing.assert_array_equal(_apart(places_hz, tones_hz, least_hz), nearest > least_hz)
+    assert np.all(_apart(places_hz, np.array([]), 5.0))
