@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from distort.errors import SessionError
+from distort.report.page.by_itself import by_themselves
 from distort.report.page.chart_data import plain_charts
 from distort.report.page.charts import session_charts
 from distort.report.page.comparisons import comparisons
@@ -94,7 +95,7 @@ def page(
         owners=owners(story),
         sentences=opening(conditions, story),
         overview=overview_table(conditions, story),
-        chapters=chapters(story, conditions),
+        chapters=chapters(story, conditions, sounds=by_themselves(folder, story, conditions)),
         listening=None if heard is None else short_version(folder, heard),
         proofs=[each["proves"] for each in compared if each["proves"]],
         folds=list(

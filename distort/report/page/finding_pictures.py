@@ -9,6 +9,7 @@ from markupsafe import Markup
 from distort.analysis.common.curves import FloatArray, Harmonics
 from distort.analysis.common.quantities import CHANGE, CHANGE_OF_MULTITONE, Quantity, from_findings
 from distort.analysis.findings.finding import EvidenceRow, Finding
+from distort.analysis.impulsive.impulsive import ImpulsiveResult
 from distort.report.figures.response import shown
 from distort.report.figures.style import BLACK, GREY, HIGHEST_HZ, LOWEST_HZ, ORDER_COLOURS, QUIET, level_colour
 from distort.report.page.chart_styles import CONDITION_DASHES, ORDER_LINES
@@ -28,6 +29,9 @@ BESIDE_OCTAVES, BESIDE_BAND_OCTAVES = 1.2, 0.5
 
 MOST_ORDERS, MOST_CURVES = 2, 5
 
+LEAST_Z = 1.0
+"""Of what stands out, deviations of noise: less is drawn as this."""
+
 LEAST_DB, LEAST_CHANGE_DB = 20.0, 1.0
 """Lengths of the axes at least: ripple looks small beside a rise that is a finding (own choice)."""
 
@@ -45,6 +49,8 @@ def panels(one: Told, conditions: Sequence[ConditionResults]) -> tuple[Panel, ..
     """The panels of a finding, from top to bottom; none where no curve is there to show it."""
     results = next(each for each in conditions if each.findings.condition == one.conditions[0])
     without = [each for each in conditions if each.findings.condition in one.not_in]
+    if "standing_out" in one.finding.numbers:
+        return tuple(_strikes(one, results))
     row = one.finding.leading_row
     quantity = None if row is None else from_findings(row.quantity)
     if row is not None and quantity is not None and quantity.name == "change":
@@ -214,6 +220,25 @@ def _change_curves(curves: ChangeCurves) -> list[Curve]:
         )
         for index in loudest
     ]
+
+
+def _strikes(one: Told, results: ConditionResults) -> list[Panel]:
+    """How far the loudest part of a cycle stands out, at the levels that were played."""
+    found: ImpulsiveResult | None = results.further.get("impulsive")
+    if found is None:
+        return []
+    count = len(found.levels)
+    curves = [
+        Curve(
+            frequency_hz=found.frequency_hz,
+            values=20.0 * np.log10(np.maximum(level.z, LEAST_Z)),
+            colour=level_colour(index, count),
+            dashes=() if (count - 1 - index) % 2 == 0 else CONDITION_DASHES[1],
+            name=f"{level_name(level.level_db_spl)} dB",
+        )
+        for index, level in list(enumerate(found.levels))[::-1][:MOST_CURVES]
+    ]
+    return [_panel(one, "Loudest part of a cycle over the rest, dB re what noise scatters by", curves)]
 
 
 def _tones(one: Told, results: ConditionResults, row: EvidenceRow) -> list[Panel]:

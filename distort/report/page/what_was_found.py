@@ -1,11 +1,12 @@
 """Findings as articles, and the tables behind them: dips and peaks, evidence, what can be heard."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from distort.analysis.anomalies.anomaly import Anomaly
 from distort.analysis.common.quantities import from_findings
 from distort.report.page.finding_pictures import Panel, panels
+from distort.report.page.listening import Play
 from distort.report.page.sections import PageTable, Section
 from distort.report.text.audibility import BACKGROUND_WORDS, over_one_background
 from distort.report.text.findings import EQUALISERS, PHASES, letter, surely
@@ -29,6 +30,9 @@ class Article:
     sentence: str
     facts: tuple[tuple[str, str], ...]
     panels: tuple[Panel, ...]
+    play: Play | None = None
+    no_play: str = ""
+    """Why there is no sound where there should be one."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -40,21 +44,27 @@ class Chapter:
     articles: tuple[Article, ...]
 
 
-def chapters(story: Sequence[Told], conditions: Sequence[ConditionResults]) -> tuple[Chapter, ...]:
-    """The findings that are told in full, by whose they are."""
+def chapters(
+    story: Sequence[Told], conditions: Sequence[ConditionResults], *, sounds: Mapping[int, Play | str]
+) -> tuple[Chapter, ...]:
+    """The findings that are told in full, by whose they are; `sounds` as `by_itself.by_themselves` has them."""
     shown = story[:MOST_TOLD]
     return tuple(
         Chapter(
             anchor=f"findings-{owner}",
             heading=HEADINGS[owner],
-            articles=tuple(article(one, panels(one, conditions)) for one in shown if one.belongs_to == owner),
+            articles=tuple(
+                article(one, panels(one, conditions), sounds.get(one.number, ""))
+                for one in shown
+                if one.belongs_to == owner
+            ),
         )
         for owner in OWNERS
         if any(one.belongs_to == owner for one in shown)
     )
 
 
-def article(one: Told, its_panels: tuple[Panel, ...] = ()) -> Article:
+def article(one: Told, its_panels: tuple[Panel, ...] = (), sound: Play | str = "") -> Article:
     """What is said of a finding."""
     finding = one.finding
     facts = [
@@ -69,6 +79,8 @@ def article(one: Told, its_panels: tuple[Panel, ...] = ()) -> Article:
         sentence=sentence_of(finding),
         facts=tuple((name, words) for name, words in facts if words),
         panels=its_panels,
+        play=sound if isinstance(sound, Play) else None,
+        no_play=sound if isinstance(sound, str) else "",
     )
 
 

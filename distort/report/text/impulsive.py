@@ -79,6 +79,23 @@ def _table(places: tuple[ImpulsivePlace, ...]) -> Table:
     return table
 
 
+ALONE_WORDS: Mapping[str, str] = {
+    "rattle": "The rattle by itself",
+    "rub": "What rubs or strikes, by itself",
+    "airflow-noise": "The noise of the air, by itself",
+}
+"""By a finding's explanation: what is heard of it without the sweep."""
+
+
+def alone_words(explanation: str, sound: ResidualSound, low_hz: float, high_hz: float) -> str:
+    """What a page plays of a finding."""
+    return (
+        f"{ALONE_WORDS[explanation]}: what sounds beyond the tenth harmonic while {low_hz:.0f} to {high_hz:.0f} Hz "
+        f"plays at {level_name(sound.level_db_spl)} dB SPL, without the sweep. It was "
+        f"raised by {sound.raised_db:.0f} dB: turn the volume down before you listen."
+    )
+
+
 def residual_sentences(sound: ResidualSound, path: Path) -> Iterator[str]:
     """Where the sound is, how loud it was, and how to listen to it."""
     origin = "the simulated loudspeaker, not a measurement" if sound.simulated else sound.condition
