@@ -6,11 +6,12 @@ import pytest
 import scipy
 
 from distort.analysis.burst_series.steps import CEILING, Band, next_step
-from distort.capture.bursts.starting import get_ready_for_bursts
+from distort.capture.bursts.playing import play_bursts
+from distort.capture.bursts.starting import BurstsReady, get_ready_for_bursts
 from distort.capture.bursts.tops import chirps_below_ceiling
 from distort.capture.measuring.playing import measure
 from distort.capture.measuring.starting import Choice
-from distort.errors import TooLoudError, UsageError
+from distort.errors import SessionError, TooLoudError, UsageError
 from distort.session.files.folder import SessionFolder
 from distort.session.files.names import RecordingName
 from distort.session.plan.reading import read_plan
@@ -38,7 +39,7 @@ def recorded(folder: SessionFolder, device: ScaledLoudspeaker, *names: str) -> N
         measure(folder, plan, device, Choice(condition="default", only=name), progress=lambda what, done, total: None)
 
 
-def get_ready(folder: SessionFolder, device: ScaledLoudspeaker) -> object:
+def get_ready(folder: SessionFolder, device: ScaledLoudspeaker) -> BurstsReady:
     return get_ready_for_bursts(folder, read_plan(folder.root), device, "default")
 
 
@@ -81,6 +82,25 @@ def test_a_loudspeaker_that_became_louder_in_one_third_octave_is_told(folder) ->
     device.peak = 0.585
     with pytest.raises(TooLoudError, match=r"dB louder about 3.. Hz than in its recordings"):
         get_ready(folder, device)
+
+
+@pytest.mark.sample
+def test_a_file_that_may_have_been_played_on_a_player_is_not_replaced_by_what_is_played_live(folder, distort) -> None:
+    """The file of the quietest bursts, of a plan of fewer bands: its recording may still come."""
+    device = ScaledLoudspeaker()
+    recorded(folder, device, "sweep_70dB")
+    path = folder.root / "session.toml"
+    plan = path.read_text()
+    path.write_text(plan.replace("highest_hz = 500", "highest_hz = 400"))
+    distort.done("stimuli", folder.root, "--next-burst")
+    file = folder.root / "stimuli/burst_70dB.wav"
+    before = file.read_bytes()
+    path.write_text(plan)
+    ready = get_ready(folder, device)
+    played = len(device.played)
+    with pytest.raises(SessionError, match=r"burst_70dB\.wav holds other bursts .* else move it away"):
+        play_bursts(folder, read_plan(folder.root), device, ready, progress=lambda what, done, total: None)
+    assert (len(device.played), file.read_bytes()) == (played, before)
 
 
 @pytest.mark.sample

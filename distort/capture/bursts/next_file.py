@@ -6,18 +6,17 @@ from dataclasses import dataclass
 from distort.analysis.burst_series.steps import BurstStep
 from distort.capture.bursts.duration import AtMost, SeriesPlan, at_most, series_plan
 from distort.capture.bursts.judgeable import require_judgeable
+from distort.capture.bursts.replaceable import require_replaceable
 from distort.capture.bursts.so_far import BurstReader, SoFar, require_far, require_same_bursts, so_far, whole_series
 from distort.capture.bursts.tops import bands_of_plan, chirps_below_ceiling
 from distort.capture.measuring.none_too_loud import require_none_too_loud
 from distort.capture.measuring.quiet_run import QUIET_DRIVE_DBFS
 from distort.capture.measuring.starting import require_calibration
-from distort.errors import SessionError
 from distort.recording.takes import settings_of
 from distort.session.calibration.drive_file import read_sensitivity
 from distort.session.calibration.reference_responses import read_microphone
 from distort.session.files.folder import SessionFolder
 from distort.session.plan.keys import Plan
-from distort.session.recordings.sidecar import read_stimulus_sidecar
 from distort.session.recordings.stimulus_files import Planned, drives_dbfs, write_stimulus
 from distort.session.recordings.stored import load_recordings
 from signals.burst import BurstSeries
@@ -72,7 +71,7 @@ def write_next_file(folder: SessionFolder, plan: Plan, condition: str, *, replac
     item = None if step is None else series.item(step)
     if item is not None:
         if not replace:
-            _require_replaceable(folder, item)
+            require_replaceable(folder, item, otherwise="say --replace")
         write_stimulus(folder, item)
     return NextFile(
         item=item,
@@ -83,21 +82,6 @@ def write_next_file(folder: SessionFolder, plan: Plan, condition: str, *, replac
         peak_db=None if step is None else _expected_peak_db(state, step),
         most=at_most(series, state, plan),
     )
-
-
-def _require_replaceable(folder: SessionFolder, item: Planned) -> None:
-    """Raises SessionError where the file of that name holds other bursts, and no recording of it was brought in: it may
-    have been played already, and its recording is not found without it."""
-    path = folder.stimulus_path(item.stimulus_name, item.level_db_spl, ".json")
-    if not path.is_file():
-        return
-    there = read_stimulus_sidecar(path).reel
-    recorded = (one for name in folder.conditions_recorded() for one in load_recordings(folder, name))
-    if there != item.reel and all(one.sidecar.reel != there for one in recorded):
-        raise SessionError(
-            f"{path.with_suffix('.wav')} holds other bursts than those that come next, and no recording of it was "
-            f"brought in: if it was played, bring that in first; else say --replace"
-        )
 
 
 def _rest_s(series: SeriesPlan, state: SoFar) -> float:

@@ -4,6 +4,7 @@ from dataclasses import dataclass
 
 from distort.analysis.burst_series.steps import Band
 from distort.capture.bursts.duration import fits
+from distort.capture.bursts.replaceable import require_replaceable
 from distort.capture.bursts.so_far import so_far
 from distort.capture.bursts.starting import BurstsReady, as_step
 from distort.capture.devices.device import Device
@@ -30,8 +31,8 @@ def play_bursts(
     """Record step by step until every band has ended, resting after each as long as its energy asks for.
 
     Raises RecordingError when a take is no good twice, TooLoudError when a burst is over 3 dB louder than the quiet run
-    foretold, DeafError and PausedError as `play` does, AnalysisError when a recording cannot be judged. What was
-    recorded until then is kept.
+    foretold, DeafError and PausedError as `play` does, AnalysisError when a recording cannot be judged, SessionError
+    where a file for a player would be replaced that may have been played. What was recorded until then is kept.
     """
     plan = plan.of(ready.ready.choice.condition)
     most, state = ready.most, ready.state
@@ -44,6 +45,7 @@ def play_bursts(
         if not fits(ready.series, step, rest_s=rest_s, elapsed_s=elapsed_s, most_s=most.seconds):
             return BurstsPlayed(recordings=tuple(recorded), bands=state.bands, out_of_time=True)
         asked = as_step(folder, ready.series, step, condition=condition, rest_s=rest_s)
+        require_replaceable(folder, asked.item, otherwise="move it away, and its .json with it")
         progress(f"recording {condition}/{asked.name.stem}", len(recorded), max(most.recordings, len(recorded) + 1))
         if recorded:
             device.rest(rest_s)
