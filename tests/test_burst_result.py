@@ -102,6 +102,23 @@ def test_what_may_not_be_louder_is_ended_by_ceiling_or_drive() -> None:
     assert result_of(level(80.0), level(113.0), limits=free).ended_by == ("drive", "drive")
 
 
+def test_what_microphone_or_input_do_not_stand_is_ended_by_them() -> None:
+    """104 dB SPL have a peak of 107.01 dB SPL, and 120 dB SPL are full scale: -16 dBFS at the input. Less than a step
+    of 2 dB is left to 109 and to -14.1, more to 109.1 and to -13.9; the limit that is nearest is named."""
+    first, last = level(80.0), level(104.0)
+    for limits, ended_by in (
+        (BurstLimits(microphone_db_peak=109.0), "microphone"),
+        (BurstLimits(microphone_db_peak=109.1), "plan"),
+        (BurstLimits(input_peak_dbfs=-14.1), "input"),
+        (BurstLimits(input_peak_dbfs=-13.9), "plan"),
+        (BurstLimits(microphone_db_peak=108.0, input_peak_dbfs=-15.5), "input"),
+        (BurstLimits(microphone_db_peak=107.3, input_peak_dbfs=-15.5, ceiling_db_peak=108.0), "microphone"),
+    ):
+        assert result_of(first, last, limits=limits).ended_by == (ended_by, ended_by)
+    lost = level(104.0, lost_db=(2.0, 0.0))  # the first band gives less, so more is left to it
+    assert result_of(first, lost, limits=BurstLimits(input_peak_dbfs=-14.1)).ended_by == ("plan", "input")
+
+
 def test_a_limit_passed_at_the_quietest_level_leaves_no_peak() -> None:
     found = result_of(level(80.0, orders_db={3: (-10.0, -60.0)}), level(82.0, bands=(1,)))
     assert found.ended_by == ("h3", "plan")

@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 from distort.analysis.sweep.sweeps import Reference, Settings
 from distort.errors import AnalysisError, SessionError, shown
 from distort.recording.clocks import ConditionClock, clock_of
+from distort.recording.quality.check import HIGH_PEAK_DBFS
 from distort.session.calibration.in_force import CalibrationInForce, reference_of
 from distort.session.calibration.reference_responses import SessionMicrophone
 from distort.session.plan.keys import Plan
@@ -76,7 +77,7 @@ def settings_of(plan: Plan, microphone: SessionMicrophone | None) -> Settings:
         smoothing_octaves=plan.analysis.smoothing_octaves,
         gate_s=None if gate_ms is None else gate_ms / 1000.0,
         microphone=None if microphone is None else microphone.response,
-        burst_limits=burst_limits(plan),
+        burst_limits=replace(burst_limits(plan), input_peak_dbfs=HIGH_PEAK_DBFS),
     )
 
 

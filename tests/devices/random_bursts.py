@@ -72,6 +72,7 @@ class BurstDevice:
             played_dbfs=step.level_db_spl - self.nominal_of_full_scale_db,
             frequency_hz=bands_hz[bands],
             peak_db=self.linear_peak_db(step, bands_hz) - lost_db,
+            input_peak_dbfs=np.full(len(bands), np.nan),  # a series does not look at it
             compression_db=lost_db - np.array([first[band] for band in bands]) + scatter,
             harmonics_db=np.minimum(harmonics_db, 0.0),
             floor_db=np.full_like(harmonics_db, -self.snr_db - (step.level_db_spl - self.lowest)),

@@ -53,6 +53,8 @@ class Judged:
     frequency_hz: FloatArray
     peak_db: FloatArray
     """Of the fundamental, dB re 20 uPa, or dBFS of its r.m.s. without a calibration."""
+    input_peak_dbfs: FloatArray
+    """Of the fundamental, at the input, whose full scale is 0 dBFS."""
     compression_db: FloatArray
     """Re the quietest level; NaN there, and where nobody knows how far the volume was turned."""
     harmonics_db: FloatArray
@@ -111,6 +113,7 @@ def _judged(level: BurstLevel, quietest: Mapping[float, tuple[BurstLevel, int]])
         played_dbfs=level.played_dbfs,
         frequency_hz=reading.frequency_hz,
         peak_db=amplitude_to_db(reading.peak) + offset_db + (PEAK_OVER_RMS_DB if calibrated else 0.0),
+        input_peak_dbfs=amplitude_to_db(reading.peak),
         compression_db=np.array(list(_compression(level, quietest))),
         harmonics_db=power_to_db(reading.energy[1:] / fundamental),
         floor_db=power_to_db((reading.noise[1:] + reading.leak[1:]) / fundamental),

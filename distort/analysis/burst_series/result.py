@@ -9,7 +9,7 @@ import numpy.typing as npt
 
 from distort.analysis.burst import ORDERS
 from distort.analysis.burst_series.judged import CRITERIA, BurstLevel, Judged, judged_levels
-from distort.analysis.burst_series.steps import CEILING, DRIVE, NO_LIMIT, NOISE, ROUNDING_DB, STEP_DB
+from distort.analysis.burst_series.steps import CEILING, DRIVE, INPUT, MICROPHONE, NO_LIMIT, NOISE, ROUNDING_DB, STEP_DB
 from distort.analysis.common.burst_limits import BurstLimits
 from distort.analysis.common.caution import near_noise
 from distort.analysis.common.curves import LevelUnit
@@ -43,7 +43,8 @@ class BurstResult:
     amplitude), or dBFS; NaN where a limit was passed at the quietest level already."""
     ended_by: tuple[str, ...]
     """What kept the band from more: "compression", "h2" ... (a limit that it met), "ceiling" or "drive" (nothing louder
-    may be played), "noise" (the quietest level stands in it), or "plan" (no level above was played)."""
+    may be played), "microphone" or "input" (nothing louder could be recorded), "noise" (the quietest level stands in
+    it), or "plan" (no level above was played)."""
     compression_db: FloatArray
     """Re the quietest level at which it was played, positive where it falls short; NaN where there is only one."""
     harmonics_db: FloatArray
@@ -119,10 +120,14 @@ def _ended(judged: Sequence[Judged], band_hz: float, limits: BurstLimits, *, cal
 
 
 def _stopped_by(level: Judged, index: int, limits: BurstLimits, *, calibrated: bool) -> str:
-    """What a band that met no limit is kept by within the next step: of ceiling and drive what comes first."""
+    """What a band that met no limit is kept by within the next step, whichever comes first. The room's own peaks, which
+    take some of the input, are far below a step."""
+    peak_db = float(level.peak_db[index]) if calibrated else -math.inf
     left_db = {
-        CEILING: limits.ceiling_db_peak - float(level.peak_db[index]) if calibrated else math.inf,
+        CEILING: limits.ceiling_db_peak - peak_db,
         DRIVE: limits.max_drive_dbfs - level.played_dbfs,
+        MICROPHONE: limits.microphone_db_peak - peak_db,
+        INPUT: limits.input_peak_dbfs - float(level.input_peak_dbfs[index]),
     }
     first = min(left_db, key=lambda what: left_db[what])
     return first if left_db[first] < STEP_DB - ROUNDING_DB else NO_LIMIT

@@ -25,6 +25,9 @@ NO_LIMIT, NOISE, CEILING, DRIVE = "plan", "noise", "ceiling", "drive"
 """What ends a band besides its limits: nothing above was played; its reference stands in noise; nothing louder may be
 played; nothing may be driven higher."""
 
+MICROPHONE, INPUT = "microphone", "input"
+"""What else keeps a band from more: [microphone] max_db_spl, and clipping of the input."""
+
 LEAST_REST_S = 8.0
 """After each recording: a coil's own time constant is some seconds (common practice, no source)."""
 

@@ -26,6 +26,10 @@ class BurstLimits:
     """Peak SPL at 1 m above which nothing is played."""
     max_drive_dbfs: float = math.inf
     """AES17."""
+    microphone_db_peak: float = math.inf
+    """Peak SPL at 1 m that the microphone stands where it is."""
+    input_peak_dbfs: float = math.inf
+    """Peak at its input above which nothing is expected, dBFS."""
 
     def of_orders(self, orders: Sequence[int]) -> list[float]:
         """The limit of each of `orders` (2 and up), dB re the fundamental."""

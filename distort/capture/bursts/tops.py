@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 
 from distort.analysis.burst_series.judged import BurstLevel, judged_levels
-from distort.analysis.burst_series.steps import CEILING, DRIVE, Band
+from distort.analysis.burst_series.steps import CEILING, DRIVE, INPUT, MICROPHONE, Band
 from distort.capture.measuring.loud_burst import heard_db
 from distort.capture.measuring.quiet_run import QuietRun
 from distort.recording.quality.check import HIGH_PEAK_DBFS
@@ -15,11 +15,8 @@ from distort.session.files.names import HIGHEST_LEVEL_DB_SPL
 from distort.session.plan.keys import Plan
 from distort.session.plan.kinds import burst_limits
 from signals.burst import PEAK_OVER_RMS_DB
-from signals.levels import amplitude_to_db, db_to_amplitude, distance_gain_db
+from signals.levels import amplitude_to_db, db_to_amplitude
 from signals.reel import CHIRP_BELOW_STIMULUS_DB
-
-MICROPHONE, INPUT = "microphone", "input"
-"""What else keeps a band from more: [microphone] max_db_spl, and clipping of the input."""
 
 
 def bands_of_plan(plan: Plan, bands_hz: Sequence[float], *, level_of_full_scale_db: float) -> tuple[Band, ...]:
@@ -69,9 +66,7 @@ def bands_foretold(
     peaks = {CEILING: burst_limits(plan).ceiling_db_peak}
     left = float(db_to_amplitude(HIGH_PEAK_DBFS)) - quiet.noise_peak
     peaks[INPUT] = float(amplitude_to_db(max(left, 0.0))) + quiet.offset_db + PEAK_OVER_RMS_DB
-    if plan.microphone.max_db_spl is not None:
-        at_1_m = plan.microphone.max_db_spl + distance_gain_db(plan.setup.distance_m)
-        peaks[MICROPHONE] = at_1_m + PEAK_OVER_RMS_DB
+    peaks[MICROPHONE] = burst_limits(plan).microphone_db_peak
     peak_by = min(peaks, key=lambda by: peaks[by])
     chirps_dbfs = plan.safety.ceiling_db_spl - quiet.highest_db_spl + CHIRP_BELOW_STIMULUS_DB
     drives = {

@@ -6,7 +6,7 @@ import numpy as np
 
 from distort.analysis.burst import ORDERS
 from distort.analysis.burst_series.result import BurstResult
-from distort.analysis.burst_series.steps import CEILING, DRIVE, NO_LIMIT, NOISE
+from distort.analysis.burst_series.steps import CEILING, DRIVE, INPUT, MICROPHONE, NO_LIMIT, NOISE
 from distort.analysis.common.burst_limits import COMPRESSION, order_name
 from distort.analysis.common.curves import FloatArray
 from distort.report.figures.labels import Labelled, label_beside_curves
@@ -44,6 +44,8 @@ MARKERS: dict[str, dict[str, Any]] = {
     "order": {"marker": "s"},
     CEILING: {"marker": "^"},
     DRIVE: {"marker": "D"},
+    MICROPHONE: {"marker": "v"},
+    INPUT: {"marker": "P"},
     NO_LIMIT: {"marker": "o", "markerfacecolor": "none"},
     NOISE: {"marker": "x"},
 }
@@ -54,6 +56,8 @@ MARKER_WORDS = {
     "order": "distortion (which order)",
     CEILING: "ceiling of the plan",
     DRIVE: "highest drive",
+    MICROPHONE: "microphone's limit",
+    INPUT: "limit of the microphone's input",
     NO_LIMIT: "not ended: may go higher",
     NOISE: "noise at the lowest level",
 }

@@ -9,7 +9,7 @@ from rich.table import Table
 from distort.analysis.burst import ORDERS
 from distort.analysis.burst_series.operating_limit import burst_operating_limit
 from distort.analysis.burst_series.result import BurstResult
-from distort.analysis.burst_series.steps import CEILING, DRIVE, NO_LIMIT, NOISE
+from distort.analysis.burst_series.steps import CEILING, DRIVE, INPUT, MICROPHONE, NO_LIMIT, NOISE
 from distort.analysis.common.burst_limits import COMPRESSION, order_name
 from distort.analysis.common.caution import CLEAR_OF_NOISE_DB
 from distort.report.text.headings import heading_sentences
@@ -29,6 +29,8 @@ ENDED_WORDS: dict[str, str] = {
     **{order_name(order): f"H{order}" for order in ORDERS},
     CEILING: "ceiling",
     DRIVE: "highest drive",
+    MICROPHONE: "microphone's limit",
+    INPUT: "input's limit",
     NOISE: "noise",
     NO_LIMIT: "not ended",
 }

@@ -3,13 +3,12 @@
 import math
 from collections.abc import Iterator, Sequence
 
-from distort.analysis.burst_series.steps import FINE_DB, LEAST_REST_S, REFERENCES, STEP_DB, Band
+from distort.analysis.burst_series.steps import FINE_DB, INPUT, LEAST_REST_S, MICROPHONE, REFERENCES, STEP_DB, Band
 from distort.analysis.common.burst_limits import BurstLimits
 from distort.capture.bursts.duration import AtMost
 from distort.capture.bursts.next_file import NextFile
 from distort.capture.bursts.playing import BurstsPlayed
 from distort.capture.bursts.starting import BurstsReady
-from distort.capture.bursts.tops import INPUT, MICROPHONE
 from distort.report.text.burst import ENDED_WORDS
 from distort.report.text.numbers import hertz_words, level_name
 from distort.report.text.plan import share_words

@@ -13,6 +13,7 @@ from distort.session.plan.music import piece_of_file
 from signals import Stimulus
 from signals.burst import PEAK_OVER_RMS_DB, BurstSeries, third_octaves_hz
 from signals.frames import Frames
+from signals.levels import distance_gain_db
 from signals.programme import Programme
 
 SWEEP, SHORT_SWEEP, MULTITONE, PROGRAMME = "sweep", "sweep-short", "multitone", "programme"
@@ -152,11 +153,15 @@ def burst_limits(plan: Plan) -> BurstLimits:
     ceiling_db_peak = bursts.ceiling_db_peak
     if ceiling_db_peak is None:
         ceiling_db_peak = plan.safety.ceiling_db_spl + PEAK_OVER_RMS_DB
+    microphone_db_peak = math.inf
+    if plan.microphone.max_db_spl is not None:  # a tone's, so its peak counts
+        microphone_db_peak = plan.microphone.max_db_spl + distance_gain_db(plan.setup.distance_m) + PEAK_OVER_RMS_DB
     return BurstLimits(
         compression_db=bursts.max_compression_db,
         orders_db=bursts.max_orders_db,
         ceiling_db_peak=ceiling_db_peak,
         max_drive_dbfs=plan.safety.max_drive_dbfs,
+        microphone_db_peak=microphone_db_peak,
     )
 
 
