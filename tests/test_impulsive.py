@@ -9,15 +9,18 @@ from distort.analysis.impulsive.cycles import PARTS, bands_of, begins_s
 from distort.analysis.impulsive.heard import CyclesHeard, cycles_heard, repeats_at, standing_out, untouched
 from distort.analysis.impulsive.impulsive import (
     CONFIRMED,
+    NARROW,
     NOTHING,
     ONCE,
     ImpulsiveResult,
     Listening,
+    _looked_at,
+    _middle,
     alarmed,
     impulsive,
     kind_of,
 )
-from distort.analysis.impulsive.regularity import Repeats
+from distort.analysis.impulsive.regularity import UNKNOWN, Repeats
 from distort.analysis.impulsive.residual import as_recorded
 from distort.analysis.sweep.beyond import BEYOND_ORDER, EDGE, beyond_orders
 from distort.analysis.sweep.deconvolution import deconvolve
@@ -228,3 +231,25 @@ def test_cycles_beside_a_foreign_sound_are_left_out() -> None:
     assert out.sum() >= 10
     assert found.powers.shape[1] == PARTS
     assert CONFIRMED > ONCE
+
+
+def behaving(regularity: float, unevenness: float, spread: float = 1.0) -> Repeats:
+    return Repeats(regularity, unevenness, spread)
+
+
+def test_a_narrow_place_is_judged_by_its_clearest_band_and_a_wide_one_by_five_from_all_over_it() -> None:
+    assert _looked_at(3, 3 + NARROW, 5) == [5]
+    assert _looked_at(3, 3 + NARROW + 1, 5) == [3, 4, 5, 6, 7]
+    assert _looked_at(0, 25, 2) == [0, 6, 12, 18, 24]
+    bands = [
+        behaving(0.4, 50.0),
+        behaving(0.45, 20.0),
+        behaving(0.5, 2.0, 0.4),
+        behaving(0.55, 1.0),
+        behaving(0.6, 1.0),
+    ]
+    assert _middle(bands) == Repeats(0.5, 2.0, 1.0)
+    assert kind_of(_middle(bands)) == "rub"
+    assert kind_of(bands[0]) == "rattle"
+    assert _middle([UNKNOWN, behaving(0.1, 1.0)]) == behaving(0.1, 1.0)
+    assert np.isnan(_middle([UNKNOWN]).regularity)

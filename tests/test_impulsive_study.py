@@ -25,6 +25,12 @@ def test_a_sample_of_loud_ones_is_told(seed, made) -> None:
 
 
 @pytest.mark.sample
+def test_an_amplifier_that_clips_is_no_rattle_although_its_low_end_is_uneven() -> None:
+    """Judged by its clearest band, 45 Hz, it was one: some of its octaves' worth of bands are as even as noise."""
+    assert set(told(40_038, "clipping").kinds) == {"rub"}
+
+
+@pytest.mark.sample
 @pytest.mark.parametrize("made", ["orders", "door"])
 def test_a_sample_of_harmless_ones_is_no_rattle(made) -> None:
     assert "rattle" not in told(FIRST_REPORTED + 2000, made).kinds
