@@ -12,6 +12,7 @@ from distort.analysis.sweep.sweeps import Settings, SweepReadings, SweepTake, re
 from distort.assembly.condition.across import write_across_conditions
 from distort.assembly.condition.curves import curves_of, microphone_limit
 from distort.assembly.condition.foreign import foreign_of
+from distort.assembly.condition.hiss import HISS, hiss_of
 from distort.assembly.condition.impulsive import IMPULSIVE, impulsive_of
 from distort.assembly.condition.level_noise import NOISE, level_noise_of
 from distort.assembly.condition.level_series import level_series
@@ -93,6 +94,8 @@ def analyze_condition(
         further[IMPULSIVE] = impulsive
     if (noise := level_noise_of(read)) is not None:
         further[NOISE] = noise
+    if (hissing := hiss_of(recorded, levels, settings)) is not None:
+        further[HISS] = hissing
     curves = curves_of(read, microphone_limit(recorded), foreign)
     series = level_series(read, curves.harmonics)
     return put_together(recorded, read, curves=curves, series=series, foreign=foreign, further=further)

@@ -31,6 +31,7 @@ def add_parser(subparsers: "Subparsers[Parser]") -> None:
             "distort add our-monitor take1.wav take2.wav --stimulus sweep --level 86 --condition desk",
             "distort add our-monitor --reel recording.wav",
             "distort add our-monitor take.wav --stimulus-file sweep.wav --level 86",
+            "distort add our-monitor off.wav --stimulus silence --condition desk",
         ],
     )
     add_session(parser, "the session")
@@ -40,7 +41,11 @@ def add_parser(subparsers: "Subparsers[Parser]") -> None:
     parser.add_argument(
         "--reel", metavar="RECORDING", type=path, help="the recording of a reel: it is cut into its recordings"
     )
-    parser.add_argument("--stimulus", metavar="NAME", help="what was played: sweep, sweep-short or multitone")
+    parser.add_argument(
+        "--stimulus",
+        metavar="NAME",
+        help="what was played: sweep, sweep-short or multitone; or silence, recorded with the loudspeaker switched off",
+    )
     parser.add_argument(
         "--stimulus-file",
         metavar="SWEEP",
@@ -83,6 +88,7 @@ def _add_circumstances(parser: Parser) -> None:
 
 def run(arguments: argparse.Namespace) -> int:
     """Bring them in. Raises RecordingError for one that is not to be trusted; those before it are kept."""
+    from distort.capture.importing.silence import SILENCE
     from distort.commands.conditions import of_the_plan
     from distort.errors import UsageError
     from distort.session.files.folder import SessionFolder
@@ -92,16 +98,20 @@ def run(arguments: argparse.Namespace) -> int:
     folder = SessionFolder(arguments.folder)
     folder.require()
     plan = read_plan(folder.root)
-    _require_after(arguments, lowest_db_spl=min(plan.levels.db_spl))
+    if arguments.stimulus != SILENCE:
+        _require_after(arguments, lowest_db_spl=min(plan.levels.db_spl))
     conditions = of_the_plan(plan, arguments.condition)
     if len(conditions) > 1:
         raise UsageError(f"say with --condition in which condition it was made: {', '.join(conditions)}")
+    if arguments.stimulus == SILENCE:
+        return _add_silences(arguments, folder, plan, conditions[0])
     if arguments.reel is not None:
         return _add_reel(arguments, folder, plan, conditions[0])
     return _add_files(arguments, folder, plan, conditions[0])
 
 
 def _require_words(arguments: argparse.Namespace) -> None:
+    from distort.capture.importing.silence import SILENCE
     from distort.errors import UsageError
 
     alone = (arguments.files, arguments.stimulus, arguments.level, arguments.stimulus_file)
@@ -121,6 +131,10 @@ def _require_words(arguments: argparse.Namespace) -> None:
         raise UsageError("say --stimulus for a file of the session, or --stimulus-file for a sweep made elsewhere")
     if arguments.stimulus is None and arguments.stimulus_file is None:
         raise UsageError("say with --stimulus what was played, or --reel RECORDING for the recording of a reel")
+    if arguments.stimulus == SILENCE:
+        if arguments.level is not None or arguments.after or arguments.playback_change_db is not None:
+            raise UsageError("silence with the loudspeaker off has no level: leave --level and what goes with it out")
+        return
     if arguments.level is None:
         raise UsageError("say with --level at which nominal level it was played, dB SPL at 1 m")
 
@@ -138,6 +152,26 @@ def _require_after(arguments: argparse.Namespace, *, lowest_db_spl: float) -> No
         raise UsageError(f"--after is about the lowest level of the plan, {lowest_db_spl:g} dB SPL, played once more")
     if arguments.repositioned:
         raise UsageError("--after and --repositioned contradict each other: what was set up anew shows no drift")
+
+
+def _add_silences(arguments: argparse.Namespace, folder: "SessionFolder", plan: "Plan", condition: str) -> int:
+    from distort.capture.importing.silence import add_silence
+    from distort.report.terminal.console import make_console, say
+    from distort.report.text.hiss import added_silence_sentences
+
+    console = make_console()
+    for source in arguments.files:
+        added = add_silence(
+            folder,
+            plan,
+            source,
+            condition=condition,
+            channel=arguments.channel,
+            keep_metadata=arguments.keep_metadata,
+        )
+        say(console, *added_silence_sentences(added))
+    say(console, f"Next: distort analyze {folder.root}")
+    return 0
 
 
 def _say_unlike(console: "Console", folder: "SessionFolder", plan: "Plan", recording: "Recording") -> None:

@@ -30,11 +30,15 @@ def run(arguments: argparse.Namespace) -> int:
     from distort.report.terminal.console import make_console, say
     from distort.session.files.folder import SessionFolder
     from distort.session.recordings.sidecar import reject
+    from distort.session.recordings.silence_off import reject_silence, silence_called
     from distort.session.recordings.stored import files_called
 
     folder = SessionFolder(arguments.folder)
     folder.require()
     recording = in_named_condition(arguments, arguments.recording)
-    reject(files_called(folder, recording).sidecar_path, arguments.reason)
+    if (silence := silence_called(folder, recording)) is not None:
+        reject_silence(silence, arguments.reason)
+    else:
+        reject(files_called(folder, recording).sidecar_path, arguments.reason)
     say(make_console(), f"{recording} is left out from the next analysis on: {arguments.reason.strip()}")
     return 0

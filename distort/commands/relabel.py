@@ -43,13 +43,15 @@ def add_parser(subparsers: "Subparsers[Parser]") -> None:
 def run(arguments: argparse.Namespace) -> int:
     """Mend it. Raises what `relabelling.relabel` does; those that were mended before an error stay so."""
     from distort.capture.importing.relabelling import Label, relabel
+    from distort.capture.importing.silence import relabel_silence, require_one_of_condition
     from distort.commands.conditions import of_the_plan
     from distort.errors import UsageError
     from distort.report.terminal.console import make_console, say
-    from distort.report.text.mended import frozen_with_sentences, relabelled_sentences
+    from distort.report.text.mended import frozen_with_sentences, moved_sentences, relabelled_sentences
     from distort.session.files.folder import SessionFolder
     from distort.session.plan.reading import read_plan
     from distort.session.published.frozen import frozen_with
+    from distort.session.recordings.silence_off import silence_called
     from distort.session.recordings.stored import files_called, load_recording
 
     label = Label(
@@ -67,9 +69,20 @@ def run(arguments: argparse.Namespace) -> int:
         of_the_plan(plan, label.condition)
     console = make_console()
     named = [in_named_condition(arguments, one) for one in arguments.recordings]
-    before = [load_recording(files_called(folder, one)) for one in named]
+    silences = [silence for one in named if (silence := silence_called(folder, one)) is not None]
+    for silence in silences:
+        require_one_of_condition(silence, label)
+    called = {one.named for one in silences}
+    before = [load_recording(files_called(folder, one)) for one in named if one not in called]
+    for silence in silences:
+        say(console, *moved_sentences(silence, relabel_silence(folder, plan, silence, label, arguments.reason)))
     for one in before:
         say(console, *relabelled_sentences(relabel(folder, plan, one, label, reason=arguments.reason)))
-    say(console, *frozen_with_sentences(frozen_with(folder, [one.files.in_session for one in before])))
+    say(
+        console,
+        *frozen_with_sentences(
+            frozen_with(folder, [*(one.in_session for one in silences), *(one.files.in_session for one in before)])
+        ),
+    )
     say(console, f"Next: distort analyze {folder.root}")
     return 0

@@ -47,5 +47,11 @@ SHOWN: dict[str, ShownKind] = {
         methods="methods_noise.md",
         needs="multitones must have a silence of 0.5 s beside them",
     ),
+    "hiss": ShownKind(
+        said_by="distort.report.text.hiss:hiss_blocks",
+        methods="methods_hiss.md",
+        needs="sweeps must have two silences of 1 s beside them, and there must be one of the same place and gain with "
+        "the loudspeaker off (distort add FOLDER off.wav --stimulus silence)",
+    ),
 }
 """By the name of the recordings. Each is also a word of `distort show`."""

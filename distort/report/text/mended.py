@@ -8,6 +8,7 @@ from distort.report.text.capture import quality_sentences
 from distort.report.text.numbers import level_name
 from distort.report.text.reel import LEVEL_AS_NAMED_DB
 from distort.session.recordings.mended import AppliedAfterwards, Relabelled
+from distort.session.recordings.silence_off import SilenceOff
 from distort.session.recordings.stored import Recording
 from distort.session.results.condition_results import Findings
 from distort.session.results.unlike_takes import UnlikeTakes
@@ -21,6 +22,11 @@ def relabelled_sentences(recording: Recording) -> Iterator[str]:
     yield from quality_sentences(
         f"{sidecar.condition}/{sidecar.name.stem}", verdict=sidecar.quality.verdict, sentences=sidecar.quality.findings
     )
+
+
+def moved_sentences(before: SilenceOff, now: SilenceOff) -> Iterator[str]:
+    """What a silence with the loudspeaker off is called now, and why."""
+    yield f"{before.named} is {now.named} from now on: {now.sidecar.moved[-1].reason}"
 
 
 def frozen_with_sentences(labels: Sequence[str]) -> Iterator[str]:

@@ -14,6 +14,7 @@ from distort.report.text.burst import how_loud_sentence
 from distort.report.text.capture import quality_sentences
 from distort.report.text.foreign import event_sentences, image_sentences
 from distort.report.text.headings import heading_sentences
+from distort.report.text.hiss import hiss_sentences
 from distort.report.text.level_limits import limit_sentences, rule_sentences
 from distort.report.text.numbers import level_name
 from distort.report.text.overview import LevelOverview, overview, overview_blocks
@@ -46,6 +47,7 @@ def summary_blocks(results: ConditionResults, *, session: str = "FOLDER") -> Ite
     if results.findings.no_compression is not None:
         yield results.findings.no_compression
     yield from how_loud_sentence(results)
+    yield from hiss_sentences(results)
     yield ""
     yield from headline_sentences(results, condition)
 
@@ -55,6 +57,7 @@ def overview_of_levels(results: ConditionResults) -> Iterator[str | Table]:
     yield from heading_sentences(results)
     yield from overview_blocks(overview(results))
     yield from how_loud_sentence(results)
+    yield from hiss_sentences(results)
     yield from limit_sentences(results)
     yield from rule_sentences(results)
     yield ""

@@ -19,6 +19,7 @@ from distort.session.plan.keys import Plan
 from distort.session.recordings.reel_file import QUIET_REEL_FILE, read_passed
 from distort.session.recordings.sampled_stimuli import path_of_samples
 from distort.session.recordings.sidecar import require_same_file
+from distort.session.recordings.silence_off import all_silences
 from distort.session.recordings.stored import Recording, load_recording
 from distort.session.results.inputs import FileHash, calibration_files, name_in
 from signals import sampled
@@ -43,6 +44,7 @@ def written_inputs(folder: SessionFolder, plan: Plan) -> tuple[FileHash, ...]:
         _as_it_is(folder.inside(PLAN_FILE)),
         *_named_in(folder, plan),
         *(written for one in recordings for written in _recorded(folder, one)),
+        *_silences(folder),
         *_calibration(folder, recordings),
     ]
     hashes = {name_in(folder, path): digest for path, digest in found}
@@ -79,6 +81,14 @@ def _recorded(folder: SessionFolder, recording: Recording) -> Iterator[Written]:
     if loopback.is_file() and not loopback.is_symlink():  # no record states its hash, so it must be the file itself
         with opened(loopback):
             yield _as_it_is(loopback)
+
+
+def _silences(folder: SessionFolder) -> Iterator[Written]:
+    """Recordings with the loudspeaker switched off, with their sidecars."""
+    for one in all_silences(folder):
+        require_same_file(one.audio_path, one.sidecar.recording_sha256, one.sidecar_path)
+        yield one.audio_path, one.sidecar.recording_sha256
+        yield _as_it_is(one.sidecar_path)
 
 
 def _calibration(folder: SessionFolder, recordings: Sequence[Recording]) -> Iterator[Written]:

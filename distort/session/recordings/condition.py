@@ -12,6 +12,7 @@ from distort.session.calibration.reference_responses import (
 )
 from distort.session.files.folder import SessionFolder
 from distort.session.plan.keys import Plan
+from distort.session.recordings.silence_off import SilenceOff, load_silences
 from distort.session.recordings.stored import Recording, coded_link, load_recordings
 
 
@@ -32,6 +33,8 @@ class Recorded:
     """Recordings of the condition without a loudspeaker, which may not be there yet; None: this is that condition."""
     microphone: SessionMicrophone | None
     elsewhere: CurvesElsewhere
+    silences_off: tuple[SilenceOff, ...] = ()
+    """With the loudspeaker switched off, rejected ones too."""
 
     @property
     def kept(self) -> tuple[Recording, ...]:
@@ -64,4 +67,5 @@ def read_condition(folder: SessionFolder, plan: Plan, condition: str) -> Recorde
         chain=alone,
         elsewhere=read_curves_elsewhere(folder, plan),
         microphone=read_microphone(folder, plan),
+        silences_off=load_silences(folder, condition),
     )

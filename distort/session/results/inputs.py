@@ -13,6 +13,7 @@ from distort.session.files.folder import AUDIO_SUFFIXES, LOOPBACK, SessionFolder
 from distort.session.files.hashing import sha256_of_file
 from distort.session.files.names import MADE_ELSEWHERE, parse_stem
 from distort.session.plan.keys import Plan
+from distort.session.recordings.silence_off import all_silences
 
 _CALIBRATION = re.compile(
     r"(microphone|closing|quiet_reel|drive|drive_found_[0-9T]+)\.json|"
@@ -59,7 +60,8 @@ def calibration_files(folder: SessionFolder) -> tuple[Path, ...]:
 
 
 def _measured(folder: SessionFolder) -> Iterator[Path]:
-    """Recordings with their sidecars, sweeps made elsewhere, loopbacks, calibrations; no other file of the user's."""
+    """Recordings and silences with their sidecars, sweeps made elsewhere, loopbacks, calibrations; no other file of the
+    user's."""
     for condition in folder.conditions_recorded():
         for files in folder.recordings(condition):
             yield files.audio_path
@@ -71,4 +73,6 @@ def _measured(folder: SessionFolder) -> Iterator[Path]:
     for path in folder.files_in("stimuli"):
         if path.name.startswith(MADE_ELSEWHERE) and path.suffix in AUDIO_SUFFIXES:
             yield path
+    for silence in all_silences(folder):
+        yield from (silence.audio_path, silence.sidecar_path)
     yield from calibration_files(folder)
