@@ -118,6 +118,7 @@ ROOMS = {
         "impulsive",
         "multitone",
         "level_noise",
+        "hiss",
         "level_limits",
         "synthesis",
         "compression",

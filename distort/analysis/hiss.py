@@ -164,7 +164,9 @@ def hiss(
     middle_hz = midbands_hz(bands_per_octave=3, from_hz=LOWEST_HZ, to_hz=min(HIGHEST_HZ, 0.44 * sample_rate))
     tones_on, tones_off = (hum_lines(one, sample_rate=sample_rate) for one in (parts_on, parts_off))
     tone_hz = np.concatenate([tones_on.frequency_hz, tones_off.frequency_hz])
-    heard = [_Heard(one, sample_rate, middle_hz, tone_hz, microphone) for one in (parts_on, parts_off)]
+    heard = [
+        _heard(one, sample_rate, middle_hz, tone_hz=tone_hz, microphone=microphone) for one in (parts_on, parts_off)
+    ]
     powers = [one.mean for one in heard]
     numbers = [len(one.parts) for one in heard]
     freedoms = [one.freedom * number for one, number in zip(heard, numbers, strict=True)]
@@ -198,45 +200,54 @@ def _parts(silences: Sequence[FloatArray], sample_rate: int) -> list[FloatArray]
     return [one[at : at + size] for one in long_enough for at in range(0, one.size - size + 1, size)]
 
 
+@dataclass(frozen=True, kw_only=True, eq=False)
 class _Heard:
-    """The powers of each part, `(parts, bands)`, full scale squared, and the degrees of freedom of one."""
+    """The powers of each part, full scale squared, and the degrees of freedom of one."""
 
-    def __init__(
-        self,
-        parts: Sequence[FloatArray],
-        sample_rate: int,
-        middle_hz: FloatArray,
-        tone_hz: FloatArray,
-        microphone: MicrophoneResponse | None,
-    ) -> None:
-        block = round(BLOCK_S * sample_rate)
-        frequency_hz, density = scipy.signal.welch(np.array(parts), sample_rate, nperseg=block, detrend="constant")
-        density = density / np.square(1.0 if microphone is None else microphone.amplitude(frequency_hz))
-        free = ~np.any(np.abs(frequency_hz[:, None] - tone_hz) <= TONE_HZ, axis=1)
-        low_hz, high_hz = band_edges_hz(middle_hz, bands_per_octave=3)
-        step_hz = frequency_hz[1]
-        # Share of each bin that lies in each band: bins reach half a step to either side.
-        above, below = (frequency_hz + side * step_hz / 2 for side in (1, -1))
-        both_hz = np.minimum(high_hz[:, None], above) - np.maximum(low_hz[:, None], below)
-        inside = np.clip(both_hz / step_hz, 0.0, 1.0)
-        used = inside * free
-        left = used.sum(axis=1)
-        kept = np.where(left >= LEAST_LEFT * inside.sum(axis=1), left, np.nan)
-        self.parts = density @ used.T / kept * (high_hz - low_hz)
-        blocks = 1 + (len(parts[0]) - block) // (block - block // 2)
-        overlap = 1.0 + 2.0 * HALF_OVERLAP * (blocks - 1) / blocks
-        self.freedom = 2.0 * np.maximum(kept / HANN_BINS, 1.0) * blocks / overlap
+    parts: FloatArray
+    """`(parts, bands)`."""
+    freedom: FloatArray
 
     @property
     def mean(self) -> FloatArray:
         return np.asarray(np.mean(self.parts, axis=0))
 
 
+def _heard(
+    parts: Sequence[FloatArray],
+    sample_rate: int,
+    middle_hz: FloatArray,
+    *,
+    tone_hz: FloatArray,
+    microphone: MicrophoneResponse | None,
+) -> _Heard:
+    """Of `parts`, with what lies near a tone left out."""
+    block = round(BLOCK_S * sample_rate)
+    frequency_hz, density = scipy.signal.welch(np.array(parts), sample_rate, nperseg=block, detrend="constant")
+    density = density / np.square(1.0 if microphone is None else microphone.amplitude(frequency_hz))
+    free = ~np.any(np.abs(frequency_hz[:, None] - tone_hz) <= TONE_HZ, axis=1)
+    low_hz, high_hz = band_edges_hz(middle_hz, bands_per_octave=3)
+    step_hz = frequency_hz[1]
+    # Share of each bin that lies in each band: bins reach half a step to either side.
+    above, below = (frequency_hz + side * step_hz / 2 for side in (1, -1))
+    both_hz = np.minimum(high_hz[:, None], above) - np.maximum(low_hz[:, None], below)
+    inside = np.clip(both_hz / step_hz, 0.0, 1.0)
+    used = inside * free
+    left = used.sum(axis=1)
+    kept = np.where(left >= LEAST_LEFT * inside.sum(axis=1), left, np.nan)
+    blocks = 1 + (len(parts[0]) - block) // (block - block // 2)
+    overlap = 1.0 + 2.0 * HALF_OVERLAP * (blocks - 1) / blocks
+    return _Heard(
+        parts=density @ used.T / kept * (high_hz - low_hz),
+        freedom=2.0 * np.maximum(kept / HANN_BINS, 1.0) * blocks / overlap,
+    )
+
+
 def _unrest(heard: Sequence[_Heard]) -> FloatArray:
     """w^2: variance of the parts about their mean, re its square, beyond what their length leaves; of five neighbouring
     bands and of both together."""
     squares = sum(np.sum(np.square(one.parts / one.mean - 1.0), axis=0) for one in heard)
-    beyond = squares / sum(len(one.parts) - 1 for one in heard) - 2.0 / heard[0].freedom
+    beyond = squares / sum(len(one.parts) - 1 for one in heard) - 2.0 / np.maximum(heard[0].freedom, heard[1].freedom)
     known = np.isfinite(beyond)
     near = np.ones(POOLED_BANDS)
     count = np.convolve(known.astype(np.float64), near, mode="same")

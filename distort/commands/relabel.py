@@ -75,7 +75,7 @@ def run(arguments: argparse.Namespace) -> int:
     called = {one.named for one in silences}
     before = [load_recording(files_called(folder, one)) for one in named if one not in called]
     for silence in silences:
-        say(console, *moved_sentences(silence, relabel_silence(folder, plan, silence, label, arguments.reason)))
+        say(console, *moved_sentences(silence, relabel_silence(folder, plan, silence, label, reason=arguments.reason)))
     for one in before:
         say(console, *relabelled_sentences(relabel(folder, plan, one, label, reason=arguments.reason)))
     say(

@@ -78,7 +78,7 @@ def require_one_of_condition(silence: SilenceOff, label: Label) -> None:
         )
 
 
-def relabel_silence(folder: SessionFolder, plan: Plan, silence: SilenceOff, label: Label, reason: str) -> SilenceOff:
+def relabel_silence(folder: SessionFolder, plan: Plan, silence: SilenceOff, label: Label, *, reason: str) -> SilenceOff:
     """Give it to the condition that it was really made in. Raises as `require_one_of_condition` and `move_silence`."""
     require_one_of_condition(silence, label)
     condition = label.condition or silence.sidecar.condition

@@ -88,8 +88,8 @@ def _tones(result: HissResult) -> Iterator[str]:
             for place, row in enumerate(loudest)
         )
         yield (
-            f"Switched on it also brings steady tones (hum, a power supply), which are not counted in; by third octave: "
-            f"{listed}."
+            f"Switched on it also brings steady tones (hum, a power supply), which are not counted in; by third "
+            f"octave: {listed}."
         )
 
 
