@@ -117,6 +117,7 @@ def before_sentences(steps: Sequence[Step], plan: Plan, *, condition: str) -> It
     # the first is not preceded by a rest
     minutes = (sum(one.seconds for one in levels) + sum(step.rest_s for step in steps[1:])) / 60.0
     yield f"  With rests it takes {minutes:.0f} min." if minutes >= 2.0 else "  It takes under 2 min."
+    yield "  A recording that is no good is played once more, which counts as well."
     yield from whole_sentences(levels)
 
 
