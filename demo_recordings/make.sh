@@ -11,7 +11,8 @@ mv session.toml.without session.toml
 distort measure . --simulate --condition stand
 distort measure . --simulate --condition desk
 mv session.toml.whole session.toml
-for sweep in sweep_81dB sweep_96dB sweep-short_96dB; do
+# 81 dB comes last: the noise of a first take would be that of the stand's first, and both recordings the same
+for sweep in sweep_96dB sweep-short_96dB sweep_81dB; do
     distort measure . --simulate --condition loose --only $sweep
 done
 for condition in stand desk; do
