@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from distort.analysis.common.grid import grid_hz
-from distort.analysis.sweep.cycles import Step, in_step
+from distort.analysis.sweep.cycles import UNKNOWN, Step, in_step
 from distort.analysis.sweep.deconvolution import deconvolve
 from distort.analysis.sweep.events import Overheard, Sound, not_of_the_loudspeaker, overheard
 from distort.analysis.sweep.images import ConversionImage, added_by, conversion_images, touched_by
@@ -98,7 +98,7 @@ def _at(heard: Overheard, sweep_hz: float, **fields: object) -> Overheard:
     """The recording with one sound that begins where the sweep is at that frequency."""
     plane = heard.plane
     first = int(np.argmin(np.abs(plane.sweep_hz - sweep_hz)))
-    made = {"below": 0, "rise_db": 0.0, "step": NO_STEP} | fields
+    made = {"below": 0, "rise_db": 0.0, "between_db": 0.0, "step": NO_STEP} | fields
     sound = Sound(first=first, end=first + 3, excess=np.zeros((3, plane.frequency_hz.size)), **made)
     return replace(heard, sounds=(sound,))
 
@@ -107,25 +107,31 @@ def _at(heard: Overheard, sweep_hz: float, **fields: object) -> Overheard:
     ("sweep_hz", "fields", "told"),
     [
         (1100.0, {"rise_db": 40.0, "step": Step(0.1, 0.9, 0.0, 0.0, 0.0)}, True),
-        (900.0, {"rise_db": 40.0, "step": Step(0.1, 0.9, 0.0, 0.0, 0.0)}, False),
+        (900.0, {"rise_db": 40.0, "step": Step(0.1, 0.9, 0.0, 0.5, 0.0)}, False),
         (1100.0, {}, False),
         (200.0, {"below": 3}, True),
-        (200.0, {"below": 2}, False),
+        (190.0, {"below": 2}, False),
+        (210.0, {"below": 2}, True),
         (90.0, {"below": 3}, False),
         (350.0, {"below": 2}, True),
         (350.0, {"below": 1}, False),
-        (350.0, {"below": 2, "step": Step(0.1, 0.9, 0.0, 0.0, 0.0)}, False),
+        (350.0, {"below": 2, "step": Step(0.1, 0.9, 0.0, 0.5, 0.0)}, True),
+        (1100.0, {"between_db": 40.0}, True),
+        (900.0, {"between_db": 40.0}, False),
+        (900.0, {"between_db": 40.0, "step": UNKNOWN}, True),
         (200.0, {"rise_db": 3.0 + 2.8 / SWEEP.rate_s + 0.1}, True),
         (200.0, {"rise_db": 3.0 + 2.8 / SWEEP.rate_s - 0.1}, False),
-        (200.0, {"rise_db": 40.0, "step": Step(0.031, 0.51, 0.0, 0.0, 0.0)}, False),
-        (200.0, {"rise_db": 40.0, "step": Step(0.029, 0.51, 0.0, 0.0, 0.0)}, True),
-        (200.0, {"rise_db": 40.0, "step": Step(0.031, 0.49, 0.0, 0.0, 0.0)}, True),
+        (200.0, {"rise_db": 40.0, "step": Step(0.031, 0.51, 0.0, 0.1, 0.0)}, False),
+        (200.0, {"rise_db": 40.0, "step": Step(0.031, 0.51, 0.0, 0.0, 0.0)}, True),
+        (200.0, {"rise_db": 40.0, "step": Step(0.029, 0.51, 0.0, 0.1, 0.0)}, True),
+        (200.0, {"rise_db": 40.0, "step": Step(0.031, 0.49, 0.0, 0.1, 0.0)}, True),
         (200.0, {"rise_db": 40.0, "step": Step(0.0, 0.0, 0.031, 0.76, 0.0)}, False),
         (200.0, {"rise_db": 40.0, "step": Step(0.0, 0.0, 0.031, 0.74, 0.0)}, True),
-        (200.0, {"rise_db": 40.0, "step": Step(0.0, 0.0, 0.0, 0.0, 5.1)}, False),
-        (200.0, {"rise_db": 40.0, "step": Step(0.0, 0.0, 0.0, 0.0, 4.9)}, True),
-        (200.0, {"rise_db": 40.0, "step": Step(0.0, 0.31, 0.0, 0.21, 2.3)}, False),
-        (200.0, {"rise_db": 40.0, "step": Step(0.0, 0.31, 0.0, 0.21, 2.1)}, True),
+        (200.0, {"rise_db": 40.0, "step": Step(0.016, 0.0, 0.0, 0.0, 5.1)}, False),
+        (200.0, {"rise_db": 40.0, "step": Step(0.014, 0.0, 0.0, 0.0, 5.1)}, True),
+        (200.0, {"rise_db": 40.0, "step": Step(0.016, 0.0, 0.0, 0.0, 4.9)}, True),
+        (200.0, {"rise_db": 40.0, "step": Step(0.016, 0.31, 0.0, 0.21, 2.3)}, False),
+        (200.0, {"rise_db": 40.0, "step": Step(0.016, 0.31, 0.0, 0.21, 2.1)}, True),
     ],
 )
 def test_what_a_recording_alone_tells(with_burst, sweep_hz, fields, told) -> None:

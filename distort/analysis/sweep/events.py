@@ -70,7 +70,7 @@ OWN_UP_TO_HZ = 1000.0
 tweeter would be taken for an event where nothing else was recorded)."""
 
 BELOW = 0.6
-BELOW_FROM_HZ = ((100.0, 3), (300.0, 2))
+BELOW_FROM_HZ = ((100.0, 3), (200.0, 2))
 """Under so many times the frequency of the sweep, from the first number on, so many third octaves: what strikes or
 blows sounds higher."""
 
@@ -83,11 +83,24 @@ RISE_DB, RISE_DB_S = 3.0, 2.8
 grows with at most the sixth power of a velocity, at a resonance of Q 5 by 130 dB in a neper of frequency, of which the
 frames smooth some: made ports rose by up to 3.9 dB where L is 0.66 s, and by 4.2 where it is 1.3 s."""
 
+RISING_TOGETHER, RISES_FROM_HZ = 3, 100.0
+"""Third octaves whose rise is looked at by itself as well, as speech fills few of them; from that frequency of the
+sweep on: lower down ports blow, and the largest of so many rises of their noise comes near to a sudden one."""
+
+RISE_SIGMAS = 2.0
+"""Standard deviations by which chance may make such a rise: some hundred of them are looked at in a sound."""
+
+BETWEEN = 1.5
+"""Times the frequency of the sweep, beyond which a rise is looked for where no part of the loudspeaker would do it."""
+
 BEFORE_MOMENTS, AFTER_MOMENTS = 12, 6
 """So far before and after a sound its rise is looked for: from the noise of before."""
 
 PART_MOMENTS = 5
 """Of the shorter part of a sound in which another begins."""
+
+BEGINNING_MOMENTS = 10
+"""Of that other one, in which its step is looked at."""
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -103,7 +116,9 @@ class Sound:
     below: int
     """Third octaves in which it stands out below the frequency of the sweep."""
     rise_db: float
-    """The most by which it rises within `RISE_MOMENTS`."""
+    """The most by which it rises within `RISE_MOMENTS`, well above and below the sweep."""
+    between_db: float
+    """The same of third octaves between the strong orders as well."""
     step: Step
     """How it lies in the sweep's cycles."""
 
@@ -130,22 +145,30 @@ def overheard(deconvolved: Deconvolved, samples: FloatArray, *, start: float) ->
     sweep = plane.sweep
     hits = _standing_out(plane)
     sounds = []
-    for first, end in _parted(plane, _stretches(hits, bands=LEAST_BANDS, cells=LEAST_CELLS)):
-        step = in_step(samples, sweep, start=start, from_s=plane.time_s[first], to_s=plane.time_s[end - 1])
+    for first, end, within in _parted(plane, _stretches(hits, bands=LEAST_BANDS, cells=LEAST_CELLS)):
+        step = _how_it_begins(plane, samples, start=start, first=first, end=end) if within else UNKNOWN
+        if not step.known:
+            step = in_step(samples, sweep, start=start, from_s=plane.time_s[first], to_s=plane.time_s[end - 1])
         sounds.append(_sound(plane, hits, first, end, step=step))
     return Overheard(plane=plane, sounds=tuple(sounds), start_s=start / sweep.sample_rate)
 
 
-def _parted(plane: Plane, stretches: Sequence[tuple[int, int]]) -> Iterator[tuple[int, int]]:
+def _how_it_begins(plane: Plane, samples: FloatArray, *, start: float, first: int, end: int) -> Step:
+    """Of a sound within another, which may go on after it."""
+    last = min(end, first + BEGINNING_MOMENTS) - 1
+    return in_step(samples, plane.sweep, start=start, from_s=plane.time_s[first], to_s=plane.time_s[last], within=True)
+
+
+def _parted(plane: Plane, stretches: Sequence[tuple[int, int]]) -> Iterator[tuple[int, int, bool]]:
     """Each stretch, or its two parts where something begins suddenly in the middle of it: a door within a port's
-    noise."""
+    noise. Whether it is such a second part goes with it."""
     for first, end in stretches:
         rise_db, at = _rise(plane, first, end)
         if rise_db > _sudden_db(plane) and first + PART_MOMENTS <= at <= end - PART_MOMENTS:
-            yield first, at
-            yield at, end
+            yield first, at, False
+            yield at, end, True
         else:
-            yield first, end
+            yield first, end, False
 
 
 def not_of_the_loudspeaker(heard: Overheard, beside: Sequence[Plane]) -> tuple[Sound, ...]:
@@ -169,9 +192,15 @@ def not_of_the_loudspeaker(heard: Overheard, beside: Sequence[Plane]) -> tuple[S
     if same:
         return found
     near = np.any([_noisy_near(one, heard.plane) for one in beside], axis=0)
-    return tuple(
-        one for one in found if not np.any(near[one.moments]) or _foreign(heard.plane, one, share=HALF_AS_SUDDEN)
-    )
+    told = [one for one in found if not np.any(near[one.moments]) or _foreign(heard.plane, one, share=HALF_AS_SUDDEN)]
+    told += [
+        one
+        for one in heard.sounds
+        if not any(one.first < each.end and each.first < one.end for each in told)
+        and np.sum(hits[one.moments]) >= LEAST_CELLS
+        and _foreign(heard.plane, one)
+    ]
+    return tuple(sorted(told, key=lambda one: one.first))
 
 
 def _noisy_near(other: Plane, plane: Plane) -> BoolArray:
@@ -230,24 +259,37 @@ def _sound(plane: Plane, hits: BoolArray, first: int, end: int, *, step: Step) -
         excess=np.where(stands, plane.density[first:end] - plane.usual[first:end], 0.0),
         below=int(np.max(np.sum(stands & low, axis=1))),
         rise_db=_rise(plane, first, end)[0],
+        between_db=_rise(plane, first, end, beyond=BETWEEN)[0],
         step=step,
     )
 
 
-def _rise(plane: Plane, first: int, end: int) -> tuple[float, int]:
-    """The most by which the mean over the cells well above and below the sweep rises, and the moment from which on."""
+def _rise(plane: Plane, first: int, end: int, *, beyond: float = BEYOND) -> tuple[float, int]:
+    """The most by which what is well above and below the sweep rises, and the moment from which on: the mean over all
+    its cells, and over neighbouring third octaves."""
     near = slice(max(first - BEFORE_MOMENTS, 0), end + AFTER_MOMENTS)
     sweep_hz = plane.sweep_hz[near, np.newaxis]
-    away = (plane.frequency_hz > BEYOND * sweep_hz) | (plane.frequency_hz < BELOW * sweep_hz)
+    away = (plane.frequency_hz > beyond * sweep_hz) | (plane.frequency_hz < BELOW * sweep_hz)
     weights = np.where(away & (plane.freedom[near] >= LEAST_FREEDOM), plane.freedom[near], 0.0)
     over = plane.density[near] / np.maximum(plane.usual[near], TINY)
     both = np.minimum(weights[:-RISE_MOMENTS], weights[RISE_MOMENTS:])  # the same cells sooner and later
-    sooner, later = (np.sum(both * part, axis=1) for part in (over[:-RISE_MOMENTS], over[RISE_MOMENTS:]))
-    known = np.sum(both, axis=1) > 0.0
-    if not np.any(known):
-        return 0.0, first
-    rises = np.where(known, power_to_db(np.maximum(later, TINY) / np.maximum(sooner, TINY)), 0.0)
+    broad = _rises(both, over, bands=over.shape[1], sigmas=0.0)
+    few = _rises(both, np.maximum(over, 1.0), bands=RISING_TOGETHER, sigmas=RISE_SIGMAS)
+    few[plane.sweep_hz[near][RISE_MOMENTS:] < RISES_FROM_HZ] = 0.0
+    rises = np.maximum(broad.max(axis=1), few.max(axis=1))
     return float(np.max(rises)), near.start + int(np.argmax(rises)) + 1
+
+
+def _rises(weights: FloatArray, over: FloatArray, *, bands: int, sigmas: float) -> FloatArray:
+    """By how many dB so many neighbouring bands rise together at each moment, less so many standard deviations."""
+    sooner, later, known = (
+        np.sum(np.lib.stride_tricks.sliding_window_view(part, bands, axis=1), axis=-1)
+        for part in (weights * over[:-RISE_MOMENTS], weights * over[RISE_MOMENTS:], weights)
+    )
+    # the mean of chi squared of nu degrees of freedom scatters by sqrt(2 / nu), each of the two
+    scatter_db = 10.0 / np.log(10.0) * np.sqrt(4.0 / np.maximum(known, 1.0))
+    rises = power_to_db(np.maximum(later, TINY) / np.maximum(sooner, TINY)) - sigmas * scatter_db
+    return np.asarray(np.where(known > 0.0, rises, 0.0))
 
 
 def _sudden_db(plane: Plane) -> float:
@@ -272,8 +314,12 @@ def _at_the_same_frequency(other: Plane, plane: Plane) -> FloatArray:
 
 
 def _foreign(plane: Plane, sound: Sound, *, share: float = 1.0) -> bool:
-    """Whether the sound itself shows that the loudspeaker did not make it; `share` of the rise is asked for."""
+    """Whether the sound itself shows that the loudspeaker did not make it; `share` of the rise is asked for where
+    another recording speaks for it as well."""
     sweep_hz = float(plane.sweep_hz[sound.first])
-    low = any(sweep_hz > from_hz and sound.below >= least for from_hz, least in BELOW_FROM_HZ)
-    sudden = sound.rise_db > share * _sudden_db(plane)
-    return (low or sudden) and (sweep_hz > OWN_UP_TO_HZ or not sound.step.kept)
+    if any(sweep_hz > from_hz and sound.below >= least for from_hz, least in BELOW_FROM_HZ):
+        return True  # in step or not: orders that keep it do not reach there
+    no_part = sweep_hz > OWN_UP_TO_HZ
+    between = no_part or not sound.step.known or share < 1.0
+    rise_db = max(sound.rise_db, sound.between_db) if between else sound.rise_db
+    return rise_db > share * _sudden_db(plane) and (no_part or not sound.step.kept)

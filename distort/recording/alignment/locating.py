@@ -17,9 +17,9 @@ from distort.analysis.common.statistics import TWO_SIDED_95
 from distort.errors import CutOffError, RecordingError, WrongStimulusError
 from distort.recording.alignment.chirp_places import as_recorded, place_sigma
 from distort.recording.alignment.clock import LARGEST_CLOCK_DIFFERENCE, repair_clock
+from distort.recording.alignment.lows import LOW_STANDS_OUT_DB, flat_band, through_lows
 from distort.recording.alignment.matched import Lags, correlate, deconvolve, stands_out_db, summit
 from distort.recording.alignment.silences import Silences, recorded_silences
-from distort.recording.kinds import aligned
 from signals import Chirp, Reel, Stimulus, kind_of
 
 __all__ = ["Alignment", "find_reel", "pad_to_stimulus", "repair_clock"]
@@ -179,9 +179,12 @@ def _coarse_starts(samples: FloatArray, reel: Reel, chirp_output: Lags | None) -
         if first is not None:
             yield first + stimulus_first - chirps[0][0]
     template = stimulus.samples()
-    band = _flat_band(stimulus)
+    band = flat_band(stimulus)
     if band is not None:
         yield deconvolve(samples, template, band=band).highest()
+        lows = through_lows(samples, stimulus, template)
+        if lows is not None:
+            yield lows.highest()
     else:
         yield correlate(samples, template).highest()
 
@@ -279,15 +282,6 @@ def _same_summit(first_output: Lags, first: int, last_output: Lags, last: int) -
     return last + int(np.argmax(np.where(nearly_highest, likeness, -np.inf))) - SUMMIT_REACH
 
 
-def _flat_band(stimulus: Stimulus) -> tuple[float, float] | None:
-    """Band in cycles a sample over which the stimulus is at its full level; None where it is to be correlated."""
-    flat_hz = aligned(stimulus).flat_hz
-    if flat_hz is None:
-        return None
-    low_hz, high_hz = flat_hz(stimulus)
-    return low_hz / stimulus.sample_rate, high_hz / stimulus.sample_rate
-
-
 def _find_stimulus(
     samples: FloatArray, stimulus: Stimulus, template: FloatArray, *, coarse: int, chirps: _Chirps, reel: Reel
 ) -> _Found | None:
@@ -296,13 +290,20 @@ def _find_stimulus(
     stretched = as_recorded(template, chirps.clock_to_use, stimulus.sample_rate)
     first = coarse - 3 * near
     piece = _cut(samples, first, coarse + stretched.size + 3 * near)
-    band = _flat_band(stimulus)
+    band = flat_band(stimulus)
     if band is not None:
         output = deconvolve(piece, stretched, band=band, whole=True)
         lag = output.between(2 * near, 4 * near).highest()
         margin = stands_out_db(output, lag, inner=0.05 * near, outer=2 * near)
         if margin < SWEEP_STANDS_OUT_DB:
-            return None
+            lows = through_lows(piece, stimulus, stretched, whole=True)
+            if lows is None:
+                return None
+            output = lows
+            lag = output.between(2 * near, 4 * near).highest()
+            margin = stands_out_db(output, lag, inner=0.5 * near, outer=2 * near)
+            if margin < LOW_STANDS_OUT_DB:
+                return None
         return _Found(first + summit(output, lag), 1 if output.at(lag) > 0 else -1, margin)
     output = correlate(piece, stretched)
     lag = output.between(2 * near, 4 * near).highest()
