@@ -23,16 +23,17 @@ NOT = {"share": 0.0, "agreement": 0.0, "power": 0.0, "power_agreement": 0.0, "st
 @pytest.mark.parametrize(
     ("limits", "others"),
     [
-        ({"share": 0.03}, {"agreement": 0.6}),
-        ({"agreement": 0.5}, {"share": 0.1}),
+        ({"share": 0.03}, {"agreement": 0.6, "power_agreement": 0.1}),
+        ({"agreement": 0.5}, {"share": 0.1, "power_agreement": 0.1}),
+        ({"share": 0.015}, {"strikes": 6.0}),
         ({"power": 0.03}, {"power_agreement": 0.9}),
         ({"power_agreement": 0.75}, {"power": 0.1}),
-        ({"strikes": 5.0}, {}),
-        ({"strikes": 5.0}, {"agreement": 0.6}),
-        ({"strikes": 5.0}, {"power_agreement": 0.6}),
-        ({"strikes": 2.2}, {"agreement": 0.4, "power_agreement": 0.4}),
-        ({"agreement": 0.3}, {"strikes": 3.0, "power_agreement": 0.4}),
-        ({"power_agreement": 0.2}, {"strikes": 3.0, "agreement": 0.4}),
+        ({"strikes": 5.0}, {"share": 0.02}),
+        ({"strikes": 5.0}, {"share": 0.02, "agreement": 0.6}),
+        ({"strikes": 5.0}, {"share": 0.02, "power_agreement": 0.6}),
+        ({"strikes": 2.2}, {"share": 0.02, "agreement": 0.4, "power_agreement": 0.4}),
+        ({"agreement": 0.3}, {"share": 0.02, "strikes": 3.0, "power_agreement": 0.4}),
+        ({"power_agreement": 0.2}, {"share": 0.02, "strikes": 3.0, "agreement": 0.4}),
     ],
 )
 def test_each_limit_of_keeping_step(limits, others):
@@ -288,13 +289,15 @@ def test_the_usual_is_taken_off_part_by_part_and_counts_as_one(monkeypatch):
     levels.chosen = of
     found = look(1.0, 1.6)
     assert (found.power, found.power_agreement) == (pytest.approx(5.0), pytest.approx(1.0))
-    assert (found.share, found.agreement) == (pytest.approx(1.0), pytest.approx(1.0))
+    # of the first and the last half cycle the mean about them is that of a half: 1 of 24 half cycles, off by up to 0.1
+    assert (found.share, found.agreement) == (pytest.approx(1.0, abs=0.004), pytest.approx(1.0, abs=0.004))
     assert found.strikes == pytest.approx(end - first)
 
 
 @pytest.mark.parametrize(("rate", "stop_hz", "highest_hz"), [(48000, 20000.0, 16000.0), (32000, 15000.0, 14400.0)])
 def test_the_band_begins_beyond_the_twelfth_order_and_spans_an_octave(rate, stop_hz, highest_hz, monkeypatch):
-    """From 500 Hz up at least, to 16 kHz or 0.45 of the sample rate; cycle k begins at `f1 + k / L`."""
+    """From 500 Hz up at least, to 16 kHz or 0.45 of the sample rate; cycle k begins at `f1 + k / L`. Where that leaves
+    no octave, two cycles after the eight about it are all that is looked at."""
     asked = {}
 
     def levels(_samples, _rate, *, edges, band_hz):
@@ -308,6 +311,12 @@ def test_the_band_begins_beyond_the_twelfth_order_and_spans_an_octave(rate, stop
     for time_s in np.arange(1.0, 6.5, 0.025):
         turns = 10.0 * length_s * math.expm1((time_s + 0.301) / length_s)
         low_hz = max(12.0 * (10.0 + math.floor(turns) / length_s), 500.0)
+        if low_hz > highest_hz / 2.0:
+            first, last = (
+                math.floor(10.0 * length_s * math.expm1(at_s / length_s)) for at_s in (time_s, time_s + 0.001)
+            )
+            more = math.ceil((8 - (last + 1 - first)) / 2)
+            low_hz = 12.0 * (10.0 + (last + 1 + more + 2) / length_s)
         asked.clear()
         known = look(time_s, time_s + 0.001, sweep).known
         assert known == (low_hz <= highest_hz / 2.0)

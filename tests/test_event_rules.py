@@ -119,7 +119,7 @@ def test_a_sound_is_parted_where_something_begins_in_the_middle_of_it(monkeypatc
     ):
         monkeypatch.setattr("distort.analysis.sweep.events._rise", lambda *_, of=(rise_db, at): of)
         found = list(_parted(plane(), [(10, 40)]))
-        assert found == ([(10, at), (at, 40)] if parts == 2 else [(10, 40)])
+        assert found == ([(10, at, False), (at, 40, True)] if parts == 2 else [(10, 40, False)])
 
 
 def test_a_sound_is_told_by_what_it_has_over_the_usual_and_below_the_sweep():

@@ -125,8 +125,8 @@ def in_step(
         else min((np.mean(side, axis=0) for side in sides), key=np.mean)
     )
     over = (level[first - before : end - before] - usual) / max(float(np.mean(usual)), TINY)
-    loud = _within(np.log1p(np.maximum(over, 0.0)))
-    step = Step(*_common_share(loud), *_common_power(over), _strikes(loud))
+    loud = np.log1p(np.maximum(over, 0.0))
+    step = Step(*_common_share(_within(loud)), *_common_power(over), _strikes(loud))
     return UNKNOWN if within and np.mean(over) < LEAST_OVER_NOISE else step
 
 
@@ -168,8 +168,9 @@ def _within(level: FloatArray) -> FloatArray:
     return np.asarray(level - np.convolve(cycle, np.full(PARTS, 1.0 / PARTS), mode="valid").reshape(level.shape))
 
 
-def _common_share(within: FloatArray) -> tuple[float, float]:
-    """Share and agreement of log levels within their cycles, `(cycles, parts)`."""
+def _common_share(level: FloatArray) -> tuple[float, float]:
+    """Share and agreement of log levels `(cycles, parts)`."""
+    within = level - np.mean(level, axis=1, keepdims=True)
     odd, even = np.mean(within[::2], axis=0), np.mean(within[1::2], axis=0)
     common, agreement = _common(odd, even)
     return common / max(float(np.mean(np.square(within))), TINY), agreement
@@ -188,8 +189,9 @@ def _common_power(power: FloatArray) -> tuple[float, float]:
     return _common(halves[0], halves[1])
 
 
-def _strikes(within: FloatArray) -> float:
-    """Of log levels within their cycles, `(cycles, parts)`."""
+def _strikes(level: FloatArray) -> float:
+    """Of log levels `(cycles, parts)`."""
+    within = _within(level)
     weight = np.maximum(np.max(within, axis=1), 0.0)
     turns = np.exp(2j * np.pi * np.argmax(within, axis=1) / PARTS)
     return float(abs(np.sum(weight * turns)) ** 2 / max(float(np.sum(np.square(weight))), TINY))
