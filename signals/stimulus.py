@@ -9,6 +9,7 @@ import numpy.typing as npt
 from signals.burst import Burst, BurstSeries
 from signals.errors import SignalError
 from signals.frames import Frames
+from signals.heating import Heating
 from signals.multitone import Multitone
 from signals.noise import Noise
 from signals.programme import Programme
@@ -60,6 +61,7 @@ KINDS: dict[str, type[Any]] = {
     "frames": Frames,
     "noise": Noise,
     "multitone": Multitone,
+    "heating": Heating,
     "programme": Programme,
     "sampled-programme": SampledProgramme,
 }

@@ -117,6 +117,7 @@ ROOMS = {
         "sweep",
         "impulsive",
         "multitone",
+        "heating",
         "level_noise",
         "hiss",
         "level_limits",
@@ -134,7 +135,7 @@ ROOMS = {
     ),
     "distort.session": ("files", "audio", "plan", "calibration", "recordings", "results", "published"),
     "distort.recording": ("clocks", "kinds", "alignment", "quality", "takes", "take_levels", "bursts", "reading"),
-    "distort.capture": ("calibration", "devices", "simulated", "measuring", "bursts", "importing", "reel"),
+    "distort.capture": ("calibration", "devices", "simulated", "measuring", "bursts", "heating", "importing", "reel"),
     "distort.assembly": ("condition", "comparison", "kinds", "listeners"),
     "distort.report": ("kinds", "text", "figures", "page", "terminal"),
 }

@@ -20,12 +20,13 @@ from distort.recording.quality.check import check_recording
 from distort.recording.quality.examined import least_rate_hz
 from distort.report.kinds import SHOWN
 from distort.session.files.names import RecordingName
-from distort.session.plan.keys import MOST_REALISATIONS, OPTIONAL, SECTIONS
+from distort.session.plan.keys import OPTIONAL, SECTIONS
 from distort.session.plan.kinds import PLAYED, TRIAL_DRIVE_DBFS
+from distort.session.plan.multitone import MOST_REALISATIONS
 from distort.session.plan.reading import plan_from_text
 from distort.session.plan.template import plan_text
 from distort.session.results.kinds import STORED
-from signals import SampledSweep, Stimulus, Sweep, describe, framed, from_description, hold_samples, kind_of
+from signals import Multitone, SampledSweep, Stimulus, Sweep, describe, framed, from_description, hold_samples, kind_of
 from signals.levels import rms_dbfs
 from signals.programme import Programme
 from signals.sampled_programme import from_samples
@@ -37,6 +38,12 @@ ROOT = Path(__file__).parents[1]
 SHORT: dict[str, dict[str, Any]] = {
     "sweep": {"seconds": 3.0},
     "multitone": {"low_hz": 100.0, "period_s": 0.5, "periods": 4},
+    "heating": {
+        "tone": Multitone(low_hz=100.0, period_s=0.5),
+        "loud_periods": 8,
+        "asked_periods": 8,
+        "pilots_after_s": (0.0, 2.0),
+    },
 }
 """Fields of kinds that would last long by default."""
 
@@ -127,7 +134,8 @@ def test_what_is_analysed_of_a_kind_is_played_written_and_shown_under_one_word()
     of_others = {word for word, shown in SHOWN.items() if shown.needs}
     assert set(ANALYSED) | of_others == set(STORED) == set(SHOWN)
     assert not set(ANALYSED) & of_others
-    assert set(ANALYSED) <= {played.name for played in PLAYED}
+    asked_apart = {word for word, shown in SHOWN.items() if shown.asked_by}
+    assert set(ANALYSED) - asked_apart <= {played.name for played in PLAYED}
     for word, shown in SHOWN.items():
         module, _, function = shown.said_by.partition(":")
         assert callable(getattr(importlib.import_module(module), function)), word

@@ -9,8 +9,10 @@ from typing import Any
 from distort.analysis.sweep.sweeps import Settings
 from distort.assembly.condition.burst import analysed_bursts
 from distort.assembly.condition.frames import FRAMES, analysed_frames
+from distort.assembly.condition.heating import analysed_heating
 from distort.assembly.condition.programme import analysed_programme
 from distort.recording.takes import Takes
+from distort.session.plan.kinds import HEATING
 
 Levels = Mapping[float, Takes]
 """Takes of one kind by nominal level, dB SPL, from the lowest up."""
@@ -18,6 +20,7 @@ Levels = Mapping[float, Takes]
 ANALYSED: dict[str, Callable[[Levels, Settings], Any]] = {
     "burst": analysed_bursts,
     FRAMES: analysed_frames,
+    HEATING: analysed_heating,
     "programme": analysed_programme,
 }
 """By the name of the recordings: the result that `session.results.kinds.STORED` writes under the same name. Each raises

@@ -60,13 +60,13 @@ def agreed(console: "Console") -> bool:
 
 
 @contextmanager
-def stoppable(meter: Meter) -> Iterator[None]:
-    """A progress bar; and a way to go on is said to whoever presses Ctrl-C."""
+def stoppable(meter: Meter, *, go_on: str = GO_ON) -> Iterator[None]:
+    """A progress bar; and a way to go on, `go_on`, is said to whoever presses Ctrl-C."""
     from distort.report.terminal.console import make_console, progress, say
 
     try:
         with progress() as meter.moved:
             yield
     except KeyboardInterrupt:
-        say(make_console(stderr=True), GO_ON)
+        say(make_console(stderr=True), go_on)
         raise

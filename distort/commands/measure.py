@@ -7,6 +7,7 @@ if TYPE_CHECKING:
     from distort.capture.measuring.starting import Choice
 
 from distort.commands.burst_series import play_live, simulate_bursts
+from distort.commands.heating import heat_live, simulate_heating
 from distort.commands.listening import Meter
 from distort.commands.live import OF_A_CARD, agreed, card_of, condition_of, require_somebody, stoppable
 from distort.errors import UsageError
@@ -120,6 +121,7 @@ def add_parser(subparsers: "Subparsers[Parser]") -> None:
             "distort measure our-monitor --simulate --condition desk",
             "distort measure our-monitor --simulate --only sweep_96dB --again",
             "distort measure our-monitor --output 3 --input 3 --condition desk --bursts",
+            "distort measure our-monitor --output 3 --input 3 --condition desk --heating 91",
             "distort measure our-monitor --output 3 --input 3 --condition desk --again --repositioned",
         ],
     )
@@ -147,6 +149,12 @@ def add_parser(subparsers: "Subparsers[Parser]") -> None:
         "--bursts",
         action="store_true",
         help="after the level series: short bursts, louder from recording to recording, until each band has ended",
+    )
+    parser.add_argument(
+        "--heating",
+        metavar="LEVEL",
+        type=float,
+        help="after the level series: its multitone of this level, in dB SPL, for [multitone] long_minutes",
     )
     _add_card(parser)
     parser.set_defaults(run=run)
@@ -180,8 +188,8 @@ def run(arguments: argparse.Namespace) -> int:
     if arguments.simulate and useless:
         option = "--" + useless[0].replace("_", "-")
         raise UsageError(f"--simulate uses no sound card: leave out {option}, or --simulate")
-    if arguments.bursts:
-        _require_bursts_alone(arguments)
+    if arguments.bursts or arguments.heating is not None:
+        _require_alone(arguments)
     if arguments.simulate and arguments.repositioned:
         raise UsageError("the simulated loudspeaker cannot be set up anew: leave out --repositioned, or --simulate")
     folder = SessionFolder(arguments.folder)
@@ -189,15 +197,20 @@ def run(arguments: argparse.Namespace) -> int:
     plan = read_plan(folder.root)
     if arguments.bursts:
         return simulate_bursts(arguments, folder, plan) if arguments.simulate else play_live(arguments, folder, plan)
+    if arguments.heating is not None:
+        return simulate_heating(arguments, folder, plan) if arguments.simulate else heat_live(arguments, folder, plan)
     return _simulate(arguments, folder, plan) if arguments.simulate else measure_live(arguments, folder, plan)
 
 
-def _require_bursts_alone(arguments: argparse.Namespace) -> None:
+def _require_alone(arguments: argparse.Namespace) -> None:
+    if arguments.bursts and arguments.heating is not None:
+        raise UsageError("--bursts and --heating are played one after the other: say one of them")
     of_levels = ("only", "again", "repositioned", "relevel", "past_limiting")
     others = [name for name in of_levels if getattr(arguments, name)]
     if others:
         option = "--" + others[0].replace("_", "-")
-        raise UsageError(f"{option} is about the level series, and --bursts is a series of its own: say one of them")
+        own = "--bursts is a series" if arguments.bursts else "--heating is a recording"
+        raise UsageError(f"{option} is about the level series, and {own} of its own: say one of them")
 
 
 def _simulate(arguments: argparse.Namespace, folder: "SessionFolder", plan: "Plan") -> int:

@@ -122,6 +122,8 @@ def _print_kind(
             raise SessionError(
                 f"{folder.root} has no {kind} result: the {needs}; record such ones, and run 'distort analyze' again"
             )
+        if asked_by := SHOWN[kind].asked_by:
+            raise SessionError(f"{folder.root} holds no analysed {kind}: {asked_by}")
         raise SessionError(f"{folder.root} holds no analysed {kind}: add [{kind}] to session.toml, record it, analyse")
     if arguments.json:
         print_document(console, further_documents(having, kind))

@@ -26,6 +26,9 @@ class ShownKind:
     """Of what is made of recordings that are there for something else, so that no section of the plan asks for it: what
     these must be like, a clause after "the". "": it has recordings of its own."""
 
+    asked_by: str = ""
+    """How it is asked for where no section of its own in the plan does that, as a request. "": by its section."""
+
     def blocks(self, results: "ConditionResults") -> "Iterator[str | Table]":
         """Its sentences and tables, of a condition that has such a result."""
         module, function = self.said_by.split(":")
@@ -36,6 +39,11 @@ class ShownKind:
 SHOWN: dict[str, ShownKind] = {
     "burst": ShownKind(said_by="distort.report.text.burst:burst_blocks", methods="methods_burst.md"),
     "frames": ShownKind(said_by="distort.report.text.frames:frames_blocks", methods="methods_frames.md"),
+    "heating": ShownKind(
+        said_by="distort.report.text.heating:heating_blocks",
+        methods="methods_heating.md",
+        asked_by="say long_minutes in [multitone] of session.toml, then 'distort measure --heating LEVEL', and analyse",
+    ),
     "programme": ShownKind(said_by="distort.report.text.programme:programme_blocks", methods="methods_programme.md"),
     "impulsive": ShownKind(
         said_by="distort.report.text.impulsive:impulsive_blocks",

@@ -18,8 +18,9 @@ import signals
 from distort.recording.quality.examined import examine
 from distort.session.calibration.in_force import CalibrationInForce
 from distort.session.files.folder import PLAN_FILE, SessionFolder
-from distort.session.plan.keys import AnalysisPlan, Levels, Loudspeaker, MultitonePlan, Plan, Setup, SweepPlan
+from distort.session.plan.keys import AnalysisPlan, Levels, Loudspeaker, Plan, Setup, SweepPlan
 from distort.session.plan.kinds import HIGHEST_TONE_HZ, MULTITONE, PLAYED, SHORT_SWEEP, SWEEP
+from distort.session.plan.multitone import MultitonePlan
 from distort.session.plan.template import text_of
 from distort.session.recordings.sidecar import Quality, Sidecar
 from distort.session.recordings.stored import save_recording

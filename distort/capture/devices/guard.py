@@ -49,7 +49,8 @@ class Listening:
     def __init__(self, guard: Guard, *, n_samples: int, sample_rate: int) -> None:
         self._guard = guard
         self._waiting = sorted(guard.expected, key=lambda one: -one.end)  # the earliest last
-        self._size = np.zeros(n_samples, np.float32)
+        held = min(n_samples, max((one.end for one in guard.expected), default=0))  # half an hour would fill memory
+        self._size = np.zeros(max(held, 0), np.float32)
         self._position = 0
         self._sample_rate = sample_rate
         pole = np.exp(-2.0 * np.pi * OFFSET_CUTOFF_HZ / sample_rate)
@@ -66,7 +67,8 @@ class Listening:
             return None
         size = np.abs(self._without_offset(heard))
         end = self._position + heard.size
-        self._size[self._position : end] = size
+        kept = self._size[self._position : end]
+        kept[:] = size[: kept.size]
         self._position = end
         peak, raw = float(np.max(size)), float(np.max(np.abs(heard)))
         if not np.isfinite(raw):  # compared with a limit, it would pass

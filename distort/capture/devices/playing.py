@@ -99,15 +99,23 @@ class Run:
         if trouble and end > self._first_sound and not self.done.is_set():
             self._troubles.append(trouble)
         played.fill(0.0)
-        there = self._playback[first:end]
+        there = self._sent(first, end)
         played[: len(there), channel] = there
-        kept = self._heard[first:end]
-        kept[:] = heard[: len(kept)]
-        self._listen(kept, first)
+        self._listen(self._kept(heard, first), first)
         self._fade_out(played, first)
         self._position = end
         if end >= self.length:
             self.done.set()
+
+    def _sent(self, first: int, end: int) -> Block:
+        """What is to be played of these samples, lead-in included: fewer at the end."""
+        return self._playback[first:end]
+
+    def _kept(self, heard: Block, first: int) -> Block:
+        """What belongs to the recording of `heard`, which begins at sample `first`; it is kept."""
+        kept = self._heard[first : first + len(heard)]
+        kept[:] = heard[: len(kept)]
+        return kept
 
     def _listen(self, kept: Block, first: int) -> None:
         if self._listening is None or self._stop_asked:

@@ -11,6 +11,7 @@ import numpy.typing as npt
 
 from distort.capture.devices.device import require_playable
 from distort.capture.devices.guard import Guard
+from distort.capture.devices.long_playing import Followed, Hear, LongPlayback, LongRun
 from distort.capture.devices.pauses import BEAT_S, PauseWatch, of_this_process, paused
 from distort.capture.devices.playing import Run, Watchdog
 from distort.capture.devices.sound_input import SoundInput
@@ -164,40 +165,84 @@ class SoundCard:
         """
         self._require_no_pause()
         require_playable(playback)
-        require_soon_silent(self.connections.block_samples, sample_rate)
         self._require_quiet_enough(playback, sample_rate)
         channels = self._input_channels()
-        n_inputs = channels_to_open(max(channels), self._input.inputs)
-        n_outputs = channels_to_open(self.connections.output_channel, self._output.outputs)
-        require_rate(self._output, sample_rate, channels=n_outputs, output=True)
-        require_rate(self._input, sample_rate, channels=n_inputs, output=False)
+        n_inputs, n_outputs = self._opened(sample_rate, channels)
         run = Run(
             playback.astype(np.float32),
             lead_in=round(LEAD_IN_S * sample_rate),
-            tail=round((TAIL_S + 2 * latency_s(self.connections.block_samples, sample_rate)) * sample_rate),
+            tail=self._tail(sample_rate),
             channels=n_inputs,
             sample_rate=sample_rate,
         )
         if guard is not None:
             run.guard(channels[0] - 1, guard)
         self._loopback = None
-        self._perform(run, sample_rate, channels=(n_inputs, n_outputs))
+        self._perform(run, sample_rate, channels=(n_inputs, n_outputs), watch=self._watch)
+        self._require_whole(run, sample_rate)
+        if len(channels) > 1:
+            self._loopback = run.heard(channels[1] - 1)
+        return run.heard(channels[0] - 1)
+
+    def play_long(self, playback: LongPlayback, *, sample_rate: int, hear: Hear, guard: Guard | None = None) -> None:
+        """Play for minutes and hand on what the microphone's channel hears, as `LongDevice` says; no loopback is kept.
+
+        Raises as `play_and_record`, and what `hear` raises.
+        """
+        self._require_no_pause()
+        block = 1 << 20
+        for first in range(0, playback.n_samples, block):
+            piece = playback.part(first - round(STRETCH_S * sample_rate), min(first + block, playback.n_samples))
+            require_playable(piece)
+            self._require_quiet_enough(piece, sample_rate)
+        channels = self._input_channels()
+        n_inputs, n_outputs = self._opened(sample_rate, channels)
+        run = LongRun(
+            playback,
+            lead_in=round(LEAD_IN_S * sample_rate),
+            tail=self._tail(sample_rate),
+            channels=n_inputs,
+            column=channels[0] - 1,
+            sample_rate=sample_rate,
+        )
+        if guard is not None:
+            run.guard(channels[0] - 1, guard)
+        self._loopback = None
+        followed = Followed(run, hear, self._watch)
+        try:
+            self._perform(run, sample_rate, channels=(n_inputs, n_outputs), watch=followed)
+        finally:
+            followed.hand_on()
+        if followed.failed is not None:
+            raise followed.failed
+        self._require_whole(run, sample_rate)
+
+    def _opened(self, sample_rate: int, channels: tuple[int, ...]) -> tuple[int, int]:
+        """How many inputs and outputs a stream opens. Raises DeviceError where the card cannot, or not at this rate."""
+        require_soon_silent(self.connections.block_samples, sample_rate)
+        n_inputs = channels_to_open(max(channels), self._input.inputs)
+        n_outputs = channels_to_open(self.connections.output_channel, self._output.outputs)
+        require_rate(self._output, sample_rate, channels=n_outputs, output=True)
+        require_rate(self._input, sample_rate, channels=n_inputs, output=False)
+        return n_inputs, n_outputs
+
+    def _tail(self, sample_rate: int) -> int:
+        return round((TAIL_S + 2 * latency_s(self.connections.block_samples, sample_rate)) * sample_rate)
+
+    def _require_whole(self, run: Run, sample_rate: int) -> None:
         require_whole(
             run,
             block_samples=self.connections.block_samples,
             most=most_samples(sample_rate),
             sample_rate=sample_rate,
         )
-        if len(channels) > 1:
-            self._loopback = run.heard(channels[1] - 1)
-        return run.heard(channels[0] - 1)
 
     def _input_channels(self) -> tuple[int, ...]:
         loopback = self.connections.loopback_channel
         microphone = self.connections.input_channel
         return (microphone,) if loopback is None else (microphone, loopback)
 
-    def _perform(self, run: Run, sample_rate: int, *, channels: tuple[int, int]) -> None:
+    def _perform(self, run: Run, sample_rate: int, *, channels: tuple[int, int], watch: Watch | None) -> None:
         column = self.connections.output_channel - 1
         latency = latency_s(self.connections.block_samples, sample_rate)
         watchdog = Watchdog(sample_rate, longest_s=LATE_LATENCIES * latency, paused_s=self._pauses.paused_s)
@@ -225,7 +270,7 @@ class SoundCard:
             what=self.name,
             sample_rate=sample_rate,
             channel=self.connections.input_channel,
-            watch=self._watch,
+            watch=watch,
             pauses=self._pauses,
         )
 

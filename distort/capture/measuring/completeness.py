@@ -22,7 +22,7 @@ from distort.session.calibration.drive_file import read_sensitivity
 from distort.session.files.folder import SessionFolder
 from distort.session.files.names import RecordingName
 from distort.session.plan.keys import Plan
-from distort.session.plan.kinds import PLAYED, SWEEP
+from distort.session.plan.kinds import HEATING, PLAYED, SWEEP
 from distort.session.recordings.sidecar import read_sidecar, require_same_file
 from distort.session.recordings.stimulus_files import drives_dbfs, planned
 from distort.session.recordings.stored import Recording, load_recordings
@@ -154,8 +154,10 @@ def _made_elsewhere(recordings: Sequence[Recording]) -> bool:
 
 
 def _of_own_levels(plan: Plan, recording: Recording) -> bool:
-    """Whether the plan has its stimulus, and plays it at levels besides those of the level series."""
+    """Whether the plan has its stimulus, and plays it at levels besides those of the level series, or for minutes."""
     name = recording.sidecar.stimulus_name
+    if name == HEATING:
+        return plan.multitone.long_minutes is not None
     return any(kind.own_levels and kind.name == name for kind in PLAYED if getattr(plan, kind.section) is not None)
 
 

@@ -8,10 +8,11 @@ import numpy.typing as npt
 
 from distort.analysis.common.sound_in_air import speed_of_sound_m_s
 from distort.capture.devices.device import require_playable, samples_in
-from distort.capture.devices.guard import Guard, require_allowed
+from distort.capture.devices.guard import Guard, Listening, require_allowed
+from distort.capture.devices.long_playing import Hear, LongPlayback
 from distort.capture.simulated.faults import FAULTS, WORDS
 from distort.capture.simulated.grid import Grid
-from distort.capture.simulated.loudspeaker import Loudspeaker, State
+from distort.capture.simulated.loudspeaker import Loudspeaker, Sound, State
 from distort.capture.simulated.microphone import background_pa, calibrator_pa, converted
 from distort.capture.simulated.parameters import Parameters
 from distort.capture.simulated.path import path_response
@@ -30,6 +31,13 @@ LOWEST_RATE = 32000
 
 TOLERANCE = 1e-7
 """The woofer's relaxation ends when nothing moves by more than this share of its range: -140 dB."""
+
+STRETCH_S, OVERLAP_S = 10.0, 1.0
+"""Of what is played for minutes: simulated at a time, and begun before it is heard. The room has decayed by 60 dB and
+more in the latter, and the box by far more."""
+
+LONGEST = 2**40
+"""Samples of a recording of which nobody knows yet when it ends."""
 
 ANALOGUE, CALIBRATOR, FAULT = 1, 2, 3
 """Streams of random numbers beside the room's, which is 0."""
@@ -99,9 +107,52 @@ class SimulatedMonitor:
         self._takes += 1
         self._elapsed_s += playback.size / sample_rate
         random = np.random.default_rng([self._seed, ANALOGUE, self._takes])
+        random_fault = np.random.default_rng([self._seed, FAULT, self._takes])
         latency_s = random.uniform(*self.parameters.microphone.latency_s)
         n_recorded = playback.size + math.ceil((latency_s + TAIL_S) * sample_rate)
         grid = Grid.for_length(n_recorded + round(SILENCE_S * sample_rate), sample_rate)
+        heard, sound = self._heard(playback, grid, latency_s=latency_s, random_fault=random_fault)
+        self.state = sound.state_at(n_recorded - 1, grid)
+        recording = self._recorded(heard[:n_recorded], sample_rate, random)
+        require_allowed(recording, guard, sample_rate=sample_rate)
+        return recording
+
+    def play_long(self, playback: LongPlayback, *, sample_rate: int, hear: Hear, guard: Guard | None = None) -> None:
+        """Play for minutes and hand on what is heard, as `LongDevice` says, stretch by stretch: each begins a second
+        before it is heard, so that box, limiter and room ring as they would, and as warm as the one before it was then.
+
+        Raises as `play_and_record`, and what `hear` raises.
+        """
+        _require_rate(sample_rate)
+        self._takes += 1
+        random = np.random.default_rng([self._seed, ANALOGUE, self._takes])
+        random_fault = np.random.default_rng([self._seed, FAULT, self._takes])
+        latency_s = random.uniform(*self.parameters.microphone.latency_s)
+        tail = math.ceil((latency_s + TAIL_S) * sample_rate)
+        listening = None if guard is None else Listening(guard, n_samples=LONGEST, sample_rate=sample_rate)
+        overlap, stretch = round(OVERLAP_S * sample_rate), round(STRETCH_S * sample_rate)
+        first = 0
+        while first < playback.n_samples + tail:
+            before = min(first, overlap)
+            n = min(stretch, playback.n_samples + tail - first)
+            # what comes after is played as well, since no filter here is causal to the last sample
+            sent = playback.part(first - before, min(first + n + overlap, playback.n_samples + tail))
+            require_playable(sent)
+            grid = Grid.for_length(before + stretch + 2 * overlap, sample_rate)
+            heard, sound = self._heard(sent, grid, latency_s=latency_s, random_fault=random_fault)
+            last = first + n >= playback.n_samples + tail
+            self.state = sound.state_at(before + n - (0 if last else overlap) - 1, grid)
+            piece = self._recorded(heard[before : before + n], sample_rate, random)
+            self._elapsed_s += n / sample_rate
+            if listening is not None and (trouble := listening.hear(piece.astype(np.float32))):
+                raise trouble
+            hear(piece)
+            first += n
+
+    def _heard(
+        self, playback: FloatArray, grid: Grid, *, latency_s: float, random_fault: np.random.Generator
+    ) -> tuple[FloatArray, Sound]:
+        """Pressure at the microphone in Pa, `(grid.n_samples,)`, without noise, and what the loudspeaker did."""
         padded = np.zeros(grid.n_samples)
         padded[: playback.size] = playback
         sound = Loudspeaker(self.parameters, grid).play(
@@ -109,17 +160,17 @@ class SimulatedMonitor:
         )
         pressure = sound.pressure
         if self.condition in FAULTS:
-            random_fault = np.random.default_rng([self._seed, FAULT, self._takes])
             pressure = pressure + FAULTS[self.condition](sound, self.parameters, grid, random_fault)
-        self.state = sound.state_at(n_recorded - 1, grid)
-        room, microphone = self.parameters.room, self.parameters.microphone
+        room = self.parameters.room
         travel_s = room.distance_m / speed_of_sound_m_s(room.temperature_c)
         path = path_response(grid, room, condition=self.condition, seed=self._seed, delay_s=latency_s + travel_s)
-        heard = grid.samples(pressure * path * grid.converter)[:n_recorded]
-        heard += background_pa(n_recorded, sample_rate, room=room, microphone=microphone, random=random)
-        recording = converted(heard, microphone)
-        require_allowed(recording, guard, sample_rate=sample_rate)
-        return recording
+        return grid.samples(pressure * path * grid.converter), sound
+
+    def _recorded(self, heard: FloatArray, sample_rate: int, random: np.random.Generator) -> FloatArray:
+        """Digital samples of that pressure with the noise of room and microphone."""
+        room, microphone = self.parameters.room, self.parameters.microphone
+        noise = background_pa(heard.size, sample_rate, room=room, microphone=microphone, random=random)
+        return converted(heard + noise, microphone)
 
     def record(self, seconds: float, *, sample_rate: int) -> FloatArray:
         """The background of the room alone, `(samples,)`. Raises SignalError for a length or a rate that is none."""

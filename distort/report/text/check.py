@@ -12,6 +12,7 @@ from distort.report.text.foreign import foreign_sentences
 from distort.report.text.mended import mended_words, unlike_sentences
 from distort.report.text.plan import ended_sentence
 from distort.session.files.names import RecordingName, format_level
+from distort.session.plan.kinds import HEATING
 from distort.session.recordings.stored import Recording
 from distort.session.results.foreign_found import Foreign
 from signals.levels import NOTHING_DB
@@ -211,6 +212,8 @@ def _name(recording: Recording) -> str:
 
 
 def _again(measure: str, condition: str, name: RecordingName) -> str:
+    if name.stimulus == HEATING:
+        return f"{measure} --condition {condition} --heating {format_level(name.level_db_spl)}"
     return f"{measure} --condition {condition} --only {replace(name, take=1).stem} --again"
 
 

@@ -14,6 +14,7 @@ from distort.report.text.burst import how_loud_sentence
 from distort.report.text.capture import quality_sentences
 from distort.report.text.foreign import event_sentences, image_sentences
 from distort.report.text.headings import heading_sentences
+from distort.report.text.heating import heating_sentence
 from distort.report.text.hiss import hiss_sentences
 from distort.report.text.level_limits import limit_sentences, rule_sentences
 from distort.report.text.numbers import level_name
@@ -44,6 +45,7 @@ def summary_blocks(results: ConditionResults, *, session: str = "FOLDER") -> Ite
     if len(shown) < len(rows):
         yield f"{len(shown)} of {len(rows)} levels. All of them: distort show {condition} overview"
     yield from limit_sentences(results)
+    yield from heating_sentence(results)
     if results.findings.no_compression is not None:
         yield results.findings.no_compression
     yield from how_loud_sentence(results)

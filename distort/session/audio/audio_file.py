@@ -134,7 +134,7 @@ def encoder(
     if not np.all(np.isfinite(values)):
         raise SessionError(f"{path} is not written: sample {int(np.argmin(np.isfinite(values)))} is not a number")
     random = None if dither_seed is None else np.random.default_rng(dither_seed)
-    content = values.astype(np.float32) if subtype == "FLOAT" else _to_24_bit(path, values, random)
+    content = values.astype(np.float32) if subtype == "FLOAT" else to_24_bit(path, values, random)
 
     def write(place: Path) -> None:
         try:
@@ -163,12 +163,12 @@ def write_pieces(path: Path, pieces: Iterable[FloatArray], sample_rate: int, *, 
                 spelt_for_libraries(temporary), "w", samplerate=sample_rate, channels=1, subtype="PCM_24", format="WAV"
             ) as file:
                 for piece in pieces:
-                    file.write(_to_24_bit(path, piece, random))
+                    file.write(to_24_bit(path, piece, random))
         except soundfile.SoundFileError as error:
             raise SessionError(f"{path} cannot be written: is the disk full, or {sample_rate} Hz no rate?") from error
 
 
-def _to_24_bit(path: Path, values: FloatArray, random: np.random.Generator | None) -> npt.NDArray[np.int32]:
+def to_24_bit(path: Path, values: FloatArray, random: np.random.Generator | None) -> npt.NDArray[np.int32]:
     """24-bit samples in the upper bits of 32. Dither of triangular density, two steps wide: its noise is constant."""
     peak = float(np.max(np.abs(values)))
     if peak > 1.0:

@@ -11,22 +11,16 @@ from distort.analysis.common.burst_limits import BurstLimits
 from distort.analysis.common.quantities import HIGHEST_ORDER
 from distort.session.plan import rules
 from distort.session.plan.limits import LimitsPlan
+from distort.session.plan.multitone import MultitonePlan
 
 FORMAT = 1
 """Version of session.toml that this program reads."""
 
 Radiation = Literal["free", "ground-plane", "near-field", "room"]
 ResponseIs = Literal["response", "correction"]
-Spectrum = Literal["pink", "flat", "red", "programme"]
 NEAR_FIELD: Radiation = "near-field"
 
 DISTANCES_M = 0.005, 100.0
-
-MOST_REALISATIONS = 8
-"""Recordings of a multitone at one level."""
-
-Phases = Literal["random", "schroeder", "low-crest"]
-
 
 _facts = rules.facts
 
@@ -148,37 +142,6 @@ class SweepPlan:
     lowest_hz: float | None = field(
         default=None,
         metadata=_facts(rules.number(1.0, 1e5), "Hz; below it the drive falls, for a small loudspeaker", "60"),
-    )
-
-
-@dataclass(frozen=True, kw_only=True)
-class MultitonePlan:
-    """The multitone."""
-
-    lines_per_decade: int = field(
-        default=10, metadata=_facts(rules.whole(1, 200), "tones in a decade of frequency; 30 need period_s = 4")
-    )
-    period_s: float = field(default=2.0, metadata=_facts(rules.number(0.05, 60.0), "s; length of one period"))
-    periods: int = field(
-        default=16, metadata=_facts(rules.whole(16, 1000), "periods recorded; fewer than 16 leave no noise reading")
-    )
-    spectrum: Spectrum = field(
-        default="pink",
-        metadata=_facts(
-            rules.one_of(*get_args(Spectrum)),
-            '"pink" (equal level a tone), "flat" (rising), "red" (falling) or "programme"',
-        ),
-    )
-    phases: Phases = field(
-        default="random",
-        metadata=_facts(rules.one_of(*get_args(Phases)), '"random" (as peaky as music), "schroeder" or "low-crest"'),
-    )
-    seed: int = field(default=1, metadata=_facts(rules.whole(0, 2**32 - 1), "number that fixes the random phases"))
-    realisations: int = field(
-        default=1,
-        metadata=_facts(
-            rules.whole(1, MOST_REALISATIONS), "draws of the phases, each a recording a level; 4 halve their scatter"
-        ),
     )
 
 
@@ -314,7 +277,7 @@ class Plan:
     levels: Levels = Levels()
     safety: Safety = Safety()
     sweep: SweepPlan = SweepPlan()
-    multitone: MultitonePlan = MultitonePlan()
+    multitone: MultitonePlan = field(default_factory=MultitonePlan)
     analysis: AnalysisPlan = AnalysisPlan()
     limits: LimitsPlan = field(default_factory=LimitsPlan)
     report: ReportPlan = ReportPlan()

@@ -8,7 +8,8 @@ from typing import Any
 
 import signals
 from distort.analysis.common.burst_limits import BurstLimits
-from distort.session.plan.keys import MOST_REALISATIONS, BurstPlan, Plan
+from distort.session.plan.keys import BurstPlan, Plan
+from distort.session.plan.multitone import MOST_REALISATIONS
 from distort.session.plan.music import piece_of_file
 from signals import Stimulus
 from signals.burst import PEAK_OVER_RMS_DB, BurstSeries, third_octaves_hz
@@ -19,6 +20,10 @@ from signals.programme import Programme
 SWEEP, SHORT_SWEEP, MULTITONE, PROGRAMME = "sweep", "sweep-short", "multitone", "programme"
 
 SWEEPS = (SWEEP, SHORT_SWEEP)
+
+HEATING = "heating"
+"""The multitone for minutes: `measure --heating` plays it at a level that is named there, so it has no entry in
+`PLAYED`, no stimulus file and no place in a reel."""
 
 TRIAL_DRIVE_DBFS = -60.0
 """Any low drive will do to see whether the numbers make a stimulus, and how far its peak lies above its r.m.s."""

@@ -16,6 +16,7 @@ from distort.session.audio.plain_copy import copier
 from distort.session.files.atomic import explained, make_folder, staged
 from distort.session.files.folder import AUDIO_SUFFIXES, RecordingFiles, SessionFolder
 from distort.session.files.hashing import sha256_of_file
+from distort.session.files.names import RecordingName
 from distort.session.recordings.pieces import give_piece
 from distort.session.recordings.reel_file import WHOLE
 from distort.session.recordings.sampled_stimuli import give_samples
@@ -126,7 +127,25 @@ def bring_in_recording(
     return _save(folder.recording(sidecar.condition, sidecar.name, suffix), sidecar, write)
 
 
+def save_as_it_comes(
+    folder: SessionFolder, condition: str, name: RecordingName, record: Callable[[Path], Sidecar]
+) -> Recording:
+    """Save what `record` writes where it is told, piece by piece as it is heard, as 24-bit FLAC; it says what it was.
+
+    Nothing is kept where it raises. Raises SessionError as `save_recording` does, and before anything is recorded.
+    """
+    return _kept(folder.recording(condition, name), record)
+
+
 def _save(files: RecordingFiles, sidecar: Sidecar, write: Callable[[Path], None]) -> Recording:
+    def record(place: Path) -> Sidecar:
+        write(place)
+        return sidecar
+
+    return _kept(files, record)
+
+
+def _kept(files: RecordingFiles, record: Callable[[Path], Sidecar]) -> Recording:
     """Audio under a temporary name, then the sidecar, then the audio's own name.
 
     So wherever there is audio its sidecar is complete, and a sidecar without audio means nothing and may be replaced.
@@ -134,7 +153,7 @@ def _save(files: RecordingFiles, sidecar: Sidecar, write: Callable[[Path], None]
     make_folder(files.audio_path.parent)
     _refuse_existing(files)
     with staged(files.audio_path, replace=False) as temporary:
-        write(temporary)
+        sidecar = record(temporary)
         complete = dataclasses.replace(sidecar, recording_sha256=sha256_of_file(temporary))
         write_sidecar(files.sidecar_path, complete)
     return Recording(files=files, sidecar=complete)

@@ -14,6 +14,7 @@ from distort.errors import SessionError
 from distort.session.files.csv_table import read_table, read_words, write_table
 from distort.session.results.burst_table import burst_columns, burst_of
 from distort.session.results.frames_table import frames_columns, frames_of_columns
+from distort.session.results.heating_table import heating_columns, heating_of_columns
 from distort.session.results.hiss_table import hiss_columns, hiss_of_columns
 from distort.session.results.impulsive_table import impulsive_columns, impulsive_of_columns
 from distort.session.results.noise_table import noise_columns, noise_of_columns
@@ -37,6 +38,7 @@ class StoredKind:
 STORED: dict[str, StoredKind] = {
     "burst": StoredKind(columns=burst_columns, result=burst_of, words=("ended_by",)),
     "frames": StoredKind(columns=frames_columns, result=frames_of_columns),
+    "heating": StoredKind(columns=heating_columns, result=heating_of_columns),
     "programme": StoredKind(columns=programme_columns, result=programme_of_columns),
     "impulsive": StoredKind(columns=impulsive_columns, result=impulsive_of_columns),
     "noise": StoredKind(columns=noise_columns, result=noise_of_columns),

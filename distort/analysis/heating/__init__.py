@@ -1,0 +1,1 @@
+"""What minutes of a multitone change: level against time, time constants, and how it recovers."""

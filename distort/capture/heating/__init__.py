@@ -1,0 +1,1 @@
+"""Long heating: minutes of a multitone, played, followed while it sounds, and recorded piece by piece."""
