@@ -4,7 +4,8 @@
                                                           exp(-t / tau) sinh(T / 2 tau) / (T / 2 tau)
 
 For given time constants end and a_i follow by linear least squares; the time constants are sought on a grid and refined
-(variable projection, Golub and Pereyra, SIAM J. Numer. Anal. 10(2), 1973). Two are taken where the F test says at 1 %
+(variable projection, Golub and Pereyra, SIAM J. Numer. Anal. 10(2), 1973, from memory). Two are taken where the F test
+says at 1 %
 that the second is needed, both are told and of one sign. Intervals are linearised in log tau; the
 scatter of neighbouring moments is correlated where the level wanders, and the variance is widened by (1 + r) / (1 - r),
 r their correlation.

@@ -22,7 +22,7 @@ Part = Callable[[int, int], FloatArray]
 
 READABLE_ABOVE_NOISE_DB = 15.0
 """A third octave is read where its lines stand so far above what is not the same from period to period: noise so low
-scatters the mean of a chunk of four periods by 0.8 dB (one standard deviation, closed form)."""
+scatters the mean of four periods of one line by 0.55 dB (8.69 sqrt(1 / (2 10^1.5)) / 2)."""
 
 MARGIN = 64
 """Samples read on either side of a chunk, for what is read between its samples."""
