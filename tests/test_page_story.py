@@ -42,6 +42,21 @@ def test_a_finding_of_two_conditions_is_told_once_with_its_number_in_each() -> N
     assert shown_words(one) == "Seen in stand and desk."
 
 
+def test_a_condition_that_was_never_as_loud_does_not_lack_a_finding() -> None:
+    """RISE is clearest at the highest of LEVELS; what was only played more quietly cannot tell of it."""
+    quiet = whole_results("loose", levels=LEVELS[:1], conditions=("stand", "desk", "loose"))
+    (one,) = told([condition("desk", RISE), replace(quiet, findings=replace(quiet.findings, findings=()))])
+    assert one.not_in == ()
+    assert one.belongs_to == "open"
+    (one,) = told([condition("desk", RISE), condition("stand")])
+    assert one.not_in == ("stand",)
+    tones = replace(RISE.evidence[0], quantity="multitone_odd", stimulus="multitone", level_db_spl=LEVELS[1])
+    silent = condition("stand")
+    silent = replace(silent, findings=replace(silent.findings, multitones=silent.findings.multitones[:1]))
+    (one,) = told([condition("desk", replace(RISE, evidence=(tones,))), silent])
+    assert one.not_in == ()
+
+
 def test_two_findings_of_one_condition_are_two_however_alike() -> None:
     story = told([condition("stand", own(1), own(2, 405.0))])
     assert [one.numbers_in for one in story] == [(("stand", 1),), (("stand", 2),)]

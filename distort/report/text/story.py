@@ -46,7 +46,7 @@ class Told:
     conditions: tuple[str, ...]
     """That show it, in the order of the plan."""
     not_in: tuple[str, ...]
-    """The others that were measured at a distance."""
+    """The others that were measured at a distance, and as loud."""
     verdict: str | None
     """What a changed condition proves of it."""
     audible: str
@@ -64,7 +64,7 @@ def told(
     conditions: Sequence[ConditionResults], across: Sequence[FindingAcross] = (), *, listened: Listened | None = None
 ) -> tuple[Told, ...]:
     """Every finding of `conditions` once: the loudspeaker's own first, each part in the order of the conditions."""
-    names = [results.findings.condition for results in at_a_distance(conditions)]
+    far = at_a_distance(conditions)
     merged: list[tuple[Finding, dict[str, int]]] = []
     for results in conditions:
         condition = results.findings.condition
@@ -75,7 +75,10 @@ def told(
                 known[0][condition] = finding.number
             else:
                 merged.append((finding, {condition: finding.number}))
-    owned = [(_owner(finding, _missing(shown, names)), finding, shown) for finding, shown in merged]
+    owned = []
+    for finding, shown in merged:
+        names = [one.findings.condition for one in far if one.findings.condition in shown or _as_loud(one, finding)]
+        owned.append((_owner(finding, _missing(shown, names)), finding, shown, names))
     owned.sort(key=lambda one: OWNERS.index(one[0]))
     return tuple(
         Told(
@@ -88,7 +91,7 @@ def told(
             audible=heard_words(finding, tuple(shown), listened) or NOT_KNOWN,
             numbers_in=tuple(shown.items()),
         )
-        for number, (owner, finding, shown) in enumerate(owned, 1)
+        for number, (owner, finding, shown, names) in enumerate(owned, 1)
     )
 
 
@@ -96,6 +99,18 @@ def at_a_distance(conditions: Sequence[ConditionResults]) -> list[ConditionResul
     """Those that were not heard in the near field, which says nothing of the room; all, where there is nothing else."""
     far = [results for results in conditions if results.findings.setup.radiation != NEAR_FIELD]
     return far or list(conditions)
+
+
+def _as_loud(results: ConditionResults, finding: Finding) -> bool:
+    """Whether a condition was played at the level at which a finding is clearest, or above it: a limiter that comes in
+    at 101 dB is missing in none that was only played at 96."""
+    row = finding.leading_row
+    level = row.level_db_spl if row is not None else finding.numbers.get("level_db_spl")
+    if level is None:
+        return True
+    tones = row is not None and row.stimulus == "multitone"
+    played = [one.level_db_spl for one in results.findings.multitones] if tones else results.levels_db_spl
+    return any(one >= level for one in played)
 
 
 def _missing(shown: Collection[str], names: Sequence[str]) -> bool:
