@@ -64,6 +64,7 @@ def test_what_is_in_the_session_afterwards(measured) -> None:
         "calibration/calibrator_94dB.flac",
         "calibration/microphone.json",
         "calibration/drive.json",
+        "calibration/sounded.json",
         "recordings/default/sweep_86dB.flac",
         "recordings/default/sweep_86dB.json",
         "results/default/response_86dB.csv",

@@ -143,6 +143,7 @@ LATER = {
     "stimulus_original_sha256",
     "relabelled",
     "applied_afterwards",
+    "stopped",
 }
 """Fields that recordings of earlier versions lack."""
 

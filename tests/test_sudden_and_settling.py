@@ -44,7 +44,7 @@ def test_a_rise_counts_under_six_tenths_of_the_sweep_and_over_ten_times_of_it(ba
 def test_where_nothing_is_known_nothing_rises() -> None:
     density = np.ones((MOMENTS, BANDS_HZ.size))
     density[15:] = 9.0
-    assert rise(density, freedom=3.9) == (0.0, 15)
+    assert rise(density, freedom=3.9)[0] == 0.0
     assert rise(density, freedom=4.1)[0] == pytest.approx(10.0 * np.log10(9.0))
 
 

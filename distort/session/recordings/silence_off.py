@@ -2,7 +2,6 @@
 sidecar. They hold no stimulus and have no level, so they lie beside recordings/, not in it."""
 
 import dataclasses
-import re
 import shutil
 from collections.abc import Callable
 from dataclasses import dataclass, field
@@ -17,17 +16,14 @@ from distort.session.audio.original import Original
 from distort.session.audio.plain_copy import copier
 from distort.session.calibration.in_force import CalibrationInForce
 from distort.session.files.atomic import make_folder, staged
-from distort.session.files.folder import AUDIO_SUFFIXES, SessionFolder
+from distort.session.files.folder import SessionFolder
 from distort.session.files.hashing import is_sha256, sha256_of_file
 from distort.session.files.json_fields import later, read_json, write_json
 from distort.session.files.moments import now_utc
-from distort.session.files.names import MOST_TAKES, check_condition, may_be_condition
+from distort.session.files.names import MOST_TAKES, check_condition
+from distort.session.files.silences import FOLDER, OFF, conditions_with_silence, silence_paths, take_of
 from distort.session.recordings.sidecar import reason_words, require_same_file
 from distort.system import remove_if_allowed
-
-FOLDER = "silence"
-OFF = "off"
-_STEM = re.compile(rf"{OFF}(_take([2-9]|[1-9][0-9]))?")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -111,22 +107,17 @@ def load_silences(folder: SessionFolder, condition: str) -> tuple[SilenceOff, ..
     trusted."""
     check_condition(condition)
     found = []
-    for path in folder.files_in(FOLDER, condition):
-        if path.suffix in AUDIO_SUFFIXES and _STEM.fullmatch(path.stem):
-            sidecar = read_json(path.with_suffix(".json"), SilenceSidecar)
-            if sidecar.condition != condition:
-                raise SessionError(f"{path.with_suffix('.json')} speaks of condition {sidecar.condition}: move it away")
-            found.append(SilenceOff(audio_path=path, sidecar=sidecar))
-    return tuple(sorted(found, key=lambda one: _take(one.audio_path.stem)))
+    for path in silence_paths(folder, condition):
+        sidecar = read_json(path.with_suffix(".json"), SilenceSidecar)
+        if sidecar.condition != condition:
+            raise SessionError(f"{path.with_suffix('.json')} speaks of condition {sidecar.condition}: move it away")
+        found.append(SilenceOff(audio_path=path, sidecar=sidecar))
+    return tuple(found)
 
 
 def all_silences(folder: SessionFolder) -> tuple[SilenceOff, ...]:
     """Those of all conditions. Raises SessionError as `load_silences` does."""
-    place = folder.inside(FOLDER)
-    if not place.is_dir():
-        return ()
-    names = sorted(one.name for one in place.iterdir() if one.is_dir() and may_be_condition(one.name))
-    return tuple(one for name in names for one in load_silences(folder, name))
+    return tuple(one for name in conditions_with_silence(folder) for one in load_silences(folder, name))
 
 
 def bring_in_silence(
@@ -178,14 +169,10 @@ def silence_called(folder: SessionFolder, named: str) -> SilenceOff | None:
 
 
 def _next_stem(folder: SessionFolder, condition: str) -> str:
-    take = 1 + max((_take(one.audio_path.stem) for one in load_silences(folder, condition)), default=0)
+    take = 1 + max((take_of(one.audio_path.stem) for one in load_silences(folder, condition)), default=0)
     if take > MOST_TAKES:
         raise SessionError(f"silence/{condition} has {MOST_TAKES} takes already: move some away")
     return OFF if take == 1 else f"{OFF}_take{take}"
-
-
-def _take(stem: str) -> int:
-    return int(stem.removeprefix(OFF).removeprefix("_take") or 1)
 
 
 def _copied(source: Path, path: Path) -> None:

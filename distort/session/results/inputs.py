@@ -12,8 +12,8 @@ from pathlib import Path
 from distort.session.files.folder import AUDIO_SUFFIXES, LOOPBACK, SessionFolder
 from distort.session.files.hashing import sha256_of_file
 from distort.session.files.names import MADE_ELSEWHERE, parse_stem
+from distort.session.files.silences import conditions_with_silence, silence_paths
 from distort.session.plan.keys import Plan
-from distort.session.recordings.silence_off import all_silences
 
 _CALIBRATION = re.compile(
     r"(microphone|closing|quiet_reel|drive|drive_found_[0-9T]+)\.json|"
@@ -73,6 +73,7 @@ def _measured(folder: SessionFolder) -> Iterator[Path]:
     for path in folder.files_in("stimuli"):
         if path.name.startswith(MADE_ELSEWHERE) and path.suffix in AUDIO_SUFFIXES:
             yield path
-    for silence in all_silences(folder):
-        yield from (silence.audio_path, silence.sidecar_path)
+    for condition in conditions_with_silence(folder):
+        for path in silence_paths(folder, condition):
+            yield from (path, path.with_suffix(".json"))
     yield from calibration_files(folder)
