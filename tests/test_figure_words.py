@@ -8,6 +8,7 @@ from matplotlib import rc_context
 from matplotlib.figure import Figure
 from matplotlib.text import Text
 
+from distort.report.figures.formats import reshape
 from distort.report.figures.style import (
     LONGEST,
     REPLACEMENT,
@@ -119,6 +120,16 @@ def test_as_much_as_there_is_room_for_is_kept() -> None:
         title.set_text("W" + title.get_text())
         one = title.get_window_extent().width / len(title.get_text())
         assert title.get_window_extent().x1 + one > end - 0.3 * figure.dpi  # the margin beside it
+
+
+def test_laid_out_wide_a_long_title_ends_before_what_says_that_nothing_was_measured() -> None:
+    figure = sheet("a small two-way nearfield monitor on a desk, on a stand, loose", titled=True)
+    with rc_context(SETTINGS):
+        reshape(figure, "wide")
+        parts = {text.get_gid(): text for text in figure.findobj(Text) if text.get_gid() in ("title", "simulated")}
+        boxes = {name: text.get_window_extent() for name, text in parts.items()}
+    assert boxes["title"].x1 < boxes["simulated"].x0
+    assert "\n" in parts["title"].get_text()
 
 
 def test_a_letter_keeps_its_marks() -> None:

@@ -125,10 +125,9 @@ def reshape(figure: "Figure", name: FormatName) -> None:
     figure.set_size_inches(*form.inches)
     flow = _Flow(figure, form)
     texts = {str(text.get_gid()): text for text in figure.texts}
-    if "simulated" in texts:
-        flow.badge(texts["simulated"])
+    taken = flow.badge(texts["simulated"]) if "simulated" in texts else 0.0
     if "title" in texts:
-        flow.put(texts["title"], points=form.title_points)
+        flow.put(texts["title"], points=form.title_points, taken=taken)
     flow.put(texts["heading"], points=10.0 if form.beside else 9.0)
     lanes = _has_lanes(figure)
     top = flow.top - (LANE if lanes else _name_above(figure.axes[0], form) if form.level_above else 0.08)
@@ -147,20 +146,22 @@ class _Flow:
         self.top = self.height - MARGIN
         """Upper edge of what comes next, inches from the lower edge of the sheet."""
 
-    def badge(self, text: "Text") -> None:
-        """Right of the title where there is room, else above it."""
+    def badge(self, text: "Text") -> float:
+        """Right of the title where there is room, else above it; returns the inches that it takes of the title's
+        lines."""
         text.set_fontsize(SMALL_POINTS)
         if self.form.beside:
             text.set(x=1.0 - 2.0 * MARGIN / self.width, y=(self.top - 0.06) / self.height, ha="right", va="top")
-        else:
-            text.set_fontweight("normal")  # bold it is wider than an upright sheet
-            self.put(text, points=SMALL_POINTS, lead=0.09)
+            return float(text.get_window_extent().width / self.figure.dpi) + 2.0 * MARGIN
+        text.set_fontweight("normal")  # bold it is wider than an upright sheet
+        self.put(text, points=SMALL_POINTS, lead=0.09)
+        return 0.0
 
-    def put(self, text: "Text", *, points: float, lead: float = 0.0) -> None:
-        """Set a text below what stands there, in as many lines as it needs."""
+    def put(self, text: "Text", *, points: float, lead: float = 0.0, taken: float = 0.0) -> None:
+        """Set a text below what stands there, in as many lines as it needs; `taken` inches at their ends stay free."""
         text.set_fontsize(points)
         text.set(x=MARGIN / self.width, y=(self.top - lead) / self.height, ha="left", va="top", linespacing=1.15)
-        self._wrap(text)
+        self._wrap(text, taken=taken)
         lines = text.get_text().count("\n") + 1
         self.top -= 2.0 * lead + lines * points * LINE / 72.0
 
@@ -181,9 +182,9 @@ class _Flow:
                 self._wrap(text)
                 bottom += (text.get_text().count("\n") + 1) * SMALL_POINTS * LINE / 72.0
 
-    def _wrap(self, text: "Text") -> None:
-        """Break the lines of a text so that none is wider than the sheet without its margins."""
-        room = (self.width - 2.0 * MARGIN) * self.figure.dpi
+    def _wrap(self, text: "Text", *, taken: float = 0.0) -> None:
+        """Break the lines of a text so that none is wider than the sheet without its margins, and what is taken."""
+        room = (self.width - 2.0 * MARGIN - taken) * self.figure.dpi
         lines: list[str] = []
         for word in text.get_text().split():
             longer = f"{lines[-1]} {word}" if lines else word
