@@ -3,7 +3,7 @@
 >>> import distort
 >>> session = distort.analyze("demo_recordings")
 >>> session.conditions
-('desk', 'stand')
+('desk', 'loose', 'stand')
 >>> stand = session["stand"]
 >>> stand.levels_db_spl
 (81.0, 86.0, 91.0, 96.0, 101.0)
