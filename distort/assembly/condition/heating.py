@@ -46,7 +46,13 @@ def _read(recording: Recording) -> tuple[dict[float, HeatingBand], HeatingLevel]
         )
     require_same_file(files.audio_path, sidecar.recording_sha256, files.sidecar_path)
     with open_long(files.audio_path, channel=sidecar.channel) as file:
-        powers = powers_of(file.part, heating, Place(start=sidecar.stimulus_start_sample))
+        try:
+            powers = powers_of(file.part, heating, Place(start=sidecar.stimulus_start_sample))
+        except AnalysisError as error:
+            raise AnalysisError(
+                f"{files.audio_path}: {error}. A loud noise in the room does the same. To go on without it, reject "
+                f"{sidecar.condition}/{sidecar.name.stem}"
+            ) from error
     level = heating_level(powers, heating, level_db_spl=sidecar.level_db_spl)
     at_hz, _ = third_octaves(heating.tone)
     return dict(zip(map(float, at_hz), level.bands, strict=True)), level

@@ -18,7 +18,7 @@ from distort.analysis.heating.periods import CHUNK_PERIODS, third_octaves
 from distort.analysis.heating.result import REFERENCE_PERIOD
 from distort.capture.heating.playback import HeatingPlayback
 from distort.capture.measuring.third_octaves import LOUDER_DB
-from distort.errors import TooLoudError
+from distort.errors import AnalysisError, TooLoudError
 from distort.recording.quality.examined import Examined, examine
 from distort.session.audio.long_writing import LongFile
 from distort.session.recordings.sidecar import Quality, Verdict
@@ -65,6 +65,7 @@ class HeatingRecorder:
         self._place: Place | None = None
         self._read = 0
         self._reference: FloatArray | None = None
+        self._unreadable = False
 
     def __call__(self, piece: FloatArray) -> None:
         """The next `(n,)` samples. Raises RecordingError, TooLoudError or AnalysisError where it must not go on, and
@@ -127,7 +128,11 @@ class HeatingRecorder:
         return place if self.heard >= needed else None
 
     def _follow(self, place: Place) -> None:
-        read, self._place = read_at(self._part, self._heating.tone, place, CHUNK_PERIODS)
+        try:
+            read, self._place = read_at(self._part, self._heating.tone, place, CHUNK_PERIODS)
+        except AnalysisError:
+            self._unreadable = True
+            raise
         self._read += CHUNK_PERIODS
         if self._reference is None:
             self._reference = read.power[REFERENCE_PERIOD]
@@ -150,13 +155,16 @@ class HeatingRecorder:
         return replace(self.examined, quality=quality).for_sidecar()
 
     def whole(self) -> Heating | None:
-        """What of the heating was heard whole; None where that is too little to say anything."""
+        """What of the heating was heard whole, up to a chunk that could not be read; None where that is too little to
+        say anything."""
         if self.examined is None:
             return None
         heating, rate = self._heating, self._heating.sample_rate
         stretch = 1.0 + 1e-6 * (self.difference_ppm or 0.0)
         until = (self.heard - UNSURE_S * rate - self.examined.alignment.stimulus_start) / stretch
         periods = int((until - heating.loud_start) // heating.tone.period_samples)
+        if self._unreadable:  # samples were lost there, or a door slammed: an analysis would stop at it as well
+            periods = min(periods, self._read)
         if periods < LEAST_PERIODS:
             return None
         if periods < heating.loud_periods:

@@ -49,7 +49,7 @@ def level_sentence(result: HeatingResult, level: HeatingLevel) -> str:
     course = band.course
     at = hertz_words(float(result.frequency_hz[most]))
     return (
-        f"{began}{_signed(course.change_db)} ± {course.uncertainty_db:.2f} dB at {at}, where most changed"
+        f"{began}{_signed(course.change_db)} +- {course.uncertainty_db:.2f} dB at {at}, where most changed"
         f"{_pace(course)}{_left_words(level, band)}."
     )
 
@@ -100,7 +100,7 @@ def _table(result: HeatingResult, level: HeatingLevel) -> Table:
         table.add_column(f"{level.pilot_at_s[index]:.0f} s after", justify="right")
     for at_hz, band in zip(result.frequency_hz, level.bands, strict=True):
         course = band.course
-        change = DASH if np.isnan(course.change_db) else f"{_signed(course.change_db)} ± {course.uncertainty_db:.2f}"
+        change = DASH if np.isnan(course.change_db) else f"{_signed(course.change_db)} +- {course.uncertainty_db:.2f}"
         table.add_row(
             hertz(float(at_hz)),
             change,
