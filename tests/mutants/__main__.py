@@ -2,7 +2,8 @@
 
 Without `--seed` it is taken from the hash of the last commit. `--only distort/analysis/sweep` looks at one folder or
 file, `--list` tells the slips of a run without trying any. What was found is kept as soon as it is there: a run that
-was broken off goes on where it stopped, until a source or a test changes.
+was broken off goes on where it stopped, until a source or a test changes. `--by tests/test_decay.py` asks these tests
+alone, which is quick and says what one file holds by itself.
 """
 
 import argparse
@@ -14,7 +15,7 @@ import tempfile
 import time
 from collections import Counter
 from collections.abc import Iterator, Sequence
-from concurrent.futures import ProcessPoolExecutor, as_completed
+from concurrent.futures import Future, ProcessPoolExecutor, as_completed
 from multiprocessing import get_context
 from pathlib import Path
 from typing import Any
@@ -67,6 +68,8 @@ def main() -> int:
             print(_told(change))
         return 0
     with tempfile.TemporaryDirectory(prefix="distort-mutants-") as folder:
+        if given.by:
+            return _report(list(_tried_by(chosen, Path(folder), given.by, jobs=given.jobs)), seed=seed)
         return _report(list(_tried(chosen, Path(folder), jobs=given.jobs)), seed=seed)
 
 
@@ -76,6 +79,7 @@ def _parser() -> argparse.ArgumentParser:
     parser.add_argument("--seed", type=int, default=None, help="draws them (from the last commit's hash)")
     parser.add_argument("--jobs", type=int, default=2, choices=(1, 2), help="processes side by side (2)")
     parser.add_argument("--only", default="", help="slips in paths that begin with this")
+    parser.add_argument("--by", nargs="+", default=(), metavar="TEST", help="run these test files alone")
     parser.add_argument("--list", action="store_true", help="tell which, and try none")
     return parser
 
@@ -107,18 +111,36 @@ def _place(change: Change) -> str:
     return f"{change.path} {change.start} {change.after}"
 
 
+def _tried_by(chosen: Sequence[Change], folder: Path, tests: Sequence[str], *, jobs: int) -> Iterator[Verdict]:
+    """Nothing of it is kept: it says what these tests see, and not what all do."""
+    with _pool(folder, jobs) as pool:
+        try:
+            usual_s = pool.submit(trial.seconds_of, tests).result()
+        except ValueError as error:
+            sys.exit(str(error))
+        limit_s = trial.PATIENCE * usual_s + trial.SET_UP_S
+        yield from _as_told([pool.submit(trial.try_by, change, tests, limit_s) for change in chosen])
+
+
+def _pool(folder: Path, jobs: int) -> ProcessPoolExecutor:
+    return ProcessPoolExecutor(jobs, mp_context=get_context("spawn"), initializer=trial.begin, initargs=(folder,))
+
+
 def _tried_now(chosen: Sequence[Change], folder: Path, *, jobs: int) -> Iterator[Verdict]:
     began = time.monotonic()
-    spawn = get_context("spawn")
-    with ProcessPoolExecutor(jobs, mp_context=spawn, initializer=trial.begin, initargs=(folder,)) as pool:
+    with _pool(folder, jobs) as pool:
         for done in as_completed([pool.submit(trial.look_at, path) for path in trial.unknown_files()]):
             print(f"looked at {done.result()}", flush=True)
         print(f"{time.monotonic() - began:.0f} s until it was known which tests run which lines", flush=True)
-        waiting = [pool.submit(trial.try_one, change) for change in chosen]
-        for number, done in enumerate(as_completed(waiting), start=1):
-            verdict = done.result()
-            print(f"{number:>4} {verdict.word:<9} {_told(verdict.change)}  [{verdict.by}]", flush=True)
-            yield verdict
+        yield from _as_told([pool.submit(trial.try_one, change) for change in chosen])
+
+
+def _as_told(waiting: Sequence[Future[Verdict]]) -> Iterator[Verdict]:
+    """Each verdict as it comes, with a line for it."""
+    for number, done in enumerate(as_completed(waiting), start=1):
+        verdict = done.result()
+        print(f"{number:>4} {verdict.word:<9} {_told(verdict.change)}  [{verdict.by}]", flush=True)
+        yield verdict
 
 
 def _told(change: Change) -> str:

@@ -19,6 +19,9 @@ PATIENCE = 4.0
 SET_UP_S = 10.0
 """A slip is stopped after so many times what its tests usually take, and what it takes to begin: endless loops end."""
 
+LONGEST_BY_S = 60.0
+"""Of tests that are to see every slip by themselves."""
+
 FILES_AT_ONCE = (2, 4)
 """Test files that are loaded first, and next: most slips are seen by the nearest, and loading the others takes longer
 than running their tests."""
@@ -89,10 +92,30 @@ def try_one(change: Change) -> Verdict:
     return Verdict(change=change, killed=False, by=by, seconds=seconds)
 
 
+def try_by(change: Change, tests: Sequence[str], limit_s: float) -> Verdict:
+    """Make the slip, run just these tests, whatever else may see it. Raises RuntimeError as `try_one` does."""
+    with changed(_copy[0], change):
+        ended = _within(change, tests, limit_s=limit_s)
+    by = "time" if ended.status is None else ended.failed or "its import"
+    return Verdict(change, ended.status != PASSED, by if ended.status != PASSED else "they saw nothing", ended.seconds)
+
+
+def seconds_of(tests: Sequence[str]) -> float:
+    """Processor time of these tests without any slip. Raises ValueError where they do not pass."""
+    ended = run_tests(_copy[0], tests, limit_s=LONGEST_BY_S)
+    if ended.status != PASSED:
+        raise ValueError(f"without any slip {' '.join(tests)} does not pass in {LONGEST_BY_S:.0f} s:\n{ended.said}")
+    return ended.seconds
+
+
 def _run(tests: Sequence[Near], change: Change) -> Ended:
     """Raises RuntimeError when pytest ends as it never should."""
     usual_s = sum(one.seconds + sum(one.shared.values()) for one in tests)
-    ended = run_tests(_copy[0], [one.name for one in tests], limit_s=PATIENCE * usual_s + SET_UP_S)
+    return _within(change, [one.name for one in tests], limit_s=PATIENCE * usual_s + SET_UP_S)
+
+
+def _within(change: Change, tests: Sequence[str], *, limit_s: float) -> Ended:
+    ended = run_tests(_copy[0], tests, limit_s=limit_s)
     if ended.status not in (None, PASSED, TESTS_FAILED, INTERRUPTED, NOT_FOUND):
         raise RuntimeError(f"pytest ended with {ended.status} at {change.key}:\n{ended.said}")
     return ended
