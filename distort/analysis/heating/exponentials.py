@@ -60,6 +60,10 @@ class Course:
     """Half-width of its 95 % interval."""
     terms: tuple[Term, ...]
     """The quicker first; none where no time constant can be told."""
+    start_db: float = math.nan
+    """Level at t = 0, as fitted; changes from the start on are levels less this one."""
+    scatter_db: float = math.nan
+    """Half-width of the 95 % interval of one moment about the fit; of the mean of n moments sqrt(n) times smaller."""
 
 
 @dataclass(frozen=True)
@@ -76,11 +80,15 @@ class _Fit:
         return float(self.residual @ self.residual)
 
     @property
-    def covariance(self) -> FloatArray:
+    def variance(self) -> float:
+        """Of a moment, widened where neighbours scatter alike."""
         left = self.residual.size - self.slopes.shape[1]
         r = float(np.clip(self.residual[1:] @ self.residual[:-1] / max(self.misfit, 1e-300), 0.0, 0.9))
-        variance = self.misfit / left * (1.0 + r) / (1.0 - r)
-        return np.asarray(variance * np.linalg.pinv(self.slopes.T @ self.slopes))
+        return float(self.misfit / left * (1.0 + r) / (1.0 - r))
+
+    @property
+    def covariance(self) -> FloatArray:
+        return np.asarray(self.variance * np.linalg.pinv(self.slopes.T @ self.slopes))
 
 
 def course_of(time_s: FloatArray, level_db: FloatArray, *, span_s: float) -> Course:
@@ -100,7 +108,13 @@ def course_of(time_s: FloatArray, level_db: FloatArray, *, span_s: float) -> Cou
     chosen = two if _needed(one, two) and _told(two, longest_s, span_s) else one
     change_db, uncertainty_db = _whole(chosen, longest_s)
     terms = _terms(chosen) if _told(chosen, longest_s, span_s) else ()
-    return Course(change_db=change_db, uncertainty_db=uncertainty_db, terms=terms)
+    return Course(
+        change_db=change_db,
+        uncertainty_db=uncertainty_db,
+        terms=terms,
+        start_db=float(chosen.coefficients[0] - np.sum(chosen.coefficients[1:])),
+        scatter_db=TWO_SIDED_95 * math.sqrt(chosen.variance),
+    )
 
 
 def _decay(time_s: FloatArray, taus: FloatArray, span_s: float) -> tuple[FloatArray, FloatArray]:

@@ -24,6 +24,11 @@ READABLE_ABOVE_NOISE_DB = 15.0
 """A third octave is read where its lines stand so far above what is not the same from period to period: noise so low
 scatters the mean of four periods of one line by 0.55 dB (8.69 sqrt(1 / (2 10^1.5)) / 2)."""
 
+STOP_DB = 3.0
+"""Change of a third octave at which it ends while it is played: half of the power. A copper coil is 105 K warmer then
+(common practice, no source), and has far to go to what its glue stands; a limiter or a deaf microphone ends it as
+well."""
+
 MARGIN = 64
 """Samples read on either side of a chunk, for what is read between its samples."""
 

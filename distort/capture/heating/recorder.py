@@ -7,6 +7,7 @@ import numpy as np
 import numpy.typing as npt
 
 from distort.analysis.heating.following import (
+    STOP_DB,
     Place,
     cold_pilot,
     largest_change_db,
@@ -27,10 +28,6 @@ from signals.levels import FULL_SCALE_SINE_RMS, power_to_db
 from signals.long_reel import beginning_of
 
 FloatArray = npt.NDArray[np.float64]
-
-STOP_DB = 3.0
-"""Change of a third octave at which it ends: half of the power. A copper coil is 105 K warmer then (common
-practice, no source), and has far to go to what its glue stands; a limiter or a deaf microphone ends it as well."""
 
 LATE_S = 1.0
 """After the pilot by the delay of the quiet run, it is looked for: another stream may bring it that much later. Half of

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from distort.analysis.burst_series.result import BurstResult
+from distort.analysis.heating.result import HeatingResult
 from distort.report.figures.burst import burst_compression_figure, burst_figure, shown_levels
 from distort.report.figures.compression import change_limits, compression_figure
 from distort.report.figures.dips import dips_among
@@ -19,6 +20,7 @@ from distort.report.figures.formats import FormatName, formats_of
 from distort.report.figures.frames import frames_figure
 from distort.report.figures.harmonic_levels import equivalent_input_figure, harmonic_levels_figure, harmonic_top_db
 from distort.report.figures.harmonics import distortion_top_db, harmonics_figure
+from distort.report.figures.heating import has_heating, heating_figure
 from distort.report.figures.impulsive import impulsive_figure
 from distort.report.figures.input_output import input_output_figure
 from distort.report.figures.kinds import KINDS
@@ -37,6 +39,15 @@ from distort.system import patiently
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
+
+
+STIMULI = {
+    "burst": "tone bursts of a few periods",
+    "burst-compression": "tone bursts of a few periods",
+    "frames": "a sine, quiet, loud and quiet again",
+    "heating": "a multitone for minutes without a break, and quiet ones before and after it",
+}
+"""What was played where that is no sweep, by the kind of figure."""
 
 
 def legend_of(results: ConditionResults, words: ReportPlan) -> Legend:
@@ -116,8 +127,11 @@ def _figures(conditions: tuple[ConditionResults, ...], words: ReportPlan) -> lis
         frames = results.further.get("frames")
         if frames is not None:
             name = f"frames_{results.findings.condition}"
-            legend = replace(legend_of(results, words), stimulus="a sine, quiet, loud and quiet again")
+            legend = replace(legend_of(results, words), stimulus=STIMULI["frames"])
             figures.append((name, partial(frames_figure, frames, legend)))
+        heating = results.further.get("heating")
+        if heating is not None:
+            figures += _heating_figures(heating, results.findings.condition, legend_of(results, words))
         noise = results.further.get("noise")
         if noise is not None and has_noise(noise):
             legend = replace(legend_of(results, words), stimulus=how_it_sounds(results.findings.multitones[0]))
@@ -131,11 +145,20 @@ def _figures(conditions: tuple[ConditionResults, ...], words: ReportPlan) -> lis
 
 def _burst_figures(bursts: BurstResult, condition: str, legend: Legend) -> Iterator[Named]:
     """How loud each band goes, and its compression where more than one level was played."""
-    legend = replace(legend, stimulus="tone bursts of a few periods")
+    legend = replace(legend, stimulus=STIMULI["burst"])
     if np.isfinite(bursts.peak_db).any():
         yield f"burst_{condition}", partial(burst_figure, bursts, legend)
     if shown_levels(bursts):
         yield f"burst-compression_{condition}", partial(burst_compression_figure, bursts, legend)
+
+
+def _heating_figures(heating: HeatingResult, condition: str, legend: Legend) -> Iterator[Named]:
+    """One a level."""
+    legend = replace(legend, stimulus=STIMULI["heating"])
+    for level in heating.levels:
+        if has_heating(level):
+            name = f"heating_{condition}_{format_level(level.level_db_spl)}dB"
+            yield name, partial(heating_figure, heating, legend, level_db_spl=level.level_db_spl)
 
 
 def _sweep_figures(

@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from distort.report.figures.kinds import KINDS, OTHER, Placed, placed
-from distort.report.figures.session_figures import legend_of
+from distort.report.figures.session_figures import STIMULI, legend_of
 from distort.report.page.sections import Section
 from distort.report.page.vector import vector_address
 from distort.report.text.multitone import how_it_sounds
@@ -106,6 +106,8 @@ def _picture(one: Placed, address: str, by_name: Mapping[str, ConditionResults],
 def _how(one: Placed, results: ConditionResults, words: ReportPlan) -> str:
     """The caption that the figure itself carries: distance, smoothing, gate, what was played."""
     legend = legend_of(results, words)
+    if one.kind.stem in STIMULI:
+        return replace(legend, stimulus=STIMULI[one.kind.stem]).caption()
     multitones = results.findings.multitones
     if multitones and (one.kind.stem == "multitone" or one.rest == "multitone"):
         levels = {f"{found.level_db_spl:g}dB": found for found in multitones}

@@ -41,7 +41,7 @@ def heating_sentence(results: ConditionResults) -> Iterator[str]:
 def level_sentence(result: HeatingResult, level: HeatingLevel) -> str:
     """Where it changed most, how quickly, and what was left."""
     began = f"Multitone of {level_name(level.level_db_spl)} dB SPL for {minutes_words(level.loud_s)}: "
-    moved = [index for index, band in enumerate(level.bands) if _significant(band.course)]
+    moved = [index for index, band in enumerate(level.bands) if is_significant(band.course)]
     if not moved:
         return f"{began}no third octave changed by more than can be told."
     most = max(moved, key=lambda index: abs(level.bands[index].course.change_db))
@@ -57,8 +57,14 @@ def level_sentence(result: HeatingResult, level: HeatingLevel) -> str:
 def _pace(course: Course) -> str:
     if not course.terms:
         return ", with no time constant that can be told"
-    constants = " and ".join(f"{two_digits(term.tau_s)} s" for term in course.terms)
-    return f", with {'a time constant' if len(course.terms) == 1 else 'time constants'} of {constants}"
+    return (
+        f", with {'a time constant' if len(course.terms) == 1 else 'time constants'} of {time_constant_words(course)}"
+    )
+
+
+def time_constant_words(course: Course) -> str:
+    """ "9.1 s and 120 s", the quicker first; says so where none can be told."""
+    return " and ".join(f"{two_digits(term.tau_s)} s" for term in course.terms) or "no time constant"
 
 
 def _left_words(level: HeatingLevel, band: HeatingBand) -> str:
@@ -69,7 +75,8 @@ def _left_words(level: HeatingLevel, band: HeatingBand) -> str:
     return f"; {level.pilot_at_s[last]:.0f} s after the end {_signed(float(band.left_db[last]))} dB are left"
 
 
-def _significant(course: Course) -> bool:
+def is_significant(course: Course) -> bool:
+    """Whether the whole change stands out of its 95 % interval."""
     return abs(course.change_db) > course.uncertainty_db
 
 

@@ -2,8 +2,8 @@
 
 from collections.abc import Iterator
 
+from distort.analysis.heating.following import STOP_DB
 from distort.capture.heating.playing import HeatingPlayed
-from distort.capture.heating.recorder import STOP_DB
 from distort.capture.heating.starting import HeatingReady, heating_bytes
 from distort.capture.measuring.exposure import day_of, share_of_day
 from distort.report.text.numbers import hertz_words, level_name

@@ -7,6 +7,7 @@ import numpy as np
 from distort.analysis.common.curves import BoolArray, Harmonics, Response
 from distort.analysis.sweep.response import lower_limit_hz
 from distort.report.text.compression import limiter_sentences, range_clauses
+from distort.report.text.heating import heating_sentence
 from distort.report.text.hiss import hiss_sentences
 from distort.report.text.numbers import decibels, hertz_words, level_name, percent, with_plus_minus
 from distort.report.text.overview import MIDDLE_HZ, range_read, worst_thd
@@ -39,6 +40,7 @@ def verdicts(results: ConditionResults) -> list[str]:
         sentences.append(f"Change of the response with level ({name}): {range_clauses(found)}.")
     if findings.no_compression is not None:
         sentences.append(findings.no_compression)
+    sentences += heating_sentence(results)
     sentences += hiss_sentences(results)
     return [with_plus_minus(sentence) for sentence in sentences]
 
