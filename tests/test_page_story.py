@@ -110,6 +110,18 @@ def test_more_findings_than_a_sentence_holds_are_counted() -> None:
     assert setup.text == "Nothing that was found is known to be theirs."
 
 
+def test_the_first_of_every_condition_comes_before_the_second_of_any() -> None:
+    conditions = [
+        condition("stand", *(own(number, 100.0 * 2.0**number) for number in range(1, 6))),
+        condition("loose", own(1, 12800.0), own(2, 200.0)),
+    ]
+    loudspeaker, _, _ = opening(conditions, told(conditions))
+    assert loudspeaker.text == (
+        "More third harmonic (200 Hz); more third harmonic (12800 Hz, in loose only); "
+        "more third harmonic (400 Hz, in stand only); and 3 more."
+    )
+
+
 def test_results_from_before_there_were_findings_say_so() -> None:
     plain = whole_results("desk", levels=LEVELS, conditions=("desk",))
     loudspeaker, *_ = opening([plain], told([plain]))

@@ -63,7 +63,8 @@ class Told:
 def told(
     conditions: Sequence[ConditionResults], across: Sequence[FindingAcross] = (), *, listened: Listened | None = None
 ) -> tuple[Told, ...]:
-    """Every finding of `conditions` once: the loudspeaker's own first, each part in the order of the conditions."""
+    """Every finding of `conditions` once: the loudspeaker's own first; in each part the first of every condition comes
+    before the second of any, so that what one condition alone shows is not left to the end."""
     far = at_a_distance(conditions)
     merged: list[tuple[Finding, dict[str, int]]] = []
     for results in conditions:
@@ -79,7 +80,7 @@ def told(
     for finding, shown in merged:
         names = [one.findings.condition for one in far if one.findings.condition in shown or _as_loud(one, finding)]
         owned.append((_owner(finding, _missing(shown, names)), finding, shown, names))
-    owned.sort(key=lambda one: OWNERS.index(one[0]))
+    owned.sort(key=lambda one: (OWNERS.index(one[0]), min(one[2].values())))
     return tuple(
         Told(
             number=number,
