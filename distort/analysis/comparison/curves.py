@@ -269,16 +269,21 @@ def _response(reading: Reading, offset_db: float, valid: BoolArray, freedom: Flo
 def _order(parts: Sequence[Reading], order: int, valid: BoolArray, freedom: FloatArray) -> Valued:
     own, fundamental = parts[order - 1], parts[0]
     value_db = power_to_db(own.power / fundamental.power)
-    variance = _square_db(own.variance + fundamental.variance)
+    nothing = np.full_like(value_db, np.nan)  # the two sweep lengths are not held against each other here
     doubtful = doubtful_rows(
         value_db,
         noise_db=power_to_db(own.noise / fundamental.power),
         leak_db=power_to_db(own.leak / fundamental.power),
-        bias_db=np.full_like(value_db, np.nan),
-        noise_uncertainty_db=TWO_SIDED_95 * np.sqrt(variance),
+        bias_db=nothing,
+        noise_uncertainty_db=nothing,
         invalid=~valid,
     )
-    return Valued(value_db=value_db, variance=variance, freedom=freedom, clear=~doubtful & np.isfinite(value_db))
+    return Valued(
+        value_db=value_db,
+        variance=_square_db(own.variance + fundamental.variance),
+        freedom=freedom,
+        clear=~doubtful & np.isfinite(value_db),
+    )
 
 
 def _thd(parts: Sequence[Reading], valid: BoolArray, freedom: FloatArray) -> Valued:

@@ -130,11 +130,13 @@ def _listed_once(one: Fault, rest: Sizes[Fault], *, in_a: bool) -> FaultChange[F
     size, rises = rest
     a, b = (one, None) if in_a else (None, one)
     rises_db, (listed_db, uncertain_db) = rises(one), size(one)
-    own_db, other_db = (rises_db if in_a else rises_db[::-1]) if rises_db is not None else (0.0, 0.0)
-    if (
-        listed_db == 0.0 or own_db / listed_db < LEAST_SEEN_SHARE
-    ):  # where these curves do not show it, they cannot show it missing
-        return FaultChange(fate="unread", a=a, b=b)
+    unread = FaultChange(fate="unread", a=a, b=b)
+    if rises_db is None:
+        return unread
+    own_db, other_db = rises_db if in_a else rises_db[::-1]
+    # where these curves do not show it, they cannot show it missing
+    if listed_db == 0.0 or own_db / listed_db < LEAST_SEEN_SHARE:
+        return unread
     there_db = listed_db * other_db / own_db
     if other_db / own_db < GONE_SHARE:
         return FaultChange(fate="gone" if in_a else "new", a=a, b=b, unlisted_db=there_db)

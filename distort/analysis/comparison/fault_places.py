@@ -69,7 +69,7 @@ def _rises(
         return None
     rows_hz, values_db, _ = both
     a_db, b_db = rises(rows_hz, values_db, gap_octaves=gap_octaves)[:, _nearest(rows_hz, frequency_hz)]
-    return (float(a_db), float(b_db)) if np.isfinite(a_db + b_db) else None
+    return (float(a_db), float(b_db)) if np.isfinite(a_db) else None  # rises of both are known, or of neither
 
 
 def _values(sides: Sides, quantity: Quantity, level_db_spl: float, frequency_hz: float) -> tuple[float, float] | None:

@@ -155,13 +155,15 @@ def holm(probabilities: Sequence[FloatArray], alpha: float) -> list[BoolArray]:
 
     The k-th smallest of m must not exceed alpha / (m - k + 1); the first that does ends it.
     """
-    joined = np.concatenate([np.ravel(each) for each in probabilities]) if probabilities else np.zeros(0)
+    if not probabilities:
+        return []
+    joined = np.concatenate([np.ravel(each) for each in probabilities])
     order = np.argsort(joined)[: int(np.isfinite(joined).sum())]  # NaN is sorted to the end
     limits = alpha / np.arange(order.size, 0, -1)
     kept = np.logical_and.accumulate(joined[order] <= limits)
     accepted = np.zeros(joined.size, dtype=np.bool_)
     accepted[order[kept]] = True
-    return np.split(accepted, np.cumsum([each.size for each in probabilities])[:-1]) if probabilities else []
+    return np.split(accepted, np.cumsum([each.size for each in probabilities])[:-1])
 
 
 def pooled_freedom(total: FloatArray, parts: Sequence[tuple[FloatArray, FloatArray]]) -> FloatArray:

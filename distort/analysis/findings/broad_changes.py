@@ -74,7 +74,7 @@ def _stretches(
     f, sigma_db = curve.frequency_hz, curve.uncertainty_db / TWO_SIDED_95
     with np.errstate(invalid="ignore"):
         large = sign * curve.change_db >= np.maximum(LEAST_CHANGE_DB, LEAST_SPREADS * sigma_db)
-    large &= (f >= lowest_valid_hz) & np.isfinite(sigma_db)
+    large &= f >= lowest_valid_hz
     of_places = np.zeros(f.size, dtype=np.bool_)
     for one in local:
         of_places |= (f >= one.low_hz) & (f <= one.high_hz) & (sign * one.excess_db > 0.0)
@@ -83,9 +83,7 @@ def _stretches(
     runs = [[int(first), int(end) - 1] for first, end in zip(edges[::2], edges[1::2], strict=True)]
     joined: list[list[int]] = []
     for run in runs:
-        apart = slice(joined[-1][1] + 1, run[0]) if joined else slice(0)
-        near = bool(joined) and np.log2(f[run[0]] / f[joined[-1][1]]) < JOINED_OCTAVES
-        if joined and (near or np.all(of_places[apart])):
+        if joined and _is_one(f, of_places, joined[-1][1], run[0]):
             joined[-1][1] = run[1]
         else:
             joined.append(run)
@@ -97,6 +95,12 @@ def _stretches(
         rows = rows[np.isfinite(sigma_db[rows])]  # places within it as well: "up to" is said of all of it
         found.append((float(f[first]), float(f[last]), int(rows[np.argmax(sign * curve.change_db[rows])])))
     return found
+
+
+def _is_one(frequency_hz: FloatArray, of_places: BoolArray, last: int, first: int) -> bool:
+    """Whether the stretch that ends at row `last` goes on with the one that begins at row `first`."""
+    near = np.log2(frequency_hz[first] / frequency_hz[last]) < JOINED_OCTAVES
+    return bool(near or np.all(of_places[last + 1 : first]))
 
 
 def _overlap(one: BroadChange, low_hz: float, high_hz: float) -> bool:

@@ -185,7 +185,7 @@ def _met(
 ) -> tuple[tuple[Crossing, ...], int]:
     """Crossings at which an order rises, and at how many an order is readable."""
     found = contrasts[GAPS_OCTAVES[0]]
-    met: dict[tuple[int, int], Crossing] = {}
+    met: dict[tuple[int, float], Crossing] = {}
     looked_at: set[tuple[int, int]] = set()
     for number in (one for one in evidence.numbers if one >= LOWEST_ORDER):
         for difference_hz in differences_hz:
@@ -197,7 +197,7 @@ def _met(
                 looked_at.add((number, row))
                 crossing = _crossing(evidence, found, number, at_hz)
                 if crossing is not None:
-                    met[number, nearest_row(evidence.frequency_hz, crossing.place.frequency_hz) or 0] = crossing
+                    met[number, crossing.place.frequency_hz] = crossing
     return tuple(met.values()), len(looked_at)
 
 

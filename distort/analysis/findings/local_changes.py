@@ -107,7 +107,7 @@ def _excess(curve: ChangeCurve, gap_octaves: float) -> _Excess:
     excess_db = both.beyond_both_db[0]
     calm: BoolArray = np.abs(np.nan_to_num(both.contrast_db[0])) < LEAST_CHANGE_DB
     ripple = ripple_db(f, both.contrast_db[0], calm=calm, least_db=CALMEST_DB)
-    speed = 0.5 * np.abs(np.nan_to_num(both.contrast_db[1] - both.contrast_db[0]))
+    speed = 0.5 * np.nan_to_num(both.contrast_db[1] - both.contrast_db[0])
     sigma_db = np.sqrt(ripple**2 + (np.nan_to_num(curve.uncertainty_db) / TWO_SIDED_95) ** 2 + speed**2)
     unknown = ~np.isfinite(curve.uncertainty_db)  # without a noise floor nothing says what the scatter is
     return _Excess(curve=curve, excess_db=np.where(unknown, np.nan, excess_db), sigma_db=sigma_db)
@@ -118,7 +118,7 @@ def _of_curve(found: _Excess, lowest_valid_hz: float) -> list[LocalChange]:
     clear = (size >= np.maximum(LEAST_CHANGE_DB, LEAST_SPREADS * found.sigma_db)) & (f >= lowest_valid_hz)
     places = []
     for row in map(int, np.flatnonzero(clear)):
-        if size[row] < max(size[max(row - 1, 0)], size[min(row + 1, size.size - 1)]):
+        if size[row] < max(size[row - 1], size[row + 1]):  # beside an end of the axis there are no flanks, so no excess
             continue
         low_hz, high_hz = _half(found.curve, row, float(found.excess_db[row]))
         if np.log2(high_hz / low_hz) > MOST_OCTAVES:

@@ -112,9 +112,6 @@ def _at_peak(evidence: Evidence, found: GapContrasts, peak: Anomaly) -> Draft | 
         order = None if place is None else place.of(number)
         if place is not None and order is not None and order.there_db >= LEAST_RISE_DB:
             met.append((place, order))
-    follows, own, source = (
-        (sum(each) for each in zip(*(_logs(order) for _, order in met), strict=True)) if met else (0.0,) * 3
-    )
     rising = [
         (place, order)
         for place, order in met
@@ -123,6 +120,7 @@ def _at_peak(evidence: Evidence, found: GapContrasts, peak: Anomaly) -> Draft | 
     ]
     if not rising:
         return None
+    follows, own, source = (sum(each) for each in zip(*(_logs(order) for _, order in met), strict=True))
     probability = float(np.exp(follows - log_sum(follows, own, source)))
     decided = probability >= DECIDED
     rising.sort(key=lambda each: -(each[1].mean_db - each[0].fundamental_db))

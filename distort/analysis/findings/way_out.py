@@ -91,12 +91,9 @@ def way_out(order: int, frequency_hz: FloatArray, curves_db: FloatArray, *, away
 def _robust_slopes(x: FloatArray, y: FloatArray) -> tuple[FloatArray, float]:
     """Slopes of y on the two rows of x with bisquare weights, and the standard deviation of the second."""
     weight = np.ones_like(y)
-    slopes: FloatArray = np.zeros(2)
-    inverse: FloatArray = np.eye(2)
-    scale = 0.0
     for _ in range(5):
-        inverse = np.asarray(np.linalg.inv((weight * x) @ x.T + 1e-9 * np.eye(2)), dtype=np.float64)
-        slopes = np.asarray(inverse @ ((weight * x) @ y), dtype=np.float64)
+        inverse: FloatArray = np.asarray(np.linalg.inv((weight * x) @ x.T + 1e-9 * np.eye(2)), dtype=np.float64)
+        slopes: FloatArray = np.asarray(inverse @ ((weight * x) @ y), dtype=np.float64)
         left = y - slopes @ x
         scale = 1.4826 * float(np.median(np.abs(left))) + 1e-9
         weight = np.square(np.clip(1.0 - np.square(left / (BISQUARE * scale)), 0.0, None))
