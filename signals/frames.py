@@ -125,7 +125,7 @@ class Frame:
 
     @property
     def step_s(self) -> float:
-        """Whole periods, half a millisecond or more."""
+        """Whole periods, a millisecond or more."""
         return math.ceil(STEP_S * self.frequency_hz - 1e-9) / self.frequency_hz
 
     @property
