@@ -46,5 +46,7 @@ def heating(
     pilot_at_s = np.array([4.0, 19.0, 44.0, 94.0, 184.0])[:pilots]
     losses = scale * np.linspace(1.2, 0.2, AT_HZ.size)
     bands = [band((float(loss), 0.5 * float(loss)), loud_s=loud_s, pilot_at_s=pilot_at_s, told=told) for loss in losses]
-    level = HeatingLevel(level_db_spl=96.0, loud_s=loud_s, asked_s=asked_s, pilot_at_s=pilot_at_s, bands=tuple(bands))
+    level = HeatingLevel(
+        level_db_spl=96.0, loud_s=loud_s, asked_s=asked_s, left_out_s=0.0, pilot_at_s=pilot_at_s, bands=tuple(bands)
+    )
     return HeatingResult(frequency_hz=AT_HZ, levels=(level,))

@@ -7,10 +7,10 @@ import pytest
 import scipy.signal
 
 from distort.analysis.heating.exponentials import course_of
-from distort.analysis.heating.following import Place, powers_of
+from distort.analysis.heating.following import powers_of
 from distort.analysis.heating.periods import CHUNK_PERIODS, chunks_of, third_octaves
+from distort.analysis.heating.places import Place
 from distort.analysis.heating.result import TIMES_S, HeatingResult, heating_level, not_heard
-from distort.errors import AnalysisError
 from distort.session.results.heating_table import heating_columns, heating_of_columns
 from signals import Multitone, SignalError
 from signals.heating import Heating
@@ -169,13 +169,6 @@ def test_a_pilot_that_something_drowns_is_not_measurable_and_the_others_are() ->
     level = heating_level(powers_of(of(recording), HEATING, Place(start=float(RATE))), HEATING, level_db_spl=90.0)
     assert np.isnan([band.left_db[1] for band in level.bands]).all()
     assert np.isfinite([band.left_db[[0, 2]] for band in level.bands]).all()
-
-
-def test_lost_samples_are_refused() -> None:
-    recording = heard(HEATING)
-    lost = np.delete(recording, np.arange(400000, 400300))
-    with pytest.raises(AnalysisError, match="samples were lost"):
-        powers_of(of(lost), HEATING, Place(start=float(RATE)))
 
 
 def test_chunks_hold_every_period_and_none_alone() -> None:

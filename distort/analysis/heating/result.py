@@ -6,7 +6,8 @@ import numpy as np
 import numpy.typing as npt
 
 from distort.analysis.heating.exponentials import Course, course_of
-from distort.analysis.heating.following import Powers, readable
+from distort.analysis.heating.following import Powers
+from distort.analysis.heating.periods import readable
 from distort.analysis.sweep.uncertainty import interval_db
 from signals.heating import PILOT_PERIODS, PILOT_SETTLING, Heating
 from signals.levels import power_to_db
@@ -47,6 +48,8 @@ class HeatingLevel:
     """How long it was loud."""
     asked_s: float
     """How long it was to be."""
+    left_out_s: float
+    """Of what was loud, how much something else drowned."""
     pilot_at_s: FloatArray
     """Middle of what is read of each pilot, seconds after the end of the loud multitone."""
     bands: tuple[HeatingBand, ...]
@@ -70,7 +73,9 @@ def heating_level(powers: Powers, heating: Heating, *, level_db_spl: float) -> H
     """Change, time constants and recovery of one recording, a band for each of `third_octaves`."""
     period_s = heating.tone.period_s
     time_s = np.asarray((np.arange(powers.loud.shape[0]) + 0.5) * period_s, dtype=np.float64)
-    clear = readable(np.mean(powers.loud, axis=0), powers.noise)
+    known = np.isfinite(powers.loud)
+    mean = np.sum(powers.loud, axis=0, where=known) / np.maximum(known.sum(axis=0), 1)
+    clear = readable(mean, powers.noise) & known
     level_db = np.where(clear, power_to_db(np.where(clear, powers.loud, 1.0)), np.nan)
     level_db[0] = np.nan  # the fade-in, and the room that fills
     change_db = level_db - level_db[REFERENCE_PERIOD]
@@ -81,6 +86,7 @@ def heating_level(powers: Powers, heating: Heating, *, level_db_spl: float) -> H
         level_db_spl=level_db_spl,
         loud_s=heating.loud_s,
         asked_s=heating.asked_periods * period_s,
+        left_out_s=float(np.count_nonzero(~known.any(axis=1))) * period_s,
         pilot_at_s=np.array(heating.pilots_after_s) + (PILOT_SETTLING + PILOT_PERIODS / 2.0) * period_s,
         bands=tuple(
             HeatingBand(

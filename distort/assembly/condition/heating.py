@@ -5,8 +5,9 @@ from dataclasses import replace
 
 import numpy as np
 
-from distort.analysis.heating.following import Place, powers_of
+from distort.analysis.heating.following import powers_of
 from distort.analysis.heating.periods import third_octaves
+from distort.analysis.heating.places import Place
 from distort.analysis.heating.result import HeatingBand, HeatingLevel, HeatingResult, heating_level, not_heard
 from distort.analysis.sweep.sweeps import Settings
 from distort.errors import AnalysisError
@@ -50,8 +51,8 @@ def _read(recording: Recording) -> tuple[dict[float, HeatingBand], HeatingLevel]
             powers = powers_of(file.part, heating, Place(start=sidecar.stimulus_start_sample))
         except AnalysisError as error:
             raise AnalysisError(
-                f"{files.audio_path}: {error}. A loud noise in the room does the same. To go on without it, reject "
-                f"{sidecar.condition}/{sidecar.name.stem}"
+                f"{files.audio_path}: {error}. A noise in the room that lasts, or comes as it begins, does the same. "
+                f"To go on without it, reject {sidecar.condition}/{sidecar.name.stem}"
             ) from error
     level = heating_level(powers, heating, level_db_spl=sidecar.level_db_spl)
     at_hz, _ = third_octaves(heating.tone)

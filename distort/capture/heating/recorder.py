@@ -6,16 +6,10 @@ from dataclasses import replace
 import numpy as np
 import numpy.typing as npt
 
-from distort.analysis.heating.following import (
-    STOP_DB,
-    Place,
-    cold_pilot,
-    largest_change_db,
-    read_at,
-    readable,
-    stretch_needed,
-)
-from distort.analysis.heating.periods import CHUNK_PERIODS, third_octaves
+from distort.analysis.heating.following import STOP_DB, cold_pilot, largest_change_db
+from distort.analysis.heating.loud_follower import LoudFollower
+from distort.analysis.heating.periods import CHUNK_PERIODS, ChunkRead, readable, third_octaves
+from distort.analysis.heating.places import Place, stretch_needed
 from distort.analysis.heating.result import REFERENCE_PERIOD
 from distort.capture.heating.playback import HeatingPlayback
 from distort.capture.measuring.third_octaves import LOUDER_DB
@@ -59,7 +53,7 @@ class HeatingRecorder:
         """By how many dB a third octave had changed when that ended it, and its mid-band, Hz; None: nothing has."""
         self._pieces: list[FloatArray] = []
         self._first = 0
-        self._place: Place | None = None
+        self._follower: LoudFollower | None = None
         self._read = 0
         self._reference: FloatArray | None = None
         self._unreadable = False
@@ -72,10 +66,10 @@ class HeatingRecorder:
         if self._done:
             return
         self._pieces.append(piece)
-        if self._place is None and self.heard >= self._pilot_heard:
+        if self._follower is None and self.heard >= self._pilot_heard:
             self._find()
-        while (place := self._next_chunk()) is not None:
-            self._follow(place)
+        while (follower := self._next_chunk()) is not None:
+            self._follow(follower)
 
     @property
     def _heating(self) -> Heating:
@@ -114,32 +108,41 @@ class HeatingRecorder:
                 f"stopped: {self._what} began {louder_db:.1f} dB louder than the quiet run foretold, and up to "
                 f"{LOUDER_DB:g} dB are allowed. Look whether a volume or a gain was turned up"
             )
-        self.examined, self.difference_ppm, self._place = examined, place.difference_ppm, place
+        self.examined, self.difference_ppm = examined, place.difference_ppm
+        self._follower = LoudFollower(heating.tone, place)
 
-    def _next_chunk(self) -> Place | None:
-        """Where the next chunk begins, once it is there and still wanted."""
-        place = self._place
-        if place is None or self._done:
+    def _next_chunk(self) -> LoudFollower | None:
+        """What reads the next chunk, once that is there and still wanted."""
+        follower = self._follower
+        if follower is None or self._done:
             return None
-        needed = stretch_needed(place, self._heating.tone, CHUNK_PERIODS)[1]
-        return place if self.heard >= needed else None
+        needed = stretch_needed(follower.place, self._heating.tone, CHUNK_PERIODS)[1]
+        return follower if self.heard >= needed else None
 
-    def _follow(self, place: Place) -> None:
+    def _follow(self, follower: LoudFollower) -> None:
+        """A chunk that something else drowned says nothing: what is too loud is ended by the guard, in it as well."""
         try:
-            read, self._place = read_at(self._part, self._heating.tone, place, CHUNK_PERIODS)
+            read = follower.read(self._part, CHUNK_PERIODS)
         except AnalysisError:
             self._unreadable = True
             raise
         self._read += CHUNK_PERIODS
+        if read is not None:
+            self._judge(read)
+        keep = math.floor(follower.place.start) - round(UNSURE_S * self._heating.sample_rate)
+        held = self._part(keep, self.heard)
+        self._pieces, self._first = [held], keep
+
+    def _judge(self, read: ChunkRead) -> None:
+        first = read.power[REFERENCE_PERIOD]
         if self._reference is None:
-            self._reference = read.power[REFERENCE_PERIOD]
+            self._reference = np.zeros(first.size)
+        fresh = (self._reference == 0.0) & readable(first, read.noise)  # what a noise drowned is told from later on
+        self._reference[fresh] = first[fresh]
         found = largest_change_db(self._reference, read)
         if found is not None and abs(found[0]) >= STOP_DB:
             self.changed = found[0], float(third_octaves(self._heating.tone)[0][found[1]])
             self._playback.end_loud_soon()
-        keep = math.floor(self._place.start) - round(UNSURE_S * self._heating.sample_rate)
-        held = self._part(keep, self.heard)
-        self._pieces, self._first = [held], keep
 
     def quality(self) -> Quality:
         """What the check says of the beginning, less what the pilot is meant to be: quiet, and without a second chirp,
@@ -160,8 +163,8 @@ class HeatingRecorder:
         stretch = 1.0 + 1e-6 * (self.difference_ppm or 0.0)
         until = (self.heard - UNSURE_S * rate - self.examined.alignment.stimulus_start) / stretch
         periods = int((until - heating.loud_start) // heating.tone.period_samples)
-        if self._unreadable:  # samples were lost there, or a door slammed: an analysis would stop at it as well
-            periods = min(periods, self._read)
+        if self._unreadable:  # samples were lost after that, or it was long unreadable: an analysis would stop as well
+            periods = min(periods, 0 if self._follower is None else self._follower.certain_periods)
         if periods < LEAST_PERIODS:
             return None
         if periods < heating.loud_periods:

@@ -85,6 +85,10 @@ def _ended(level: HeatingLevel) -> Iterator[str]:
         yield f"It ended by itself after {_of_what_was_asked(level)}, at 3 dB of change."
     elif level.loud_s < level.asked_s:
         yield f"It was broken off after {_of_what_was_asked(level)}."
+    if not level.pilot_at_s.size:
+        yield "What comes back after the end was not measured."
+    if level.left_out_s:
+        yield f"Something else drowned {level.left_out_s:.0f} s of it, which are left out."
 
 
 def _of_what_was_asked(level: HeatingLevel) -> str:

@@ -21,7 +21,7 @@ OF_A_TERM = {"change_db": "change_db", "s": "tau_s", "s_low": "low_s", "s_high":
 OF_A_COURSE = ("uncertainty_db", "start_db", "scatter_db")
 """Beside its change."""
 
-OF_A_LEVEL = ("loud_s", "asked_s")
+OF_A_LEVEL = ("loud_s", "asked_s", "left_out_s")
 """The same in every row."""
 
 
@@ -68,11 +68,10 @@ def _level(columns: Mapping[str, Any], mark: str) -> HeatingLevel:
         if name.startswith(before) and name.endswith(after)
     ]
     rows = range(len(columns["frequency_hz"]))
-    loud_s, asked_s = (float(columns[f"{name}_{mark}"][0]) for name in OF_A_LEVEL)
+    of_a_level = {name: float(columns[f"{name}_{mark}"][0]) for name in OF_A_LEVEL}
     return HeatingLevel(
         level_db_spl=float(mark.removesuffix("dB")),
-        loud_s=loud_s,
-        asked_s=asked_s,
+        **of_a_level,
         pilot_at_s=np.array([float(at_s) for at_s in times]),
         bands=tuple(
             HeatingBand(
