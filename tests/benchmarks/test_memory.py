@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 import soundfile
 
+from tests.benchmarks.long_heating import write
 from tests.devices.stressed import recording_of, session_at
 
 pytestmark = pytest.mark.benchmark
@@ -49,10 +50,10 @@ def took(folder: Path, seconds: float) -> Took:
     )
 
 
-def peak_bytes(*words: str) -> int:
+def peak_bytes(*words: str, module: str = "distort") -> int:
     """Of a process of its own; the largest it ever held, as the kernel counts it (in KiB, as Linux does). A process
     counts what its parent held when it was started, so a parent that holds next to nothing starts it."""
-    command = [sys.executable, "-S", "-c", SMALL_PARENT, sys.executable, "-m", "distort", *words]
+    command = [sys.executable, "-S", "-c", SMALL_PARENT, sys.executable, "-m", module, *words]
     done = subprocess.run(command, capture_output=True, text=True, check=True)
     return 1024 * int(done.stderr.split()[-1])
 
@@ -66,3 +67,20 @@ def test_a_recording_is_held_in_so_many_copies_and_no_more(tmp_path: Path) -> No
     print(f"\nof {LONG_S:g} s: add {copies[0]:.1f} copies, analyze {copies[1]:.1f}")
     assert copies[0] < 30.0
     assert copies[1] < 27.0
+
+
+SHORT_MIN, LONG_MIN = 2.0, 10.0
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="other systems count memory in other units")
+def test_a_long_heating_is_read_in_stretches_and_never_held(tmp_path: Path) -> None:
+    """Ten minutes against two: held as float64, the eight more would take one copy of their samples. What is left for
+    every period is its power in each third octave, 1 part in 400 here."""
+    peaks, samples = [], []
+    for minutes in (SHORT_MIN, LONG_MIN):
+        path = tmp_path / f"{minutes:g}.flac"
+        samples.append(8 * write(path, minutes))
+        peaks.append(peak_bytes(str(path), str(minutes), module="tests.benchmarks.long_heating"))
+    copies = (peaks[1] - peaks[0]) / (samples[1] - samples[0])
+    print(f"\nof {LONG_MIN:g} min of heating: {copies:.3f} copies, in {peaks[0] / 1e6:.0f} and {peaks[1] / 1e6:.0f} MB")
+    assert copies < 0.1  # the allocator's own scatter is some hundredths
