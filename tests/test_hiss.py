@@ -242,3 +242,17 @@ def test_it_can_be_given_to_another_condition_and_nothing_else(with_silence, dis
     )
     assert sorted(path.name for path in (session / "silence").rglob("off.*")) == ["off.json", "off.wav"]
     assert (session / "silence/desk/off.wav").exists()
+
+
+@pytest.mark.sample
+def test_check_and_quality_list_it_and_say_when_it_is_damaged(with_silence, distort, tmp_path) -> None:
+    """4.4 dB between the r.m.s. of both."""
+    for printed in (distort("check", with_silence).out, distort.done("show", with_silence, "quality")):
+        said = " ".join(printed.split())
+        assert "Silence with the loudspeaker off, default/off, 10 s: Its noise is" in said
+        assert "It is 4.4 dB quieter" in said or "It is 4.5 dB quieter" in said or "It is 4.3 dB quieter" in said
+    session = shutil.copytree(with_silence, tmp_path / "monitor")
+    with (session / "silence/default/off.wav").open("ab") as file:
+        file.write(b"more")
+    said = " ".join(distort("check", session).out.split())
+    assert "Doubtful: silence with the loudspeaker off, default/off, 10 s: It is damaged:" in said

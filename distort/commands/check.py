@@ -1,9 +1,15 @@
 """distort check: may I pack up?"""
 
 import argparse
+from typing import TYPE_CHECKING
 
 from distort.commands.parser import Parser, Subparsers, add_command
 from distort.commands.sessions import add_session
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from distort.session.files.folder import SessionFolder
 
 
 def add_parser(subparsers: "Subparsers[Parser]") -> None:
@@ -19,6 +25,19 @@ def add_parser(subparsers: "Subparsers[Parser]") -> None:
     add_session(parser, "the session, or one condition of it")
     parser.add_argument("--json", action="store_true", help="print it for machines")
     parser.set_defaults(run=run)
+
+
+def _of_silences(folder: "SessionFolder", condition: str | None) -> "Iterator[str]":
+    """What the silences with the loudspeaker off are worth."""
+    from distort.assembly.condition.silences_checked import silences_checked
+    from distort.report.text.silences_checked import silence_sentences
+    from distort.session.files.silences import conditions_with_silence
+    from distort.session.recordings.silence_off import load_silences
+    from distort.session.recordings.stored import load_recordings
+
+    for name in conditions_with_silence(folder):
+        if condition in (None, name):
+            yield from silence_sentences(silences_checked(load_silences(folder, name), load_recordings(folder, name)))
 
 
 def run(arguments: argparse.Namespace) -> int:
@@ -46,7 +65,7 @@ def run(arguments: argparse.Namespace) -> int:
     else:
         foreign = foreign_in_session(folder, plan, condition=condition)
         said = check_sentences(found, folder=str(folder.root), condition=condition, foreign=foreign)
-        say(make_console(), *day_sentences(day, plan), *said)
+        say(make_console(), *day_sentences(day, plan), *_of_silences(folder, condition), *said)
     if analysed := [name for name in folder.conditions_analysed() if condition in (None, name)]:
         say_stale(folder, [read_results(folder, name).findings for name in analysed])
     return 0 if found.complete else 1

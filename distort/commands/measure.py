@@ -86,6 +86,8 @@ def _asked_and_played(
     from distort.report.terminal.console import make_console, say
     from distort.report.text.capture import left_out_sentences, recorded_sentences
     from distort.report.text.plan import ended_sentences, plan_sentences
+    from distort.report.text.silences_checked import how_to_get_one
+    from distort.session.recordings.silence_off import load_silences
     from distort.session.recordings.stimulus_files import left_out
 
     console, condition = make_console(), choice.condition
@@ -104,6 +106,8 @@ def _asked_and_played(
     say(console, *recorded_sentences(condition, measured.recordings, ended=measured.ended is not None))
     say(console, *ended_sentences(condition, measured.ended))
     say(console, *left_out_sentences(left_out(plan, ready.drives)))
+    if measured.ended is None and plan.of(condition).near_field_of is None and not load_silences(folder, condition):
+        say(console, how_to_get_one(condition, folder=str(folder.root)))
     say(console, f"Next: distort analyze {folder.root}")
     return DONE
 

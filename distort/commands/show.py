@@ -167,11 +167,14 @@ def _print_quality(
     """
     from distort.assembly.condition.against_others import against_others
     from distort.assembly.condition.foreign import foreign_among
+    from distort.assembly.condition.silences_checked import silences_checked
     from distort.errors import SessionError, UsageError
     from distort.report.terminal.console import say
     from distort.report.terminal.documents import print_document, quality_documents
     from distort.report.text.check import quality_blocks
+    from distort.report.text.silences_checked import silence_sentences
     from distort.session.plan.reading import read_plan
+    from distort.session.recordings.silence_off import load_silences
     from distort.session.recordings.stored import load_recordings
 
     folder.require()
@@ -191,6 +194,7 @@ def _print_quality(
     for name, recordings in chosen.items():
         beside, foreign = against_others(recordings, plan), foreign_among(recordings, plan)
         say(console, *quality_blocks(name, recordings, beside=beside, foreign=foreign))
+        say(console, *silence_sentences(silences_checked(load_silences(folder, name), recordings)))
 
 
 def _blocks(results: "ConditionResults", arguments: argparse.Namespace) -> "Iterator[str | Table]":

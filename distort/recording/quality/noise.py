@@ -153,26 +153,34 @@ def _level(side: str, level_dbfs: float) -> CheckResult:
     )
 
 
-def _octave_levels(side: str, noise: _Noise, rate: int) -> list[CheckResult]:
-    """Figures only, as the level of all octaves together."""
-    found = []
+def octaves_dbfs(quiet: FloatArray, rate: int) -> dict[str, float]:
+    """Level in dBFS of the noise `(n,)`, full scale 1, in every octave below half the rate, by its name in checks."""
+    return _of_octaves(_noise(quiet, rate), rate)
+
+
+def _of_octaves(noise: _Noise, rate: int) -> dict[str, float]:
+    found = {}
     for index in OCTAVE_INDEX:
         middle_hz = 1000.0 * OCTAVE_RATIO**index
         low_hz, high_hz = middle_hz / math.sqrt(OCTAVE_RATIO), middle_hz * math.sqrt(OCTAVE_RATIO)
-        if high_hz > rate / 2:
-            continue
-        level_dbfs = _dbfs(noise.power(low_hz, high_hz))
-        found.append(
-            CheckResult(
-                name=f"noise_{side}_{middle_hz:.0f}hz",
-                value=level_dbfs,
-                unit="dBFS",
-                threshold=NAN,
-                verdict="good",
-                sentence=f"The noise {side} the stimulus is {level_dbfs:.1f} dBFS about {middle_hz:.0f} Hz.",
-            )
-        )
+        if high_hz <= rate / 2:
+            found[f"{middle_hz:.0f}hz"] = _dbfs(noise.power(low_hz, high_hz))
     return found
+
+
+def _octave_levels(side: str, noise: _Noise, rate: int) -> list[CheckResult]:
+    """Figures only, as the level of all octaves together."""
+    return [
+        CheckResult(
+            name=f"noise_{side}_{octave}",
+            value=level_dbfs,
+            unit="dBFS",
+            threshold=NAN,
+            verdict="good",
+            sentence=f"The noise {side} the stimulus is {level_dbfs:.1f} dBFS about {octave.removesuffix('hz')} Hz.",
+        )
+        for octave, level_dbfs in _of_octaves(noise, rate).items()
+    ]
 
 
 def _agreement(levels_dbfs: dict[str, float]) -> tuple[CheckResult, ...]:
