@@ -121,7 +121,7 @@ KINDS: tuple[Kind, ...] = (
         stem="heating",
         heading="Long heating",
         shows="How the level goes while a multitone is loud for minutes, in the third octaves that change most, and "
-        "what comes back after it: a voice coil loses some of its level within seconds, its magnet more over minutes.",
+        "what comes back after it: a voice coil that warms costs level within seconds, its magnet over minutes.",
         measured="Power of the lines of a third octave, period by period, with one or two exponentials fitted to it; "
         "after the end a quiet multitone re the same before the start.",
     ),
