@@ -52,7 +52,7 @@ def heard(**changed: object) -> Heard:
 
 def written(folder: SessionFolder, record: Heard, sounds: dict[str, np.ndarray]) -> Heard:
     each = [Sound(part=part, samples=samples) for part, samples in sounds.items()]
-    return write_heard(folder, record, each, tags={"title": "desk"}, figure_png=b"")
+    return write_heard(folder, record, each, tags={"title": "desk"}, figure_png=bytes)
 
 
 def offered(page: str) -> dict:

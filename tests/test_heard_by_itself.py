@@ -62,7 +62,7 @@ def test_it_lasts_while_the_sweep_plays_the_place_and_its_peak_is_12_db_below_fu
     monkeypatch.setattr("distort.assembly.condition.residual_sound.BESIDE_S", BESIDE_S)
     play = heard(folder, results)
     assert isinstance(play, Play)
-    assert "80 to 120 Hz plays at 76 dB SPL" in play.name
+    assert "while 80 to 120 Hz plays, without the sweep. Recorded at 76 dB SPL, condition default." in play.name
     assert "turn the volume down" in play.name
     samples, rate = soundfile.read(io.BytesIO(base64.b64decode(play.address.partition(",")[2])))
     (sweep,) = (

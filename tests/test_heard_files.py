@@ -44,7 +44,7 @@ def written(folder: SessionFolder, raised_db: float = 30.0, **given) -> Heard:
         Sound(part="remainder", samples=tone(0.001)),
         Sound(part="remainder", samples=tone(0.001 * 10 ** (raised_db / 20.0)), raised_db=raised_db),
     ]
-    return write_heard(folder, heard(**given), sounds, tags=TAGS, figure_png=b"a picture")
+    return write_heard(folder, heard(**given), sounds, tags=TAGS, figure_png=lambda: b"a picture")
 
 
 def test_sounds_are_written_named_and_found_again(tmp_path) -> None:

@@ -6,7 +6,7 @@ from dataclasses import replace
 import pytest
 
 from distort import __main__ as program
-from distort.report.text.headings import SIMULATED_WORDS
+from distort.report.text.simulated import SIMULATED_WORDS
 from distort.session.results.condition_results import write_results
 from tests.blank_figures import unmade_figures
 from tests.browser_fixtures import browser, opened  # noqa: F401 - a fixture is used by its name

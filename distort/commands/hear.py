@@ -1,6 +1,8 @@
 """distort hear: writes what a loudspeaker does to music as sounds to listen to, and a picture of it."""
 
 import argparse
+from collections import deque
+from collections.abc import Callable, Sequence
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -10,10 +12,14 @@ from distort.commands.sessions import add_session
 from distort.commands.values import finite
 
 if TYPE_CHECKING:
+    from distort.analysis.hearing.over_masked import OverMasked
     from distort.assembly.condition.heard import HeardSounds
+    from distort.errors import DistortError
     from distort.session.files.folder import SessionFolder
     from distort.session.plan.keys import Plan
-    from distort.session.results.heard_files import Heard
+    from distort.session.results.heard_files import Heard, Sound
+
+    Drawn = Callable[[Heard, OverMasked], Callable[[], bytes]]
 
 DONE, SOME_FAILED = 0, 1
 
@@ -66,19 +72,14 @@ def run(arguments: argparse.Namespace) -> int:
     condition = recorded_condition(folder, arguments.named_condition)
     if arguments.programme is None:
         recorded = recorded_music(folder, plan, condition)
-        levels, sounds_at = recorded.levels if arguments.level is None else (arguments.level,), recorded.sounds
+        levels, sounds_at = recorded.levels(arguments.level), recorded.sounds
     else:
         levels, sounds_at = (
             (arguments.level,),
             partial(_synthesised, folder, plan, condition, music=arguments.programme),
         )
-    records: list[Heard] = []
     failed: list[DistortError] = []
-    for level in levels:
-        try:
-            records.append(_written(folder, sounds_at(level)))
-        except DistortError as error:
-            failed.append(error)
+    records = _written(folder, levels, sounds_at, failed)
     if not records:
         raise failed[0]
     try:
@@ -90,18 +91,65 @@ def run(arguments: argparse.Namespace) -> int:
     return SOME_FAILED if failed else DONE
 
 
-def _written(folder: "SessionFolder", heard: "HeardSounds") -> "Heard":
-    """Write the sounds of a level and say what they are."""
-    from distort.report.figures.heard import heard_figure
-    from distort.report.figures.saving import png_of
+def _written(
+    folder: "SessionFolder",
+    levels: Sequence[float],
+    sounds_at: "Callable[[float], HeardSounds]",
+    failed: "list[DistortError]",
+) -> "list[Heard]":
+    """Write the sounds of each level and say what they are; what cannot be made is added to `failed`.
+
+    The figure of one level is drawn while the sounds of the next are made.
+    """
+    from distort.errors import DistortError
+    from distort.report.figures.heard import drawn_elsewhere
+
+    records: list[Heard] = []
+    begun: deque[Callable[[], Heard]] = deque()
+
+    def finish() -> None:
+        try:
+            records.append(begun.popleft()())
+        except DistortError as error:
+            failed.append(error)
+
+    with drawn_elsewhere() as drawn:
+        for level in levels:
+            try:
+                begun.append(_begun(folder, sounds_at(level), drawn))
+            except DistortError as error:
+                failed.append(error)
+            if len(begun) > 1:
+                finish()
+        while begun:
+            finish()
+    return records
+
+
+def _begun(folder: "SessionFolder", heard: "HeardSounds", drawn: "Drawn") -> "Callable[[], Heard]":
+    """Begin the figure; what is returned writes the sounds, and holds no more of `heard` than that takes."""
+    from distort.report.text.heard import heard_sentences
+
+    picture = drawn(heard.record, heard.masked)
+    sentences = tuple(heard_sentences(heard.record, heard.parts, heard.masked))
+    return partial(_finished, folder, heard.record, heard.sounds, sentences=sentences, picture=picture)
+
+
+def _finished(
+    folder: "SessionFolder",
+    record: "Heard",
+    sounds: "Sequence[Sound]",
+    *,
+    sentences: Sequence[str],
+    picture: Callable[[], bytes],
+) -> "Heard":
+    """Write the sounds of a level once its figure is drawn, and say what they are."""
     from distort.report.terminal.console import make_console, say
-    from distort.report.text.heard import file_sentences, heard_sentences, tags_of
+    from distort.report.text.heard import file_sentences, tags_of
     from distort.session.results.heard_files import write_heard
 
-    picture = png_of(heard_figure(heard.record, heard.masked))
-    record = write_heard(folder, heard.record, heard.sounds, tags=tags_of(heard.record), figure_png=picture)
-    say(make_console(), *heard_sentences(record, heard.parts, heard.masked))
-    say(make_console(), "", *file_sentences(record, folder.inside("results", "listening")), "")
+    record = write_heard(folder, record, sounds, tags=tags_of(record), figure_png=picture)
+    say(make_console(), *sentences, "", *file_sentences(record, folder.inside("results", "listening")), "")
     return record
 
 

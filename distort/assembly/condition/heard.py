@@ -68,11 +68,14 @@ class RecordedMusic:
     takes: Mapping[float, Takes]
     """By level, from the lower up."""
 
-    @property
-    def levels(self) -> tuple[float, ...]:
-        """Those that can be held against the lowest. Raises SessionError where there are none."""
+    def levels(self, asked_db_spl: float | None) -> tuple[float, ...]:
+        """Those that can be held against the lowest: the one that is asked for, or all. Raises SessionError where there
+        is none, and as `require_same_piece`."""
         self._require_two()
-        return tuple(self.takes)[1:]
+        if asked_db_spl is None:
+            return tuple(self.takes)[1:]
+        self._quiet_and_loud(asked_db_spl)
+        return (asked_db_spl,)
 
     @cached_property
     def _quiet(self) -> ProgrammeTake:
@@ -129,7 +132,8 @@ class RecordedMusic:
             raise SessionError(
                 f"condition {self.condition} of {self.folder.root} {there}, and two levels are held against one "
                 f"another: write a section [programme] into session.toml and record what is missing with `distort "
-                f"measure`"
+                f"measure`; a rattle is heard without music, by `distort residual {self.folder.root}:{self.condition} "
+                f"--level` and the level of its sweep"
             )
 
 

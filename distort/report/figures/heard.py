@@ -1,10 +1,14 @@
 """Music, what a loudspeaker adds to it or takes from it, and where that stands above what the music masks."""
 
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from distort.analysis.hearing.over_masked import OverMasked
+from distort.processes import other_processes
+from distort.report.figures.saving import png_of
 from distort.report.figures.style import GREY, SETTINGS, SHEET_INCHES, SMALL_POINTS, Legend, new_page
 from distort.report.text.heard import level_words, source_words
 from distort.report.text.numbers import hertz
@@ -56,6 +60,24 @@ def heard_figure(record: Heard, masked: OverMasked) -> "Figure":
         axes.set_xlabel("Time in s")
         _colours(figure, drawn, (0.95, 2.2), "dB")
     return figure
+
+
+@contextmanager
+def drawn_elsewhere() -> Iterator[Callable[[Heard, OverMasked], Callable[[], bytes]]]:
+    """Another process that draws such figures: what is yielded begins one, and returns what waits for its PNG."""
+    with other_processes(1) as pool:
+        pool.submit(_get_ready)
+        yield lambda record, masked: pool.submit(_heard_png, record, masked).result
+
+
+def _get_ready() -> None:
+    """Load what draws before the first figure comes."""
+    import matplotlib.backends.backend_agg
+    import matplotlib.figure  # noqa: F401
+
+
+def _heard_png(record: Heard, masked: OverMasked) -> bytes:
+    return png_of(heard_figure(record, masked))
 
 
 def _above(masked: OverMasked) -> str:

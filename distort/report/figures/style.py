@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
     from matplotlib.text import Text
     from matplotlib.transforms import Bbox
-from distort.report.text.headings import SIMULATED_WORDS
+from distort.report.text.simulated import SIMULATED_WORDS
 
 TYPEFACE = "DejaVu Sans"
 """Ships with matplotlib, so figures are the same on every machine."""

@@ -3,7 +3,9 @@
 import base64
 import hashlib
 import json
-from collections.abc import Iterator, Sequence
+import math
+from collections.abc import Iterator, Mapping, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 
 import numpy as np
@@ -12,7 +14,7 @@ import numpy.typing as npt
 from distort.analysis.hearing.loudness import k_weighting
 from distort.report.page.rendering import rendered
 from distort.report.text.blind import caution_sentences, made_words, warning_sentences
-from distort.session.audio.embedded import flac_bytes
+from distort.session.audio.embedded import ENCODERS, flac_bytes
 from distort.session.results.blind_results import PairKind
 from distort.session.results.heard_files import Source
 
@@ -135,19 +137,31 @@ def _sounds(pairs: Sequence[BlindPair]) -> tuple[list[tuple[str, str]], dict[str
     while True:
         names, sounds = _distinct(pairs, share)
         shortest = all(share * pair.samples_a.size <= LEAST_S * pair.sample_rate for pair in pairs)
-        encoded: dict[str, tuple[bytes, int]] = {}
-        size = 0.0  # of all, as those that are encoded foretell it
-        for name, (samples, rate) in sounds.items():
-            encoded[name] = flac_bytes(samples, rate), rate
-            size = sum(len(flac) for flac, _ in encoded.values()) * len(sounds) / len(encoded)
-            if size > MUCH_TOO_LARGE * MOST_SOUND_BYTES and not shortest:
-                break
+        encoded, size = _encoded(sounds, math.inf if shortest else MUCH_TOO_LARGE * MOST_SOUND_BYTES)
         if size <= MOST_SOUND_BYTES:
             return names, encoded
         if shortest:
             many = f"{len(sounds)} sounds of {LEAST_S:g} s"
             raise TooManySoundsError(f"{many} are too many for one page: offer fewer pairs")
         share *= 0.95 * MOST_SOUND_BYTES / size
+
+
+def _encoded(
+    sounds: Mapping[str, tuple[FloatArray, int]], most_bytes: float
+) -> tuple[dict[str, tuple[bytes, int]], float]:
+    """Each sound as FLAC with its rate, and how many bytes all of them take, as those that are encoded foretell it:
+    no more are once that is over `most_bytes`."""
+    encoded: dict[str, tuple[bytes, int]] = {}
+    size = 0.0
+    with ThreadPoolExecutor(ENCODERS) as pool:
+        flacs = pool.map(lambda one: flac_bytes(*one), sounds.values())
+        for (name, (_, rate)), flac in zip(sounds.items(), flacs, strict=True):
+            encoded[name] = flac, rate
+            size = sum(len(flac) for flac, _ in encoded.values()) * len(sounds) / len(encoded)
+            if size > most_bytes:
+                pool.shutdown(cancel_futures=True)
+                break
+    return encoded, size
 
 
 def _distinct(

@@ -1,6 +1,7 @@
 """Pairs for the blind test out of what `distort hear` wrote, and results/listening/blind.html, which offers them."""
 
 from collections.abc import Collection, Iterator, Mapping, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -13,6 +14,7 @@ from distort.errors import SessionError
 from distort.report.page.blind import HIGHEST_PEAK, LEAST_S, BlindPage, BlindPair, TooManySoundsError, blind_page
 from distort.report.text.blind import PAIR_WORDS, RAISED_DB, PairWords, dip_words, music_words
 from distort.session.audio.audio_file import read_audio
+from distort.session.audio.embedded import ENCODERS
 from distort.session.files.folder import SessionFolder
 from distort.session.files.hashing import sha256_of_text
 from distort.session.plan.keys import Plan
@@ -66,7 +68,9 @@ def write_blind_page(folder: SessionFolder, plan: Plan, *, newest: str, software
     records = [one for one in records if as_written(folder, one)]
     chosen = sorted(records, key=lambda one: (one.stem != newest, one.source, -one.level_db_spl))[:MOST_RECORDS]
     dips, without_dip = _dips(folder, {one.condition for one in chosen})
-    pairs = {one: list(_pairs(folder, one, dips.get(one.condition))) for one in chosen}
+    with ThreadPoolExecutor(ENCODERS) as pool:
+        offered_of = list(pool.map(lambda one: list(_pairs(folder, one, dips.get(one.condition))), chosen))
+    pairs = dict(zip(chosen, offered_of, strict=True))
     pairs = {one: offered for one, offered in pairs.items() if offered}
     while pairs:
         try:

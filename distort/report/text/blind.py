@@ -1,13 +1,14 @@
 """Words of the blind test's page that do not depend on answers."""
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
 from distort.analysis.anomalies.anomaly import Anomaly
-from distort.report.text.headings import SIMULATED_WORDS
 from distort.report.text.numbers import decibels, hertz_words
+from distort.report.text.simulated import SIMULATED_WORDS
 from distort.session.files.names import format_level
+from distort.session.results.blind_results import PairKind
 from distort.session.results.heard_files import Heard
 
 TURN_DOWN = (
@@ -55,13 +56,15 @@ PAIR_WORDS = {
     ),
     "distortion": PairWords(
         title="Without and with distortion",
-        words="Both are what came out; from A everything is taken off that the loudspeaker added.",
+        words="Both are what came out; from A everything is taken off that the loudspeaker added, as cone, motor "
+        "and suspension do.",
         a="without",
         b="with",
     ),
     "compression": PairWords(
         title="Without and with compression",
-        words="Both are what came out; in A the level follows the music as it does when the loudspeaker plays quietly.",
+        words="Both are what came out; in A the level follows the music as it does when the loudspeaker plays quietly. "
+        "A limiter makes the difference, or a voice coil that warms.",
         a="without",
         b="with",
     ),
@@ -149,3 +152,20 @@ def play_names(raised_db: float) -> tuple[str, str, str]:
     """Of the three sounds in the report page; the last is louder by `raised_db` than it is among the others."""
     raised = f", {raised_db:g} dB louder than it is" if raised_db else ""
     return "As meant", "As it came out", f"What was added or taken away, alone{raised}"
+
+
+ONE_AT_A_TIME: Mapping[PairKind, str] = {
+    "compression": "Compression, of a limiter or of a voice coil that warms",
+    "distortion": "Distortion, of cone, motor and suspension",
+}
+"""What a reader may want to hear by itself, and the pair of the blind test that lets them."""
+
+
+def louder_sentence(numbers: Sequence[int], level_db_spl: float) -> str:
+    """That music tells little of findings that were made at higher levels; `numbers`: theirs in the page."""
+    *others, last = map(str, numbers)
+    which = f"findings {', '.join(others)} and {last} show" if others else f"finding {last} shows"
+    return (
+        f"The music was played at {format_level(level_db_spl)} dB SPL: of what {which} at higher levels there is less "
+        f"in it, or nothing."
+    )

@@ -23,10 +23,10 @@ from distort.analysis.comparison.significance import BROAD_OCTAVES, Difference
 from distort.analysis.findings.finding import Finding
 from distort.assembly.comparison.comparing import AtOutput, Compared
 from distort.assembly.comparison.setup_differences import SetupDifference
-from distort.report.text.headings import SIMULATED_WORDS
 from distort.report.text.numbers import NOT_MEASURABLE, hertz, hertz_words, level_name, with_interval
 from distort.report.text.quantities import heading as words_of
 from distort.report.text.quantities import short
+from distort.report.text.simulated import SIMULATED_WORDS
 
 PRINTED = (RESPONSE, THD, *HARMONICS[:4], EVEN, ODD, CHANGE, CHANGE_OF_MULTITONE)
 """Quantities that are printed, in this order; the CSV has the other orders too."""

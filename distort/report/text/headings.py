@@ -3,10 +3,9 @@
 from collections.abc import Iterator
 
 from distort.report.text.mended import applied_sentence
+from distort.report.text.simulated import SIMULATED_WORDS
 from distort.session.plan.keys import NEAR_FIELD
 from distort.session.results.condition_results import ConditionResults, Findings
-
-SIMULATED_WORDS = "Simulated loudspeaker, not a measurement"
 
 
 def unlike_takes_sentences(findings: Findings) -> Iterator[str]:

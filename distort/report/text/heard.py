@@ -7,9 +7,9 @@ import numpy as np
 
 from distort.analysis.heard import PARTS, HeardParts
 from distort.analysis.hearing.over_masked import OverMasked
-from distort.report.text.headings import SIMULATED_WORDS
+from distort.report.text.licence import NO_LICENCE
 from distort.report.text.numbers import hertz_words, level_name
-from distort.report.text.published import NO_LICENCE
+from distort.report.text.simulated import SIMULATED_WORDS
 from distort.session.plan.licences import may_be_shared
 from distort.session.results.heard_files import DELIVERED, INTENDED, NO_COMPRESSION, NO_DISTORTION, REMAINDER, Heard
 from signals.levels import power_to_db

@@ -9,6 +9,7 @@ from rich.table import Table
 from distort.analysis.impulsive.cycles import PER_DECADE
 from distort.analysis.impulsive.impulsive import ONCE, ImpulsiveLevel, ImpulsivePlace, ImpulsiveResult, Kind, stretches
 from distort.assembly.condition.residual_sound import ResidualSound
+from distort.report.text.blind import made_words
 from distort.report.text.headings import heading_sentences
 from distort.report.text.numbers import level_name, two_digits, two_digits_hertz
 from distort.session.results.condition_results import ConditionResults
@@ -91,8 +92,9 @@ def alone_words(explanation: str, sound: ResidualSound, low_hz: float, high_hz: 
     """What a page plays of a finding."""
     return (
         f"{ALONE_WORDS[explanation]}: what sounds beyond the tenth harmonic while {low_hz:.0f} to {high_hz:.0f} Hz "
-        f"plays at {level_name(sound.level_db_spl)} dB SPL, without the sweep. It was "
-        f"raised by {sound.raised_db:.0f} dB: turn the volume down before you listen."
+        f"plays, without the sweep. "
+        f"{made_words('recorded', sound.level_db_spl, sound.condition, simulated=sound.simulated)} It was raised by "
+        f"{sound.raised_db:.0f} dB: turn the volume down before you listen."
     )
 
 

@@ -6,8 +6,8 @@ from collections.abc import Iterator
 from rich.table import Table
 
 from distort.analysis.hearing.blind import FEWEST_FOR_BOOTSTRAP, detected
-from distort.report.text.headings import SIMULATED_WORDS
 from distort.report.text.numbers import level_name, two_digits
+from distort.report.text.simulated import SIMULATED_WORDS
 from distort.session.results.listened import Listened, ListenedPair
 
 

@@ -5,9 +5,9 @@ from collections.abc import Iterator, Sequence
 from rich.table import Table
 from rich.text import Text
 
-from distort.report.text.headings import SIMULATED_WORDS
 from distort.report.text.numbers import NOT_MEASURABLE, decibels, level_name, two_digits_hertz
 from distort.report.text.overview import LevelOverview, compression_words, overview, thd_words
+from distort.report.text.simulated import SIMULATED_WORDS
 from distort.session.results.condition_results import ConditionResults
 
 MOST_TOLD = 5

@@ -4,6 +4,7 @@ import json
 import math
 from collections.abc import Iterator, Sequence
 
+from distort.report.text.licence import NO_LICENCE
 from distort.report.text.numbers import hertz_words
 from distort.session.published.frozen import Frozen
 from distort.session.published.frozen_differences import Differences, Reason, TableDifference
@@ -15,11 +16,6 @@ MOST_REASONS, MOST_VALUES = 8, 3
 """Told one by one, and of each file its values."""
 
 COMPARED = "results/compare/"
-
-NO_LICENCE = (
-    "no licence that permits sharing is stated for the music (in session.toml, [programme] file and licence, such as "
-    "CC0-1.0; CC-BY-4.0 needs a credit as well)"
-)
 
 
 def frozen_sentences(frozen: Frozen, where: str) -> Iterator[str]:

@@ -6,6 +6,9 @@ import numpy as np
 import numpy.typing as npt
 import soundfile
 
+ENCODERS = 2
+"""Threads that encode or decode sounds side by side: the library does not hold other threads up."""
+
 SCALE = 2.0**15
 DITHER_SEED = 0
 """The same noise in every sound: what differs between two is never the dither."""

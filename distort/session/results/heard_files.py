@@ -8,7 +8,8 @@ leaves files that are not as the record says, and `as_written` finds them.
 """
 
 import dataclasses
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import ExitStack
 from dataclasses import dataclass
 from pathlib import Path
@@ -20,6 +21,7 @@ import numpy.typing as npt
 from distort import system
 from distort.errors import SessionError
 from distort.session.audio.audio_file import encoder
+from distort.session.audio.embedded import ENCODERS
 from distort.session.files.atomic import make_folder, staged
 from distort.session.files.folder import SessionFolder
 from distort.session.files.hashing import is_file_of, sha256_of_file
@@ -119,12 +121,18 @@ def sound_name(stem: str, part: str, raised_db: float) -> str:
 
 
 def write_heard(
-    folder: SessionFolder, heard: Heard, sounds: Sequence[Sound], *, tags: Mapping[str, str], figure_png: bytes
+    folder: SessionFolder,
+    heard: Heard,
+    sounds: Sequence[Sound],
+    *,
+    tags: Mapping[str, str],
+    figure_png: Callable[[], bytes],
 ) -> Heard:
     """Write the sounds (24-bit FLAC, dithered), the figure and the record of them; those of an earlier run go.
 
-    heard   without its files
-    tags    what players show of each sound: title (its part is added), artist, copyright, comment
+    heard       without its files
+    tags        what players show of each sound: title (its part is added), artist, copyright, comment
+    figure_png  gives the figure; asked once the sounds are encoded, so that it may be drawn meanwhile
 
     Returns the record with its files. Raises SessionError when the folder does not allow it, or something else is
     called as the record is to be.
@@ -133,19 +141,22 @@ def write_heard(
     make_folder(record.parent)
     earlier = _written_earlier(record)
     with ExitStack() as stack:
-        written: list[SoundFile] = []
-        for sound in sounds:
-            path = record.with_name(sound_name(heard.stem, sound.part, sound.raised_db))
-            temporary = stack.enter_context(staged(path, replace=True))
+        named = [record.with_name(sound_name(heard.stem, one.part, one.raised_db)) for one in sounds]
+        places = [stack.enter_context(staged(path, replace=True)) for path in named]
+
+        def encoded(sound: Sound, path: Path, temporary: Path) -> SoundFile:
             said = {**tags, "title": f"{tags['title']}: {path.stem.removeprefix(heard.stem + '_')}"}
             encoder(path, sound.samples, heard.sample_rate, dither_seed=DITHER_SEED, tags=said)(temporary)
             digest = sha256_of_file(temporary)
-            written.append(SoundFile(part=sound.part, raised_db=sound.raised_db, file=path.name, sha256=digest))
+            return SoundFile(part=sound.part, raised_db=sound.raised_db, file=path.name, sha256=digest)
+
+        with ThreadPoolExecutor(ENCODERS) as pool:
+            written = tuple(pool.map(encoded, sounds, named, places))
         picture = record.with_suffix(".png")
         temporary = stack.enter_context(staged(picture, replace=True))
-        temporary.write_bytes(figure_png)
+        temporary.write_bytes(figure_png())
         figure = NamedFile(file=picture.name, sha256=sha256_of_file(temporary))
-        heard = dataclasses.replace(heard, sounds=tuple(written), figures=(figure,))
+        heard = dataclasses.replace(heard, sounds=written, figures=(figure,))
         for name in earlier - {one.file for one in heard.files}:
             system.remove_if_allowed(folder.inside("results", "listening", name))
         write_json(record, heard)
