@@ -148,6 +148,18 @@ def test_the_keyboard_alone_finishes_a_test_and_saves_it(watched, tmp_path, caps
     assert (found["right"], found["trials"], found["kind"]) == (right, 16, "control")
 
 
+def test_a_link_to_a_pair_finds_it_chosen(browser, blind_file) -> None:  # noqa: F811
+    """A name that is no pair's leaves the first chosen."""
+    page = browser.new_page()
+    for name, chosen in (("desk_96dB_distortion", "desk_96dB_distortion"), ("%E0%A4%A", "desk_96dB_control")):
+        page.goto(f"{blind_file.as_uri()}#{name}")
+        page.reload()
+        page.wait_for_selector("#start:not([disabled])")
+        assert page.evaluate("document.querySelector('input[name=pair]:checked').value") == chosen
+    assert page.inner_text("#side-a") == "without"
+    page.close()
+
+
 def test_every_started_run_is_kept_and_numbered(watched, blind_file) -> None:
     page = watched.page
     page.click("#start")
@@ -282,6 +294,30 @@ def test_between_two_alike_nothing_of_a_switch_is_left(evaluated) -> None:
     """Gains add up to 1 at every sample; 1e-6 is a rounding of 32 bits."""
     lowest, highest, *_ = evaluated(["sound"], RENDERED, [0.5, 0.5], 0.0, 2, MOVES)
     assert (lowest, highest) == pytest.approx((0.5, 0.5), abs=1e-6)
+
+
+DEAF = """
+// as a browser that finds no output, or may not play: it waits for one, for ever
+window.AudioContext = class extends AudioContext {
+  resume() { return new Promise(() => {}); }
+  get state() { return "suspended"; }
+};
+"""
+
+
+def test_a_browser_that_cannot_play_says_so_and_begins_no_run(browser, blind_file) -> None:  # noqa: F811
+    """A run that nobody heard would count as guesses."""
+    context = browser.new_context()
+    context.add_init_script(DEAF)
+    page = context.new_page()
+    page.goto(blind_file.as_uri())
+    page.wait_for_selector("#start:not([disabled])")
+    page.click("#start")
+    page.wait_for_selector("#no-sound:not(:empty)")
+    assert page.get_by_role("alert").inner_text().startswith("No sound comes out")
+    assert not page.is_visible("#trial")
+    assert page.evaluate("localStorage.length") == 0
+    context.close()
 
 
 def test_the_loop_leads_into_itself_without_a_step(evaluated) -> None:

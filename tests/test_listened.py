@@ -14,8 +14,9 @@ from distort import __main__ as program
 from distort.analysis.hearing.loudness import integrated_lkfs
 from distort.report.page.blind_pairs import write_blind_page
 from distort.report.page.document import write_page
-from distort.report.page.listening import played, short_version
-from distort.report.text.story import told
+from distort.report.page.listening import Play, played, short_version
+from distort.report.page.one_at_a_time import louder_than_music, one_at_a_time
+from distort.report.text.story import Told, told
 from distort.session.plan.keys import ReportPlan
 from distort.session.plan.music import read_mixed
 from distort.session.plan.reading import read_plan
@@ -66,7 +67,7 @@ def sounds_written(folder, seed: int, licence: str = "CC0-1.0", **changed: objec
         "no-compression": noise[0] + 0.1 * noise[2],
     }
     each = [Sound(part=part, samples=samples) for part, samples in parts.items()]
-    write_heard(folder, record, each, tags={"title": "desk"}, figure_png=b"")
+    write_heard(folder, record, each, tags={"title": "desk"}, figure_png=bytes)
     made = write_blind_page(folder, read_plan(folder.root), newest=record.stem, software="distort 0")
     assert made is not None
     return made.path.read_text(encoding="utf-8")
@@ -143,6 +144,56 @@ def test_the_report_plays_three_sounds_only_where_the_licence_permits_it(session
     assert integrated_lkfs(meant, RATE) == pytest.approx(integrated_lkfs(came_out, RATE), abs=0.1)
     difference = came_out - meant * np.dot(came_out, meant) / np.dot(meant, meant)
     assert np.corrcoef(difference, alone)[0, 1] > 0.99  # what one has over the other is what is played alone
+
+
+def test_the_report_says_where_each_kind_of_fault_is_heard_by_itself(session) -> None:
+    """Pairs of the blind test by their names in it, and of what lies below the noise that there is nothing to hear."""
+    page = sounds_written(session, 1)
+    record = played(session, read_plan(session.root))
+    assert record is not None
+    story = told([read_results(session, "desk")])
+    ways = one_at_a_time(record, "listening/blind.html", story, {})
+    assert [way.address for way in ways] == [
+        "listening/blind.html#desk_96dB_compression",
+        "listening/blind.html#desk_96dB_distortion",
+    ]
+    assert all(f'value="{way.address.partition("#")[2]}"' in page for way in ways)
+    one, _ = one_at_a_time(replace(record, silent=("compression",)), "listening/blind.html", story, {})
+    assert (one.address, one.where) == ("", "none of it stands above the noise in this music")
+    assert one_at_a_time(record, None, story, {}) == ()
+    rattle = Told(
+        number=4,
+        finding=replace(story[0].finding, explanation="rattle"),
+        belongs_to="loudspeaker",
+        conditions=("loose",),
+        not_in=(),
+        verdict=None,
+        audible="",
+    )
+    (way,) = one_at_a_time(record, None, (rattle,), {4: Play(name="", address="")})
+    assert (way.what, way.where, way.address) == (
+        "The rattle by itself",
+        "with finding 4, in condition loose",
+        "#finding-4",
+    )
+    assert one_at_a_time(record, None, (rattle,), {4: "Its sound is not in this page."}) == ()
+
+
+def test_findings_of_higher_levels_are_said_not_to_be_in_the_music(session) -> None:
+    sounds_written(session, 1)
+    record = played(session, read_plan(session.root))
+    assert record is not None
+    story = told([read_results(session, "desk")])
+    louder = [
+        replace(one, finding=replace(one.finding, numbers={"level_db_spl": level}))
+        for one, level in zip(story, (96.0, 96.5, 101.0), strict=True)
+    ]
+    assert louder_than_music(record, louder[:1]) == ""
+    assert louder_than_music(record, louder).startswith(
+        "The music was played at 96 dB SPL: of what findings 2 and 3 show at higher levels there is less in it"
+    )
+    assert "of what finding 2 shows at higher" in louder_than_music(record, louder[:2])
+    assert louder_than_music(replace(record, condition="stand"), louder) == ""
 
 
 @pytest.mark.parametrize(("licence", "goes_out"), [("CC0-1.0", True), ("", False)])

@@ -1,8 +1,9 @@
 """The report page as one file: a first screen, the findings as a story, and everything else folded."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 from distort.errors import SessionError
 from distort.report.page.by_itself import by_themselves
@@ -10,14 +11,16 @@ from distort.report.page.chart_data import plain_charts
 from distort.report.page.charts import session_charts
 from distort.report.page.comparisons import comparisons
 from distort.report.page.details import folds
-from distort.report.page.listening import played, short_version
+from distort.report.page.listening import Play, played, short_version
+from distort.report.page.one_at_a_time import louder_than_music, one_at_a_time
 from distort.report.page.opening import overview_table, owners, response_pictures
 from distort.report.page.rendering import rendered
 from distort.report.page.what_was_found import chapters
-from distort.report.text.headings import SIMULATED_WORDS, unlike_takes_sentences
+from distort.report.text.headings import unlike_takes_sentences
 from distort.report.text.mended import applied_sentence
+from distort.report.text.simulated import SIMULATED_WORDS
 from distort.report.text.staleness import stale_clauses
-from distort.report.text.story import opening, told
+from distort.report.text.story import Told, opening, told
 from distort.session.files.folder import SessionFolder
 from distort.session.plan.keys import ReportPlan
 from distort.session.plan.reading import read_plan
@@ -25,6 +28,7 @@ from distort.session.results.across_results import read_across
 from distort.session.results.analysed import staleness
 from distort.session.results.comparison_files import read_comparisons
 from distort.session.results.condition_results import ConditionResults, Findings
+from distort.session.results.heard_files import Heard
 from distort.session.results.listened import kept_listened
 from distort.session.results.page_file import page_path, write_page_file
 
@@ -77,8 +81,8 @@ def page(
     charts = session_charts(conditions, story)
     simulated = any(results.findings.simulated for results in conditions)
     plan = read_plan(folder.root)
-    stale, heard = stale_clauses(staleness(folder, plan)), played(folder, plan)
-    compared = comparisons(folder)
+    stale, compared = stale_clauses(staleness(folder, plan)), comparisons(folder)
+    sounds = by_themselves(folder, story, conditions)
     return rendered(
         "page.html.j2",
         policy=POLICY,
@@ -95,8 +99,8 @@ def page(
         owners=owners(story),
         sentences=opening(conditions, story),
         overview=overview_table(conditions, story),
-        chapters=chapters(story, conditions, sounds=by_themselves(folder, story, conditions)),
-        listening=None if heard is None else short_version(folder, heard),
+        chapters=chapters(story, conditions, sounds=sounds),
+        listening=_listening(folder, played(folder, plan), story, sounds),
         proofs=[each["proves"] for each in compared if each["proves"]],
         folds=list(
             folds(
@@ -112,6 +116,17 @@ def page(
         charts=plain_charts(charts),
         library=LIBRARY,
     )
+
+
+def _listening(
+    folder: SessionFolder, heard: Heard | None, story: Sequence[Told], sounds: Mapping[int, Play | str]
+) -> dict[str, Any] | None:
+    """What the page says and plays of music; None where there is none to play."""
+    short = None if heard is None else short_version(folder, heard)
+    if heard is None or short is None:
+        return None
+    ways = one_at_a_time(heard, short["test"], story, sounds)
+    return {**short, "ways": ways, "louder": louder_than_music(heard, story)}
 
 
 def _as_planned(conditions: tuple[ConditionResults, ...]) -> tuple[ConditionResults, ...]:

@@ -3,6 +3,10 @@ const test = JSON.parse(document.getElementById("test").textContent);
 const the = (id) => document.getElementById(id);
 const store = trials.kept(test.test);
 const LEAST_LOOP_S = 3;
+const WAKING_MS = 3000; // a browser with an output takes far less; one without says nothing at all
+const NO_SOUND =
+  "No sound comes out: the browser found nothing to play on, or may not play here. Connect headphones, allow sound for " +
+  "this page, and try again.";
 // In per cent, rounded outwards: no more is excluded than was found.
 const atLeast = (share) => `${Math.floor(100 * share)} %`;
 const atMost = (share) => `${Math.ceil(100 * share)} %`;
@@ -49,9 +53,18 @@ function prepared() {
   return { gains, sides: cut.map((samples, place) => sound.amplified(samples, gains[place])) };
 }
 
-async function play() {
+// Whether the browser plays; where it does not, the listener is told and not left with a dead button.
+async function awake() {
   context ??= new AudioContext({ sampleRate: pair.rate });
-  await context.resume();
+  const waited = new Promise((done) => setTimeout(done, WAKING_MS));
+  await Promise.race([context.resume().catch(() => {}), waited]);
+  const plays = context.state === "running";
+  the("no-sound").textContent = plays ? "" : NO_SOUND;
+  return plays;
+}
+
+async function play() {
+  if (!(await awake())) return;
   if (!playing) {
     const { gains, sides } = prepared();
     playing = { ...sound.player(context, sides, pair.rate), gains, on: false };
@@ -173,6 +186,7 @@ function running(on) {
 
 async function start() {
   if (!playing) await play();
+  if (!playing || run) return; // nothing to hear, or pressed twice
   const { gains } = playing;
   run = trials.begun(store, { pair: pair.pair, trials: test.trials, loop: loop(), gains });
   the("outcome").hidden = true;
@@ -309,6 +323,9 @@ the("with-a").addEventListener("click", () => answered("A"));
 the("with-b").addEventListener("click", () => answered("B"));
 the("stop").addEventListener("click", over);
 the("save").addEventListener("click", save);
+// whoever was sent here to hear one kind of fault finds its pair chosen
+const wanted = location.hash.slice(1);
+for (const choice of document.querySelectorAll("input[name=pair]")) if (choice.value === wanted) choice.checked = true;
 choose(document.querySelector("input[name=pair]:checked").value);
 listed();
 requestAnimationFrame(followed);
