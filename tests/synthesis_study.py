@@ -14,7 +14,9 @@ from distort.analysis.multitone.powers import band_of_bins, filled, free_bins
 from distort.analysis.sweep.deconvolution import deconvolve
 from distort.analysis.sweep.orders import separate
 from distort.analysis.synthesis.choosing import Heard, best_form, misfit_db
+from distort.analysis.synthesis.finer import finer_form
 from distort.analysis.synthesis.kernels import ORDERS, Step, kernels_at, step_of
+from distort.analysis.synthesis.predicted import MOST_EVEN_DB
 from distort.analysis.synthesis.products import Played
 from distort.analysis.synthesis.programme import synthesise
 from distort.analysis.synthesis.ways import Form, ways_of
@@ -88,18 +90,21 @@ def simulated(model: Physical) -> Simulated:
 
 def misfits(heard: Simulated) -> dict[float, tuple[float, float]]:
     """r.m.s. misfit of even and odd bands, dB, by drive; the form is chosen at the lowest."""
-    form, found = form_of(heard), {}
-    for drive, row in sorted(heard.multitones.items()):
-        played = played_at(heard, drive)
-        kernels, measured = kernels_at(heard.steps, drive), bands_heard(played.tone, row)
-        made = sum(
-            played.product(one, form.structure(number, one.order), way)
-            for number, way in enumerate(ways_of(kernels, form.crossover_hz))
-            for one in way.kernels
-        )
-        even, odd = played.even_db(made), played.odd_db(made)
-        found[drive] = (misfit_db(measured.even_db, even), misfit_db(measured.odd_db, odd))
-    return found
+    form = form_of(heard)
+    return {drive: misfit_of(heard, drive, form) for drive in sorted(heard.multitones)}
+
+
+def misfit_of(heard: Simulated, drive_dbfs: float, form: Form) -> tuple[float, float]:
+    """The same of one drive and a form."""
+    played = played_at(heard, drive_dbfs)
+    measured = bands_heard(played.tone, heard.multitones[drive_dbfs])
+    made = sum(
+        played.product(one, form.structure(number, one.order), way)
+        for number, way in enumerate(ways_of(kernels_at(heard.steps, drive_dbfs), form.crossover_hz))
+        for one in way.kernels
+    )
+    even, odd = played.even_db(made), played.odd_db(made)
+    return misfit_db(measured.even_db, even), misfit_db(measured.odd_db, odd)
 
 
 def played_at(heard: Simulated, drive_dbfs: float) -> Played:
@@ -111,7 +116,11 @@ def form_of(heard: Simulated) -> Form:
     """Chosen at the lowest drive of the multitones."""
     drive = min(heard.multitones)
     played = played_at(heard, drive)
-    return best_form(played, kernels_at(heard.steps, drive), bands_heard(played.tone, heard.multitones[drive]))
+    at, measured = kernels_at(heard.steps, drive), bands_heard(played.tone, heard.multitones[drive])
+    form = best_form(played, at, measured)
+    if misfit_of(heard, drive, form)[0] <= MOST_EVEN_DB:
+        return form
+    return finer_form(played, at, measured, form) or form
 
 
 def music_misfit(heard: Simulated, drive_dbfs: float) -> float:

@@ -11,11 +11,11 @@ from distort.analysis.sweep.deconvolution import deconvolve
 from distort.analysis.sweep.orders import SeparatedOrders, separate
 from distort.analysis.synthesis.kernels import Step, equivalent_kernel, kernels_at, level_rule_db
 from distort.analysis.synthesis.products import Played
-from distort.analysis.synthesis.structure import AFTER, RATE, Structure, kernel_of
+from distort.analysis.synthesis.structure import ADVANCED, AFTER, RATE, Structure, kernel_of
 from distort.analysis.synthesis.ways import form_of, ways_of
 from distort.analysis.synthesis.wick import Pairs, pairs_of, wick_product
 from signals import Multitone, Sweep
-from tests.devices.branches import Branch, Branched
+from tests.devices.branches import ADVANCE_HZ, Branch, Branched
 
 SWEEP = Sweep(drive_dbfs=-6.0)
 TONE = Multitone(period_s=1.0, drive_dbfs=-15.0)
@@ -28,6 +28,7 @@ SYSTEMS = {
     "none of a square, two of a cube, of either sign": ((2, 0, 1.0), (3, 2, -1.0)),
     "one of a square, none of a cube, of either sign": ((2, 1, -1.0), (3, 0, 1.0)),
     "a square's and a cube's rate of change, of either sign": ((2, RATE, 1.0), (3, RATE, -1.0)),
+    "one of a square, which is advanced": ((2, ADVANCED, -1.0),),
 }
 
 
@@ -42,7 +43,13 @@ def separated(name: str) -> tuple[Branched, SeparatedOrders]:
     return device, separate(deconvolve(recording, SWEEP, start=float(START), orders=4), orders=4)
 
 
-STRUCTURES = (Structure(unfiltered=None), Structure(), Structure(unfiltered=1.0), Structure(rate=1.0))
+STRUCTURES = (
+    Structure(unfiltered=None),
+    Structure(),
+    Structure(unfiltered=1.0),
+    Structure(rate=1.0),
+    Structure(unfiltered=1.0, advance_hz=ADVANCE_HZ),
+)
 
 
 def right_structure(order: int, filtered: int) -> Structure:
@@ -156,6 +163,7 @@ def test_a_share_parts_an_order_between_two_structures() -> None:
     assert Structure(unfiltered=-0.5).parts(2) == {1: -0.5, 2: 1.5}
     assert Structure(rate=1.5).parts(2) == {RATE: 1.5, 2: -0.5}
     assert Structure(unfiltered=0.5, rate=0.25).parts(3) == {2: 0.5, 3: 0.25, RATE: 0.25}
+    assert Structure(unfiltered=1.5, rate=-0.5, advance_hz=1000.0).parts(2) == {ADVANCED: 1.5, RATE: -0.5}
     assert Structure().parts(4) == {4: 1.0}
     assert Structure(unfiltered=None).parts(5) == {AFTER: 1.0}
 

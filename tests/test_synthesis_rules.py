@@ -17,7 +17,7 @@ from distort.analysis.synthesis.predicted import LevelPredicted, PartMisfit, Pre
 from distort.analysis.synthesis.prediction import _part
 from distort.analysis.synthesis.programme import _moment_dbfs, loudest_dbfs
 from distort.analysis.synthesis.structure import AFTER, RATE, Smooth, kernel_of
-from distort.analysis.synthesis.ways import Way, ways_of
+from distort.analysis.synthesis.ways import Form, Way, ways_of
 from signals import Sweep
 
 RATE_HZ = 16000
@@ -245,6 +245,19 @@ def test_what_grew_is_held_against_the_lowest_level_that_fits_and_lies_below() -
     assert prediction(level(80.0, 9.0, 2.0), level(90.0, 1.0, 2.0)).grown is None
     # 2.9 dB at the lowest would not do, 1 dB at a level between does not count
     assert prediction(level(70.0, 2.9, 2.0), low, level(90.0, 8.8, 2.0)).grown is None
+
+
+def test_what_took_a_finer_structure_to_fit_tells_of_no_memory() -> None:
+    """It may be wrong at all levels: so the music is made up to where it fits, and that is all."""
+    plain = prediction(level(70.0, 1.0, 2.0), level(80.0, 1.0, 2.0), level(90.0, 9.0, 2.0))
+    finer = replace(plain, form=Form(crossover_hz=None, even=(0.5,), odd=(0.0,), even_advance_hz=2000.0))
+    assert (plain.verdict, finer.verdict) == ("memory", "fits")
+    assert finer.up_to_db_spl == 80.0
+
+
+@pytest.mark.parametrize(("even", "fails"), [(3.01, True), (3.0, False), (None, False)])
+def test_even_products_fail_at_first_over_3_db(even, fails) -> None:
+    assert prediction(level(70.0, even, 2.0), level(80.0, 9.0, 2.0)).even_fails_at_first is fails
 
 
 def test_a_synthesis_goes_up_to_the_last_of_two_levels_that_fit() -> None:

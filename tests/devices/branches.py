@@ -1,7 +1,8 @@
 """Loudspeakers whose orders have a structure that is known: what is played, and products of it, through one response.
 
     y = h * (x + sum over branches of size f(w * x, x)),    f(u, x) = u^q x^(n-q), or w * x^n where q = 0,
-                                                            or the rate of change of u^n re 1 kHz where q = -1
+                                                            or the rate of change of u^n re 1 kHz where q = -1,
+                                                            or u (x + the rate of change of x re 2 kHz) where q = -2
 
 w is a first-order low pass `1 / (1 + jf/fc)`, h a high pass of second order. Everything is made as one FFT at twice
 the rate, so that nothing folds. `without_pairs` f holds no lower order for Gaussian x, each written out by hand:
@@ -20,8 +21,9 @@ from tests.devices.cascade import Resonator
 
 OVERSAMPLING = 2
 """Third orders of 22 kHz fold to 30 kHz, which is cut off."""
-RATE = -1
+RATE, ADVANCED = -1, -2
 """In the place of q."""
+ADVANCE_HZ = 2000.0
 RESPONSE = Resonator(hz=50.0, q=0.8, kind="highpass")
 
 
@@ -37,7 +39,10 @@ class Branch:
         return 1.0 / (1.0 + 1j * frequency_hz / self.corner_hz)
 
     def diagonal(self, frequency_hz: np.ndarray) -> np.ndarray:
-        """E_n(f), the closed form: size w(f)^q, or size w(n f), or size j n f / (1 kHz) w(f)^n."""
+        """E_n(f), the closed form: size w(f)^q, or size w(n f), or size j n f / (1 kHz) w(f)^n, or size w(f) (1 + j f /
+        (2 kHz))."""
+        if self.filtered == ADVANCED:
+            return self.size * self.low_pass(frequency_hz) * (1.0 + 1j * frequency_hz / ADVANCE_HZ)
         if self.filtered == RATE:
             return self.size * 1e-3j * self.order * frequency_hz * self.low_pass(frequency_hz) ** self.order
         if self.filtered:
@@ -51,6 +56,11 @@ class Branch:
         def filtered(signal: np.ndarray) -> np.ndarray:
             return scipy.fft.irfft(scipy.fft.rfft(signal) * self.low_pass(at_hz), signal.size)
 
+        if self.filtered == ADVANCED:
+            faster = scipy.fft.rfft(x) * (1.0 + 1j * at_hz / ADVANCE_HZ)
+            faster[-1] = 0.0
+            product = filtered(x) * scipy.fft.irfft(faster, x.size)
+            return self.size * (product - np.mean(product) * without_pairs)
         u = filtered(x) if self.filtered else x
         uu, ux = (np.mean(u * u), np.mean(u * x)) if without_pairs else (0.0, 0.0)
         product = {

@@ -94,11 +94,20 @@ class Prediction:
         return fitting[-1] if len(fitting) > 1 else None
 
     @property
+    def even_fails_at_first(self) -> bool:
+        """Whether the lowest level for which sweeps were loud enough has even products that are not predicted."""
+        even = self.reached[0].even if self.reached else None
+        return even is not None and even.misfit_db > MOST_EVEN_DB
+
+    @property
     def grown(self) -> tuple[LevelPredicted, Part] | None:
         """The lowest level at which a part exceeds its prediction by more than limit and growth allow, and the part.
 
-        None unless a lower level fits, and sweeps were loud enough for both.
+        None unless a lower level fits, and sweeps were loud enough for both; nor where it took a finer structure to fit
+        that, since one that is wrong at all levels may do so.
         """
+        if self.form is not None and self.form.even_advance_hz is not None:
+            return None
         for one in self.reached:
             lower = [each for each in self.reached if each.fits and each.level_db_spl < one.level_db_spl]
             part = _grown_part(lower[0], one) if lower and not one.fits else None

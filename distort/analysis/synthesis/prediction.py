@@ -16,6 +16,7 @@ from distort.analysis.common.grid import band_edges_hz
 from distort.analysis.multitone.curves import MultitoneBands
 from distort.analysis.multitone.powers import BANDS_PER_OCTAVE
 from distort.analysis.synthesis.choosing import Heard, best_form, misfit_db
+from distort.analysis.synthesis.finer import finer_form
 from distort.analysis.synthesis.kernels import ORDERS, Step, highest_drive_dbfs, kernels_at, level_rule_db
 from distort.analysis.synthesis.predicted import LevelPredicted, PartMisfit, Prediction
 from distort.analysis.synthesis.products import Played
@@ -59,18 +60,27 @@ def predict(steps: Sequence[Step], measured: Sequence[MultitoneMeasured]) -> Pre
     beyond = [one for one in measured if _drive_dbfs(one) > highest_dbfs + SAME_DRIVE_DB]
     held = [one for one in beyond if _drive_dbfs(one) <= highest_dbfs + HELD_DB]
     chosen = _chosen(reached)
-    form = None
-    if chosen is not None:
-        form = best_form(_played(chosen, steps), kernels_at(steps, _drive_dbfs(chosen)), _heard(chosen))
-    return Prediction(
-        levels=()
-        if form is None
-        else tuple(replace(_level(steps, one, form), held=one in held) for one in (*reached, *held)),
-        form=form,
-        chosen_at_db_spl=None if chosen is None else chosen.level_db_spl,
-        unreached_db_spl=tuple(one.level_db_spl for one in beyond),
-        needed_db_spl=None if not beyond else beyond[0].level_db_spl + level_rule_db(max(ORDERS)),
-    )
+
+    def of(form: Form | None) -> Prediction:
+        levels = (replace(_level(steps, one, form), held=one in held) for one in (*reached, *held) if form is not None)
+        return Prediction(
+            levels=tuple(levels),
+            form=form,
+            chosen_at_db_spl=None if chosen is None else chosen.level_db_spl,
+            unreached_db_spl=tuple(one.level_db_spl for one in beyond),
+            needed_db_spl=None if not beyond else beyond[0].level_db_spl + level_rule_db(max(ORDERS)),
+        )
+
+    if chosen is None:
+        return of(None)
+    with_chosen = _played(chosen, steps), kernels_at(steps, _drive_dbfs(chosen)), _heard(chosen)
+    form = best_form(*with_chosen)
+    plain = of(form)
+    if not plain.even_fails_at_first:
+        return plain
+    finer = of(finer_form(*with_chosen, form))
+    # what fits by its freedom alone fits no second level
+    return plain if finer.up_to_db_spl is None else finer
 
 
 def _chosen(measured: Sequence[MultitoneMeasured]) -> MultitoneMeasured | None:

@@ -10,7 +10,7 @@ import scipy
 
 from distort.analysis.common.smoothing import PowerSpectrum
 from distort.analysis.multitone.powers import band_of_bins, filled, free_bins
-from distort.analysis.synthesis.structure import Kernel, Structure
+from distort.analysis.synthesis.structure import ADVANCED, Kernel, Structure
 from distort.analysis.synthesis.ways import Way
 from distort.analysis.synthesis.wick import pairs_of, wick_product
 from signals import Multitone
@@ -48,7 +48,7 @@ class Played:
     def product(self, kernel: Kernel, structure: Structure, way: Way) -> ComplexArray:
         """What an order of a way makes of it, as it would have to be played: amplitudes of bins 0 ... top."""
         parts = structure.parts(kernel.order)
-        made = self.products(kernel, way, tuple(parts))
+        made = self.products(kernel.advanced_from(structure.advance_hz), way, tuple(parts))
         return np.asarray(sum(share * made[q] for q, share in parts.items()))
 
     def products(self, kernel: Kernel, way: Way, parts: Sequence[int]) -> dict[int, ComplexArray]:
@@ -63,7 +63,8 @@ class Played:
         for q in parts:
             of_u, of_x = kernel.factors(q)
             u = _wave(lines * kernel.before(q, self.tone.line_hz), bins, points) if of_u else x
-            made = wick_product(u, x, of_u=of_u, of_x=of_x, pairs=pairs_of(u, x))
+            beside = _wave(lines * kernel.beside(q, self.tone.line_hz), bins, points) if q == ADVANCED else x
+            made = wick_product(u, beside, of_u=of_u, of_x=of_x, pairs=pairs_of(u, beside))
             found[q] = np.asarray(scipy.fft.rfft(made)[: top + 1] * (2.0 / points) * kernel.after(q, at_hz))
         return found
 
@@ -73,6 +74,13 @@ class Played:
         made   amplitudes of the bins from 0 on, as they would have to be played
         """
         return self._relative_db(self._power(made), self._even_bins)
+
+    def even_power(self, made: ComplexArray, other: ComplexArray) -> FloatArray:
+        """What two products have in common of even bins in each third octave, re its lines, `(bands,)`: with itself,
+        the power of which `even_db` is the level."""
+        common = np.zeros(self._bands[1].size)
+        common[: made.size] = 0.5 * np.real(made * np.conj(other)) * self._through[: made.size]
+        return self._relative(common, self._even_bins)
 
     def odd_db(self, made: ComplexArray) -> FloatArray:
         """Odd products likewise; what lies on a line is read beside it, as it is of a recording."""
@@ -111,10 +119,12 @@ class Played:
         power[: made.size] = 0.5 * np.square(np.abs(made)) * self._through[: made.size]
         return power
 
-    def _relative_db(self, power: FloatArray, bins: IntArray) -> FloatArray:
+    def _relative(self, power: FloatArray, bins: IntArray) -> FloatArray:
         midbands, band = self._bands
-        sums = np.bincount(band[bins], weights=power[bins], minlength=midbands.size)
-        return power_to_db(sums / self._lines)
+        return np.asarray(np.bincount(band[bins], weights=power[bins], minlength=midbands.size) / self._lines)
+
+    def _relative_db(self, power: FloatArray, bins: IntArray) -> FloatArray:
+        return power_to_db(self._relative(power, bins))
 
 
 def _wave(amplitudes: ComplexArray, bins: IntArray, points: int) -> FloatArray:

@@ -19,7 +19,7 @@ import scipy
 
 from distort.analysis.synthesis.kernels import ORDERS, Step, highest_drive_dbfs, kernels_at, level_rule_db
 from distort.analysis.synthesis.path import fundamental_changes, impulse_samples, path_spectrum
-from distort.analysis.synthesis.structure import Kernel, Structure, kernel_of
+from distort.analysis.synthesis.structure import ADVANCED, Kernel, Structure, kernel_of
 from distort.analysis.synthesis.ways import Form, Way, ways_of
 from distort.analysis.synthesis.wick import Pairs, wick_product
 from distort.errors import AnalysisError
@@ -144,12 +144,16 @@ class _Playing:
         for kernel, weight in zip(kernels, self._weights(order), strict=True):
             if kernel is None or not np.any(weight):
                 continue
+            advanced = kernel.advanced_from(structure.advance_hz)
             for q, share in structure.parts(order).items():
-                of_u, of_x = kernel.factors(q)
-                u = scipy.fft.irfft(played * kernel.before(q, frequency_hz), fine * size) * fine if of_u else x
-                product = self._wick(u, x, of_u=of_u, of_x=of_x) * np.repeat(weight, fine)
+                of_u, of_x = advanced.factors(q)
+                u = scipy.fft.irfft(played * advanced.before(q, frequency_hz), fine * size) * fine if of_u else x
+                beside = x
+                if q == ADVANCED:
+                    beside = scipy.fft.irfft(played * advanced.beside(q, frequency_hz), fine * size) * fine
+                product = self._wick(u, beside, of_u=of_u, of_x=of_x) * np.repeat(weight, fine)
                 spectrum = scipy.fft.rfft(product)[: size // 2 + 1] * (share / fine)
-                made += spectrum * kernel.after(q, frequency_hz)
+                made += spectrum * advanced.after(q, frequency_hz)
         return np.asarray(scipy.fft.irfft(made, size))
 
     def _wick(self, u: FloatArray, x: FloatArray, *, of_u: int, of_x: int) -> FloatArray:

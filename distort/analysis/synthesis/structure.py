@@ -2,17 +2,23 @@
 
     q factors filtered  y_nq = h * (sigma :(w * x)^q x^(n-q):)   w = |E_n|^(1/q) exp(j arg / q),   q = n or n - 1
     rate of change      y_nr = h * d/dt (sigma :(w * x)^n:)      w as for q = n, of E_n / (j 2 pi n f)
+    one advanced        y_na = h * (sigma :(w * x)^(n-1) (x + x' / (2 pi f_a)):)
+                                                                 w as for q = n - 1, of E_n / (1 + j f / f_a)
     none of them        y_n0 = h * (e_n * :x^n:)                 e_n(n f) = E_n(f)
 
 A spring bends the displacement alone (q = n); a displacement that bends the force factor is one unfiltered factor, the
 current, beside filtered ones (q = n - 1); the voltage of an inductance that changes is a rate of change; what arises
-where the sound is radiated is filtered after it. Along the diagonal all of these are the same, so a sweep alone cannot
+where the sound is radiated is filtered after it. A cone that moves while it bends the force factor also shifts the
+sound in time (Doppler): it acts on the unfiltered factor in proportion to that and to its rate of change, and at f_a,
+which may be negative, both are as large. Along the diagonal all of these are the same, so a sweep alone cannot
 tell them, nor how much of an order each makes: either of the second and third has a share of it beside q = n, which may
 be negative where the two work against one another. sigma is 1 or -1: arg is the unwrapped phase of E_n less the
 multiple of pi that brings it nearest to 0 at the low end, and sigma its sign.
 """
 
-from dataclasses import dataclass
+import math
+from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 import numpy.typing as npt
@@ -23,8 +29,9 @@ from distort.analysis.common.log_frequency import over_log_frequency
 FloatArray = npt.NDArray[np.float64]
 ComplexArray = npt.NDArray[np.complex128]
 
-AFTER, RATE = 0, -1
-"""Beside the numbers of filtered factors: none of them, and all of them with the rate of change of their product."""
+AFTER, RATE, ADVANCED = 0, -1, -2
+"""Beside the numbers of filtered factors: none of them, all of them with the rate of change of their product, and all
+but one, of which the rate of change counts as well."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -35,12 +42,15 @@ class Structure:
     """Share in which one factor is not filtered; None: all of it is filtered after."""
     rate: float = 0.0
     """Share that is a rate of change."""
+    advance_hz: float | None = None
+    """f_a of the factor that is not filtered; None: its rate of change does not count."""
 
     def parts(self, order: int) -> dict[int, float]:
-        """How much of the order has q filtered factors, by q, AFTER and RATE among them."""
+        """How much of the order has q filtered factors, by q, AFTER, RATE and ADVANCED among them."""
         if self.unfiltered is None or order == 1:
             return {AFTER: 1.0}
-        every = {order - 1: self.unfiltered, order: 1.0 - self.unfiltered - self.rate, RATE: self.rate}
+        one_not = order - 1 if self.advance_hz is None else ADVANCED
+        every = {one_not: self.unfiltered, order: 1.0 - self.unfiltered - self.rate, RATE: self.rate}
         return {q: share for q, share in every.items() if share}
 
 
@@ -110,21 +120,44 @@ class Kernel:
     """E_n."""
     rate: Signed
     """E_n / (j 2 pi n f)."""
+    advance_hz: float = math.inf
+    """f_a."""
+
+    def advanced_from(self, advance_hz: float | None) -> "Kernel":
+        """The same with this f_a; None: none."""
+        return replace(self, advance_hz=math.inf if advance_hz is None else advance_hz)
+
+    @cached_property
+    def _advanced(self) -> Signed:
+        """E_n / (1 + j f / f_a)."""
+        curve = self.whole.curve
+        by = 1.0 + 1j * curve.frequency_hz / self.advance_hz
+        phase = curve.phase_rad - np.angle(by) + (np.pi if self.whole.sign < 0.0 else 0.0)
+        return _signed(curve.frequency_hz, np.asarray(curve.log_size - np.log(np.abs(by))), np.asarray(phase))
 
     def before(self, q: int, frequency_hz: FloatArray) -> ComplexArray:
         """What filters each of the filtered factors of part `q`, elementwise."""
-        root = self.rate.curve.root(self.order) if q == RATE else self.whole.curve.root(q)
-        return root.at(frequency_hz)
+        if q == RATE:
+            return self.rate.curve.root(self.order).at(frequency_hz)
+        if q == ADVANCED:
+            return self._advanced.curve.root(self.order - 1).at(frequency_hz)
+        return self.whole.curve.root(q).at(frequency_hz)
+
+    def beside(self, q: int, frequency_hz: FloatArray) -> ComplexArray | float:
+        """What the factors of part `q` are multiplied by that are not filtered, elementwise."""
+        return np.asarray(1.0 + 1j * frequency_hz / self.advance_hz) if q == ADVANCED else 1.0
 
     def after(self, q: int, frequency_hz: FloatArray) -> ComplexArray | float:
         """What the product of part `q` is multiplied by, its sign among it, elementwise at the product's frequency."""
         if q == RATE:
             return np.asarray(2j * np.pi * self.rate.sign * frequency_hz, dtype=np.complex128)
+        if q == ADVANCED:
+            return self._advanced.sign
         return self.whole.times(frequency_hz / self.order) if q == AFTER else self.whole.sign
 
     def factors(self, q: int) -> tuple[int, int]:
         """How many factors of part `q` are filtered before they are multiplied, and how many are not."""
-        filtered = {AFTER: 0, RATE: self.order}.get(q, q)
+        filtered = {AFTER: 0, RATE: self.order, ADVANCED: self.order - 1}.get(q, q)
         return filtered, self.order - filtered
 
 

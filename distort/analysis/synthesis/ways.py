@@ -30,11 +30,17 @@ class Form:
     even_rate: tuple[float, ...] = field(default=(), metadata={"later": True, "only_if_said": True})
     """Likewise the share that is a rate of change; empty where nothing is."""
     odd_rate: tuple[float, ...] = field(default=(), metadata={"later": True, "only_if_said": True})
+    even_advance_hz: float | None = field(default=None, metadata={"later": True, "only_if_said": True})
+    """f_a of the even orders of the lowest way; None: the rate of change of no single factor counts."""
 
     def structure(self, way: int, order: int) -> Structure:
         """Of an order of a way."""
         shares, rates = (self.odd, self.odd_rate) if order % 2 else (self.even, self.even_rate)
-        return Structure(unfiltered=shares[way], rate=rates[way] if rates else 0.0)
+        return Structure(
+            unfiltered=shares[way],
+            rate=rates[way] if rates else 0.0,
+            advance_hz=self.even_advance_hz if order % 2 == 0 and way == 0 else None,
+        )
 
 
 def form_of(crossover_hz: float | None, even: Sequence[Structure], odd: Sequence[Structure]) -> Form:
