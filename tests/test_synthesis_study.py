@@ -6,8 +6,8 @@ from distort.analysis.synthesis.predicted import MOST_EVEN_DB, MOST_ODD_DB
 from tests.devices.physical import MODELS
 from tests.synthesis_study import misfits, music_misfit, simulated
 
-EVEN_FAILS = {"small full-range driver"}
-"""Its even products are of several mechanisms at once, Doppler shift among them, which no one share describes."""
+EVEN_FAILS = {("small full-range driver", -12.0)}
+"""By name and drive: there its cone moves 1.5 mm, and no structure that is tried explains it."""
 
 
 @pytest.mark.study
@@ -20,4 +20,4 @@ def test_multitones_of_a_physical_loudspeaker(name) -> None:
     for drive, (even_db, odd_db) in found.items():
         print(f"\n    {name}, {drive:g} dBFS: even {even_db:.1f} dB, odd {odd_db:.1f} dB", end="")
     assert all(odd_db <= MOST_ODD_DB for _, odd_db in found.values())
-    assert name in EVEN_FAILS or all(even_db <= MOST_EVEN_DB for even_db, _ in found.values())
+    assert all(even_db <= MOST_EVEN_DB or (name, drive) in EVEN_FAILS for drive, (even_db, _) in found.items())
