@@ -37,7 +37,7 @@ def _of_music(record: Heard, test: str | None) -> Iterator[Way]:
         if kind in record.silent:
             yield Way(what=what, where="none of it stands above the noise in this music", address="")
         elif test is not None:
-            yield Way(what=what, where="without it and with it", address=f"{test}#{record.stem}_{kind}")
+            yield Way(what=what, where="without and with it, in the blind test", address=f"{test}#{record.stem}_{kind}")
 
 
 def _with_findings(story: Sequence[Told], sounds: Mapping[int, Play | str]) -> Iterator[Way]:
