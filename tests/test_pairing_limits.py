@@ -9,19 +9,24 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
-from distort.analysis.common.quantities import GAIN, RESPONSE
+from distort.analysis.common.quantities import GAIN, RESPONSE, harmonic
 from distort.assembly.comparison.comparing import (
     Paired,
     _at_equal_drive,
     _at_equal_output,
+    _of_anomalies,
+    _of_findings,
     _with_references,
     default_basis,
 )
+from distort.assembly.comparison.near_field import highest_hz, orders_alone
 from distort.assembly.comparison.setup_differences import _dates, _set_ups, same_multitones
 from distort.assembly.comparison.side import _drive_dbfs
 from distort.errors import AnalysisError
+from distort.session.results.faults_found import FaultsFound
 from signals import Multitone
 from tests.test_comparison_scatter import curve
+from tests.test_fault_changes import DIP, RISE
 
 
 @dataclass(frozen=True)
@@ -195,3 +200,45 @@ def test_multitones_are_the_same_but_for_their_drive():
     assert not same_multitones(tones(one), tones(replace(one, seed=one.seed + 1)))
     assert same_multitones(tones(), tones(one))
     assert same_multitones(tones(one), tones())
+
+
+def test_faults_go_from_a_to_b():
+    """What A alone lists has no partner in B, and the other way round."""
+    nothing = FaultsFound(anomalies=(), findings=())
+    found = FaultsFound(anomalies=(DIP,), findings=(RISE,))
+    for compared, one in ((_of_anomalies, DIP), (_of_findings, RISE)):
+        (lost,) = compared([found, nothing], ((), ()))
+        (new,) = compared([nothing, found], ((), ()))
+        assert [(each.a, each.b) for each in (lost, new)] == [(one, None), (None, one)]
+
+
+def near(radius_m: float | None, temperature_c: float = 20.0, *, near_field: bool = True):
+    said = SimpleNamespace(radius_m=radius_m)
+    plan = SimpleNamespace(said=lambda _: said, setup=SimpleNamespace(temperature_c=temperature_c))
+    return SimpleNamespace(plan=plan, condition="cone", near_field=near_field)
+
+
+def test_a_product_lies_within_the_near_field_of_both():
+    """Up to k a = 1 (Keele 1974): c / (2 pi a), of the larger radius; of a side at a distance there is no limit."""
+    c = 331.3 * np.sqrt(1.0 + 20.0 / 273.15)
+    small, large = near(0.02), near(0.08)
+    for a, b in ((small, large), (large, small)):
+        assert highest_hz(a, b) == pytest.approx(c / (2.0 * np.pi * 0.08), rel=1e-3)
+    assert highest_hz(small, near(0.08, near_field=False)) == pytest.approx(c / (2.0 * np.pi * 0.02), rel=1e-3)
+    assert highest_hz(near(None, near_field=False), near(None, near_field=False)) is None
+
+
+def test_an_order_that_was_not_clear_is_not_clear_near_by():
+    """At the limit itself the product still counts."""
+    own = replace(curve(-40.0, quantity=harmonic(2)), clear=np.arange(11) != 1)
+    end_hz = 2.0 * float(own.frequency_hz[4])
+    (kept,) = orders_alone(SideOfCurves(curves=(own,), repeats=()), end_hz).curves
+    assert np.flatnonzero(kept.clear).tolist() == [0, 2, 3, 4]
+
+
+@dataclass(frozen=True)
+class SideOfCurves:
+    """As much of a side as holds curves."""
+
+    curves: tuple
+    repeats: tuple

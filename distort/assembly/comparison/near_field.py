@@ -26,6 +26,6 @@ def orders_alone(side: Side, up_to_hz: float) -> Side:
     kept = (
         replace(one, clear=one.clear & (order * one.frequency_hz <= up_to_hz))
         for one, order in orders
-        if order is not None and one.quantity.stimulus == "sweep"
+        if order is not None
     )
     return replace(side, curves=tuple(kept), repeats=())
