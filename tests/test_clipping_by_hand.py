@@ -156,8 +156,11 @@ def test_half_of_all_within_45_flatnesses_crowd(below, told):
 
 
 def test_a_wave_of_one_side_does_not_crowd():
+    """Nor does one of which no sample is on the other side."""
     assert crowded([0.5] * 20, []) == 0
     assert crowded([], [0.5] * 20) == 0
+    above = np.where(np.arange(40) % 2 == 0, 0.5, 0.25)
+    assert _crowded(above, 0.0).size == _crowded(-above, 0.0).size == 0
 
 
 # --- crests that repeat -----------------------------------------------------------------------------------------------
@@ -188,6 +191,9 @@ def test_heights_that_do_not_change_while_others_do_are_held():
     assert count(periods(0.01)) == PERIODS
     assert count(periods(0.01, free=7)) == 0  # eight free crests are asked for
     assert count(periods(0.01, free=8)) == PERIODS
+    louder = periods(0.01)
+    louder[-1] = 0.5  # behind the periods something else was recorded
+    assert count(louder) == PERIODS
 
 
 @pytest.mark.parametrize(("share", "expected"), [(0.096, 2 * PERIODS), (0.104, PERIODS)])

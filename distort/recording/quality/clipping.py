@@ -90,8 +90,8 @@ def _steep_tops(samples: FloatArray, extreme: float, flatness: float, *, shortes
     """Samples of the runs within `flatness` of the extreme beside which the wave falls as no smooth crest does."""
     first, end = _runs(samples >= extreme - flatness)
     length = end - first
-    before = samples[np.clip(first - length, 0, samples.size - 1)]
-    after = samples[np.clip(end - 1 + length, 0, samples.size - 1)]
+    before = samples[np.maximum(first - length, 0)]
+    after = samples[np.minimum(end - 1 + length, samples.size - 1)]
     steep = np.minimum(extreme - before, extreme - after) > LEAST_DROP * flatness
     clipped = (length >= shortest) & steep
     pieces = [np.arange(a, b) for a, b in zip(first[clipped], end[clipped], strict=True)]
