@@ -106,6 +106,45 @@ def test_noise_that_falls_at_once_explains_it_better_by_three(behind, seen):
     assert (_decay_blocks(_Bands(power[np.newaxis], np.array([shape]))) > 0) == seen
 
 
+TIMES_S = [0.05 * 1.3**n for n in range(17)]
+RISES_DB = range(-9, 100, 2)
+"""Reverberation times and powers at the beginning that are tried: 0.05 to 3.3 s, -9 to 99 dB re the noise."""
+
+
+@pytest.mark.parametrize(
+    ("decay_s", "rise_db", "tried"),
+    [
+        (TIMES_S[15], -9, True),
+        (TIMES_S[15], -11, False),
+        (TIMES_S[2], 99, True),
+        (TIMES_S[2], 101, False),
+        (TIMES_S[0], 31, True),
+        (TIMES_S[0] / 1.3, 31, False),
+        (TIMES_S[16], 19, True),
+        (TIMES_S[16] * 1.3, 19, False),
+    ],
+)
+def test_the_ends_of_what_is_tried_are_among_it_and_what_lies_beyond_is_not(decay_s, rise_db, tried):
+    """The evidence of the decay itself is a millionth more than is asked for: another one explains it less well. A weak
+    one is looked at over 0.75 s: on the mean over more it would not be worth a cut."""
+    model = 1.0 + decayed(30 if rise_db < 0 else 200, decay_s=decay_s, rise=10.0 ** (0.1 * rise_db))
+    shape = 7.0 * (1.0 + 1e-6) / likelihood_ratio(model, model)
+    step = _evidence_of_a_step(model / np.mean(model), shape)
+    assert step - 3.0 < 7.0  # it does not decide
+    assert (_decay_blocks(_Bands(model[np.newaxis], np.array([shape]))) > 0) == tried
+
+
+def test_a_decay_is_cut_off_where_its_blocks_say_and_what_follows_is_looked_at_again():
+    """One slope of noise 40 dB over what follows on it: 12 blocks and more, each half of 50 ms on, and no second slope
+    behind them."""
+    time_s = np.arange(2 * RATE) / RATE
+    samples = np.random.default_rng(5).standard_normal(time_s.size) * (1.0 + 10.0 ** (2.0 - 3.0 * time_s / 0.5))
+    blocks = _decay_blocks(_bands(samples, RATE))
+    assert 12 <= blocks <= 24
+    assert _decay_blocks(_bands(samples[blocks * HOP :], RATE)) == 0
+    assert settled(samples, RATE) == blocks * HOP
+
+
 @pytest.mark.parametrize(("hops", "blocks"), [(9, 8), (8, 7)])
 def test_a_decay_is_sought_where_there_are_eight_blocks(hops, blocks):
     """60 dB in 0.11 s, down to noise 40 dB below its beginning: in seven blocks nothing is looked for."""
