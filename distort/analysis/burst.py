@@ -154,10 +154,10 @@ def _noise_between(noise: NoiseDensity | None, band_hz: tuple[float, float]) -> 
 
 
 def _between(frequency_hz: FloatArray, density: FloatArray, band_hz: tuple[float, float]) -> float:
-    """Integral of a density over a band; beyond its frequencies there is nothing."""
+    """Integral of a density over a band from 0 Hz or higher; beyond its frequencies there is nothing."""
     inside = (frequency_hz > band_hz[0]) & (frequency_hz < band_hz[1])
     at_hz = np.concatenate([[band_hz[0]], frequency_hz[inside], [band_hz[1]]])
-    return float(scipy.integrate.trapezoid(np.interp(at_hz, frequency_hz, density, left=0.0, right=0.0), at_hz))
+    return float(scipy.integrate.trapezoid(np.interp(at_hz, frequency_hz, density, right=0.0), at_hz))
 
 
 def _response(bands_hz: FloatArray, gain: FloatArray, at_hz: FloatArray) -> FloatArray:

@@ -231,7 +231,7 @@ def _heard(
     # Share of each bin that lies in each band: bins reach half a step to either side.
     above, below = (frequency_hz + side * step_hz / 2 for side in (1, -1))
     both_hz = np.minimum(high_hz[:, None], above) - np.maximum(low_hz[:, None], below)
-    inside = np.clip(both_hz / step_hz, 0.0, 1.0)
+    inside = np.maximum(both_hz, 0.0) / step_hz
     used = inside * free
     left = used.sum(axis=1)
     kept = np.where(left >= LEAST_LEFT * inside.sum(axis=1), left, np.nan)

@@ -110,7 +110,7 @@ def within_passband(level_db: FloatArray) -> FloatArray:
     known = np.isfinite(level_db)
     if not np.any(known):
         return level_db
-    near = np.flatnonzero(known & (np.nan_to_num(level_db, nan=-np.inf) > np.median(level_db[known]) - PASSBAND_DB))
+    near = np.flatnonzero(np.nan_to_num(level_db, nan=-np.inf) > np.median(level_db[known]) - PASSBAND_DB)
     row = np.arange(level_db.size)
     return np.where((row >= near[0]) & (row <= near[-1]), level_db, np.nan)
 
@@ -145,9 +145,10 @@ def _as_later_dip(each: _LookedAt, looked_at: Sequence[_LookedAt], fine: FineRes
     if not one.dip or own is not None:
         return each
     for comb in [comb for *_, comb in looked_at if comb is not None]:
-        number = round(one.centre_hz * comb.delay_s + 0.5)
-        off = abs(one.centre_hz * comb.delay_s + 0.5 - number)
-        if number < 1 or off > min(SAME_DELAY * (number - 0.5), SAME_PLACE):
+        place = one.centre_hz * comb.delay_s + 0.5
+        number = round(place)
+        off = abs(place - number)
+        if off > min(SAME_DELAY * (number - 0.5), SAME_PLACE):  # below the first dip the allowance is negative
             continue
         found = comb_fit(
             fine.frequency_hz,

@@ -87,7 +87,7 @@ def comb_fit(
         spacing_hz = centre_hz / (number - 0.5)
         low_hz = max(centre_hz - 1.0 * spacing_hz, centre_hz / 4.0)
         rows = (frequency_hz >= low_hz) & (frequency_hz <= centre_hz + 1.5 * spacing_hz)
-        reaches = frequency_hz[-1] >= centre_hz + 0.5 * spacing_hz and frequency_hz[0] <= max(low_hz * 1.2, 1.0)
+        reaches = frequency_hz[-1] >= centre_hz + 0.5 * spacing_hz and frequency_hz[0] <= low_hz * 1.2
         if np.sum(rows) < 12 or not reaches:
             continue
         fit = _comb(

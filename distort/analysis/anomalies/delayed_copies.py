@@ -83,14 +83,13 @@ class DelayedCopy:
 def find_delayed_copy(
     frequency_hz: FloatArray, level_db: FloatArray, *, smoothing_octaves: float
 ) -> DelayedCopy | None:
-    """The delayed copy that runs through a response `(rows,)`, without gaps and evenly spaced in log frequency, if any.
+    """The delayed copy that runs through a response `(rows,)`, one at least, without gaps and evenly spaced in log
+    frequency, if any.
 
     smoothing_octaves   band over which `level_db` is a mean power
     """
-    if frequency_hz.size < 2:
-        return None
     lowest_hz, highest_hz = frequency_hz[0] / ROWS_BELOW, frequency_hz[-1] / DIPS_SHOWN
-    octaves = np.log2(highest_hz / lowest_hz) if highest_hz > lowest_hz else -1.0
+    octaves = np.log2(highest_hz / lowest_hz)  # negative in a band too narrow for any
     candidates_hz = lowest_hz * 2.0 ** (np.arange(int(np.floor(octaves * DELAYS_PER_OCTAVE)) + 1) / DELAYS_PER_OCTAVE)
     if candidates_hz.size == 0:
         return None

@@ -207,9 +207,9 @@ def worst_of_octave(margins: Margins, midband_hz: float, *, lowest_hz: float) ->
     """
     half = OCTAVE_RATIO**0.5
     inside = (margins.frequency_hz >= max(midband_hz / half, lowest_hz)) & (margins.frequency_hz < midband_hz * half)
-    mean_db = 0.5 * (margins.excitation_db + margins.schroeder_db)
-    usable = inside & np.isfinite(mean_db) & ~margins.doubtful
-    return int(np.argmax(np.where(usable, mean_db, -np.inf))) if usable.any() else None
+    together_db = margins.excitation_db + margins.schroeder_db
+    usable = inside & np.isfinite(together_db) & ~margins.doubtful
+    return int(np.argmax(np.where(usable, together_db, -np.inf))) if usable.any() else None
 
 
 def _floor_db(at_hz: FloatArray, noise_hz: FloatArray, noise_db_spl: FloatArray | None) -> FloatArray:
