@@ -8,10 +8,18 @@ import numpy as np
 import pytest
 
 from distort.analysis.anomalies import anomalies
-from distort.analysis.anomalies.anomalies import CurveElsewhere, _described, _shapes, find_anomalies, within_passband
+from distort.analysis.anomalies.anomalies import (
+    CurveElsewhere,
+    _described,
+    _elsewhere_db,
+    _shapes,
+    find_anomalies,
+    within_passband,
+)
 from distort.analysis.anomalies.comb_shapes import CombFit
 from distort.analysis.anomalies.dip_shapes import SecondOrderFit
 from distort.analysis.anomalies.outstanding import Found
+from distort.analysis.common.grid import grid_hz
 from tests.made_dips import FINE, POLES, ROWS_HZ, against, comb, dip_at
 
 # --- its shapes -------------------------------------------------------------------------------------------------------
@@ -152,9 +160,19 @@ def test_a_curve_elsewhere_is_straight_over_log_frequency():
     np.testing.assert_allclose(curve.at(np.array([99.0, 100.0, 200.0, 400.0, 401.0])), [np.nan, 0.0, 3.0, 6.0, np.nan])
 
 
+def test_elsewhere_the_mean_power_counts():
+    """0 dB and a row of +10 dB: (1 + 10) / 2 is 7.40 dB; a single row moves its own trend by under 0.1 dB."""
+    rows_hz = grid_hz()
+    peak_db = np.where(np.arange(rows_hz.size) == 120, 10.0, 0.0)
+    curves = [CurveElsewhere(frequency_hz=rows_hz, level_db=one) for one in (peak_db, 0.0 * peak_db)]
+    assert _elsewhere_db(dip_at(rows_hz[120], 10.0), curves) == pytest.approx(7.40, abs=0.1)
+
+
 def test_roll_offs_end_where_the_level_comes_near_the_median():
     level_db = np.array([-30.0, -9.0, np.nan, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, -9.0, -11.0, -30.0])
     np.testing.assert_array_equal(np.isfinite(within_passband(level_db)), [0, 1, 0, 1, 1, 1, 1, 1, 1, 1, 0, 0])
+    unread = np.concatenate([[np.nan], level_db, [np.nan]])
+    np.testing.assert_array_equal(np.isfinite(within_passband(unread)), [0, 0, 1, 0, 1, 1, 1, 1, 1, 1, 1, 0, 0, 0])
 
 
 def test_every_dip_that_is_found_is_described_from_the_lowest_up(monkeypatch):

@@ -239,7 +239,8 @@ def test_the_correlation_with_a_comb_is_that_of_what_trends_leave(octaves):
     cosine = np.trapezoid(np.cos(np.pi * across / first_hz), axis=0) / 800.0
     level_db = cosine + ERRORS_DB
     expected = np.corrcoef(*(beside_trend(one[rows], ROWS_HZ[rows]) for one in (cosine, level_db)))[0, 1]
-    assert _correlation(ROWS_HZ, level_db, first_hz, octaves) == pytest.approx(expected, abs=1e-4)
+    for size in (1.0, 1e-6):
+        assert _correlation(ROWS_HZ, size * level_db, first_hz, octaves) == pytest.approx(expected, abs=1e-4)
     sloping = -0.3 * cosine + 5.0 * np.log(ROWS_HZ) ** 3
     assert _correlation(ROWS_HZ, sloping, first_hz, octaves) == pytest.approx(-1.0, abs=1e-4)
     assert _correlation(ROWS_HZ, np.zeros(ROWS_HZ.size), first_hz, octaves) == 0.0

@@ -126,6 +126,14 @@ def test_powers_of_third_octaves_are_those_of_the_lines_in_them() -> None:
     assert np.all(parts.delivered == sound)
 
 
+@pytest.mark.parametrize(("hz", "inside"), [(890.0, False), (892.0, True), (1121.0, True), (1123.0, False)])
+def test_a_third_octave_ends_where_the_standard_has_it(hz, inside):
+    """IEC 61260-1: 1000 x 10^(-+0.05) Hz, 891.3 and 1122.0."""
+    tone = np.cos(2.0 * np.pi * hz * np.arange(RATE) / RATE)
+    found = third_octave_powers(tone, RATE, np.array([1000.0]))
+    assert found[0] == pytest.approx(0.5 if inside else 0.0, abs=1e-9)
+
+
 def test_an_envelope_goes_back_where_its_band_lies() -> None:
     """Three quarters of the turns go up from its first bin, a quarter lies below; what leaves the spectrum is lost."""
     size = 16

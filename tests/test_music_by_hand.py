@@ -20,8 +20,7 @@ from distort.analysis.programme import (
     moving_gain,
 )
 
-RATE, SIZE = 4000, 6000
-SECONDS = 1.5
+RATE, SIZE, SECONDS = 4000, 6000, 1.5
 HZ = scipy.fft.rfftfreq(SIZE, 1.0 / RATE)
 RANDOM = np.random.default_rng(12)
 
@@ -151,8 +150,7 @@ def test_the_moving_gain_and_what_it_follows_are_those_of_its_matrix(width_hz, s
     moving, followed = moving_gain(played, heard_then, seconds=seconds, width_hz=width_hz)
     points = round(window_s * n / seconds) | 1
     steps = np.arange(n)[:, None] - np.arange(n)[None, :]
-    inside = np.abs(steps) <= points // 2
-    window = np.where(inside, np.cos(np.pi * steps / (points + 1)) ** 2, 0.0)
+    window = np.where(np.abs(steps) <= points // 2, np.cos(np.pi * steps / (points + 1)) ** 2, 0.0)
     power = np.abs(played) ** 2
     weight = window @ power
     np.testing.assert_allclose(moving, (window @ (np.conj(played) * heard_then)) / weight, rtol=1e-4)
@@ -217,6 +215,16 @@ def test_takes_of_a_level_are_averaged(monkeypatch):
     monkeypatch.setattr(programme, "_compared", lambda before, one, bands_hz: {"left": bands_hz * one[0] + before[0]})
     found = against_quiet(takes[0], takes[1:], n_samples=10000, sample_rate=RATE, bands_hz=BANDS_HZ)
     np.testing.assert_allclose(found["left"], 1.5 * BANDS_HZ)
+    one = against_quiet(takes[0], takes[1:2], n_samples=10000, sample_rate=RATE, bands_hz=BANDS_HZ)
+    np.testing.assert_allclose(one["left"], BANDS_HZ)
+
+
+@pytest.mark.parametrize("bands_hz", [[500.0], [500.0, 630.0]])
+def test_each_third_octave_is_compared_with_the_gain_for_good(bands_hz, monkeypatch):
+    monkeypatch.setattr(programme, "gain_for_good", lambda quiet, loud, bands_hz: GAIN)
+    monkeypatch.setattr(programme, "_band", lambda quiet, loud, gain, middle_hz: {"left": middle_hz * abs(gain[1])})
+    found = programme._compared(QUIET, LOUD, np.array(bands_hz))
+    np.testing.assert_allclose(found["left"], np.array(bands_hz) * abs(GAIN[1]))
 
 
 @pytest.mark.parametrize(("floor_db", "counts"), [(-13.2, True), (-12.4, False), (np.nan, False)])
