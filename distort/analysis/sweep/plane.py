@@ -39,8 +39,9 @@ LOW_RATE_HZ = 1500.0
 """Sample rate, at least, at which the long frames are read: several times what they are read for."""
 
 LOW_TAPS, LOW_PASS_HZ = 4, 400.0
-"""Length of the low-pass before that, in samples of the low rate, and where it is 6 dB down: under a Hamming window it
-has stopped 3.3 / 4 of the low rate higher, so that nothing folds onto what lies under `SPLIT_HZ`."""
+"""Length of the low-pass before that, in samples of the low rate, and the middle of its edge: under a Hamming window it
+has stopped 3.3 / 8 of the low rate higher, so that nothing folds onto what lies under `SPLIT_HZ`. What it takes off
+there, up to 3 dB, is made good."""
 
 GUARD_BEFORE_S, GUARD_AFTER_S = 0.015, 0.02
 GUARD_PERIODS = 2.0
@@ -238,7 +239,9 @@ def _all_frames(impulse: FloatArray, sweep: Sweep) -> FloatArray:
     low_pass = scipy.signal.firwin(2 * half + 1, LOW_PASS_HZ, fs=sweep.sample_rate)
     around = _around(impulse, LONG_HOPS * hop // 2 + half, more=hop)
     low = scipy.signal.upfirdn(low_pass, around, 1, fewer)[LOW_TAPS:]  # what the filter knows half of is left out
-    low_power = _frames(low.astype(np.float32), hop // fewer, LONG_HOPS, long, count=count) * fewer
+    _, passed = scipy.signal.freqz(low_pass, worN=long.frequency_hz, fs=sweep.sample_rate)
+    low_power = _frames(low.astype(np.float32), hop // fewer, LONG_HOPS, long, count=count)
+    low_power *= fewer / np.square(np.abs(passed))
     around = _around(impulse.astype(np.float32), SHORT_HOPS * hop // 2, more=hop)  # in half the memory
     return np.concatenate([low_power, _frames(around, hop, SHORT_HOPS, short, count=count)], axis=1)
 
