@@ -67,6 +67,12 @@ def test_a_cell_stands_out_of_chance_and_by_6_decibels(freedom, limit):
     assert _standing_out(plane(3.1 * limit, freedom=freedom), least=higher)[100].all()
 
 
+def test_cells_are_held_against_what_is_usual_there():
+    twice = replace(plane(1.9 * 10.0**0.6, freedom=300.0), usual=np.full((MOMENTS, BANDS_HZ.size), 2.0))
+    assert not _standing_out(twice).any()
+    assert _standing_out(replace(twice, density=2.1 * 10.0**0.6 * np.ones((MOMENTS, BANDS_HZ.size))))[100].all()
+
+
 def test_a_cell_of_fewer_than_four_freedoms_never_stands_out():
     assert not _standing_out(plane(1e9, freedom=3.9)).any()
 
@@ -95,6 +101,7 @@ def hits(**counts: int) -> np.ndarray:
         ({}, []),
         ({"m5": 3, "m6": 3, "m7": 2}, [(5, 8)]),
         ({"m5": 3, "m6": 2, "m7": 2}, []),  # seven cells
+        ({"m5": 3, "m6": 2, "m7": 2, "m8": 1}, []),  # one more after them does not count
         ({"m5": 2, "m6": 2, "m7": 2, "m8": 2}, []),  # never more than two bands
         ({"m5": 3, "m6": 2, "m7": 3, "m8": 1}, [(5, 8)]),
         ({"m5": 4, "m13": 4}, [(5, 14)]),  # 0.16 s apart are one

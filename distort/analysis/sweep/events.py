@@ -276,7 +276,7 @@ def _rise(plane: Plane, first: int, end: int, *, beyond: float = BEYOND) -> tupl
     broad = _rises(both, over, bands=over.shape[1], sigmas=0.0)
     few = _rises(both, np.maximum(over, 1.0), bands=RISING_TOGETHER, sigmas=RISE_SIGMAS)
     few[plane.sweep_hz[near][RISE_MOMENTS:] < RISES_FROM_HZ] = 0.0
-    rises = np.maximum(broad.max(axis=1), few.max(axis=1))
+    rises = np.maximum(broad[:, 0], few.max(axis=1))
     return float(np.max(rises)), near.start + int(np.argmax(rises)) + 1
 
 
