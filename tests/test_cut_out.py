@@ -8,6 +8,9 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
+from distort.analysis.sweep.chain import electronics_bound_db, with_chain
+from distort.analysis.sweep.decay import separation
+from distort.analysis.sweep.deconvolution import _used_part, deconvolve, inverse_filter, padded_length, pass_band
 from distort.analysis.sweep.orders import separate
 from distort.analysis.sweep.residual import residual_power, residual_signal
 from distort.analysis.sweep.response import lower_limit_hz
@@ -108,6 +111,68 @@ def test_as_many_orders_as_stand_30_milliseconds_apart(seconds):
     sweep = replace(SWEEP, seconds=seconds)
     length_s = round(20.0 * seconds / math.log(350.0)) / 20.0
     assert most_orders(sweep) == math.floor(1.0 / (math.exp(0.03 / length_s) - 1.0))
+
+
+# --- what goes in, and what is divided by -----------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(("before", "after"), [(800, 1000), (300, 200), (0, 0), (2000, 40_000)])
+def test_a_recording_is_faded_over_50_milliseconds_beside_the_sweep(before, after):
+    """Or as much as there is of it: 800 samples; two seconds after it at most. The mean of all that is used is taken
+    off, its first and its last sample too. Plus and minus one by turns, and 0.5."""
+    recording = np.tile([1.5, -0.5], (before + SWEEP.n_samples + after) // 2 + 1)[: before + SWEEP.n_samples + after]
+    used, first = _used_part(recording, SWEEP, before + 0.4)
+    assert first == max(before - 800, 0)
+    own = recording[first : before + SWEEP.n_samples + min(after, 32_000)]
+    shape = np.ones(own.size)
+    faded, late = min(before, 800), min(after, 800)
+    shape[:faded] = rise(np.arange(faded) / max(faded, 1))
+    if late:
+        shape[-late:] = rise(np.arange(late)[::-1] / late)
+    np.testing.assert_allclose(used, (own - np.mean(own)) * shape, atol=1e-12)
+    spiked = recording.copy()
+    spiked[[first, first + own.size - 1]] += 1e6
+    again, _ = _used_part(spiked, SWEEP, before + 0.4)
+    middle = own.size // 2
+    assert used[middle] - again[middle] == pytest.approx(2e6 / own.size)
+
+
+@pytest.mark.parametrize("n_fft", [80_000, 100_000])
+def test_the_inverse_leaves_the_pass_band_and_no_more_than_a_hundred_decibels(n_fft):
+    """`X W conj(X) / |X|^2 = W` while `|X|^2` is over 1e-10 of what a sweep of full level has there; below, that takes
+    its place."""
+    guarded = replace(SWEEP, lowest_hz=1500.0, drive_dbfs=0.0)
+    kept = inverse_filter(guarded, n_fft)
+    hz = np.arange(n_fft // 2 + 1) * (RATE / n_fft)
+    power = np.abs(np.fft.rfft(guarded.samples(), n_fft)) ** 2
+    least = 1e-10 * np.max(power * hz) / np.maximum(hz, 20.0)
+    band = pass_band(hz, guarded)
+    np.testing.assert_allclose(kept.inverse * kept.spectrum, band * power / np.maximum(power, least), atol=1e-9)
+    low = (hz > 35.0) & (hz < 60.0)
+    assert np.median(power[low] / least[low]) < 0.1
+    np.testing.assert_allclose(np.abs(kept.inverse[low]), np.sqrt(power[low]) / least[low], rtol=1e-6)
+
+
+def test_there_is_room_for_ten_orders_unless_others_are_asked_for():
+    recording = np.pad(SWEEP.samples(), (1000, 3000))
+    found = deconvolve(recording, SWEEP, start=1000.0)
+    assert len(separate(response_of(np.zeros(SIZE), arrival=30_000.0)).spectra) == 10
+    assert found.filter.n_fft == padded_length(found.n_used, SWEEP, 10) != padded_length(found.n_used, SWEEP, 11)
+
+
+def test_without_a_silence_there_is_none():
+    own = separation(SimpleNamespace(), noise=None, excitation_hz=HZ, octaves=0.1)
+    assert (own.silence_s, own.noise_per_energy) == (0.0, None)
+
+
+def test_electronics_are_bounded_re_their_own_fundamental():
+    """-40 dB re a fundamental of a power of 4; what was not read is not known."""
+    found = [reading(4.0), reading(4e-4)]
+    np.testing.assert_allclose(electronics_bound_db(found, 2, None), -40.0)
+    assert np.isnan(electronics_bound_db(found, 3, None)).all()
+    plain = curves([reading(1.0), reading(1e-4)])
+    bounded = with_chain(plain, {2: [np.full(HZ.size, -80.0)]}, lowest_valid_hz=HZ[30])
+    np.testing.assert_array_equal(bounded.orders[0].doubtful, np.arange(HZ.size) < 30)
 
 
 # --- from which row on ------------------------------------------------------------------------------------------------

@@ -155,8 +155,8 @@ def test_a_short_sweep_tells_what_the_speed_does():
     """Of a bias b = d - (m' - m) alike in all rows: speed S = b^2 - s^2 - s'^2, of all W = b^2. The regression of the
     error, of which the long sweep has the part p, on b: gain g = (p S - s^2) / W; what it leaves, p^2 S - g^2 W; and
     0.15 of what was moved for the speed."""
-    own, short, part, difference_db = errors(0.3, 0.01), errors(0.5, 0.04), 0.4, np.full(241, 1.2)
-    bias, speed = 1.2 - 0.2, 1.0 - 0.05
+    own, short, part, difference_db = errors(0.3, 0.01), errors(0.5, 0.04), 0.4, np.full(241, 1.5)
+    bias, speed = 1.5 - 0.2, 1.3**2 - 0.05
     gain = (part * speed - 0.01) / (speed + 0.05)
     unsure = 0.15 * part * bias * speed / (speed + 0.05)
     total = errors(0.3, 0.02)
