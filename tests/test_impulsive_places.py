@@ -193,6 +193,14 @@ def test_long_sweeps_tell_and_all_others_confirm(monkeypatch):
     assert made.asked == [("soft", 4), ("loud", 4), ("again", 4), ("short", 2)]
 
 
+def test_a_louder_band_beside_a_place_is_not_in_it(monkeypatch):
+    """Another recording stands out in band 3, so that band 4 is confirmed and band 5 is not."""
+    made = Made(monkeypatch)
+    found = impulsive([made.one("one", 96.0, z_of(b4=7.0, b5=20.0)), made.one("other", 91.0, z_of(b3=4.2))])
+    assert found.levels[1].alarm.tolist() == [*[NOTHING] * 4, CONFIRMED, ONCE, *[NOTHING] * 6]
+    assert made.asked == [("one", 4)]
+
+
 def test_a_wide_place_is_judged_by_the_middle_of_five_bands(monkeypatch):
     made = Made(monkeypatch)
     wide = z_of(**{f"b{band}": 7.0 for band in range(2, 11)})

@@ -29,6 +29,8 @@ def left_hz(sweep: Sweep, at_hz: np.ndarray) -> np.ndarray:
         replace(SWEEP, seconds=0.7),
         replace(SWEEP, start_hz=40.0, full_level_hz=60.0),
         replace(SWEEP, lowest_hz=100.0),
+        replace(SWEEP, lowest_hz=200.0),
+        replace(SWEEP, full_level_hz=150.0),
         replace(SWEEP, stop_hz=5000.0),
     ],
 )
