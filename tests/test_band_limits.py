@@ -109,3 +109,14 @@ def test_a_band_is_told_once_over_the_levels_and_once_for_each_sign():
 def test_a_band_begins_at_the_level_that_shows_more_than_a_tenth_of_a_decibel(quiet_db, from_level):
     (one,) = bands(curve(falls((20, 60))), curve(falls((20, 60), by_db=-quiet_db), level=91.0))
     assert one.from_level_db_spl == from_level
+
+
+def test_the_loudest_level_shows_a_band_and_what_lies_beyond_it_is_another_place():
+    """Whichever level comes first; a place that follows on the band falls further, and is none of its rows."""
+    loud, quiet = curve(falls((20, 60))), curve(falls((20, 60), by_db=0.8), level=91.0)
+    for both in ((loud, quiet), (quiet, loud)):
+        assert [one.curve.level_db_spl for one in bands(*both)] == [96.0]
+    change = falls((20, 60)) + falls((61, 63), by_db=3.0)
+    beside = curve(change)
+    (one,) = bands(beside, places=(place(beside, 61, 63, excess_db=-2.0),))
+    assert (rows_of(one), one.change_db) == ((20, 60), -1.0)

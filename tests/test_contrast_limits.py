@@ -58,6 +58,9 @@ def test_calm_rows_tell_the_ripple_where_there_are_ten(calm_rows, ripple):
     contrast = beside(np.arange(15, 45), 50.0)
     contrast[ROW + offsets] = 1.0
     assert ripple_at(HZ, contrast, ROW, calm=calm) == pytest.approx(1.3 * ripple / SHARE)
+    far, calm_far = contrast.copy(), calm.copy()
+    far[ROW + 60 : ROW + 80], calm_far[ROW + 60 : ROW + 80] = 50.0, True  # calm, and too far
+    assert ripple_at(HZ, far, ROW, calm=calm_far) == pytest.approx(1.3 * ripple / SHARE)
     assert ripple_db(HZ, contrast, calm=calm, least_db=0.1) == pytest.approx(ripple / SHARE)
     calm[ROW - 20 : ROW] = True  # calm, and not known
     assert ripple_db(HZ, contrast, calm=calm, least_db=0.1) == pytest.approx(ripple / SHARE)
@@ -84,9 +87,10 @@ def test_the_core_holds_three_rows_where_the_gap_holds_three(per_octave, contras
 
 
 def test_half_a_decibel_beyond_both_flanks_is_half_a_decibel():
-    made = {"left_db": np.full((1, 2), 1.0), "right_db": np.full((1, 2), 4.0), "line_db": np.full((1, 2), 2.5)}
-    found = Flanks(centre_db=np.array([[4.5, 0.5]]), **made)
-    np.testing.assert_allclose(found.beyond_both_db, [[0.5, -0.5]])
+    """Half a decibel within them is nothing, and of what was not read nothing is known."""
+    made = {"left_db": np.full((1, 5), 1.0), "right_db": np.full((1, 5), 4.0), "line_db": np.full((1, 5), 2.5)}
+    found = Flanks(centre_db=np.array([[4.5, 0.5, 1.5, 3.5, np.nan]]), **made)
+    np.testing.assert_allclose(found.beyond_both_db, [[0.5, -0.5, 0.0, 0.0, np.nan]])
 
 
 # --- the way out ------------------------------------------------------------------------------------------------------
