@@ -74,6 +74,17 @@ def test_both_silences_count_by_their_length():
         assert 10.0 ** (-0.1 * both[name]) == pytest.approx((parts[0] + 3.0 * parts[1]) / 4.0, rel=0.01)
 
 
+def test_what_lies_below_22_hz_is_not_in_the_figure():
+    """The lowest octave begins at `1000 x 10^-1.65` Hz, 22.4; a sine of 20 Hz lies below it with both bins, 2 Hz apart,
+    that a Hann window gives it on either side, one of 26 Hz above."""
+    noise = 1e-5 * np.random.default_rng(1).standard_normal(END + 4 * RATE)
+    for hz, expected_dbfs in ((20.0, -97.0), (26.0, -60.0)):
+        samples = noise + 1e-3 * np.sin(2.0 * np.pi * hz * np.arange(noise.size) / RATE)
+        samples[FIRST:END] += SWEEP.samples()
+        found = {one.name: one.value for one in noise_findings(samples, REEL, alignment((0, FIRST)))}
+        assert found["noise_before"] == pytest.approx(expected_dbfs, abs=0.2)
+
+
 def test_a_stimulus_under_the_noise_counts_as_30_db_below_it():
     """Where nothing sounds, less noise than elsewhere: what is left of the signal is less than none."""
     samples = 1e-3 * np.random.default_rng(1).standard_normal(END + 4 * RATE)
