@@ -156,7 +156,7 @@ def test_a_rise_of_exactly_2_db_is_narrow_where_four_rows_lie_on_either_side(row
 
 
 def crossing(at_hz: float, number: int, mean_db: float) -> Crossing:
-    one = order(number, mean_db)
+    one = replace(order(number, mean_db), there_db=2.0)
     return Crossing(place=replace(weighing(at_hz=at_hz).place, orders=(one,)), order=one)
 
 
@@ -169,6 +169,9 @@ def test_a_conversion_is_told_by_the_order_that_rises_most(monkeypatch):
     assert one.strength_db == 9.0
     assert one.numbers == {"difference_hz": 3900.0, "below_db": 40.0}
     assert [row.quantity for row in one.evidence] == ["h4", "h4", "h3", "h3", "h3", "h3"]
+    # an image does not come by the way of the fundamental, whatever the response at n f does
+    assert {row.response_at_product_db for row in one.evidence} == {0.0}
+    assert [row.source_db for row in one.evidence] == [9.0, 9.0, 6.0, 6.0, 4.0, 4.0]
 
 
 def test_the_strongest_image_that_was_found_gives_its_numbers():
