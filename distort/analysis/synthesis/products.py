@@ -55,8 +55,8 @@ class Played:
         """The same of each of the `parts` of a structure, by its name there, as if it were all of the order."""
         bins, top, order = self.tone.line_bins, self.top, kernel.order
         lines = self.lines * way.share(self.tone.line_hz)
-        # nothing that folds may fall on a bin that is kept
-        points = 2 * scipy.fft.next_fast_len((order * int(bins[-1]) + top) // 2 + 1, real=True)
+        # nothing that folds may fall on a bin that is kept, and all of them are there, also above the highest product
+        points = 2 * scipy.fft.next_fast_len(max((order * int(bins[-1]) + top) // 2 + 1, top), real=True)
         x = _wave(lines, bins, points)
         at_hz = np.arange(top + 1) / self.tone.period_s
         found = {}

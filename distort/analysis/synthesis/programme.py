@@ -10,6 +10,7 @@ steps straight in dB, below the lowest as there. The means of Wick's order are t
 likeness in spectrum and time, not the waveform. Beyond the loudest step nothing is synthesised.
 """
 
+import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
@@ -41,8 +42,9 @@ LEAD_S = MOMENT_S
 BLOCK_S, MARGIN_S = 10.0, 0.5
 """Products are made in such blocks, each with so much on either side, in which filters settle: it saves memory."""
 
-OVERSAMPLING = {1: 1, 2: 2, 3: 2, 4: 3, 5: 3}
-"""By order: products of up to 0.45 of the sample rate do not fold below that."""
+KEPT_SHARE = 0.45
+"""Of the sample rate: up to there products of what lies up to there are right. Order n, up to `0.45 n`, is made at so
+many times the rate that what folds, down from there, comes no lower than 0.45: at `0.45 (n + 1)` times and more."""
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -136,7 +138,7 @@ class _Playing:
 
     def _of_order(self, order: int, way: Way, structure: Structure, kernels: Sequence[Kernel | None]) -> FloatArray:
         """One order of one way; `kernels` a step each."""
-        size, fine = self.samples.size, OVERSAMPLING[order]
+        size, fine = self.samples.size, math.ceil(KEPT_SHARE * (order + 1))
         frequency_hz = np.asarray(np.arange(size // 2 + 1) * (self.sample_rate / size), dtype=np.float64)
         played = np.asarray(scipy.fft.rfft(self.samples) * way.share(frequency_hz), dtype=np.complex128)
         x = scipy.fft.irfft(played, fine * size) * fine
