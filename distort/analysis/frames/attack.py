@@ -136,8 +136,8 @@ def _fitted(heard: ComplexArray, columns: list[ComplexArray]) -> tuple[ComplexAr
 
 def _time_to_share(since_s: FloatArray, gain: FloatArray, first: float) -> float:
     """When the gain has made 63 % of its way in dB."""
-    way_db = 20.0 * np.log10(np.maximum(gain, 1e-6) / max(first, 1e-6))
-    share = way_db / way_db[-1] if way_db[-1] != 0.0 else np.full(way_db.size, np.nan)
+    way = np.log(np.maximum(gain, TINY) / max(first, TINY))
+    share = way / way[-1] if way[-1] != 0.0 else np.full(way.size, np.nan)
     beyond = np.flatnonzero(share >= 1.0 - np.exp(-1.0))
     if beyond.size == 0 or beyond[0] == 0:
         return float(since_s[0]) if beyond.size else np.nan

@@ -72,7 +72,7 @@ def band_of_bins(tone: Multitone) -> tuple[FloatArray, IntArray]:
     low, high = band_edges_hz(midbands, bands_per_octave=BANDS_PER_OCTAVE)
     frequency = np.arange(tone.period_samples // 2 + 1) / tone.period_s
     band = np.searchsorted(low, frequency, side="right") - 1
-    return midbands, np.where((band >= 0) & (frequency < high[np.maximum(band, 0)]), band, -1)
+    return midbands, np.where(frequency < high[np.maximum(band, 0)], band, -1)
 
 
 def free_bins(tone: Multitone) -> BoolArray:
@@ -85,11 +85,8 @@ def free_bins(tone: Multitone) -> BoolArray:
 
 def filled(power: FloatArray, tone: Multitone) -> FloatArray:
     """`power` `(bins,)` with each line's own value replaced by the mean of the free odd bins beside it."""
-    free = free_bins(tone)
-    beside = tone.line_bins[:, None] + np.array(FILLED_FROM)
-    inside = (beside > 0) & (beside < power.size - 1)
-    beside = np.where(inside, beside, 0)
-    use = inside & free[beside]
+    beside = np.clip(tone.line_bins[:, None] + np.array(FILLED_FROM), 0, power.size - 1)
+    use = free_bins(tone)[beside]  # neither end is free
     result = power.copy()
     result[tone.line_bins] = np.sum(np.where(use, power[beside], 0.0), axis=1) / np.sum(use, axis=1)
     return result
@@ -114,7 +111,8 @@ def noise_of_bands(spectra: BlockSpectra, tone: Multitone, band: IntArray, bands
     between, gaps = summed(spectra.between_noise, halves, band[:-1])
     trust = known.scatter_freedom * bins + known.between_freedom * gaps
     total = known.scatter_freedom * scatter + known.between_freedom * between
-    return np.asarray(np.where(trust > 0, total / np.where(trust > 0, trust, 1.0), np.nan))
+    with np.errstate(invalid="ignore"):  # of a band that holds neither
+        return np.asarray(total / trust)
 
 
 def band_powers(spectra: BlockSpectra, tone: Multitone) -> BandPowers:
