@@ -49,8 +49,12 @@ def test_the_stretch_has_a_step_a_period() -> None:
 
 @pytest.mark.parametrize(
     ("course", "own", "place"),
-    [(come, 1.0, 8), (come, 1.5, 8), (come, 2.2, 8), (held, 0.5, 8), (held, 1.0, 8), (held, 2.0, 8), (held, 4.0, 8)]
-    + [(come, 1.0, 1), (come, 2.2, len(TIMES_S) - 1)],
+    [
+        *((come, shape, 8) for shape in (1.0, 1.5, 2.2)),
+        *((held, over, 8) for over in (0.5, 1.0, 2.0, 4.0)),
+        (come, 1.0, 1),
+        (come, 2.2, len(TIMES_S) - 1),
+    ],
 )
 def test_every_course_that_is_tried_is_found_again(course, own, place) -> None:
     """A gain of 0.9 that falls by a hundredth of itself, under a tenth of a decibel, where dB and amplitude are alike;

@@ -14,7 +14,7 @@ HOLD, AFTER = 26, 126
 SINCE_S = (np.arange(AFTER) + 0.5) / 63.0
 """2 s of probe, in steps of a period; ten periods are 0.159 s, a third of the probe 0.664 s."""
 
-NEPER = 8.685890
+NEPER = 20.0 / np.log(10.0)
 
 
 def base(lost_db=0.0, *, turn: float = 0.0, noise: float = 1e-6, answer=None) -> Baseband:

@@ -8,16 +8,9 @@ import pytest
 
 from distort.analysis.heating import exponentials
 from distort.analysis.heating.exponentials import _decay, _Fit, _fitted, _needed, _told, _whole, course_of
-from distort.analysis.heating.following import (
-    Place,
-    Powers,
-    largest_change_db,
-    loud_chunks,
-    moved,
-    readable,
-    stretch_needed,
-)
-from distort.analysis.heating.periods import ChunkRead, chunks_of, read_chunk, third_octaves
+from distort.analysis.heating.following import Powers, largest_change_db
+from distort.analysis.heating.periods import ChunkRead, chunks_of, read_chunk, readable, third_octaves
+from distort.analysis.heating.places import Place, moved, stretch_needed
 from distort.analysis.heating.result import HeatingLevel, _at_times, _left_db, heating_level, not_heard
 from signals import Multitone
 from signals.heating import Heating
@@ -267,47 +260,39 @@ def test_chunks_are_of_four_and_one_that_is_left_joins_the_last() -> None:
     ]  # fmt: skip
 
 
-def test_chunks_follow_one_another() -> None:
-    recording = np.concatenate([np.zeros(500), HEATING.samples(), np.zeros(500)])
-
-    def part(first: int, end: int) -> np.ndarray:
-        return recording[first:end]
-
-    chunks = list(loud_chunks(part, HEATING, Place(start=500.0 + HEATING.loud_start, difference_ppm=0.0)))
-    assert [one.power.shape[0] for one, _ in chunks] == [4, 4, 4]
-    # the fade-in of 5 ms is in the first period alone; values between samples are met within 3e-7 of an amplitude
-    power = np.concatenate([one.power for one, _ in chunks])
-    np.testing.assert_allclose(power[1:], np.tile(0.5 * TONE.line_amplitudes**2 @ HELD.T, (11, 1)), rtol=1e-5)
-    assert chunks[-1][1].start == pytest.approx(500.0 + HEATING.loud_end, abs=1e-3)
-
-
 # --- changes ----------------------------------------------------------------------------------------------------------
 
 STATED_S = (3.0, 7.0, 15.0, 30.0, 60.0, 120.0, 180.0, 300.0, 450.0, 600.0, 900.0, 1200.0, 1500.0, 1800.0)
 
 
 def test_changes_are_means_from_half_way_to_half_way_between_the_stated_times() -> None:
-    """In the logarithm of time; periods of half a second, of which the first, in which the room fills, is left out.
-    Each period's change is its own time, so that no other mean is the same."""
+    """In the logarithm of time, and as far below the first as half-way to the second lies above it. Each period's
+    change is its own time, so that no other mean is the same."""
     time_s = np.arange(4000) * 0.5 + 0.25
-    found = _at_times(time_s, np.stack([time_s, -2.0 * time_s], axis=1))
+    found, moments = _at_times(time_s, np.stack([time_s, -2.0 * time_s], axis=1))
     for index, at_s in enumerate(STATED_S):
-        low = 0.3 if index == 0 else math.sqrt(STATED_S[index - 1] * at_s)
+        low = 9.0 / math.sqrt(21.0) if index == 0 else math.sqrt(STATED_S[index - 1] * at_s)
         high = math.inf if index == len(STATED_S) - 1 else math.sqrt(at_s * STATED_S[index + 1])
-        mean = np.mean(time_s[(time_s > low) & (time_s < high)])
+        inside = (time_s > low) & (time_s < high)
+        mean = np.mean(time_s[inside])
+        assert moments[index].tolist() == [np.count_nonzero(inside)] * 2
         np.testing.assert_allclose(found[index], [mean, -2.0 * mean], rtol=1e-12)
     assert len(found) == len(STATED_S)
 
 
 def test_a_period_half_way_between_two_times_counts_to_the_later() -> None:
     time_s = np.array([0.5, 2.0, math.sqrt(3.0 * 7.0), 5.0, 20.0])
-    found = _at_times(time_s, np.array([[9.0], [1.0], [2.0], [4.0], [8.0]]))
+    found, moments = _at_times(time_s, np.array([[9.0], [1.0], [2.0], [4.0], [8.0]]))
     assert found[:3, 0].tolist() == [1.0, 3.0, 8.0]
+    assert moments[:3, 0].tolist() == [1.0, 2.0, 1.0]
+    gap, moments = _at_times(time_s, np.array([[9.0], [1.0], [np.nan], [4.0], [np.nan]]))
+    assert gap[:2, 0].tolist() == [1.0, 4.0]
+    assert np.isnan([gap[2, 0], moments[2, 0]]).all()
 
 
 @pytest.mark.parametrize(("last_s", "stated"), [(0.98 * 60.0, True), (58.9, True), (58.6, False)])
 def test_a_change_is_stated_where_what_was_heard_reaches_98_hundredths_of_its_time(last_s, stated) -> None:
-    found = _at_times(np.array([1.0, 25.0, 50.0, last_s]), np.array([[9.0], [1.0], [2.0], [3.0]]))
+    found, _ = _at_times(np.array([1.0, 25.0, 50.0, last_s]), np.array([[9.0], [1.0], [2.0], [3.0]]))
     assert np.isfinite(found[4, 0]) == stated
     assert np.isfinite(found[3, 0])
     assert np.isnan(found[0, 0])  # nothing but the first lies about 3 s
@@ -335,6 +320,10 @@ def test_a_level_by_hand() -> None:
     found = heating_level(written(loud), heating, level_db_spl=90.0)
     assert (found.level_db_spl, found.loud_s, found.asked_s) == (90.0, 5.0, 6.0)
     assert found.ended_by_change
+    assert found.left_out_s == 0.0
+    drowned = loud.copy()
+    drowned[4:8] = np.nan
+    assert heating_level(written(drowned), heating, level_db_spl=90.0).left_out_s == 0.5
     # a settling period, then two that are read, of which the middle is told
     np.testing.assert_allclose(found.pilot_at_s, np.array([0.0, 2.0]) + 2.0 * 0.125)
     assert len(found.bands) == BANDS_HZ.size
@@ -342,9 +331,11 @@ def test_a_level_by_hand() -> None:
         assert [term.tau_s for term in band.course.terms] == pytest.approx([1.0], rel=1e-3)
         assert band.course.change_db == pytest.approx(-2.0 * (1.0 - math.exp(-5.0)), abs=1e-4)
         np.testing.assert_allclose(band.left_db, 10.0 * np.log10([0.8, 0.9]), atol=1e-9)
-        about_3 = (time_s < math.sqrt(21.0)) & (time_s > 0.1)
+        about_3 = (time_s < math.sqrt(21.0)) & (time_s > 9.0 / math.sqrt(21.0))
         assert band.change_at_db[0] == pytest.approx(np.mean(lost[1] - lost[about_3]), abs=1e-9)
         assert np.isnan(band.change_at_db[1:]).all()
+        scatter = band.course.scatter_db / math.sqrt(np.count_nonzero(about_3))
+        assert band.change_at_uncertainty_db[0] == pytest.approx(scatter)
     nothing = not_heard(found)
     assert nothing.left_db.shape == (2,)
     assert nothing.change_at_db.shape == (14,)
@@ -362,7 +353,10 @@ def test_what_is_left_is_told_where_pilot_and_reference_stand_clear_of_the_mean_
     cold, first, second = read(1.0, 0.6, 1.0), read(0.65, 1.0, 0.6), read(0.7, 1.0, 2.0)
     noise = [replace(one, noise=np.full(3, own)) for one, own in ((cold, 0.01), (first, 0.02), (second, 0.03))]
     powers = replace(written(np.ones(12)), cold=noise[0], pilots=(noise[1], noise[2]))
-    found = _left_db(powers)
+    found, uncertainty = _left_db(powers)
+    # noise of 0.02 in two periods: `2 N / 2 (1 / P + 1 / C)` re the power, 4.343 dB a neper
+    first = 1.959964 * 4.342945 * math.sqrt(0.02 * (1.0 / 0.65 + 1.0))
+    assert uncertainty[0, 0] == pytest.approx(first, rel=1e-6)
     np.testing.assert_allclose(found[:, 0], 10.0 * np.log10([0.65, 0.7]), atol=1e-9)
     assert np.isnan(found[:, 1]).all()  # the reference
     assert np.isnan(found[0, 2])
@@ -371,5 +365,7 @@ def test_what_is_left_is_told_where_pilot_and_reference_stand_clear_of_the_mean_
 
 @pytest.mark.parametrize(("loud_s", "pilots", "ended"), [(5.0, 2, True), (6.0, 2, False), (5.0, 0, False)])
 def test_a_heating_ended_by_change_is_shorter_than_asked_and_still_has_its_pilots(loud_s, pilots, ended) -> None:
-    found = HeatingLevel(level_db_spl=90.0, loud_s=loud_s, asked_s=6.0, pilot_at_s=np.arange(pilots) + 1.0, bands=())
+    found = HeatingLevel(
+        level_db_spl=90.0, loud_s=loud_s, asked_s=6.0, left_out_s=0.0, pilot_at_s=np.arange(pilots) + 1.0, bands=()
+    )
     assert found.ended_by_change == ended

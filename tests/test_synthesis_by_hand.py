@@ -181,11 +181,11 @@ def test_products_are_made_up_to_the_third_octave_of_10_khz() -> None:
 
 
 def test_even_and_odd_of_a_third_octave_by_hand() -> None:
-    """The response has the power f / 1 kHz. Products of amplitude 0.1 on the even bins from 40 on and 0.2 on the odd
-    ones; what lies on a line is read beside it. Third octaves of 10^(k/10), their edges a twentieth of a decade off
-    (IEC 61260-1)."""
+    """The response has the power 1 + f / 1 kHz. Products of amplitude 0.1 on the even bins from 40 on and 0.2 on the
+    odd ones; what lies on a line is read beside it. Third octaves of 10^(k/10), their edges a twentieth of a decade
+    off (IEC 61260-1)."""
     at_hz = np.arange(401) * 10.0
-    one_played = played(at_hz / 1000.0)
+    one_played = played(1.0 + at_hz / 1000.0)
     made = np.where(np.arange(400) % 2, 0.2, 0.1) + 0j
     made[:40] = 0.0
     made[TONE.line_bins] = 7.0  # cannot be told from the lines
@@ -195,7 +195,7 @@ def test_even_and_odd_of_a_third_octave_by_hand() -> None:
     for band, middle in enumerate(middles.tolist()):
         inside = (at_hz >= middle * 10**-0.05) & (at_hz < middle * 10**0.05)
         held = [
-            10.0**0.6 * 0.5 * a**2 * b * 0.01
+            10.0**0.6 * 0.5 * a**2 * (1.0 + b * 0.01)
             for a, b in zip(TONE.line_amplitudes, TONE.line_bins.tolist(), strict=True)
             if inside[b]
         ]
@@ -207,7 +207,7 @@ def test_even_and_odd_of_a_third_octave_by_hand() -> None:
             continue
         bins = np.flatnonzero(inside)
         for parity, amplitude, got in ((0, 0.1, even_db), (1, 0.2, odd_db)):
-            power = 0.5 * amplitude**2 * np.sum(at_hz[bins[bins % 2 == parity]] / 1000.0)
+            power = 0.5 * amplitude**2 * np.sum(1.0 + at_hz[bins[bins % 2 == parity]] / 1000.0)
             assert got[band] == pytest.approx(10.0 * np.log10(power / sum(held)), abs=1e-6)
         checked += 1
     assert checked >= 3
