@@ -30,14 +30,14 @@ ROWS = HZ.size
 
 
 @pytest.mark.parametrize("row", range(7))
-@pytest.mark.parametrize("off", [0.0, 0.5])
-def test_stretches_lie_12_milliseconds_apart_before_at_and_after_the_arrival(row, off):
+@pytest.mark.parametrize(("off", "bin_hz"), [(0.0, 1.0), (0.5, 1.0), (0.5, 2.0)])
+def test_stretches_lie_12_milliseconds_apart_before_at_and_after_the_arrival(row, off, bin_hz):
     """A copy 48, 36 and 24 ms before, at, and 36, 48 and 60 ms after it, in the middle of its stretch, has its power in
     each bin; 6 ms beside that the square of a Kaiser window of 9 has, I0(9 sqrt(1 - 1/4)) / I0(9)."""
     at = (-4, -3, -2, 0, 3, 4, 5)[row]
     bins = np.arange(10_000.0)
     delay_s = 0.012 * (at + off)
-    power = _stretches(3.0 * np.exp(-2j * np.pi * bins * delay_s), bin_hz=1.0)
+    power = _stretches(3.0 * np.exp(-2j * np.pi * bins * bin_hz * delay_s), bin_hz=bin_hz)
     middle = power[:, power.shape[1] // 4 : -power.shape[1] // 4]
     kaiser = float(np.i0(9.0 * math.sqrt(1.0 - off**2)) / np.i0(9.0))
     np.testing.assert_allclose(middle[row], 9.0 * kaiser**2, rtol=0.05 if off else 1e-2)
@@ -125,6 +125,24 @@ def test_an_image_is_in_an_order_while_the_orders_window_is_open(side, order):
             expected[row] += 10.0 ** (level_db / 10.0) * own * value**2 * nu / at_hz
     assert np.any(expected)
     np.testing.assert_allclose(found, expected, rtol=1e-9)
+
+
+def test_an_image_reaches_half_a_third_octave_beyond_its_bands(monkeypatch):
+    """From 3,600 / 2^(1/6) to 5,000 x 2^(1/6) Hz of its sweep, on rows a thousandth apart; there the window is open."""
+    dense_hz = 3000.0 * 1.001 ** np.arange(900.0)
+    monkeypatch.setattr(images, "grid_hz", lambda: dense_hz)
+    image = ConversionImage(offset_hz=3900.0, side="above", frequency_hz=(3600.0, 5000.0), relative_db=(-40.0, -40.0))
+    found = added_by(image, reading(np.ones(900)), SWEEP, 2)
+    at_hz = 2.0 * dense_hz - 3900.0
+    inside = (at_hz > 3600.0 * 2.0 ** (-1 / 6)) & (at_hz < 5000.0 * 2.0 ** (1 / 6))
+    np.testing.assert_array_equal(found > 0.0, inside)
+    assert not inside[[0, -1]].any()
+
+
+def test_images_lie_at_the_differences_of_the_usual_rates():
+    """48 and 44.1 kHz, once, twice and three times; 44.1 and 48 to 32 kHz."""
+    expected = (48_000 - 44_100, 2 * (48_000 - 44_100), 3 * (48_000 - 44_100), 44_100 - 32_000, 48_000 - 32_000)
+    assert expected == images.OFFSETS_HZ
 
 
 def test_touched_rows_are_those_of_each_order_from_the_second_on(monkeypatch):

@@ -29,9 +29,11 @@ LENGTH_S = round(10.0 * 8.0 / math.log(700.0)) / 10.0
 """Seconds in which its frequency rises e-fold: whole periods of 10 Hz."""
 
 
-@pytest.mark.parametrize(("rate", "hop", "fewer"), [(48000, 960, 32), (44100, 882, 21), (16000, 320, 10)])
+@pytest.mark.parametrize(
+    ("rate", "hop", "fewer"), [(48000, 960, 32), (44100, 882, 21), (16000, 320, 10), (44150, 883, 1)]
+)
 def test_the_low_rate_is_at_least_1500_hertz_and_divides_a_hop(rate, hop, fewer):
-    """20 ms; 882 = 2 x 9 x 49 has 21 as its largest divisor up to 29."""
+    """20 ms; 882 = 2 x 9 x 49 has 21 as its largest divisor up to 29, and 883 is prime."""
     found = _layout(replace(SWEEP, sample_rate=rate))
     assert found[:2] == (hop, fewer)
 
@@ -60,6 +62,14 @@ def test_bands_begin_where_the_pass_band_is_full(
     assert long.first[0] == math.ceil(lowest_hz / 6.25)
     assert short.first[0] == math.ceil(split_hz / 25.0)
     assert short.first[-1] * 25.0 < highest_hz * 2.0 ** (1.0 / 24.0) + 25.0
+
+
+def test_bands_of_the_long_frames_grow_from_45_hertz_by_a_bin_or_a_24th_of_an_octave():
+    """Whichever is more: 6.25 Hz up to 213 Hz."""
+    edges_hz = [45.0]
+    while edges_hz[-1] < 320.0:
+        edges_hz.append(max(edges_hz[-1] + 6.25, edges_hz[-1] * 2.0 ** (1.0 / 24.0)))
+    np.testing.assert_array_equal(_parts(SWEEP)[0].first, sorted({math.ceil(hz / 6.25) for hz in edges_hz}))
 
 
 # --- frames -----------------------------------------------------------------------------------------------------------
@@ -218,13 +228,22 @@ def test_cells_are_means_over_eight_bands_and_three_moments_by_their_bins(monkey
     assert found.freedom[3, 1] == 0.0
 
 
+def test_eight_bands_are_one_group(monkeypatch):
+    given_layout(monkeypatch, [1.0] * 8, np.ones((6, 8), dtype=bool))
+    found = _grouped(SWEEP, np.ones((6, 8)), np.ones((6, 8)), gain=np.ones(8))
+    assert found.density.shape == (6, 1)
+    np.testing.assert_allclose(found.freedom, 2.0 * 24.0 / 1.5)
+
+
 def deconvolved(inverse_power: np.ndarray, drive_dbfs: float = -6.0) -> SimpleNamespace:
     kept = SimpleNamespace(sweep=SWEEP, n_fft=40 * HOP, bin_hz=RATE / (40 * HOP), inverse_power=inverse_power)
-    return SimpleNamespace(filter=kept, impulse=np.zeros(1), arrival=10.0 * HOP, drive_dbfs=drive_dbfs)
+    return SimpleNamespace(filter=kept, impulse=np.zeros(1), arrival=30.0 * HOP, drive_dbfs=drive_dbfs)
 
 
 def plane_from(monkeypatch, frames, along, decay, clear, inverse_power):
-    """What is there and what is usual, before means are taken of it."""
+    """What is there and what is usual, before means are taken of it. Frames are counted from ten before the arrival,
+    which stands 30 hops into the response: it goes round."""
+    frames, along, decay = (np.roll(one, 20, axis=0) for one in (frames, along, decay))
     given_layout(monkeypatch, [1.0, 1.0], clear)
     monkeypatch.setattr(planes, "_cells", lambda sweep: (0.02 * np.arange(20.0)[:, np.newaxis] * np.ones(2), clear))
     monkeypatch.setattr(planes, "_all_frames", lambda impulse, sweep: frames)
@@ -248,9 +267,10 @@ def test_the_usual_is_the_noise_of_a_band_and_four_times_what_decays(monkeypatch
     frames[10] = [1e3, 1e3]  # at the arrival itself
     along, decay = np.zeros((40, 2)), np.zeros((40, 2))
     along[14, 0], decay[15, 0], along[16, 0] = 7.0, 9.0, 2.9
-    inverse = np.full(40 * HOP // 2 + 1, 1e-3)
+    inverse = np.zeros(40 * HOP // 2 + 1)
+    inverse[[80, 82]] = 1e-3, 2e-3  # bins of 1.25 Hz: 100 and 102.9 Hz
     density, usual, gain = plane_from(monkeypatch, frames, along, decay, clear, inverse)
-    wanted = 1e-3 * RATE / 2.0 / 10.0**-0.6
+    wanted = np.array([1e-3, 2e-3]) * RATE / 2.0 / 10.0**-0.6
     np.testing.assert_allclose(gain, wanted)
     np.testing.assert_allclose(density, frames[10:30] / wanted)
     noise = [float(np.median(frames[10:30][3::3, band])) for band in (0, 1)]
