@@ -217,6 +217,9 @@ def test_the_strongest_noise_within_the_windows_resolution_counts():
     np.testing.assert_allclose(found.variance, expected)
     weak = reading(power=[0.5, 0.5], noise=[0.1, 0.2], variance=0.4, rows=2)
     np.testing.assert_allclose(_with_noise_around(weak, at_hz[:2], 0.5).variance, [2 * 0.4 + 2 * 0.08, 0.4])
+    for noise in ([0.1, 0.2], [0.2, 0.1]):  # 2.1 Hz apart
+        beside = reading(power=[0.5, 0.5], noise=noise, rows=2)
+        np.testing.assert_allclose(_with_noise_around(beside, np.array([100.0, 102.1]), 0.5).noise, noise)
 
 
 @pytest.mark.parametrize(("margin_db", "clear"), [(10.2, True), (9.8, False)])

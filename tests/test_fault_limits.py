@@ -25,6 +25,8 @@ def test_a_dip_moves_from_a_row_on_and_is_another_from_a_third_of_an_octave_on(s
     changes = anomaly_changes([EXACT], [away(sign * octaves)], rises_db=only_where_it_is_listed)
     assert changes[0].fate == fate
     if octaves < 0.3:
+        changes = anomaly_changes([EXACT], [away(sign * octaves, deviation_db=-5.0)], rises_db=nothing_read)
+        assert changes[0].fate == "weaker"  # wherever it went
         assert finding_changes([RISE], [at(1000.0 * 2.0 ** (sign * octaves))], rises_db=nothing_read)[0].fate == fate
 
 
@@ -95,6 +97,12 @@ def test_sides_without_a_level_in_common_say_nothing_of_a_dip():
     low, high = ([curve("response", level, bump(1000.0, -8.0))] for level in (86.0, 96.0))
     assert at_anomaly((low, high), DIP) is None
     assert at_anomaly((high, low), DIP) is None
+    both = [*low, *[replace(one, value_db=0.5 * one.value_db) for one in high]]
+    for sides, shares in (((both, high), (0.5, 1.0)), ((high, both), (1.0, 0.5))):
+        alone = at_anomaly((high, high), DIP)
+        assert at_anomaly(sides, DIP) == pytest.approx(
+            tuple(share * db for share, db in zip(shares, alone, strict=True))
+        )
 
 
 def test_the_flanks_of_a_finding_begin_beyond_it():
