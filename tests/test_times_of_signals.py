@@ -35,6 +35,8 @@ def swell(share: float) -> float:
         (1000.0, 1, 80),  # 80 ms; 24 periods and an edge of two would be 26 ms
         (125.0, 1, 26),  # 208 ms
         (63.0, 1, 26),
+        (170.0, 1, 26),  # 26 / 170 over 1 / 170 is more than 26 by its last digit
+        (310.0, 1, 26),
         (1234.5, 2, 100),  # a millisecond is more than one period, 80 ms are 49.4 steps of two
         (325.0, 1, 26),  # 26 periods are 80 ms
         (3999.0, 4, 320),
@@ -98,6 +100,9 @@ def test_what_frames_can_be():
     assert passes(lambda: Frames(below_db=0.5, frequencies_hz=[1000.0]))  # a list, as it comes out of JSON
     assert not passes(lambda: Frames(frequencies_hz=(1000.0, 1000.0)))
     assert not passes(lambda: Frames(frequencies_hz=1000.0))
+    # a frame of 1 Hz lasts 26 + 2 s a hundred times, and so 0.8 of an hour
+    assert passes(lambda: Frames(frequencies_hz=(1.0,)))
+    assert not passes(lambda: Frames(frequencies_hz=(1.0, 1.1)))
     unless_told = Frames()
     assert unless_told.frequencies_hz == (125.0, 250.0, 500.0, 1000.0, 2000.0, 4000.0, 8000.0)
     assert (unless_told.below_db, unless_told.lead_s, unless_told.tail_s) == (20.0, 0.6, 2.0)
@@ -251,6 +256,11 @@ def test_the_level_and_the_peak_of_a_multitone():
     fine = np.abs(np.fft.irfft(np.fft.rfft(tone.period()), 20 * 4000)) * 20.0
     assert 10.0 ** (tone.peak_dbfs / 20.0) == pytest.approx(np.max(fine), rel=0.01)
     assert tone.highest_hz == tone.line_hz[-1] == tone.line_bins[-1] / 0.5
+
+
+def test_the_first_draw_of_phases_is_played_unless_told_otherwise():
+    assert (Multitone().seed, Multitone().realisation, Multitone().lowest_hz) == (1, 0, None)
+    np.testing.assert_array_equal(multitone().period(), multitone(seed=1, realisation=0).period())
 
 
 def test_lines_below_the_lowest_are_left_out_and_one_at_it_is_not():
