@@ -7,6 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+import scipy.stats
 
 from distort.analysis.findings import order_findings, peak_findings
 from distort.analysis.findings.candidates import Candidate
@@ -268,3 +269,16 @@ def test_of_two_orders_on_a_peak_the_ratio_that_rises_most_comes_first(monkeypat
     opened = peak_findings._at_peak(Made().evidence(), FLAT, peak)
     assert (opened.explanation, opened.probability, opened.also) == ("undecided", pytest.approx(0.7), ())
     assert opened.between == ("product-on-peak", "loudspeaker-generated")
+
+
+def test_an_order_follows_a_peak_nine_times_in_ten_and_has_a_source_of_its_own_in_one_of_twenty():
+    """Student's distribution of twelve degrees of freedom about the peak, about nothing, and evenly from 2 to 22 dB."""
+    one = replace(order(3, 9.0), there_db=8.0, ripple_db=(2.0, 1.5))
+    spreads = [one.spread_db(alpha) for alpha in (0, 1)]
+    even = scipy.stats.t.cdf((9.0 - 2.0) / spreads[0], 12) - scipy.stats.t.cdf((9.0 - 22.0) / spreads[0], 12)
+    expected = (
+        0.9 * scipy.stats.t.pdf(1.0 / spreads[1], 12) / spreads[1],
+        0.1 * scipy.stats.t.pdf(9.0 / spreads[0], 12) / spreads[0],
+        0.05 * even / 20.0,
+    )
+    np.testing.assert_allclose(np.exp(peak_findings._logs(one)), expected, rtol=1e-6)
