@@ -65,16 +65,14 @@ def all_outstanding(against: Detrended, held: FloatArray) -> list[Found]:
 def _outstanding(against: Detrended) -> list[Found]:
     """Dips and peaks, from the lowest frequency up."""
     f, known = against.frequency_hz, np.flatnonzero(np.isfinite(against.deviation_db))
-    if known.size < 3:
+    if known.size == 0:
         return []
     edge = 2.0**EDGE_OCTAVES
     found = []
     values = np.nan_to_num(scatters(against))
     for dip in (True, False):
         upward = -values if dip else values
-        tops, _ = scipy.signal.find_peaks(
-            upward, height=LEAST_SCATTERS, prominence=0.6 * LEAST_SCATTERS, width=0, rel_height=0.5
-        )
+        tops, _ = scipy.signal.find_peaks(upward, height=LEAST_SCATTERS, prominence=0.6 * LEAST_SCATTERS)
         for top in tops:
             if f[top] < f[known[0]] * edge or f[top] > f[known[-1]] / edge:
                 continue
