@@ -173,6 +173,12 @@ def test_seven_moments_say_something_and_gaps_are_left_out() -> None:
         found = course_of(TIME_S, given, span_s=1.0)
         assert [term.tau_s for term in found.terms] == pytest.approx([5.0], rel=1e-4)
         assert found.change_db == pytest.approx(-2.0 * (1.0 - math.exp(-60.0 / 5.0)), abs=1e-6)
+        assert found.start_db == pytest.approx(0.0, abs=1e-6)
+    # a twentieth of a decibel of noise a moment: known to 1 / sqrt(2 x 57), a tenth, and to what neighbours widen it
+    noise = 0.05 * np.random.default_rng(6).standard_normal(60)
+    noisy = course_of(TIME_S, level + 0.7 + noise, span_s=1.0)
+    assert noisy.start_db == pytest.approx(0.7, abs=0.1)
+    assert noisy.scatter_db == pytest.approx(1.959964 * 0.05, rel=0.3)
     short = course_of(TIME_S[:7], level[:7], span_s=1.0)
     assert short.change_db == pytest.approx(-2.0 * (1.0 - math.exp(-7.0 / 5.0)), abs=1e-3)
     assert np.isnan(course_of(TIME_S[:7], gaps[:7], span_s=1.0).change_db)
