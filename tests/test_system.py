@@ -4,6 +4,7 @@ import errno
 import os
 import subprocess
 import sys
+import threading
 import time
 from collections.abc import Callable
 from pathlib import Path
@@ -30,9 +31,10 @@ def posix_error(code: int) -> OSError:
 
 @pytest.fixture
 def waits(monkeypatch: pytest.MonkeyPatch) -> list[float]:
-    """How long was waited, in seconds, without waiting."""
+    """How long this thread waited, in seconds, without waiting; others, left by tests before, wait as ever."""
     waited: list[float] = []
-    monkeypatch.setattr(time, "sleep", waited.append)
+    sleep, here = time.sleep, threading.get_ident()
+    monkeypatch.setattr(time, "sleep", lambda s: waited.append(s) if threading.get_ident() == here else sleep(s))
     return waited
 
 
