@@ -181,6 +181,7 @@ def test_without_any_silence_there_is_no_noise_floor_and_every_command_says_so(
 
 @pytest.mark.first(1)
 @pytest.mark.parametrize(("before", "after"), [(24, 200), (-200, -24)])
+@pytest.mark.sample
 def test_a_recording_that_lacks_some_samples_of_the_fades_is_whole_enough(
     distort, session, recording, good, before, after
 ) -> None:

@@ -68,6 +68,7 @@ def sweeps(measured: Measured) -> list[str]:
     return [one.sidecar.name.stem for one in measured.recordings if one.sidecar.stimulus_name == "sweep"]
 
 
+@pytest.mark.sample
 def test_it_wakes_then_finds_the_drives_quietly_then_rises_with_rests(folder) -> None:
     device = ScaledLoudspeaker()
     run(folder, device, plan_of(folder, 86.0, 92.0))

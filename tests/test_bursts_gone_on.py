@@ -54,6 +54,7 @@ class PeakingLoudspeaker(ScaledLoudspeaker):
         return super().play_and_record(boosted, sample_rate=sample_rate, guard=guard)
 
 
+@pytest.mark.sample
 def test_nothing_is_played_after_a_burst_that_came_out_too_loud(folder) -> None:
     """It was said once, and is said again until that recording is rejected: also where a killed program said nothing.
     82 dB SPL are driven at -38 dBFS on a wire of 120 dB SPL: from -40 on this one gives 4 dB more."""

@@ -61,6 +61,7 @@ def test_a_disk_that_takes_no_more_while_results_are_written(runner, drawn, tmp_
 
 @pytest.mark.first(1)
 @pytest.mark.parametrize("below", ["monitor", "shelf/of/monitors/monitor"])
+@pytest.mark.sample
 def test_a_disk_that_takes_no_more_while_a_session_is_made(runner, tmp_path, below) -> None:
     """Nothing of it stays: neither the folder nor those above it that were made for it."""
     session = tmp_path / below

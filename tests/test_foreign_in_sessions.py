@@ -43,6 +43,7 @@ def marks(session: Path, level: int) -> list[np.ndarray]:
     return [order.doubtful for order in results.harmonics[results.levels_db_spl.index(level)].orders]
 
 
+@pytest.mark.sample
 def test_speech_is_told_by_every_command_and_what_it_touches_is_marked(distort, session, with_takes, analysed) -> None:
     quiet = [soundfile.read(with_takes.parent / f"take_{level}.wav")[0] for level in (76, 86)]
     assert TALKED not in add(distort, session, quiet[1], 86)

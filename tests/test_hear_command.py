@@ -204,6 +204,7 @@ def test_the_figure_shows_music_remainder_and_what_is_not_masked() -> None:
     assert np.ma.count(np.ma.masked_invalid(drawn[2])) == np.count_nonzero(masked.over_db > -20.0)
 
 
+@pytest.mark.sample
 def test_music_is_synthesised_at_a_level_that_is_said_and_never_without_a_check(distort, analysed, tmp_path) -> None:
     piece = tmp_path / "piece.wav"
     soundfile.write(piece, 0.1 * np.sin(np.arange(6 * RATE) / 5.0), RATE)

@@ -128,6 +128,7 @@ def test_lost_or_doubled_samples_are_refused(lost):
         read_multitone(spoilt, TONE)
 
 
+@pytest.mark.sample
 def test_another_multitone_and_a_cut_recording_are_refused():
     take = recorded(TONE)
     with pytest.raises(AnalysisError, match="this is another multitone"):

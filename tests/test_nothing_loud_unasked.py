@@ -42,6 +42,7 @@ def passed_s(played: np.ndarray, loud_s: float) -> int:
 # -- pauses
 
 
+@pytest.mark.sample
 def test_a_program_that_is_held_up_in_mid_sweep_fades_out_and_plays_nothing_more(
     tmp_path, distort, card, monkeypatch
 ) -> None:
@@ -109,6 +110,7 @@ def test_somebody_who_is_asked_after_a_sleep_is_here(card) -> None:
     watched.rest(0.0)
 
 
+@pytest.mark.sample
 def test_a_clock_that_the_network_sets_is_no_pause(tmp_path, distort, card, monkeypatch) -> None:
     """The time of day is set anew at every block, up to ten days forth or back: over 1,000 times while it plays."""
     random = np.random.default_rng(20261127)
@@ -242,6 +244,7 @@ def test_values_that_are_no_numbers_count_as_too_loud(tmp_path, distort, card) -
 
 @pytest.mark.first(1)
 @pytest.mark.parametrize(("offset", "told"), [(0.003, "0.3 %"), (-0.05, "5 %"), (0.0005, None)])
+@pytest.mark.sample
 def test_an_offset_of_the_input_stops_nothing_and_is_named_when_large(tmp_path, distort, card, offset, told) -> None:
     """At 62 dB SPL the sweep's own peak is 0.0013 of full scale, far under the two larger offsets."""
     card(spoil=lambda heard, loud_samples: heard + offset)

@@ -177,6 +177,7 @@ def test_a_label_of_an_older_version_can_still_be_read(tmp_path: Path) -> None:
         frozen_folder(SessionFolder(tmp_path), "a/b")
 
 
+@pytest.mark.sample
 def test_every_name_that_the_program_gives_travels(distort, session, recording) -> None:
     """Also below a folder of 100 characters within the 260 that Windows takes by default (Microsoft, "Maximum Path
     Length Limitation"), and beside its temporary file."""

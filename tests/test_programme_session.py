@@ -85,6 +85,7 @@ def test_a_plan_without_the_section_plays_none_and_its_peak_leaves_headroom() ->
     assert np.max(np.abs(piece.samples())) == pytest.approx(10.0 ** (-0.1 / 20.0), rel=1e-9)
 
 
+@pytest.mark.sample
 def test_the_phase_of_a_loudspeaker_moves_no_peak_by_more_than_is_allowed_for() -> None:
     """200 loudspeakers of one to four all-passes of second order, as crossovers and boxes are."""
     piece = Programme(sample_rate=RATE, seconds=2.0)

@@ -63,6 +63,7 @@ def unpacked(archive: bytes) -> dict[str, bytes]:
         return {name: opened.read(name) for name in opened.namelist()}
 
 
+@pytest.mark.sample
 def test_nothing_of_it_is_in_session_page_or_bundle(distort, session, private, good, tmp_path) -> None:
     takes = {
         "sweep_86dB": write_wav(private / f"{MARK} take (1).wav", good, RATE),

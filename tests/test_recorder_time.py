@@ -230,6 +230,7 @@ def test_flac_blocks_without_end(tmp_path) -> None:
 
 @settings(max_examples=300, deadline=None)
 @given(st.data())
+@pytest.mark.sample
 def test_whatever_is_spoilt_a_date_is_whole_or_absent(tmp_path_factory, data) -> None:
     """Any bytes of a file with every chunk changed: no exception that is not ours, no date that is none."""
     path = tmp_path_factory.mktemp("spoilt") / "take"

@@ -160,6 +160,7 @@ def test_a_voice_coil_that_was_hot_and_cooled_is_no_player(clean):
     assert chirp_levels(found).common_db(index) == pytest.approx(-0.6, abs=0.05)
 
 
+@pytest.mark.sample
 def test_a_tweeter_that_cooled_down_is_no_player(clean):
     """Above 5 kHz 1 dB up from the middle on, below nothing: a driver has changed, not the player."""
     high = scipy.signal.sosfiltfilt(scipy.signal.butter(8, 5000.0, "high", fs=RECORDER.rate, output="sos"), clean)
@@ -187,6 +188,7 @@ def test_another_reel_is_refused():
     assert "another reel" in refused(record(other, RECORDER))
 
 
+@pytest.mark.sample
 def test_the_quiet_part_is_not_taken_for_the_whole_reel(clean):
     quiet = session_reel(plan_of(), up_to=86.0)
     assert judged(clean, reels=(quiet, REEL)).reel is REEL

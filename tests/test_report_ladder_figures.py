@@ -202,6 +202,7 @@ def test_what_lies_below_its_floor_is_dotted() -> None:
     assert blue[2].get_linestyle() == ":"
 
 
+@pytest.mark.sample
 def test_multitones_share_the_scale_of_the_loudest() -> None:
     tables = [multitone_bands(level) for level in LADDER]
     assert multitone_top_db(tables) == multitone_top_db(tables[-1:]) == 95.0

@@ -99,6 +99,7 @@ def test_what_is_no_response_is_refused_with_file_and_line(tmp_path, text, line,
     assert "\n" not in sentence
 
 
+@pytest.mark.sample
 def test_a_file_that_is_not_there_or_far_too_large(tmp_path) -> None:
     with pytest.raises(SessionError, match=r"none\.txt is missing: \[microphone\] response_file"):
         read_response_file(tmp_path / "none.txt")
