@@ -95,7 +95,6 @@ def test_the_desk_against_the_stand(distort, session) -> None:
         assert stem.with_name(f"stand__desk_{quantity}_96dB.png").read_bytes().startswith(b"\x89PNG")
 
 
-@pytest.mark.sample
 def test_the_table_of_a_comparison(distort, session) -> None:
     """The difference in the table is that of the two tables of `analyze`, in twelfths of an octave as they are."""
     distort.done("compare", f"{session}:stand", f"{session}:desk")

@@ -173,7 +173,6 @@ def test_json_is_json_and_nothing_else(measured, distort) -> None:
 
 @pytest.mark.first(1)
 @pytest.mark.parametrize("quiet", [False, True])
-@pytest.mark.sample
 def test_on_a_terminal_of_80_columns_no_line_is_wider_and_no_color_is_respected(measured, quiet) -> None:
     """SGR 30 to 37 and 90 to 97 choose a colour (ECMA-48 and its usual extension); NO_COLOR forbids these alone."""
     environment = {name: value for name, value in os.environ.items() if name != "NO_COLOR"}

@@ -55,8 +55,9 @@ def _start(recording: np.ndarray, sweep: Sweep) -> float:
     return float(np.argmax(np.abs(np.fft.irfft(product, n)[: 2 * RATE])))
 
 
-@pytest.mark.sample
+@pytest.mark.study
 def test_the_loose_condition_is_told_as_a_rattle_and_the_stand_is_not() -> None:
+    """A study: the demo's recordings say the same in every run, tests/test_demo_findings.py."""
     told = {}
     for condition in ("loose", "stand"):
         sweeps = [

@@ -38,7 +38,7 @@ def sessions(tmp_path_factory) -> list[Path]:
     def ignore(folder: str, names: list[str]) -> list[str]:
         if Path(folder).name == "stand":
             return [name for name in names if Path(name).stem not in KEPT]
-        return [name for name in names if name in ("results", "stimuli", "desk", "frozen")]
+        return [name for name in names if name in ("results", "stimuli", "desk", "loose", "frozen")]
 
     return [Path(shutil.copytree(DEMO, place / f"s{number}", ignore=ignore)) for number in range(SESSIONS)]
 
