@@ -3,11 +3,28 @@
 import os
 import signal
 import threading
-from concurrent.futures import ProcessPoolExecutor
+from collections import deque
+from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import BrokenExecutor, Future, ProcessPoolExecutor, wait
+from contextlib import contextmanager
+from functools import partial
 from multiprocessing import get_context, parent_process
+from multiprocessing.connection import Connection
+from multiprocessing.process import BaseProcess
+from traceback import format_exception
+from typing import Any, Generic, TypeVar
 
 from distort.quiet import quieten_libraries
 from distort.system import most_processes
+
+Job = TypeVar("Job")
+Done = TypeVar("Done")
+
+Tell = Callable[[float], None]
+"""Told how much of a job is done, 0 to 1."""
+
+LOOKS_EVERY_S = 0.2
+"""How often a process that waits for others tells how far they are: a bar that moves five times a second runs."""
 
 
 def other_processes(count: int) -> ProcessPoolExecutor:
@@ -16,6 +33,138 @@ def other_processes(count: int) -> ProcessPoolExecutor:
     They are begun anew, not forked: a fork inherits threads' locks, such as those of a progress bar, in any state.
     """
     return ProcessPoolExecutor(most_processes(count), mp_context=get_context("spawn"), initializer=_begin)
+
+
+def shared(
+    work: Callable[[Job, Tell], Done],
+    jobs: Sequence[Job],
+    *,
+    sizes: Sequence[int],
+    others: int,
+    progress: Callable[[float], None],
+) -> Iterator[Done]:
+    """What `work` makes of each job, in the order of `jobs`, done by this process and `others` more.
+
+    work       a function of a module; jobs, results and errors go from process to process, so they can be pickled
+    sizes      of the jobs: whoever is free takes the largest that is left, so that all end at about the same time
+    progress   told how much of all is done, in the unit of `sizes`
+
+    Raises the error of the first job in `jobs` that fails, after the results of those before it; what comes after it
+    is not begun any more. BrokenExecutor stands for a process that ended without a word. When this ends, in whatever
+    way, the other processes end at once: on Ctrl-C nobody waits for them, and so `work` must not write anything.
+    """
+    board: _Board[Job, Done] = _Board(jobs, sizes, progress)
+    with _helped(work, board, others):
+        for result in board.results:
+            while not result.done():
+                number = board.take()
+                if number is None:
+                    wait([result], timeout=LOOKS_EVERY_S)
+                    board.show()
+                else:
+                    board.settle(number, partial(work, jobs[number], partial(board.tell, number)))
+            yield result.result()
+
+
+class _Board(Generic[Job, Done]):
+    """Which jobs are left, how far the others are, and what came of them."""
+
+    def __init__(self, jobs: Sequence[Job], sizes: Sequence[int], progress: Callable[[float], None]) -> None:
+        self.jobs = jobs
+        self.results: list[Future[Done]] = [Future() for _ in jobs]
+        self.parts = [0.0] * len(jobs)
+        """How much of each is done, 0 to 1."""
+        self._sizes, self._progress = sizes, progress
+        self._left = deque(sorted(range(len(jobs)), key=lambda number: -sizes[number]))
+        self._lock = threading.Lock()
+
+    def take(self) -> int | None:
+        """Number of the largest job that nobody has begun; None when there is none."""
+        with self._lock:
+            return self._left.popleft() if self._left else None
+
+    def settle(self, number: int, done: Callable[[], Done]) -> None:
+        """Do a job and keep what comes of it."""
+        try:
+            result = done()
+        except Exception as error:  # noqa: BLE001  it is raised when the job's turn has come
+            with self._lock:
+                self._left = deque(one for one in self._left if one < number)
+            self.results[number].set_exception(error)
+        else:
+            self.parts[number] = 1.0
+            self.results[number].set_result(result)
+
+    def tell(self, number: int, part: float) -> None:
+        """Say how much of a job that this process has in hand is done."""
+        self.parts[number] = part
+        self.show()
+
+    def show(self) -> None:
+        """Say how much of all is done; by the first thread alone, so that `progress` need not be safe in several."""
+        self._progress(sum(size * part for size, part in zip(self._sizes, self.parts, strict=True)))
+
+
+@contextmanager
+def _helped(work: Callable[[Job, Tell], Done], board: _Board[Job, Done], others: int) -> Iterator[None]:
+    """While the body runs, `others` processes take jobs from the board, each fed by a thread of this one."""
+    context = get_context("spawn")
+    started: list[BaseProcess] = []
+    threads: list[threading.Thread] = []
+    try:
+        for _ in range(most_processes(others)):
+            ours, theirs = context.Pipe()
+            started.append(context.Process(target=_serve, args=(work, theirs), daemon=True))
+            started[-1].start()
+            theirs.close()  # so that ours ends when the process does
+            threads.append(threading.Thread(target=_feed, args=(board, ours), daemon=True))
+            threads[-1].start()
+        yield
+    finally:
+        for process in started:
+            process.kill()
+            process.join()
+        for thread in threads:
+            thread.join()
+
+
+def _feed(board: _Board[Any, Any], connection: Connection) -> None:
+    """Hand jobs of the board to another process until none is left or it has died, and keep what comes back."""
+    dead = False
+    with connection:
+        while not dead and (number := board.take()) is not None:
+            board.settle(number, partial(_answer, connection, board, number))
+            dead = isinstance(board.results[number].exception(), BrokenExecutor)
+
+
+def _answer(connection: Connection, board: _Board[Any, Any], number: int) -> Any:
+    try:
+        connection.send(board.jobs[number])
+        while isinstance(said := connection.recv(), float):
+            board.parts[number] = said
+    except (EOFError, OSError) as error:
+        raise BrokenExecutor("a process that shared the work ended without a word") from error
+    result, problem = said
+    if problem is not None:
+        raise problem
+    return result
+
+
+def _serve(work: Callable[[Any, Tell], Any], connection: Connection) -> None:
+    """What another process does: one job after the other, as long as some come."""
+    _begin()
+    while True:
+        try:
+            job = connection.recv()
+        except EOFError:
+            return
+        said: tuple[Any, Exception | None]
+        try:
+            said = work(job, connection.send), None
+        except Exception as error:  # noqa: BLE001  it is raised where the job came from
+            error.add_note("".join(format_exception(error)))
+            said = None, error
+        connection.send(said)
 
 
 def _begin() -> None:

@@ -58,6 +58,7 @@ MAY_IMPORT = {
         "signals",
         "distort.version",
         "distort.errors",
+        "distort.processes",
         "distort.analysis",
         "distort.session",
         "distort.recording",

@@ -151,7 +151,7 @@ def _analysed(root: Path, condition: str | None) -> "tuple[ConditionResults, ...
     from distort.report.terminal.console import progress
 
     with progress() as moved:
-        return analyze_and_note(root, condition=condition, progress=moved)
+        return analyze_and_note(root, condition=condition, processes=os.cpu_count() or 1, progress=moved)
 
 
 def _say_results(

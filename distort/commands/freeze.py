@@ -1,6 +1,7 @@
 """distort freeze: keeps the results that a publication rests on."""
 
 import argparse
+import os
 from typing import TYPE_CHECKING
 
 from distort.commands.parser import Parser, Subparsers, add_command
@@ -49,7 +50,7 @@ def run(arguments: argparse.Namespace) -> int:
             plan,
             arguments.label,
             software=software_here(),
-            write=partial(analyze_session_into, folder, progress=moved),
+            write=partial(analyze_session_into, folder, processes=os.cpu_count() or 1, progress=moved),
         )
     say(make_console(), *frozen_sentences(frozen, str(frozen_folder(folder, arguments.label))))
     return 0
