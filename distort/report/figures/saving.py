@@ -14,8 +14,11 @@ if TYPE_CHECKING:
 
 FileKind = Literal["png", "svg", "pdf"]
 
-PNG_EFFORT = 3
+PNG_OPTIONS: dict[str, Any] = {"pil_kwargs": {"compress_level": 3}}
 """Of zlib's nine: half the time of the usual six, and files a twentieth larger."""
+
+TOGETHER: tuple[FileKind, ...] = ("png", "svg")
+"""Kinds that one drawing gives."""
 
 METADATA: dict[FileKind, dict[str, Any]] = {
     "png": {"Software": None},
@@ -41,19 +44,40 @@ def save_figure(
     from matplotlib import rc_context
 
     make_folder(stem.parent)
-    written = []
     with rc_context(SETTINGS):
         if form is not None:
             reshape(figure, form)
         if dark:
             darken(figure)
+        paths = {kind: stem.with_name(f"{stem.name}.{kind}") for kind in kinds}
+        together = TOGETHER if set(TOGETHER) <= set(kinds) else ()
+        if together:
+            _save_together(figure, *(paths[kind] for kind in together))
         for kind in kinds:
-            path = stem.with_name(f"{stem.name}.{kind}")
-            with staged(path, replace=True) as temporary:
-                more: dict[str, Any] = {"pil_kwargs": {"compress_level": PNG_EFFORT}} if kind == "png" else {}
-                figure.savefig(temporary, format=kind, dpi=figure.dpi, metadata=METADATA[kind], **more)
-            written.append(path)
-    return tuple(written)
+            if kind not in together:
+                with staged(paths[kind], replace=True) as temporary:
+                    options: dict[str, Any] = PNG_OPTIONS if kind == "png" else {}
+                    figure.savefig(temporary, format=kind, dpi=figure.dpi, metadata=METADATA[kind], **options)
+    return tuple(paths.values())
+
+
+def _save_together(figure: "Figure", png: Path, svg: Path) -> None:
+    from matplotlib.backends.backend_svg import RendererSVG
+    from matplotlib.image import imsave
+
+    from distort.report.figures.canvas import POINTS_PER_INCH, Canvas
+    from distort.report.figures.twofold import Twofold
+
+    vector_renderer: Any = RendererSVG
+    pixels: Any = Canvas(figure).get_renderer()
+    pixels.clear()
+    width, height = POINTS_PER_INCH * figure.get_size_inches()
+    with staged(svg, replace=True) as vector, staged(png, replace=True) as raster:
+        with vector.open("w", encoding="utf-8", newline="") as file:
+            points = vector_renderer(width, height, file, image_dpi=figure.dpi, metadata=METADATA["svg"])
+            figure.draw(Twofold(pixels, points))
+            points.finalize()
+        imsave(raster, pixels.buffer_rgba(), format="png", dpi=figure.dpi, metadata=METADATA["png"], **PNG_OPTIONS)
 
 
 def png_of(figure: "Figure") -> bytes:
@@ -69,6 +93,6 @@ def png_of(figure: "Figure") -> bytes:
             format="png",
             dpi=figure.dpi,
             metadata=METADATA["png"],
-            pil_kwargs={"compress_level": PNG_EFFORT},
+            **PNG_OPTIONS,
         )
     return content.getvalue()

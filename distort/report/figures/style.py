@@ -179,12 +179,13 @@ def new_sheet(legend: Legend, heading: str) -> "tuple[Figure, Axes]":
 
 def new_page(legend: Legend, heading: str) -> "Figure":
     """A sheet with its words and nothing else yet: title, heading, caption, credit."""
-    from matplotlib.backends.backend_agg import FigureCanvasAgg
     from matplotlib.figure import Figure
+
+    from distort.report.figures.canvas import Canvas
 
     width, height = SHEET_INCHES
     figure = Figure(figsize=SHEET_INCHES, dpi=DOTS_PER_INCH, facecolor="white")
-    FigureCanvasAgg(figure)  # whatever measures a text asks it, where a figure without one makes a canvas each time
+    Canvas(figure)
     left = BOX_LEFT_INCHES / width
     right = 1.0 - MARGIN_INCHES / width
     end = mark_simulated(figure) if legend.simulated else right

@@ -1,0 +1,85 @@
+"""What figures are drawn on: one drawing gives two files, and letters have the extent that their typeface states."""
+
+import re
+from pathlib import Path
+
+import numpy as np
+import pytest
+from fontTools.ttLib import TTFont
+from matplotlib.figure import Figure
+from matplotlib.font_manager import findfont
+
+from distort.report.figures.canvas import Canvas
+from distort.report.figures.harmonics import harmonics_figure
+from distort.report.figures.saving import save_figure
+from distort.report.figures.style import TYPEFACE, Legend
+from tests.report_examples import harmonics
+
+NUMBER = re.compile(r"-?\d+\.?\d*(?:e-\d+)?")
+LEGEND = Legend(loudspeaker="Monitor A", simulated=True)
+ID = re.compile(r"[mph][0-9a-f]{10}")
+"""Names of markers, clips and hatches, which are hashes of where they are."""
+
+
+def both_ways(tmp_path: Path) -> tuple[dict[str, bytes], dict[str, bytes]]:
+    """The files of one drawing, and those of a drawing each, by their kind."""
+    found: list[dict[str, bytes]] = []
+    for name, calls in (("once", [("png", "svg")]), ("apart", [("png",), ("svg",)])):
+        for kinds in calls:
+            save_figure(harmonics_figure(harmonics(), LEGEND, level_db_spl=96.0), tmp_path / name / "one", kinds=kinds)
+        found.append({kind: (tmp_path / name / f"one.{kind}").read_bytes() for kind in ("png", "svg")})
+    return found[0], found[1]
+
+
+def test_one_drawing_gives_the_files_that_two_would_give(tmp_path: Path) -> None:
+    once, apart = both_ways(tmp_path)
+    assert once["png"] == apart["png"]
+    first, second = (ID.sub("", files["svg"].decode()) for files in (once, apart))
+    assert NUMBER.sub("", first) == NUMBER.sub("", second)
+    numbers = [np.array([float(each) for each in NUMBER.findall(text)]) for text in (first, second)]
+    # The file keeps six decimals of a point, and a place may be rounded to either side.
+    np.testing.assert_allclose(numbers[0], numbers[1], atol=2.1e-6)
+
+
+def test_a_line_of_letters_is_as_long_as_the_typeface_says() -> None:
+    """Advances and bearings are read from the font's tables by fontTools."""
+    figure = Figure(figsize=(4.0, 3.0), dpi=100.0)
+    canvas = Canvas(figure)
+    text = figure.text(0.1, 0.5, "4" * 20, fontsize=72.0, family=[TYPEFACE])
+    extent = text.get_window_extent()
+    font = TTFont(findfont(TYPEFACE))
+    name = font.getBestCmap()[ord("4")]
+    advance, bearing = font["hmtx"][name]
+    pixels_per_unit = 100.0 / font["head"].unitsPerEm  # 72 points are an inch
+    # Either end may lie at the ink or at the advance.
+    assert extent.width == pytest.approx(20 * advance * pixels_per_unit, abs=2.0 * bearing * pixels_per_unit)
+    # At twice the resolution all is twice as long: nothing was moved to whole pixels.
+    figure.set_dpi(200.0)
+    assert text.get_window_extent(canvas.get_renderer()).width == pytest.approx(2.0 * extent.width, rel=1e-9)
+
+
+def test_letters_are_drawn_where_they_are_measured() -> None:
+    figure = Figure(figsize=(4.0, 3.0), dpi=100.0, facecolor="white")
+    canvas = Canvas(figure)
+    text = figure.text(0.25, 0.5, "HHH", fontsize=40.0, family=[TYPEFACE], va="baseline")
+    canvas.draw()
+    ink = np.asarray(canvas.buffer_rgba())[::-1, :, 0] < 128
+    rows, columns = np.flatnonzero(ink.any(axis=1)), np.flatnonzero(ink.any(axis=0))
+    extent = text.get_window_extent()
+    # Half a pixel for what is more than half covered, and the bearing of an H to either side: 0.1 of its size (from
+    # memory).
+    bearing = 0.1 * 40.0 * 100.0 / 72.0
+    assert rows[0] == pytest.approx(150, abs=1.0)
+    assert rows[-1] + 1 == pytest.approx(150 + 0.729 * 40.0 * 100.0 / 72.0, abs=1.0)  # capitals are 0.729 high
+    assert columns[0] >= extent.x0 - 0.5
+    assert columns[0] <= extent.x0 + bearing + 1.0
+    assert columns[-1] + 1 <= extent.x1 + 0.5
+    assert columns[-1] + 1 >= extent.x1 - bearing - 1.0
+
+
+def test_a_figure_with_an_image_is_refused_rather_than_without_it(tmp_path: Path) -> None:
+    figure = Figure()
+    figure.add_axes((0.1, 0.1, 0.8, 0.8)).imshow(np.eye(3))
+    with pytest.raises(NotImplementedError):
+        save_figure(figure, tmp_path / "one")
+    assert not list(tmp_path.iterdir())
