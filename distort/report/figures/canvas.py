@@ -8,9 +8,10 @@ from functools import cache, lru_cache
 from typing import Any
 
 from matplotlib.backends.backend_agg import FigureCanvasAgg, RendererAgg
+from matplotlib.backends.backend_svg import RendererSVG
 from matplotlib.font_manager import FontProperties
 from matplotlib.path import Path
-from matplotlib.textpath import text_to_path
+from matplotlib.textpath import TextToPath, text_to_path
 from matplotlib.transforms import Affine2D
 
 POINTS_PER_INCH = 72.0
@@ -87,3 +88,33 @@ def _extent(text: str, face: Face) -> tuple[float, float, float]:
     font = FontProperties(family=families, weight=weight, size=1.0)
     width, height, descent = text_to_path.get_text_width_height_descent(text, font, ismath=False)
     return float(width), float(height), float(descent)
+
+
+class VectorRenderer(RendererSVG):
+    """Writes an SVG, each line of letters laid out once for all files."""
+
+    def __init__(self, *size: float, file: Any, **more: Any) -> None:
+        write: Any = super().__init__
+        write(*size, file, **more)
+        self._text2path = _Letters()
+
+
+class _Letters(TextToPath):
+    def get_glyphs_with_font(
+        self,
+        font: Any,
+        s: str,
+        glyph_map: dict[str, Any] | None = None,
+        return_new_glyphs_only: bool = False,
+        **more: Any,
+    ) -> Any:
+        """Names and places of the letters, the shapes by name (those that `glyph_map` lacks, or all), rectangles."""
+        places, shapes, rectangles = _laid_out(font, s)
+        known = glyph_map or {}
+        new = {name: shape for name, shape in shapes.items() if name not in known}
+        return places, new if return_new_glyphs_only else {**known, **new}, rectangles
+
+
+@lru_cache(MOST_LINES)
+def _laid_out(font: Any, text: str) -> Any:
+    return text_to_path.get_glyphs_with_font(font, text)

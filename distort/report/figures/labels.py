@@ -1,12 +1,12 @@
 """Labels that find their own place: beside a curve where nothing is in the way, or in a column without overlaps."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from distort.analysis.common.curves import FloatArray
+from distort.analysis.common.curves import BoolArray, FloatArray
 from distort.report.figures.contrast import for_letters
 from distort.report.figures.style import DECADE_INCHES, GREY, halo, sheet_of
 
@@ -16,6 +16,9 @@ if TYPE_CHECKING:
 
 GAPS_POINTS = (2.0, 3.5, 6.0)
 """How far above or below its curve a label may stand, nearest first."""
+
+AFTER_END_POINTS = 4.0
+"""From the end of a curve to the label after it."""
 
 CLEAR_POINTS = 1.5
 """Least gap between a label and another curve or label."""
@@ -107,11 +110,11 @@ def label_beside_curves(axes: "Axes", curves: Sequence[Labelled], *, avoid: Sequ
     Returns the names that found no place. The figure's limits must be final, since places are measured in pixels.
     """
     points = [_pixels(axes, curve) for curve in curves]
-    lines = np.concatenate([*points, *(_pixels(axes, curve) for curve in avoid)])
+    lines = np.concatenate([*points, *(_pixels(axes, curve) for curve in avoid)], axis=1)
     taken: list[Bbox] = []
     homeless = []
     for index, curve in enumerate(curves):
-        others = np.concatenate([np.empty((0, 2)), *points[:index], *points[index + 1 :]])
+        others = np.concatenate([np.empty((2, 0)), *points[:index], *points[index + 1 :]], axis=1)
         box = _place_label(axes, curve, _Field(own=points[index], others=others, lines=lines, taken=tuple(taken)))
         if box is None:
             homeless.append(curve.name)
@@ -122,7 +125,7 @@ def label_beside_curves(axes: "Axes", curves: Sequence[Labelled], *, avoid: Sequ
 
 @dataclass(frozen=True, kw_only=True)
 class _Field:
-    """Where a label must find its place, in pixels: `(points, 2)` each."""
+    """Where a label must find its place, in pixels: `(2, points)` each."""
 
     own: FloatArray
     others: FloatArray
@@ -131,18 +134,18 @@ class _Field:
 
 
 def _pixels(axes: "Axes", curve: Labelled) -> FloatArray:
-    """Points along the drawn curve, in pixels, `(points, 2)`, dense enough that no label slips between two."""
+    """Points along the drawn curve, in pixels, `(2, points)`, dense enough that no label slips between two."""
     drawn = np.isfinite(curve.level_db)
-    corners = axes.transData.transform(np.column_stack([curve.frequency_hz[drawn], curve.level_db[drawn]]))
-    if len(corners) < 2:
-        return np.asarray(corners, dtype=np.float64).reshape(-1, 2)
-    steps = np.linspace(0.0, 1.0, 4, endpoint=False)[:, np.newaxis, np.newaxis]
-    between = corners[np.newaxis, :-1] + steps * np.diff(corners, axis=0)[np.newaxis]
-    return np.asarray(between.transpose(1, 0, 2).reshape(-1, 2))
+    corners = axes.transData.transform(np.column_stack([curve.frequency_hz[drawn], curve.level_db[drawn]])).T
+    if corners.shape[1] < 2:
+        return np.array(corners, dtype=np.float64)
+    steps = np.linspace(0.0, 1.0, 4, endpoint=False)
+    between = corners[:, :-1, np.newaxis] + steps * np.diff(corners, axis=1)[:, :, np.newaxis]
+    return np.asarray(between.reshape(2, -1))
 
 
 def _place_label(axes: "Axes", curve: Labelled, field: _Field) -> "Bbox | None":
-    if not len(field.own):
+    if not field.own.size:
         return None
     figure = sheet_of(axes)
     pixels_per_point = figure.dpi / 72.0
@@ -156,56 +159,58 @@ def _place_label(axes: "Axes", curve: Labelled, field: _Field) -> "Bbox | None":
     text = axes.text(curve.frequency_hz[0], 0.0, curve.name, gid="curve", **style)
     halo(text)
     extent = text.get_window_extent()
+    half = 0.5 * np.array([extent.width, extent.height])
+    room = half + CLEAR_POINTS * pixels_per_point
     inside = axes.get_window_extent().padded(-3.0 * pixels_per_point)
-    for x, y in _places(field, width=extent.width, height=extent.height, pixels_per_point=pixels_per_point):
-        box = type(extent).from_bounds(x - 0.5 * extent.width, y - 0.5 * extent.height, extent.width, extent.height)
-        room = box.padded(CLEAR_POINTS * pixels_per_point)
-        if _is_free(room, inside, field.taken) and not _covers(room, field.lines) and _belongs(room, field):
+    middles = _middles(field, half, pixels_per_point)
+    for middle in middles[_is_free(middles, room, inside, field.taken)]:
+        if not _covers(middle, room, field.lines) and _belongs(middle, field):
             # kept in the axes' own units, so that it stands there at any resolution
-            text.set_position(tuple(axes.transData.inverted().transform((x, y))))
-            return box
+            text.set_position(tuple(axes.transData.inverted().transform(middle)))
+            return type(extent)([middle - half, middle + half])
     text.remove()
     return None
 
 
-def _places(field: _Field, *, width: float, height: float, pixels_per_point: float) -> Iterator[tuple[float, float]]:
-    """Middles of a label, best first: above or below the curve where there is most room, then after its end."""
-    candidates = field.own[_widest_first(field.own, field.others)]
-    for gap in GAPS_POINTS:
-        for side in (1.0, -1.0):
-            for x, y in candidates:
-                yield x, y + side * (0.5 * height + gap * pixels_per_point)
-    x, y = field.own[-1]
-    yield x + 0.5 * width + 4.0 * pixels_per_point, y
+def _middles(field: _Field, half: FloatArray, pixels_per_point: float) -> FloatArray:
+    """Middles of a label, `(places, 2)`, best first: above or below the curve where there is most room, then after its
+    end."""
+    candidates = field.own[:, _widest_first(field.own, field.others)].T
+    away = [side * (half[1] + gap * pixels_per_point) for gap in GAPS_POINTS for side in (1.0, -1.0)]
+    after_end = field.own[:, -1:].T + np.array([half[0] + AFTER_END_POINTS * pixels_per_point, 0.0])
+    beside = [candidates + np.array([0.0, one]) for one in away]
+    return np.concatenate([*beside, after_end])
 
 
 def _widest_first(own: FloatArray, others: FloatArray) -> "list[int]":
     """A few points of the curve, those with the most room to other curves first."""
-    candidates = np.linspace(0, len(own) - 1, 100).astype(int)
-    if not len(others):
+    candidates = np.linspace(0, own.shape[1] - 1, 100).astype(int)
+    if not others.size:
         return list(candidates)
-    distance = np.abs(others[np.newaxis, :, :] - own[candidates][:, np.newaxis, :])
-    room = np.where(distance[..., 0] < NEIGHBOUR_PIXELS, distance[..., 1], np.inf).min(axis=1)
+    aside, away = np.abs(others[:, np.newaxis, :] - own[:, candidates, np.newaxis])
+    room = np.where(aside < NEIGHBOUR_PIXELS, away, np.inf).min(axis=1)
     return list(candidates[np.argsort(-room, kind="stable")])
 
 
-def _is_free(box: "Bbox", inside: "Bbox", taken: "Sequence[Bbox]") -> bool:
-    if not (inside.x0 <= box.x0 and box.x1 <= inside.x1 and inside.y0 <= box.y0 and box.y1 <= inside.y1):
-        return False
-    return not any(box.overlaps(other) for other in taken)
+def _is_free(middles: FloatArray, room: FloatArray, inside: "Bbox", taken: "Sequence[Bbox]") -> BoolArray:
+    """Which places are inside the axes and meet no other label."""
+    low, high = middles - room, middles + room
+    free = np.all((low >= inside.min) & (high <= inside.max), axis=1)
+    for other in taken:
+        free &= ~np.all((low <= other.max) & (high >= other.min), axis=1)
+    return np.asarray(free)
 
 
-def _belongs(box: "Bbox", field: _Field) -> bool:
-    """Whether every other curve is clearly farther from the box than its own."""
-    return not len(field.others) or _distance(box, field.others) > OWN_SHARE * _distance(box, field.own)
+def _belongs(middle: FloatArray, field: _Field) -> bool:
+    """Whether every other curve is clearly farther from a label than its own."""
+    return not field.others.size or _distance(middle, field.others) > OWN_SHARE * _distance(middle, field.own)
 
 
-def _covers(box: "Bbox", points: FloatArray) -> bool:
-    x, y = points[:, 0], points[:, 1]
-    return bool(np.any((x > box.x0) & (x < box.x1) & (y > box.y0) & (y < box.y1)))
+def _covers(middle: FloatArray, room: FloatArray, points: FloatArray) -> bool:
+    x, y = np.abs(points - middle[:, np.newaxis]) < room[:, np.newaxis]
+    return bool(np.any(x & y))
 
 
-def _distance(box: "Bbox", points: FloatArray) -> float:
-    """Pixels from the middle of the box to the nearest of `points`."""
-    middle = np.array([0.5 * (box.x0 + box.x1), 0.5 * (box.y0 + box.y1)])
-    return float(np.min(np.hypot(*(points - middle).T)))
+def _distance(middle: FloatArray, points: FloatArray) -> float:
+    """Pixels from the middle of a label to the nearest of `points`."""
+    return float(np.min(np.hypot(*(points - middle[:, np.newaxis]))))

@@ -62,19 +62,17 @@ def save_figure(
 
 
 def _save_together(figure: "Figure", png: Path, svg: Path) -> None:
-    from matplotlib.backends.backend_svg import RendererSVG
     from matplotlib.image import imsave
 
-    from distort.report.figures.canvas import POINTS_PER_INCH, Canvas
+    from distort.report.figures.canvas import POINTS_PER_INCH, Canvas, VectorRenderer
     from distort.report.figures.twofold import Twofold
 
-    vector_renderer: Any = RendererSVG
     pixels: Any = Canvas(figure).get_renderer()
     pixels.clear()
     width, height = POINTS_PER_INCH * figure.get_size_inches()
     with staged(svg, replace=True) as vector, staged(png, replace=True) as raster:
         with vector.open("w", encoding="utf-8", newline="") as file:
-            points = vector_renderer(width, height, file, image_dpi=figure.dpi, metadata=METADATA["svg"])
+            points: Any = VectorRenderer(width, height, file=file, image_dpi=figure.dpi, metadata=METADATA["svg"])
             figure.draw(Twofold(pixels, points))
             points.finalize()
         imsave(raster, pixels.buffer_rgba(), format="png", dpi=figure.dpi, metadata=METADATA["png"], **PNG_OPTIONS)
