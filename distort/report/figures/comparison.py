@@ -167,7 +167,6 @@ def _draw_difference(axes: "Axes", difference: Difference) -> None:
     axes.set_ylim(-half, half)
     axes.set_yticks(np.linspace(-half, half, 5))
     axes.set_ylabel("B less A in dB")
-    axes.grid(True, which="major", axis="y", color="#d9d9d9", linewidth=0.6)
     axes.fill_between(
         difference.frequency_hz,
         0.0,

@@ -67,6 +67,8 @@ def darken(figure: "Figure") -> None:
     from matplotlib.patches import Patch
     from matplotlib.text import Text
 
+    from distort.report.figures.grid import Grid
+
     figure.draw_without_rendering()  # ticks are made when they are drawn first
     ground = dark_of("#ffffff")
     for artist in figure.findobj():
@@ -78,6 +80,8 @@ def darken(figure: "Figure") -> None:
                 artist.set_path_effects([patheffects.withStroke(linewidth=2.5, foreground=ground)])
         elif isinstance(artist, Line2D):
             _recolour(artist, "color", "markerfacecolor", "markeredgecolor")
+        elif isinstance(artist, Grid):
+            _recolour(artist, "color", "markcolor")
         elif isinstance(artist, Patch):
             _recolour(artist, "facecolor", "edgecolor")
         elif isinstance(artist, Collection):

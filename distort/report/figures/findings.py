@@ -94,7 +94,6 @@ def _panels(figure: "Figure", count: int) -> list["Axes"]:
             sharex=axes[0] if axes else None,
         )
         frequency_axis(panel)
-        panel.grid(True, which="major", axis="y", color="#d9d9d9", linewidth=0.6)
         if index < count - 1:
             panel.set_xlabel("")
             panel.tick_params(labelbottom=False)

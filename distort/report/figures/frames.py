@@ -17,6 +17,7 @@ from distort.report.figures.style import (
     SHEET_INCHES,
     SMALL_POINTS,
     Legend,
+    draw_grid,
     key_beside,
     level_colour,
     new_page,
@@ -112,7 +113,7 @@ def _panel(figure: "Figure", panel: int, count: int, lowest_db: float) -> "Axes"
     axes.set_xlim(0.0, _place(AFTER_S[-1]) + 0.1)
     axes.axvspan(0.0, 1.0, color=FILL, linewidth=0.0, zorder=0.5)
     axes.axhline(0.0, color=BLACK, linewidth=0.9, zorder=1.5)
-    axes.grid(True, which="major", axis="y", color="#d9d9d9", linewidth=0.6)
+    draw_grid(axes, "y", held=False)
     steps = max(1, round((HIGHEST_DB - lowest_db) / 5.0))
     axes.set_yticks(np.arange(np.ceil(lowest_db), HIGHEST_DB + 0.5, steps))
     axes.set_xticks([0.5, *(_place(after_s) for after_s in TICKS if after_s)], list(TICKS.values()))

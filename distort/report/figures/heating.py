@@ -20,6 +20,7 @@ from distort.report.figures.style import (
     SHEET_INCHES,
     SMALL_POINTS,
     Legend,
+    draw_grid,
     key_beside,
     new_page,
     note,
@@ -142,8 +143,7 @@ def _panels(figure: "Figure", level: HeatingLevel, drawn: list[_Drawn]) -> "tupl
     for axes, words in ((loud, "Time since the start of the loud multitone"), (after, "Seconds after its end")):
         axes.set_ylim(*_limits_db(level, drawn))
         axes.axhline(0.0, color=BLACK, linewidth=0.9, zorder=1.5)
-        axes.grid(True, which="major", color="#d9d9d9", linewidth=0.6)
-        axes.set_axisbelow(True)
+        draw_grid(axes)
         axes.set_xlabel(words)
     loud.set_xscale("log")
     loud.minorticks_off()

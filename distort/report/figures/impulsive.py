@@ -51,7 +51,6 @@ def impulsive_figure(result: ImpulsiveResult, legend: Legend) -> "Figure":
         axes.set_yticks(ticks, [f"{tick:g}" for tick in ticks])
         axes.set_ylim(LOWEST_Z, top)
         axes.set_ylabel("Loudest part of a cycle over the rest, in deviations of noise")
-        axes.grid(True, which="major", axis="y", color="#d9d9d9", linewidth=0.6)
         axes.axhspan(LOWEST_Z, ALONE, color=FILL, linewidth=0.0, zorder=0.5)
         count = len(result.levels)
         lines = []

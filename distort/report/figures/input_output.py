@@ -17,7 +17,9 @@ from distort.report.figures.style import (
     GREY,
     SETTINGS,
     SHEET_INCHES,
+    SMALL_POINTS,
     Legend,
+    draw_grid,
     level_colour,
     new_page,
 )
@@ -82,14 +84,11 @@ def _picture(figure: "Figure", place: int, *, span_db: float) -> "Axes":
     axes.set_xlim(-0.03 * span_db, span_db)
     axes.set_ylim(-0.03 * span_db, span_db)
     axes.set_xticks(ticks)
-    axes.set_yticks(ticks)
-    axes.tick_params(labelsize=8.5, length=2.5)
-    axes.grid(True, color="#d9d9d9", linewidth=0.6)
-    axes.set_axisbelow(True)
+    axes.set_yticks(ticks if column == 0 else [])
+    axes.tick_params(labelsize=SMALL_POINTS)
+    draw_grid(axes, rows=ticks, length_points=2.5)
     if column == 0:
         axes.set_ylabel("Output in dB")
-    else:
-        axes.set_yticklabels([])
     if row == 1:
         axes.set_xlabel("Drive in dB")
     return axes
@@ -112,7 +111,7 @@ def _draw(axes: "Axes", octave: OctaveLevels, band: BandRange, *, drive_db: Floa
             0.05,
             f"reaches\n{max(outputs):.1f} {UNIT_NAMES[unit]}",
             transform=axes.transAxes,
-            fontsize=8.5,
+            fontsize=SMALL_POINTS,
             ha="right",
             va="bottom",
             linespacing=1.3,
@@ -122,7 +121,9 @@ def _draw(axes: "Axes", octave: OctaveLevels, band: BandRange, *, drive_db: Floa
 def _words(axes: "Axes", midband_hz: float, text: str) -> None:
     """The octave's name and two lines about it, over its picture."""
     axes.set_title(octave_words(midband_hz), fontsize=10, weight="bold", loc="left", pad=31)
-    axes.text(0.0, 1.03, text, transform=axes.transAxes, fontsize=8.5, color=GREY, va="bottom", linespacing=1.3)
+    axes.text(
+        0.0, 1.03, text, transform=axes.transAxes, fontsize=SMALL_POINTS, color=GREY, va="bottom", linespacing=1.3
+    )
 
 
 def _colour_key(figure: "Figure", found: CompressionFound) -> None:
@@ -142,7 +143,7 @@ def _colour_key(figure: "Figure", found: CompressionFound) -> None:
         bbox_to_anchor=(BOX_LEFT_INCHES / width, KEY_INCHES / height),
         ncols=count,
         frameon=False,
-        fontsize=8.5,
+        fontsize=SMALL_POINTS,
         borderpad=0.0,
         borderaxespad=0.0,
         handletextpad=0.2,

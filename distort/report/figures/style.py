@@ -16,6 +16,7 @@ from unicodedata import category
 
 import numpy as np
 
+from distort.analysis.common.curves import FloatArray
 from distort.report.text.numbers import OCTAVE_HZ, OCTAVE_NAMES
 
 if TYPE_CHECKING:
@@ -91,7 +92,7 @@ TICK_DOWN = 3
 SMALL_POINTS = 8.5
 """Size of notes, captions and the keys of small panels: the smallest letters of a figure."""
 
-BLACK, GREY, QUIET, FILL = "#000000", "#595959", "#8c8c8c", "#e4e4e4"
+BLACK, GREY, QUIET, PALE, FILL = "#000000", "#595959", "#8c8c8c", "#d9d9d9", "#e4e4e4"
 
 
 ORDER_COLOURS = {2: "#0072B2", 3: "#D55E00", 4: "#009E73", 5: "#CC79A7"}
@@ -290,8 +291,21 @@ def frequency_axis(axes: "Axes") -> None:
     figure = sheet_of(axes)
     figure.add_artist(thirds_line)
     axes.set_xlabel("Frequency in Hz")
-    axes.grid(True, which="major", axis="x", color="#d9d9d9", linewidth=0.6)
-    axes.set_axisbelow(True)
+    draw_grid(axes)
+
+
+def draw_grid(
+    axes: "Axes", along: str = "xy", *, rows: FloatArray | None = None, length_points: float = 3.5, held: bool = True
+) -> None:
+    """Lines behind the curves of `axes` as `Grid` has them, and the names of its axes at one distance if `held`."""
+    from distort.report.figures.grid import Grid, hold_names
+
+    axes.tick_params(bottom=False, left=False)
+    axes.add_artist(
+        Grid(along=along, rows=rows, colour=PALE, mark_colour=GREY, length_points=length_points),
+    )
+    if held:
+        hold_names(axes, sheet_of(axes))
 
 
 def name_octaves(axes: "Axes", *, every: int = 1) -> None:
@@ -308,7 +322,6 @@ def level_axis(axes: "Axes", label: str, *, top_db: float, span_db: float) -> No
     axes.set_ylim(top_db - span_db, top_db)
     axes.set_yticks(np.arange(np.ceil((top_db - span_db) / step) * step, top_db + 0.5 * step, step))
     axes.set_ylabel(label)
-    axes.grid(True, which="major", axis="y", color="#d9d9d9", linewidth=0.6)
 
 
 def level_colour(index: int, count: int) -> str:
