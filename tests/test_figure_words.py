@@ -167,3 +167,12 @@ def test_what_the_typeface_lacks_is_told() -> None:
     assert lacking("\N{CJK UNIFIED IDEOGRAPH-97F3} a \N{CJK UNIFIED IDEOGRAPH-97F3}\x1b") == (
         "\N{CJK UNIFIED IDEOGRAPH-97F3}\x1b"
     )
+
+
+def test_no_line_ends_between_a_number_and_its_unit() -> None:
+    for letters in range(0, 40, 4):
+        figure = sheet(f"{'W' * letters} at 96 dB SPL (1 m, nominal), 2 % at 250 Hz", titled=True)
+        with rc_context(SETTINGS):
+            reshape(figure, "square")
+        for text in texts(figure).values():
+            assert not any(parted in text for parted in ("96\ndB", "1\nm", "2\n%", "250\nHz"))

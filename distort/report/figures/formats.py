@@ -4,6 +4,7 @@ Letters keep their size in points while the sheet gets smaller, so that the smal
 (own choice: on a phone held upright, 15 cm high, that is 3.3 mm).
 """
 
+import re
 import textwrap
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -115,6 +116,9 @@ MARGIN, LINE, AXIS = 0.14, 1.3, 0.5
 LANE, MEANINGS = 0.32, 0.25
 """Inches for the lane above the uppermost panel, and for the key of grounds and hatches."""
 
+BETWEEN_WORDS = re.compile(r"(?<!\d)\s+|\s+(?![A-Za-zµ%])")
+"""Where a line may end: not between a number and its unit."""
+
 WIDTH_OF_LETTERS = 0.6
 """Of the typeface, re their size, on the safe side."""
 
@@ -186,7 +190,7 @@ class _Flow:
         """Break the lines of a text so that none is wider than the sheet without its margins, and what is taken."""
         room = (self.width - 2.0 * MARGIN - taken) * self.figure.dpi
         lines: list[str] = []
-        for word in text.get_text().split():
+        for word in BETWEEN_WORDS.split(text.get_text().strip()):
             longer = f"{lines[-1]} {word}" if lines else word
             text.set_text(longer)
             if lines and text.get_window_extent().width <= room:
