@@ -13,7 +13,7 @@ from typing import Any, Literal
 import numpy as np
 
 from distort.analysis.common.curves import BoolArray, FloatArray
-from distort.report.figures.dark import dark_of
+from distort.report.page.colours import dark_of
 from distort.report.page.marks import Badge
 from distort.report.text.numbers import hertz_words
 

@@ -11,7 +11,7 @@ import numpy as np
 from markupsafe import Markup
 
 from distort.analysis.common.curves import BoolArray, FloatArray
-from distort.report.figures.dark import dark_of
+from distort.report.page.colours import dark_of
 from distort.report.page.marks import Badge
 from distort.report.page.rendering import rendered
 from distort.report.text.numbers import hertz

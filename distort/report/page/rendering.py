@@ -6,7 +6,7 @@ from typing import Any
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
 
-from distort.report.figures.dark import dark_of
+from distort.report.page.colours import dark_of
 
 PACKAGE = "distort.report.page"
 

@@ -5,39 +5,44 @@ line held to the length it had: a quarter of the size, and a reader can search i
 """
 
 import re
-from collections.abc import Iterator
+from collections.abc import Mapping
 from functools import cache
-from typing import Any
 from urllib.parse import quote
-from xml.etree import ElementTree as Xml
+from xml.parsers import expat
 from xml.sax.saxutils import escape, quoteattr
 
-from distort.report.figures.dark import dark_of
+from distort.report.page.colours import dark_of
+from distort.report.page.vector_paths import short_paths
 
-_SVG = "{http://www.w3.org/2000/svg}"
-_LINK = "{http://www.w3.org/1999/xlink}href"
+_LINK = "xlink:href"
 _NUMBER = re.compile(r"-?\d+\.\d+")
-_CURVED = re.compile("[A-KN-Za-y]")
-"""Any letter of a path but those of moves, lines and closing."""
 _COLOUR = re.compile(r"#[0-9a-fA-F]{6}\b")
 _LAST_ADVANCE = 60.0
 """About how wide the last letter of a line is, in hundredths of the font's size; the file tells where it begins."""
 
-_TO_ESCAPE = re.compile(r"[^ !$&-;=?-~]")
-"""What a data address cannot hold as it is: `"`, `#`, `%`, `<`, `>` and what is beyond ASCII."""
+_TO_ESCAPE, _BEYOND_ASCII = '%"#<>', re.compile("[^ -~]")
+"""What a data address cannot hold as it is."""
+
+_LEFT_OUT = ("metadata", "style")
 
 
 def vector_address(svg: str) -> str:
     """A figure's SVG, as matplotlib writes it, as a data address of a third of its size, light or dark as wanted.
 
-    Points keep one decimal of 1/72 inch, a seventh of a pixel on a screen 1920 wide.
+    Points keep one decimal of 1/72 inch, a seventh of a pixel on a screen 1920 wide. Raises
+    xml.parsers.expat.ExpatError for what is no XML.
     """
-    root = Xml.fromstring(svg, Xml.XMLParser(target=Xml.TreeBuilder(insert_comments=True)))
-    names: dict[str, str] = {}
+    reading = _Reading()
+    parser = expat.ParserCreate()
+    parser.StartElementHandler, parser.EndElementHandler = reading.begin, reading.end
+    parser.CommentHandler = reading.comment
+    parser.Parse(svg, True)
     colours = {colour.lower() for colour in _COLOUR.findall(svg)} | {"#000000"}
-    inner = _style(sorted(colours)) + _all_written(list(root), names)
-    text = f"<svg xmlns='http://www.w3.org/2000/svg' viewBox='{root.get('viewBox')}'>{inner}</svg>"
-    return f"data:image/svg+xml,{_TO_ESCAPE.sub(lambda found: _quoted(found[0]), text)}"
+    inner = _style(sorted(colours)) + reading.text()
+    text = f"<svg xmlns='http://www.w3.org/2000/svg' viewBox='{reading.view_box}'>{inner}</svg>"
+    for character in _TO_ESCAPE:  # the per cent sign first, which the others become
+        text = text.replace(character, quote(character))
+    return f"data:image/svg+xml,{_BEYOND_ASCII.sub(lambda found: _quoted(found[0]), text)}"
 
 
 _quoted = cache(quote)
@@ -53,93 +58,106 @@ def _style(colours: list[str]) -> str:
     )
 
 
-def _written(node: Xml.Element, names: dict[str, str]) -> str:
-    """One element of the file, and what is in it, shorter; `names` gives every id a short one."""
-    if node.tag in (f"{_SVG}metadata", f"{_SVG}style"):
-        return ""
-    inner = _all_written(list(node), names)
-    tag = node.tag.removeprefix(_SVG)
-    attributes = _attributes(node, tag, names)
-    if tag == "g" and not attributes:
-        return inner
-    if tag in ("g", "defs") and not inner:
-        return ""
-    return f"<{tag}{attributes}>{inner}</{tag}>" if inner else f"<{tag}{attributes}/>"
+class _Reading:
+    """What is written of a file while its elements go by: pieces of text, and an empty one for every path."""
 
+    def __init__(self) -> None:
+        self.view_box = ""
+        self._pieces: list[str] = []
+        self._paths: dict[int, str] = {}
+        self._open: list[tuple[str, int, int]] = []  # an element, its first piece, and the one that ends its tag
+        self._names: dict[str, str] = {}  # a short one for every id
+        self._words: str | None = None  # matplotlib puts a line of text into a comment before its letters' shapes
+        self._letters: _Letters | None = None
+        self._inside = 0  # so many elements of what is not written as it stands
 
-def _all_written(nodes: list[Xml.Element], names: dict[str, str]) -> str:
-    """Elements one after the other; matplotlib puts a line of text into a comment before the shapes of its letters."""
-    written, words = [], None
-    for node in nodes:
-        if _is_comment(node):
-            words = node.text
+    def text(self) -> str:
+        """What is inside the outermost element."""
+        for place, path in zip(self._paths, short_paths(list(self._paths.values())), strict=True):
+            self._pieces[place] = path
+        return "".join(self._pieces)
+
+    def comment(self, words: str) -> None:
+        """Most likely a line of text."""
+        if not self._inside:
+            self._words = words
+
+    def begin(self, tag: str, attributes: dict[str, str]) -> None:
+        """An element begins."""
+        if self._inside:
+            if self._inside == 1 and tag == "use" and self._letters is not None:
+                self._letters.add(attributes)
+            self._inside += 1
+            return
+        words, self._words = self._words, None
+        if not self._open:
+            self.view_box = attributes["viewBox"]
+            self._open.append(("", 0, 0))
         elif words is not None:
-            written.append(_as_text(words, node))
-            words = None
+            self._letters, self._inside = _Letters(words, attributes), 1
+        elif tag in _LEFT_OUT:
+            self._inside = 1
         else:
-            written.append(_written(node, names))
-    return "".join(written)
+            self._tag(tag, attributes)
 
-
-def _is_comment(node: Any) -> bool:
-    return bool(node.tag is Xml.Comment)
-
-
-def _attributes(node: Xml.Element, tag: str, names: dict[str, str]) -> str:
-    written = []
-    for key, value in node.attrib.items():
-        if key == "id":
-            if tag == "g":
-                continue  # nothing refers to a group
-            pair = ("id", _short(value, names))
-        elif key == _LINK:
-            pair = ("href", f"#{_short(value[1:], names)}")
-        elif key == "clip-path":
-            pair = (key, f"url(#{_short(value[5:-1], names)})")
-        elif key == "d":
-            pair = (key, _short_path(value))
-        elif key == "style":
-            pair = (key, _COLOUR.sub(lambda found: f"var(--{found[0][1:].lower()})", value).replace("; ", ";"))
+    def _tag(self, tag: str, attributes: Mapping[str, str]) -> None:
+        """A tag with an empty piece for its path; a group without attributes has none."""
+        pieces, first = self._pieces, len(self._pieces)
+        pieces.append(f"<{tag}")
+        for key, value in attributes.items():
+            if key == "d":
+                pieces += [" d='", "", "'"]
+                self._paths[len(pieces) - 2] = value
+            elif key != "id":
+                pieces.append(self._attribute(key, value))
+            elif tag != "g":  # nothing refers to a group
+                pieces.append(f" id='{self._short(value)}'")
+        if tag == "g" and len(pieces) == first + 1:
+            pieces[first] = ""
         else:
-            pair = (key, _NUMBER.sub(_one_decimal, value) if key in ("x", "y", "width", "height") else value)
-        written.append(f" {pair[0]}={quoteattr(pair[1]).replace(chr(34), chr(39))}")
-    return "".join(written)
+            pieces.append(">")
+        self._open.append((tag, first, len(pieces) - 1))
 
+    def end(self, _: str) -> None:
+        """An element ends; what groups nothing leaves nothing."""
+        if self._inside:
+            self._inside -= 1
+            if not self._inside and self._letters is not None:
+                self._pieces += self._letters.as_text()
+                self._letters = None
+            return
+        self._words = None
+        tag, first, last = self._open.pop()
+        pieces = self._pieces
+        if not self._open:
+            return
+        if len(pieces) == last + 1:
+            if tag in ("g", "defs"):
+                del pieces[first:]
+            else:
+                pieces[last] = "/>"
+        elif pieces[last]:
+            pieces.append(f"</{tag}>")
 
-def _short(name: str, names: dict[str, str]) -> str:
-    return names.setdefault(name, f"i{len(names)}")
+    def _attribute(self, key: str, value: str) -> str:
+        if key == _LINK:
+            return f" href='#{self._short(value[1:])}'"
+        if key == "clip-path":
+            return f" clip-path='url(#{self._short(value[5:-1])})'"
+        return _attribute(key, value)
 
-
-def _short_path(path: str) -> str:
-    """A path of moves and straight lines with each point re the one before; other paths merely rounded."""
-    if _CURVED.search(path):
-        return _NUMBER.sub(_one_decimal, path).replace("\n", " ").strip()
-    return _relative(iter(path.split()))
-
-
-def _relative(parts: Iterator[str]) -> str:
-    """Each line as its step from the point before it; a minus parts two numbers as well as a blank does."""
-    written, x, y, line = [], 0, 0, False
-    for letter in parts:
-        if letter == "z":
-            written.append("z")
-            line = False
-            continue
-        new_x, new_y = round(10.0 * float(next(parts))), round(10.0 * float(next(parts)))
-        if line and letter == "L":
-            written += [_tenths(new_x - x), _tenths(new_y - y)]
-        else:
-            written.append(f"{letter}{_tenths(new_x)} {_tenths(new_y)}l")
-        x, y, line = new_x, new_y, True
-    text = " ".join(written).replace(" -", "-").replace(" z", "z").replace("l ", "l").replace(" M", "M")
-    return text.replace("lz", "z").replace("lM", "M").removesuffix("l")
+    def _short(self, name: str) -> str:
+        return self._names.setdefault(name, f"i{len(self._names)}")
 
 
 @cache
-def _tenths(value: int) -> str:
-    """A number of tenths, in as few characters as can be: 1.5, -.3, 2."""
-    text = f"{value / 10:.1f}".removesuffix(".0")
-    return text.replace("0.", ".") if text.startswith(("0.", "-0.")) else text
+def _attribute(key: str, value: str) -> str:
+    """An attribute that holds no name of another element."""
+    if key == "style":
+        value = _COLOUR.sub(lambda found: f"var(--{found[0][1:].lower()})", value).replace("; ", ";")
+    elif key in ("x", "y", "width", "height"):
+        value = _NUMBER.sub(_one_decimal, value)
+    return f" {key}={quoteattr(value).replace(chr(34), chr(39))}"
 
 
 def _one_decimal(found: re.Match[str]) -> str:
@@ -147,22 +165,35 @@ def _one_decimal(found: re.Match[str]) -> str:
     return "0" if text == "-0" else text
 
 
-def _as_text(words: str, drawn: Xml.Element) -> str:
-    """A line of letters that were drawn as shapes as text of the same length."""
-    transform = str(drawn.get("transform", ""))
-    scale = re.search(r"scale\(([\d.]+) -[\d.]+\)", transform)
-    uses = drawn.findall(f"{_SVG}use")
-    if scale is None or not uses:
-        return ""
-    size = 100.0 * float(scale[1])
-    begins = re.search(r"translate\(([\d.]+)", str(uses[-1].get("transform", "")))
-    length = ((float(begins[1]) if begins else 0.0) + _LAST_ADVANCE) * float(scale[1])
-    bold = " font-weight='bold'" if "Bold" in str(uses[0].get(_LINK)) else ""
-    colour = _COLOUR.search(str(drawn.get("style", "")))
-    fill = f" style='fill:var(--{colour[0][1:].lower()})'" if colour else ""
-    place = _NUMBER.sub(_one_decimal, transform[: scale.start()].strip())
-    text = words.strip().replace("- -", "--")
-    return (
-        f"<text transform='{place}' font-size='{size:.1f}'{bold}{fill} textLength='{length:.1f}' "
-        f"lengthAdjust='spacingAndGlyphs'>{escape(text)}</text>"
-    )
+class _Letters:
+    """A line of letters that were drawn as shapes, each of which is used once."""
+
+    def __init__(self, words: str, attributes: Mapping[str, str]) -> None:
+        self._words, self._attributes = words, attributes
+        self._first: str | None = None
+        self._last_placed = ""
+
+    def add(self, attributes: Mapping[str, str]) -> None:
+        """The next letter."""
+        if self._first is None:
+            self._first = attributes.get(_LINK, "")
+        self._last_placed = attributes.get("transform", "")
+
+    def as_text(self) -> list[str]:
+        """Text of the same length; nothing where there were no letters."""
+        transform = self._attributes.get("transform", "")
+        scale = re.search(r"scale\(([\d.]+) -[\d.]+\)", transform)
+        if scale is None or self._first is None:
+            return []
+        size = 100.0 * float(scale[1])
+        begins = re.search(r"translate\(([\d.]+)", self._last_placed)
+        length = ((float(begins[1]) if begins else 0.0) + _LAST_ADVANCE) * float(scale[1])
+        bold = " font-weight='bold'" if "Bold" in self._first else ""
+        colour = _COLOUR.search(self._attributes.get("style", ""))
+        fill = f" style='fill:var(--{colour[0][1:].lower()})'" if colour else ""
+        place = _NUMBER.sub(_one_decimal, transform[: scale.start()].strip())
+        text = self._words.strip().replace("- -", "--")
+        return [
+            f"<text transform='{place}' font-size='{size:.1f}'{bold}{fill} textLength='{length:.1f}' "
+            f"lengthAdjust='spacingAndGlyphs'>{escape(text)}</text>"
+        ]
