@@ -14,7 +14,7 @@ from distort.recording.alignment.chirp_places import find_peaks, hear_chirp
 from distort.recording.alignment.clock import repair_clock
 from distort.recording.alignment.locating import _clearer, find_reel, pad_to_stimulus
 from distort.recording.alignment.matched import Lags, correlate, deconvolve, stands_out_db, summit
-from distort.recording.alignment.prepared import Prepared, prepare_samples
+from distort.recording.alignment.prepared import Prepared, placed, prepare, prepare_samples
 from distort.recording.alignment.silences import planned_silences
 from distort.session.audio.long_recording import InMemory
 from signals import Chirp, Multitone, Noise, Reel, Silence, Sweep, Tone, framed
@@ -304,6 +304,24 @@ def test_a_recording_is_prepared():
     assert repaired.samples.size == math.floor((stored.size - 1) / (1.0 + 200e-6)) + 1
     assert repaired.step == step
     assert prepare_samples(stored, REEL, start=float(first), as_stored=np.array([0.0, 0.5])).step == 0.5
+
+
+@pytest.mark.parametrize(("rate", "ppm"), [(RATE, None), (RATE, 200.0), (RATE // 2, -150.0)])
+def test_a_recording_placed_is_that_which_is_prepared(rate, ppm):
+    """Recorded at another rate or by another clock: the same samples, and the same start, without the silences."""
+    samples = recorded()[:: RATE // rate]
+    sidecar = SimpleNamespace(
+        stimulus=REEL.only_stimulus()[1],
+        reel=REEL,
+        sample_rate=rate,
+        stimulus_start_sample=float(LEAD + REEL.only_stimulus()[0]) * rate / RATE,
+        clock_difference_ppm=ppm,
+    )
+    recording = SimpleNamespace(sidecar=sidecar, samples=lambda: samples)
+    whole = prepare(recording)
+    there, start = placed(recording)
+    np.testing.assert_array_equal(there, whole.samples)
+    assert start == whole.start
 
 
 def test_clocks_are_repaired_up_to_ten_thousand_ppm():

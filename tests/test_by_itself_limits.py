@@ -110,22 +110,24 @@ def heard(monkeypatch, samples: np.ndarray, *, unit: str = "db_spl", while_hz=No
     one = take("first", simulated=False, recording_sha256="ab", calibration="94 dB")
     asked = {}
 
-    def read_sweep(takes, sweep, settings):
-        asked.update(takes=takes, orders=settings.orders, beyond=settings.beyond)
-        return SimpleNamespace(beyond=("beyond",))
+    def deconvolve(samples, sweep, *, start, orders):
+        asked.update(samples=samples, start=start, orders=orders)
+        return "impulse response"
 
     def reference_of(calibration, *, distance_m):
         asked.update(distance_m=distance_m)
         return SimpleNamespace(unit=unit, offset_db=120.0)
 
     monkeypatch.setattr(alone, "load_recordings", lambda *_: (one,))
-    monkeypatch.setattr(alone, "sweep_take_of", lambda _: ("take", SimpleNamespace(sample_rate=8000)))
-    monkeypatch.setattr(alone, "read_sweep", read_sweep)
-    monkeypatch.setattr(alone, "as_recorded", lambda _: SimpleNamespace(samples=samples))
+    there = SimpleNamespace(samples="samples", start=12.5)
+    monkeypatch.setattr(alone, "sweep_take_of", lambda _: (there, SimpleNamespace(sample_rate=8000)))
+    monkeypatch.setattr(alone, "deconvolve", deconvolve)
+    monkeypatch.setattr(alone, "beyond_orders", lambda response: {"impulse response": "beyond"}[response])
+    monkeypatch.setattr(alone, "as_recorded", lambda beyond: {"beyond": SimpleNamespace(samples=samples)}[beyond])
     monkeypatch.setattr(alone, "_cut", lambda residual, hz: 0.5 * residual.samples)
     monkeypatch.setattr(alone, "reference_of", reference_of)
     found = alone.residual_sound(None, "main", 96.0, while_hz=while_hz)
-    assert asked == {"takes": ["take"], "orders": 1, "beyond": True, "distance_m": 1.0}
+    assert asked == {"samples": "samples", "start": 12.5, "orders": 1, "distance_m": 1.0}
     return found
 
 

@@ -18,7 +18,7 @@ from distort.analysis.sweep.sweeps import Reference, Settings, SweepReadings, Sw
 from distort.analysis.sweep.windows import most_orders
 from distort.errors import AnalysisError, RecordingError
 from distort.recording.alignment.locating import find_reel
-from distort.recording.alignment.prepared import Prepared, prepare, prepare_samples
+from distort.recording.alignment.prepared import Prepared, placed, prepare, prepare_samples
 from distort.recording.takes import Takes, reference_for, require_alike
 from distort.session.audio.audio_file import read_audio
 from distort.session.audio.resampling import resample
@@ -105,9 +105,13 @@ def read_sweep_level(takes: Takes, settings: Settings) -> SweepLevel:
 
 
 def sweep_take_of(recording: Recording) -> tuple[SweepTake, Sweep]:
-    """One recording of a sweep, ready to be analysed. Raises as `prepare` does, AnalysisError for what is no sweep."""
+    """One recording of a sweep, ready to be deconvolved; its silences are not looked for.
+
+    Raises as `prepare` does, AnalysisError for what is no sweep.
+    """
     sweep = sweep_of(recording.sidecar.stimulus, recording.files.audio_path)
-    return _sweep_take(prepare(recording)), sweep
+    samples, start = placed(recording)
+    return SweepTake(samples=samples, start=start), sweep
 
 
 def _cycles(takes: list[SweepTake], read: SweepReadings, *, sample_rate: int) -> tuple[CyclesHeard, ...]:

@@ -1,12 +1,13 @@
 """What a loudspeaker makes beyond the tenth order, as a sound to be heard: where a rattle is, it rattles."""
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
 
 from distort.analysis.impulsive.residual import Residual, as_recorded
-from distort.analysis.sweep.sweeps import Settings, read_sweep
+from distort.analysis.sweep.beyond import beyond_orders
+from distort.analysis.sweep.deconvolution import deconvolve
 from distort.errors import SessionError
 from distort.recording.reading import sweep_take_of
 from distort.session.calibration.in_force import reference_of
@@ -56,12 +57,11 @@ def residual_sound(
 
     while_hz   only while the sweep plays these frequencies, and shortly before and after; None: all of it
 
-    Raises SessionError when there is none or it holds nothing there, and as `prepare` and `read_sweep` do.
+    Raises SessionError when there is none or it holds nothing there, and as `prepare` and `deconvolve` do.
     """
     recording = _sweep_of(load_recordings(folder, condition), level_db_spl, condition)
     take, sweep = sweep_take_of(recording)
-    (beyond,) = read_sweep([take], sweep, replace(Settings(), orders=1, beyond=True)).beyond
-    residual = as_recorded(beyond)
+    residual = as_recorded(beyond_orders(deconvolve(take.samples, sweep, start=take.start, orders=1)))
     samples = residual.samples if while_hz is None else _cut(residual, while_hz)
     peak = float(np.max(np.abs(samples), initial=0.0))
     if not peak > 0.0:

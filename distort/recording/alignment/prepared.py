@@ -10,6 +10,7 @@ from distort.recording.alignment.clock import repair_clock
 from distort.recording.alignment.locating import pad_to_stimulus
 from distort.recording.alignment.silences import recorded_silences
 from distort.session.audio.resampling import resample
+from distort.session.recordings.sidecar import Sidecar
 from distort.session.recordings.stored import Recording
 from signals import Reel
 
@@ -39,13 +40,32 @@ def prepare(recording: Recording, *, repair: bool = True) -> Prepared:
 
     Raises SessionError when the file is not the one that was recorded, RecordingError when it cannot be read.
     """
-    sidecar = recording.sidecar
-    rate = sidecar.stimulus.sample_rate
     stored = recording.samples()
-    samples = resample(stored, from_rate=sidecar.sample_rate, to_rate=rate)
+    samples, start = _at_its_rate(recording.sidecar, stored)
+    clock_ppm = recording.sidecar.clock_difference_ppm if repair else None
+    reel = recording.sidecar.reel
+    return prepare_samples(samples, reel, start=start, clock_difference_ppm=clock_ppm, as_stored=stored)
+
+
+def placed(recording: Recording) -> tuple[FloatArray, float]:
+    """The samples of `prepare` and where the stimulus begins in them, without a look at silences and steps, which takes
+    most of the time. Raises as `prepare` does."""
+    sidecar = recording.sidecar
+    samples, start = _at_its_rate(sidecar, recording.samples())
+    samples, start = _on_its_clock(samples, sidecar.reel, start, sidecar.clock_difference_ppm)
+    return pad_to_stimulus(samples, start=start, stimulus=sidecar.reel.only_stimulus()[1])
+
+
+def _at_its_rate(sidecar: Sidecar, stored: FloatArray) -> tuple[FloatArray, float]:
+    """Samples at the stimulus's sample rate, and its first."""
+    rate = sidecar.stimulus.sample_rate
     start = sidecar.stimulus_start_sample * rate / sidecar.sample_rate
-    clock_ppm = sidecar.clock_difference_ppm if repair else None
-    return prepare_samples(samples, sidecar.reel, start=start, clock_difference_ppm=clock_ppm, as_stored=stored)
+    return resample(stored, from_rate=sidecar.sample_rate, to_rate=rate), start
+
+
+def _on_its_clock(samples: FloatArray, reel: Reel, start: float, ppm: float | None) -> tuple[FloatArray, float]:
+    """The same with the player's clock in place of the recorder's, by which it differs."""
+    return (repair_clock(samples, ppm, reel.sample_rate), start / (1.0 + 1e-6 * ppm)) if ppm else (samples, start)
 
 
 def prepare_samples(
@@ -62,9 +82,7 @@ def prepare_samples(
     as_stored              the samples before any change of sample rate, which hides their steps; None: as given
     """
     step = _step_in_the_middle(samples if as_stored is None else as_stored)
-    if clock_difference_ppm:
-        samples = repair_clock(samples, clock_difference_ppm, reel.sample_rate)
-        start /= 1.0 + 1e-6 * clock_difference_ppm
+    samples, start = _on_its_clock(samples, reel, start, clock_difference_ppm)
     spans = recorded_silences(samples, reel, start=start).spans
     _, stimulus = reel.only_stimulus()
     whole, whole_start = pad_to_stimulus(samples, start=start, stimulus=stimulus)
