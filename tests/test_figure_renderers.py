@@ -111,5 +111,5 @@ def test_the_grid_looks_as_if_matplotlib_had_drawn_it_line_by_line() -> None:
     """Also where a number lies outside the box, which has no line."""
     ours, theirs = red_of(ours=True), red_of(ours=False)
     assert np.ptp(theirs) > 100
-    # Where two pale lines cross, their order makes a difference of some steps of 255; a line that is not there makes 38.
+    # Where two pale lines cross, their order makes a difference of some steps of 255; a line that is missing makes 38.
     assert np.abs(ours - theirs).max() <= 8
