@@ -102,10 +102,14 @@ def read_table(path: Path, *, words: Sequence[str] = ()) -> dict[str, FloatArray
         raise SessionError(f"{path}, line 1: it begins with {shown(names[0])}, not with {FREQUENCY}{_AGAIN}")
     if len(lines) == 1:
         raise SessionError(f"{path} has no rows{_AGAIN}")
-    largest = [None if name in words else _largest(name) for name in names]
-    table = np.array([_numbers(path, number, line, largest) for number, line in enumerate(lines[1:], start=2)])
-    _check_frequencies(path, table[:, 0])
-    return {name: table[:, index].copy() for index, name in enumerate(names) if name not in words}
+    rows = [line.split(",") for line in lines[1:]]
+    for number, row in enumerate(rows, start=2):
+        if len(row) != len(names):
+            raise SessionError(f"{path}, line {number}: {len(row)} cells, where the header has {len(names)}{_AGAIN}")
+    columns = zip(names, zip(*rows, strict=True), strict=True)
+    table = {name: _column(path, cells, _largest(name)) for name, cells in columns if name not in words}
+    _check_frequencies(path, table[FREQUENCY])
+    return table
 
 
 def read_words(path: Path, column: str) -> tuple[str, ...]:
@@ -150,15 +154,15 @@ def _cells(path: Path, name: str, values: npt.NDArray[np.generic]) -> list[str]:
     return ["" if np.isnan(value) else f"{value:.{decimals}f}" for value in held]
 
 
-def _numbers(path: Path, line: int, text: str, largest: Sequence[float | None]) -> list[float]:
-    """The numbers of one line, each of which is no larger than its column allows; NaN for a text, which has None."""
-    cells = text.split(",")
-    if len(cells) != len(largest):
-        raise SessionError(f"{path}, line {line}: {len(cells)} cells, where the header has {len(largest)}{_AGAIN}")
-    return [
-        math.nan if most is None else _number(f"{path}, line {line}", cell, most)
-        for cell, most in zip(cells, largest, strict=True)
-    ]
+def _column(path: Path, cells: Sequence[str], most: float) -> FloatArray:
+    """The numbers of one column, none of which is above `most` either way; NaN for an empty cell."""
+    try:
+        values = np.array([float(cell) if cell else math.nan for cell in cells])
+    except ValueError:
+        values = np.full(len(cells), math.inf)
+    if np.count_nonzero(np.abs(values) <= most) + cells.count("") == len(cells):
+        return values
+    return np.array([_number(f"{path}, line {line}", cell, most) for line, cell in enumerate(cells, start=2)])
 
 
 def _number(where: str, cell: str, most: float) -> float:
