@@ -379,7 +379,10 @@ def test_help_loads_no_heavy_library(words: list[str]) -> None:
     assert (done.returncode, done.stderr) == (0, "")
 
 
-@pytest.mark.parametrize("package", ["distort.report.page.document", "distort.report.terminal.documents"])
+@pytest.mark.parametrize(
+    "package",
+    ["distort.report.page.document", "distort.report.terminal.documents", "signals; signals.Multitone().crest_factor"],
+)
 def test_what_only_reads_results_loads_no_part_of_scipy(package: str) -> None:
     """Each part takes up to half a second, and scipy loads it by itself when it is first used."""
     program = (

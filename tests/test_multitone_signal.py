@@ -10,9 +10,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from signals import Multitone, SignalError, describe, framed, from_description
+from signals.lengths import fast_length
 from signals.levels import rms_dbfs
 from signals.multitone import PROGRAMME_DB, line_amplitudes
-from signals.phases import crest_factor, low_crest_phases, random_phases, schroeder_phases
+from signals.phases import crest_factor, low_crest_phases, random_phases, schroeder_phases, wave
 
 SIXTY = {"lines_per_decade": 59 / 3}
 """60 lines from 20 Hz to 20 kHz."""
@@ -103,6 +104,19 @@ def test_schroeder_phases_of_equal_neighbours(tones, expected):
     closed = -np.pi * bins * (bins - 1) / tones
     np.testing.assert_allclose(np.exp(1j * phases), np.exp(1j * closed), atol=1e-9)
     assert expected * 0.995 < crest_factor(bins, np.ones(tones), phases) < expected + 1e-6
+
+
+@pytest.mark.parametrize("least", [1, 7, 1024, 1025, 97_201, 637_729, 10_000_019])
+def test_lengths_of_transforms_are_those_of_a_library_and_so_are_transforms(least):
+    """scipy.fft, an independent library; waves of both are equal to a few steps of a double (2^-52) of three."""
+    length = fast_length(least)
+    assert length == scipy.fft.next_fast_len(least, real=True)
+    if 8 < length < 1_000_000:
+        bins, phases = np.array([1, 2, 3]), np.array([0.1, 2.0, -1.0])
+        spectrum = np.zeros(length // 2 + 1, dtype=np.complex128)
+        spectrum[bins] = np.exp(1j * phases) * (length / 2.0)
+        ours = wave(bins, np.ones(3), phases, points=length)
+        np.testing.assert_allclose(ours, scipy.fft.irfft(spectrum, length), rtol=0.0, atol=3.0 * 2.0**-50)
 
 
 def test_zero_phases_give_the_largest_crest_factor():
