@@ -307,6 +307,16 @@ def changed_ns(status: os.stat_result) -> int:
     return status.st_mtime_ns if WINDOWS else status.st_ctime_ns
 
 
+def may_lead_elsewhere(path: str) -> bool:
+    """Whether `path` is a link; on Windows also any other point where a path may go on in another place, such as a
+    junction (Microsoft, "Reparse Points").
+
+    Raises OSError where it cannot be seen, FileNotFoundError where nothing is.
+    """
+    status = os.lstat(path)
+    return stat.S_ISLNK(status.st_mode) or getattr(status, "st_reparse_tag", 0) != 0
+
+
 def spelt_for_libraries(path: Path) -> Path | bytes:
     """`path` as a library in C takes it: a name that is no UTF-8 in bytes, which Windows does not have."""
     return path if WINDOWS else os.fsencode(path)

@@ -8,6 +8,7 @@ import threading
 import time
 from collections.abc import Callable
 from pathlib import Path
+from types import SimpleNamespace
 
 import pytest
 
@@ -316,6 +317,13 @@ class TestWindows:
         os.utime(path, ns=(1, 2))
         assert windows.changed_ns(path.stat()) == 2
         assert system.changed_ns(path.stat()) > 2
+
+    def test_a_junction_leads_elsewhere_though_it_is_no_link(self, tmp_path, monkeypatch) -> None:
+        """IO_REPARSE_TAG_MOUNT_POINT of winnt.h is what `os.lstat` says on Windows of a junction, which is a folder."""
+        assert not system.may_lead_elsewhere(str(tmp_path))
+        junction = SimpleNamespace(st_mode=tmp_path.stat().st_mode, st_reparse_tag=0xA0000003)
+        monkeypatch.setattr(os, "lstat", lambda _: junction)
+        assert system.may_lead_elsewhere(str(tmp_path))
 
     def test_a_reader_that_has_gone_is_an_invalid_argument(self, windows) -> None:
         gone = posix_error(errno.EINVAL)

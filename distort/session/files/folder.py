@@ -16,6 +16,7 @@ from distort.session.files.names import (
 )
 from distort.session.files.portable import leads_out
 from distort.session.files.reading import opened
+from distort.system import may_lead_elsewhere
 
 AUDIO_SUFFIXES = (".wav", ".flac")
 PLAN_FILE = "session.toml"
@@ -79,9 +80,24 @@ class SessionFolder:
             if leads_out(part) or "\0" in part:
                 raise SessionError(f"{shown(part)} leads out of the session {self.root}: name a file inside it")
         path = self.root.joinpath(*parts)
-        if not _real(path).is_relative_to(_real(self.root)):
+        if self._passes_a_link(path) and not _real(path).is_relative_to(_real(self.root)):
             raise SessionError(f"{path} is a link that leads out of the session {self.root}: copy the file into it")
         return path
+
+    def _passes_a_link(self, path: Path) -> bool:
+        """Whether a step from the session to `path` below it is a link, or cannot be looked at. Where none is, the path
+        is what its name says, and the steps that lead to the session need not be followed for each of its files."""
+        step = os.fspath(self.root)
+        for name in path.relative_to(self.root).parts:
+            step = os.path.join(step, name)
+            try:
+                if may_lead_elsewhere(step):
+                    return True
+            except FileNotFoundError:
+                return False
+            except OSError:
+                return True
+        return False
 
     def files_in(self, *parts: str) -> tuple[Path, ...]:
         """Files right in the folder `parts` of the session, sorted; none where there is no such folder.

@@ -30,6 +30,9 @@ LARGEST = {"db": 1000.0, "hz": 1e9, "": 1e15}
 _UNIT = re.compile(r"(?<![a-z])(db|hz)(?=_spl$|fs$|$)")
 """At the end of a field's name: `source_db`, `level_db_spl`, `drive_dbfs`, `low_hz`."""
 
+_HALF = re.compile("[\ud800-\udfff]")
+"""A surrogate, which is half of a character."""
+
 LARGEST_WHOLE = 2**63
 """Of a whole number: times in nanoseconds are the largest."""
 
@@ -137,8 +140,7 @@ def from_plain(plain: Any, made_by: type[T]) -> T:
     """An instance of the dataclass `made_by` from a JSON object. Raises ValueError saying which key is wrong."""
     if not isinstance(plain, dict):
         raise ValueError(f"an object is needed, not {shown(plain)}")
-    types_by_name, fields = _held_by(typing.cast(Any, made_by))
-    later = {name for name, field in fields.items() if field.metadata.get("later")}
+    types_by_name, fields, later = _held_by(typing.cast(Any, made_by))
     if missing := [name for name in fields if name not in plain and name not in later]:
         raise ValueError(f"missing: {', '.join(missing)}")
     left_aside = {field.metadata.get("instead_of") for field in fields.values() if field.name not in plain}
@@ -158,14 +160,22 @@ def from_plain(plain: Any, made_by: type[T]) -> T:
 
 
 @functools.cache  # annotations are texts that Python evaluates anew each time: a third of the time that a file took
-def _held_by(made_by: type) -> tuple[dict[str, Any], dict[str, dataclasses.Field[Any]]]:
-    """The types and the fields of a dataclass, by name."""
-    return typing.get_type_hints(made_by), {field.name: field for field in dataclasses.fields(made_by)}
+def _held_by(made_by: type) -> tuple[dict[str, Any], dict[str, dataclasses.Field[Any]], frozenset[str]]:
+    """The types and the fields of a dataclass, by name, and the names of those that older files lack."""
+    fields = {field.name: field for field in dataclasses.fields(made_by)}
+    later = frozenset(name for name, field in fields.items() if field.metadata.get("later"))
+    return typing.get_type_hints(made_by), fields, later
+
+
+@functools.cache
+def _made_of(wanted: Any) -> tuple[Any, tuple[Any, ...]]:
+    """Of a type with others in it: what it is, and those."""
+    return typing.get_origin(wanted), typing.get_args(wanted)
 
 
 def _value(plain: Any, wanted: Any) -> Any:
     """`plain` as the type `wanted`. Raises ValueError."""
-    origin, arguments = typing.get_origin(wanted), typing.get_args(wanted)
+    origin, arguments = _made_of(wanted)
     if origin in (types.UnionType, typing.Union):
         inner = next(argument for argument in arguments if argument is not type(None))
         return None if plain is None else _value(plain, inner)
@@ -199,19 +209,25 @@ def _scalar(plain: Any, wanted: type) -> Any:
 def _check_text(text: str) -> None:
     if len(text) > MOST_CHARACTERS:
         raise ValueError(f"a text of at most {MOST_CHARACTERS:,} characters is needed, not of {len(text):,}")
-    if any("\ud800" <= character <= "\udfff" for character in text):  # JSON can spell half of a pair
+    if _HALF.search(text):  # JSON can spell half of a pair
         raise ValueError(f"{shown(text)} is no text: it holds half a character")
+
+
+@functools.cache
+def _unit_of(name: str) -> str | None:
+    found = _UNIT.search(name)
+    return None if found is None else found[1]
 
 
 def _check_size(name: str, value: Any) -> None:
     """Raise ValueError where a number of the field `name` is none that its unit, in the name, can have."""
-    unit = _UNIT.search(name)
+    unit = _unit_of(name)
     if unit is None:
         return
     for number in value if isinstance(value, tuple) else (value,):
         if not isinstance(number, float):
             continue
-        if abs(number) > LARGEST[unit[1]] and "uncertainty" not in name:
+        if abs(number) > LARGEST[unit] and "uncertainty" not in name:
             raise ValueError(f"{number:g} is impossible")
-        if unit[1] == "hz" and number < 0.0:
+        if unit == "hz" and number < 0.0:
             raise ValueError(f"{number:g} is no frequency")
