@@ -48,7 +48,7 @@ def _feed(state: Any, value: Any) -> None:
             _feed(state, each)
     elif isinstance(value, bytes):
         state.update(value)
-    elif isinstance(value, str | int | float | None):
+    elif _is_plain(value):
         state.update(repr(value).encode())
     else:
         state.update(pickle.dumps(value))
@@ -56,18 +56,28 @@ def _feed(state: Any, value: Any) -> None:
 
 
 def _parts(value: Any) -> Iterable[Any] | None:
-    """What `value` is made of; None where it is one thing."""
+    """What `value` is made of; None where it is one thing, or written in one go."""
+    if _is_plain(value):
+        return None
     if isinstance(value, np.ndarray):
         return value.dtype.str, value.shape, np.ascontiguousarray(value).tobytes()
     if isinstance(value, partial):
         return value.func, value.args, value.keywords
     if is_dataclass(value) and not isinstance(value, type):
-        return [(field.name, getattr(value, field.name)) for field in fields(value)]
+        names = tuple(field.name for field in fields(value))
+        return [names, *(getattr(value, name) for name in names)]
     if isinstance(value, tuple | list | Mapping):
         return list(value.items()) if isinstance(value, Mapping) else value
     if callable(value):
         return value.__module__, value.__qualname__
     return None
+
+
+def _is_plain(value: Any) -> bool:
+    """A number, a text, nothing, or a row of these: Python writes it without loss."""
+    if isinstance(value, tuple | list):
+        return all(isinstance(each, str | int | float | None) for each in value)
+    return isinstance(value, str | int | float | None)
 
 
 Named = tuple[str, "Callable[[], Figure]"]

@@ -16,8 +16,8 @@ from distort.report.page.one_at_a_time import louder_than_music, one_at_a_time
 from distort.report.page.opening import overview_table, owners, response_pictures
 from distort.report.page.rendering import rendered
 from distort.report.page.what_was_found import chapters
+from distort.report.text.afterwards import applied_sentence
 from distort.report.text.headings import unlike_takes_sentences
-from distort.report.text.mended import applied_sentence
 from distort.report.text.simulated import SIMULATED_WORDS
 from distort.report.text.staleness import stale_clauses
 from distort.report.text.story import Told, opening, told

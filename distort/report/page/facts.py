@@ -1,8 +1,8 @@
 """Facts as the page states them: levels, compression in words, recording quality, set-up, calibration."""
 
 from distort.report.page.sections import PageTable
+from distort.report.text.afterwards import applied_sentence, mended_words
 from distort.report.text.compression import closer_sentences, heating_sentences, lag_sentences, range_sentences
-from distort.report.text.mended import applied_sentence, mended_words
 from distort.report.text.numbers import level_name, with_plus_minus
 from distort.report.text.tables_sweep import UNIT_NAMES
 from distort.session.plan.keys import NEAR_FIELD

@@ -7,9 +7,10 @@ from rich.table import Table
 
 from distort.capture.measuring.completeness import Completeness, Wanted
 from distort.recording.quality.check_result import RANK, CheckResult, Verdict, worst
+from distort.report.text.afterwards import mended_words
 from distort.report.text.alike import OF_THE_FIRST, alike, and_more
 from distort.report.text.foreign import foreign_sentences
-from distort.report.text.mended import mended_words, unlike_sentences
+from distort.report.text.mended import unlike_sentences
 from distort.report.text.plan import ended_sentence
 from distort.session.files.names import RecordingName, format_level
 from distort.session.plan.kinds import HEATING

@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator
 
-from distort.report.text.mended import applied_sentence
+from distort.report.text.afterwards import applied_sentence
 from distort.report.text.simulated import SIMULATED_WORDS
 from distort.session.plan.keys import NEAR_FIELD
 from distort.session.results.condition_results import ConditionResults, Findings

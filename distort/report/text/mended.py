@@ -1,4 +1,4 @@
-"""What is said of recordings that were mended afterwards: given another name, or a calibration that came later."""
+"""What is said when recordings are mended afterwards: given another name, or a calibration that came later."""
 
 from collections.abc import Iterator, Sequence
 
@@ -7,10 +7,8 @@ from distort.capture.reel.player_level import SweepLevel
 from distort.report.text.capture import quality_sentences
 from distort.report.text.numbers import level_name
 from distort.report.text.reel import LEVEL_AS_NAMED_DB
-from distort.session.recordings.mended import AppliedAfterwards, Relabelled
 from distort.session.recordings.silence_off import SilenceOff
 from distort.session.recordings.stored import Recording
-from distort.session.results.condition_results import Findings
 from distort.session.results.unlike_takes import UnlikeTakes
 
 
@@ -101,23 +99,3 @@ def unexpected_sentences(found: Unexpected | None, *, folder: str) -> Iterator[s
         true_level = level_name(found.fits_db_spl)
         said += f" If it is that of {true_level} dB: distort relabel {folder} {name} --level {true_level} --reason TEXT"
     yield said
-
-
-def mended_words(relabelled: Sequence[Relabelled], applied: AppliedAfterwards | None) -> Iterator[str]:
-    """What a recording was called before, and that its calibration came later; nothing where nothing was mended."""
-    yield from (f"It was called {one.before} before: {one.reason.rstrip('.')}." for one in relabelled)
-    if applied is not None:
-        yield f"Its calibration was read afterwards, on {applied.calibrated[:10]}."
-
-
-def applied_sentence(findings: Findings) -> str | None:
-    """On what the levels rest where recordings were calibrated afterwards; None where none was."""
-    given = [one for one in findings.recordings if one.applied_afterwards is not None and one.rejected is None]
-    if not given:
-        return None
-    days = sorted({one.applied_afterwards.calibrated[:10] for one in given if one.applied_afterwards is not None})
-    which = "All" if len(given) == sum(one.rejected is None for one in findings.recordings) else f"{len(given)} of the"
-    return (
-        f"{which} recordings were made before the calibration of {' and '.join(days)}, which was applied to them "
-        f"afterwards: that no gain changed in between is the tester's statement, and nothing here can show it."
-    )

@@ -8,8 +8,8 @@ from distort.analysis.common.curves import Order
 from distort.analysis.common.quantities import RESPONSE, THD
 from distort.analysis.sweep.windows import order_window
 from distort.errors import SessionError
+from distort.report.text.afterwards import mended_words
 from distort.report.text.capture import recorder_moment
-from distort.report.text.mended import mended_words
 from distort.report.text.numbers import decibels, hertz_words, level_name
 from distort.report.text.tables_sweep import UNIT_NAMES
 from distort.session.plan.kinds import SWEEP
