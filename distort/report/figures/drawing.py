@@ -42,7 +42,7 @@ def drawing_version() -> str:
 
 def _feed(state: Any, value: Any) -> None:
     state.update(f"<{type(value).__name__}>".encode())
-    inner = _parts(value)
+    inner = None if _is_plain(value) else _parts(value)
     if inner is not None:
         for each in inner:
             _feed(state, each)
@@ -56,9 +56,7 @@ def _feed(state: Any, value: Any) -> None:
 
 
 def _parts(value: Any) -> Iterable[Any] | None:
-    """What `value` is made of; None where it is one thing, or written in one go."""
-    if _is_plain(value):
-        return None
+    """What `value` is made of; None where it is one thing."""
     if isinstance(value, np.ndarray):
         return value.dtype.str, value.shape, np.ascontiguousarray(value).tobytes()
     if isinstance(value, partial):
