@@ -6,10 +6,10 @@ from functools import lru_cache
 
 import numpy as np
 import numpy.typing as npt
-import scipy
 
 from distort.analysis.sweep.beyond import BEYOND_ORDER, HIGHEST_HZ, LOWEST_HZ, BeyondOrders
 from distort.analysis.sweep.noise import NoiseDensity
+from signals.lengths import fast_length
 from signals.levels import db_to_amplitude
 from signals.sweep import Sweep
 from signals.tapers import log_rise
@@ -51,7 +51,7 @@ def _length(sweep: Sweep, n_impulse: int) -> tuple[int, int, int]:
     rate = sweep.sample_rate
     first = math.floor(sweep.time_s(LOWEST_HZ) * rate)
     count = math.ceil(sweep.time_s(PLAYED_UP_TO_HZ) * rate) - first
-    return first, count, int(scipy.fft.next_fast_len(count + n_impulse, real=True))
+    return first, count, fast_length(count + n_impulse)
 
 
 @lru_cache(maxsize=4)
@@ -62,7 +62,7 @@ def _played(sweep: Sweep, n_impulse: int, n_before: int) -> ComplexArray:
     samples = sweep.samples()
     inside = (wanted >= 0) & (wanted < samples.size)
     piece = np.where(inside, samples[np.clip(wanted, 0, samples.size - 1)], 0.0)
-    spectrum = scipy.fft.rfft(piece.astype(np.float32), n_fft)
+    spectrum = np.fft.rfft(piece.astype(np.float32), n_fft)
     spectrum.setflags(write=False)
     return np.asarray(spectrum)
 
@@ -82,10 +82,10 @@ def _again(beyond: BeyondOrders, noise: NoiseDensity | None) -> Residual:
     rate = sweep.sample_rate
     first, count, n_fft = _length(sweep, n_impulse)
     n_before = math.ceil(-beyond.first_s * rate)
-    spectrum = scipy.fft.rfft(beyond.impulse, n_fft)
+    spectrum = np.fft.rfft(beyond.impulse, n_fft)
     spectrum *= _played(sweep, n_impulse, n_before)
     spectrum *= _weights(noise, sweep, n_fft) * float(db_to_amplitude(beyond.drive_dbfs))
-    made = scipy.fft.irfft(spectrum, n_fft)[n_impulse - 1 : n_impulse - 1 + count]
+    made = np.fft.irfft(spectrum, n_fft)[n_impulse - 1 : n_impulse - 1 + count]
     late = beyond.first_s * rate + n_before  # its first sample lies between two of the sweep's
     return Residual(sweep=sweep, samples=np.asarray(made, dtype=np.float64), first_s=(first + late) / rate)
 

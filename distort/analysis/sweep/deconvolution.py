@@ -12,9 +12,9 @@ from functools import cached_property, lru_cache
 
 import numpy as np
 import numpy.typing as npt
-import scipy
 
 from distort.errors import AnalysisError
+from signals.lengths import fast_length
 from signals.levels import db_to_amplitude
 from signals.sweep import Sweep
 from signals.tapers import log_rise, rise
@@ -80,7 +80,7 @@ def pass_band(frequency_hz: FloatArray, sweep: Sweep) -> FloatArray:
 @lru_cache(maxsize=8)
 def inverse_filter(sweep: Sweep, n_fft: int) -> InverseFilter:
     """The inverse of `sweep` for transforms of `n_fft` samples; kept, because a session uses few of them."""
-    spectrum = scipy.fft.rfft(sweep.samples(), n_fft)
+    spectrum = np.fft.rfft(sweep.samples(), n_fft)
     power = np.square(np.abs(spectrum))
     frequency_hz = np.asarray(np.arange(power.size) * (sweep.sample_rate / n_fft), dtype=np.float64)
     band = pass_band(frequency_hz, sweep)
@@ -95,7 +95,7 @@ def inverse_filter(sweep: Sweep, n_fft: int) -> InverseFilter:
 
 def padded_length(n_used: int, sweep: Sweep, orders: int) -> int:
     """A fast transform length that holds `n_used` samples and, circularly before them, all `orders`."""
-    return int(scipy.fft.next_fast_len(n_used + round(sweep.advance_s(orders + 1) * sweep.sample_rate), real=True))
+    return fast_length(n_used + round(sweep.advance_s(orders + 1) * sweep.sample_rate))
 
 
 def deconvolve(recording: FloatArray, sweep: Sweep, *, start: float, orders: int = 10) -> Deconvolved:
@@ -110,9 +110,9 @@ def deconvolve(recording: FloatArray, sweep: Sweep, *, start: float, orders: int
     used, first = _used_part(recording, sweep, start)
     used /= float(db_to_amplitude(sweep.drive_dbfs))
     kept = inverse_filter(replace(sweep, drive_dbfs=0.0), padded_length(used.size, sweep, orders))
-    spectrum = scipy.fft.rfft(used, kept.n_fft)
+    spectrum = np.fft.rfft(used, kept.n_fft)
     spectrum *= kept.inverse
-    impulse = scipy.fft.irfft(spectrum, kept.n_fft, overwrite_x=True)
+    impulse = np.fft.irfft(spectrum, kept.n_fft)
     return Deconvolved(
         filter=kept, impulse=impulse, drive_dbfs=sweep.drive_dbfs, arrival=start - first, n_used=used.size
     )
