@@ -2,7 +2,6 @@
 
 from collections.abc import Mapping, Sequence
 
-from distort.assembly.condition.residual_sound import residual_sound
 from distort.errors import RecordingError, SessionError
 from distort.report.page.downloads import data_address
 from distort.report.page.listening import Play
@@ -27,6 +26,9 @@ def by_themselves(
 
 def _by_itself(folder: SessionFolder, one: Told, results: ConditionResults) -> Play | str:
     """A recording in which something else sounds is not carried: it may be somebody's voice."""
+    # here, because it brings all that reads recordings, and few pages have such a sound
+    from distort.assembly.condition.residual_sound import residual_sound
+
     finding, condition = one.finding, results.findings.condition
     low_hz, high_hz = (finding.places[0].low_hz, finding.places[-1].high_hz)
     try:

@@ -2,17 +2,20 @@
 
 from collections.abc import Iterator, Mapping
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
 from rich.table import Table
 
 from distort.analysis.impulsive.cycles import PER_DECADE
 from distort.analysis.impulsive.impulsive import ONCE, ImpulsiveLevel, ImpulsivePlace, ImpulsiveResult, Kind, stretches
-from distort.assembly.condition.residual_sound import ResidualSound
 from distort.report.text.blind import made_words
 from distort.report.text.headings import heading_sentences
 from distort.report.text.numbers import level_name, two_digits, two_digits_hertz
 from distort.session.results.condition_results import ConditionResults
+
+if TYPE_CHECKING:
+    from distort.assembly.condition.residual_sound import ResidualSound
 
 KIND_WORDS: Mapping[Kind, str] = {
     "rattle": "rattle, a loose part",
@@ -88,7 +91,7 @@ ALONE_WORDS: Mapping[str, str] = {
 """By a finding's explanation: what is heard of it without the sweep."""
 
 
-def alone_words(explanation: str, sound: ResidualSound, low_hz: float, high_hz: float) -> str:
+def alone_words(explanation: str, sound: "ResidualSound", low_hz: float, high_hz: float) -> str:
     """What a page plays of a finding."""
     return (
         f"{ALONE_WORDS[explanation]}: what sounds beyond the tenth harmonic while {low_hz:.0f} to {high_hz:.0f} Hz "
@@ -98,7 +101,7 @@ def alone_words(explanation: str, sound: ResidualSound, low_hz: float, high_hz: 
     )
 
 
-def residual_sentences(sound: ResidualSound, path: Path) -> Iterator[str]:
+def residual_sentences(sound: "ResidualSound", path: Path) -> Iterator[str]:
     """Where the sound is, how loud it was, and how to listen to it."""
     origin = "the simulated loudspeaker, not a measurement" if sound.simulated else sound.condition
     yield f"{path}: what lies beyond the tenth order of {sound.file} ({origin})."
