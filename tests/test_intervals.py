@@ -15,6 +15,7 @@ from distort.analysis.sweep.uncertainty import noise_averaging
 from distort.analysis.sweep.window_errors import (
     FundamentalSeen,
     OrderErrors,
+    later_variance,
     mean_nearby,
     order_errors,
     takes_variance,
@@ -166,8 +167,9 @@ def test_what_comes_after_the_last_window_is_foretold_within_its_size():
         seen = FundamentalSeen(_separation(long))
         rows = (HZ > 40.0) & (HZ < 200.0)
         error_db = 10.0 * np.log10(long.readings[0].power / truth[1])
-        missed.append((error_db - seen.kept_db(long.separated.spectra[0], HZ))[rows])
-        foretold.append(np.sqrt(seen.later_variance(HZ))[rows])
+        kept_db, *earlier_db = seen.kept_db((long.separated.spectra[0], *seen.earlier), HZ)
+        missed.append((error_db - kept_db)[rows])
+        foretold.append(np.sqrt(later_variance(earlier_db))[rows])
     assert 1 / 3 < rms(np.concatenate(missed)) / rms(np.concatenate(foretold)) < 3.0
 
 

@@ -117,10 +117,9 @@ def test_orders_are_read_from_where_the_sweep_begins_to_where_it_fades_out(monke
         excitation_hz=excitation_hz,
         octaves=1.0 / 12.0,
         silence_s=2.0,
-        smoothed=lambda spectrum, at_hz, octaves: (5.0 * ones, ones),
-        made_good=lambda order: 3.0 * ones,
+        smoothed=lambda spectra, at_hz, octaves: [(5.0 * ones, ones)],
     )
-    found = readings._reading(context, 2)
+    found = readings._reading(context, 2, 3.0 * ones)
     within = np.array([False, True, True, True, True, False])
     fades = np.square(sweep.envelope(2.0 * excitation_hz[within]))
     for values, expected in ((found.power, 12.0 * fades), (found.noise, 3.0 * fades)):

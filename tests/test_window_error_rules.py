@@ -1,6 +1,7 @@
 """What windows keep of a decay and what they add to a reading: shares, sums and cuts that are given, by hand."""
 
 import math
+from dataclasses import replace
 from types import SimpleNamespace
 
 import numpy as np
@@ -11,7 +12,14 @@ from distort.analysis.sweep import window_errors
 from distort.analysis.sweep.decay import Separation, less_noise
 from distort.analysis.sweep.orders import WindowedSpectrum
 from distort.analysis.sweep.readings import Reading, _with_leak
-from distort.analysis.sweep.window_errors import FundamentalSeen, _gate_db, _takes_add, _variance, order_errors
+from distort.analysis.sweep.window_errors import (
+    FundamentalSeen,
+    _gate,
+    _takes_add,
+    _variance,
+    later_variance,
+    order_errors,
+)
 from distort.analysis.sweep.windows import OrderWindow
 from signals import Sweep
 
@@ -34,10 +42,9 @@ def test_at_most_nine_tenths_are_taken_off_as_noise(noise, left):
 def kept(every: float, every_noise: float, part: float, part_noise: float) -> float:
     whole, cut = object(), object()
     powers = {id(whole): (of(every), of(every_noise)), id(cut): (of(part), of(part_noise))}
-    fake = SimpleNamespace(
-        separated=SimpleNamespace(spectra=[whole]), smoothed=lambda spectrum, at_hz, octaves: powers[id(spectrum)]
-    )
-    return float(Separation.kept(fake, cut, AT_HZ, 1.0 / 3.0)[0])
+    fake = SimpleNamespace(smoothed=lambda spectra, at_hz, octaves: [powers[id(one)] for one in spectra])
+    (share,) = Separation.kept(fake, [cut], AT_HZ, 1.0 / 3.0, whole=whole)
+    return float(share[0])
 
 
 @pytest.mark.parametrize(
@@ -59,15 +66,16 @@ def test_what_a_window_loses_is_made_good_up_to_ten_decibels(share, times):
     """Of order 3 at three times the excitation, over a third of an octave at least."""
     asked = {}
 
-    def shares(spectrum, at_hz, octaves):
-        asked.update(spectrum=spectrum, at_hz=at_hz, octaves=octaves)
-        return of(share)
+    def shares(cuts, at_hz, octaves, *, whole):
+        asked.update(cuts=cuts, at_hz=at_hz, octaves=octaves, whole=whole)
+        return of(share), of(0.2)
 
-    fake = SimpleNamespace(
-        excitation_hz=AT_HZ, separated=SimpleNamespace(fundamental_in="abc"), kept=shares, decay_octaves=0.4
-    )
-    assert Separation.made_good(fake, 3) == pytest.approx(of(times))
-    assert (asked["spectrum"], asked["octaves"]) == ("c", 0.4)
+    separated = SimpleNamespace(fundamental_in="abc", fundamental_leak="def", spectra="ghi")
+    fake = SimpleNamespace(excitation_hz=AT_HZ, separated=separated, kept=shares, decay_octaves=0.4)
+    made_good, leak = Separation.made_good_and_leak(fake, 3)
+    assert made_good == pytest.approx(of(times))
+    np.testing.assert_array_equal(leak, of(0.2))
+    assert (asked["cuts"], asked["octaves"], asked["whole"]) == (("c", "f"), 0.4, "g")
     np.testing.assert_array_equal(asked["at_hz"], 3.0 * AT_HZ)
 
 
@@ -92,9 +100,12 @@ def test_noise_of_a_window_is_its_energy_times_that_of_a_unit():
         excitation_hz=AT_HZ,
         octaves=0.0,
     )
-    power, noise = own.smoothed(spectrum, AT_HZ, 1.0 / 3.0)
+    ((power, noise), again) = own.smoothed([spectrum, replace(spectrum, energy=12.0)], AT_HZ, 1.0 / 3.0)
     assert power == pytest.approx(of(25.0))
     assert noise == pytest.approx(of(6.0 / 4.0 * 0.5))
+    np.testing.assert_allclose(again, (power, 2.0 * noise))
+    ((_, unknown),) = replace(own, noise_per_energy=None).smoothed([spectrum], AT_HZ, 1.0 / 3.0)
+    assert np.isnan(unknown).all()
 
 
 # --- the leak of the next order ---------------------------------------------------------------------------------------
@@ -105,26 +116,17 @@ def test_a_leak_is_what_is_left_of_the_next_order_at_the_same_frequency():
     nothing is known. What leaks into the last order nobody knows."""
     hz = 100.0 * 2.0 ** (np.arange(13) / 4.0)
     rows = np.full(hz.size, 5.0)
-    asked = {}
-
-    def shares(spectrum, at_hz, octaves):
-        asked.update(spectrum=spectrum, at_hz=at_hz, octaves=octaves)
-        return np.linspace(0.1, 0.2, hz.size)
-
-    context = SimpleNamespace(
-        separated=SimpleNamespace(fundamental_leak="abc"), excitation_hz=hz, kept=shares, decay_octaves=0.35
-    )
+    share = np.linspace(0.1, 0.2, hz.size)
+    context = SimpleNamespace(excitation_hz=hz)
     found = [
         Reading(power=power, noise=2.0 * rows, leak=np.full(hz.size, np.nan), variance=3.0 * rows)
         for power in (rows, 7.0 * rows, hz)
     ]
-    own = _with_leak(context, found, 2)
-    expected = np.where(2.0 * hz / 3.0 >= 100.0, np.linspace(0.1, 0.2, hz.size) * 2.0 * hz / 3.0, np.nan)
+    own = _with_leak(context, found, 2, share)
+    expected = np.where(2.0 * hz / 3.0 >= 100.0, share * 2.0 * hz / 3.0, np.nan)
     np.testing.assert_allclose(own.leak, expected)
     np.testing.assert_array_equal((own.power, own.noise, own.variance), (7.0 * rows, 2.0 * rows, 3.0 * rows))
-    assert (asked["spectrum"], asked["octaves"]) == ("b", 0.35)
-    np.testing.assert_array_equal(asked["at_hz"], 2.0 * hz)
-    assert _with_leak(context, found, 3) is found[2]
+    assert _with_leak(context, found, 3, share) is found[2]
 
 
 # --- the fundamental, cut again ---------------------------------------------------------------------------------------
@@ -168,31 +170,31 @@ def test_the_fundamental_is_put_on_four_times_as_many_bins():
     [(0.1, 0.3, 0.01 * (0.01 / 0.09) ** 2), (0.3, 0.1, 0.09), (0.2, 0.2, 0.04), (0.5, 0.0, 0.25 * 0.25**2)],
 )
 def test_what_comes_later_falls_on_as_it_fell(half_db, quarter_db, expected):
-    """`r(1) = r(1/2) (r(1/2) / r(1/4))^2` in powers, and no more than at the half; cut at a half and a quarter of the
-    time after the arrival."""
-    errors = {0.002: half_db, 0.001: quarter_db}
-    fake = SimpleNamespace(
-        of=SimpleNamespace(separated=SimpleNamespace(gate_s=None)),
-        _spectrum=SimpleNamespace(window=WINDOW),
-        cut_by=lambda window: (window.before_s, window.after_s),
-        kept_db=lambda window, at_hz: np.full(30, errors[window[1]] if window[0] == 0.002 else np.nan),
-    )
-    assert FundamentalSeen.later_variance(fake, np.ones(30))[15] == pytest.approx(expected)
-    fake.of.separated.gate_s = 0.004
-    np.testing.assert_array_equal(FundamentalSeen.later_variance(fake, np.ones(30)), np.zeros(30))
+    """`r(1) = r(1/2) (r(1/2) / r(1/4))^2` in powers, and no more than at the half."""
+    found = later_variance([np.full(30, half_db), np.full(30, quarter_db)])
+    assert found[15] == pytest.approx(expected)
+    np.testing.assert_array_equal(later_variance([]), [0.0])
+
+
+def test_the_fundamental_is_cut_at_a_half_and_a_quarter_of_the_time_after_the_arrival():
+    """Not under a time gate, which shall leave out what comes later."""
+    of_it = seen(np.ones(33, dtype=complex), first_s=0.0)
+    assert [(one.window.before_s, one.window.after_s) for one in of_it.earlier] == [(0.002, 0.002), (0.002, 0.001)]
+    assert seen(np.ones(33, dtype=complex), first_s=0.0, gate_s=0.004).earlier == ()
 
 
 def test_what_is_kept_is_held_against_the_finer_bins_over_the_smoothings_width():
     asked = {}
 
-    def shares(spectrum, at_hz, octaves, *, whole):
-        asked.update(spectrum=spectrum, octaves=octaves, whole=whole)
-        return np.array([0.1, np.nan, 2.0])
+    def shares(cuts, at_hz, octaves, *, whole):
+        asked.update(cuts=cuts, octaves=octaves, whole=whole)
+        return np.array([0.1, np.nan, 2.0]), np.array([1.0, np.nan, 10.0])
 
     fake = SimpleNamespace(of=SimpleNamespace(kept=shares, octaves=0.07), finer="finer")
-    found = FundamentalSeen.kept_db(fake, "cut", AT_HZ)
-    np.testing.assert_allclose(found, [-10.0, np.nan, 10.0 * math.log10(2.0)])
-    assert asked == {"spectrum": "cut", "octaves": 0.07, "whole": "finer"}
+    one, other = FundamentalSeen.kept_db(fake, ["cut", "another"], AT_HZ)
+    np.testing.assert_allclose(one, [-10.0, np.nan, 10.0 * math.log10(2.0)])
+    np.testing.assert_allclose(other, [0.0, np.nan, 10.0])
+    assert asked == {"cuts": ["cut", "another"], "octaves": 0.07, "whole": "finer"}
 
 
 def test_what_a_window_adds_is_what_it_keeps_and_what_was_made_good():
@@ -201,34 +203,35 @@ def test_what_a_window_adds_is_what_it_keeps_and_what_was_made_good():
     own = SimpleNamespace(
         separated=SimpleNamespace(fundamental_in=["in 1", "in 2"], spectra=spectra),
         excitation_hz=AT_HZ,
-        made_good=lambda order: of(10.0 * order),
+        made_good_and_leak=lambda order: (of(10.0 * order), None),
     )
     asked = []
 
-    def kept_db(spectrum, at_hz):
-        asked.append((spectrum, at_hz[0]))
-        return np.array([-13.0, np.nan, -12.5])
+    def kept_db(cuts, at_hz):
+        asked.append((cuts, at_hz[0]))
+        return [np.array([-13.0, np.nan, -12.5]), of(0.2), of(0.4)]
 
-    same = SimpleNamespace(of=own, kept_db=kept_db)
+    same = SimpleNamespace(of=own, kept_db=kept_db, earlier=("half", "quarter"))
     made_db = 10.0 * math.log10(20.0)
-    np.testing.assert_allclose(_gate_db(own, 2, same), [made_db - 13.0, 0.0, made_db - 12.5])
-    other = SimpleNamespace(of=object(), kept_db=kept_db, cut_by=lambda window: ("cut by", window))
-    _gate_db(own, 2, other)
-    assert asked == [("in 2", 200.0), (("cut by", "window 2"), 200.0)]
+    added_db, later = _gate(own, 2, same)
+    np.testing.assert_allclose(added_db, [made_db - 13.0, 0.0, made_db - 12.5])
+    np.testing.assert_allclose(later, 0.04 * (0.04 / 0.16) ** 2)
+    other = SimpleNamespace(of=object(), kept_db=kept_db, cut_by=lambda window: ("cut by", window), earlier=())
+    _gate(own, 2, other)
+    assert asked == [(("in 2", "half", "quarter"), 200.0), ((("cut by", "window 2"),), 200.0)]
 
 
 def test_errors_of_an_order_are_its_own_and_those_of_the_fundamental(monkeypatch):
     """Variances of relative powers in dB squared, and what takes add; what comes later at f and at n f."""
-    monkeypatch.setattr(window_errors, "_gate_db", lambda own, order, seen: of((0.1, 0.5, 0.9)[order - 1]))
+    gates = [(of(0.1), AT_HZ / 1e4), (of(0.5), 2.0 * AT_HZ / 1e4), (of(0.9), 3.0 * AT_HZ / 1e4)]
+    monkeypatch.setattr(window_errors, "_gate", lambda own, order, seen: gates[order - 1])
     monkeypatch.setattr(window_errors, "_variance", lambda own, found, order: of((1e-3, 2e-3, 5e-3)[order - 1]))
-    own = SimpleNamespace(excitation_hz=AT_HZ)
-    later = SimpleNamespace(later_variance=lambda at_hz: at_hz / 1e4)
-    found = order_errors(own, [None] * 3, seen=later, takes_variance=[of(0.2), of(0.3)])
+    found = order_errors(None, [None] * 3, seen=None, takes_variance=[of(0.2), of(0.3)])
     for one, order, shift, variance, takes in zip(found, (2, 3), (0.4, 0.8), (3e-3, 6e-3), (0.2, 0.3), strict=True):
         np.testing.assert_allclose(one.shift_db, shift)
         np.testing.assert_allclose(one.variance, DB_PER_NEPER**2 * variance + takes)
         np.testing.assert_allclose(one.later_variance, AT_HZ * (1 + order) / 1e4)
-    alone = order_errors(own, [None] * 3, seen=later, takes_variance=())
+    alone = order_errors(None, [None] * 3, seen=None, takes_variance=())
     np.testing.assert_allclose(alone[1].variance, DB_PER_NEPER**2 * 6e-3)
 
 

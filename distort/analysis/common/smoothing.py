@@ -5,7 +5,6 @@ from functools import cached_property
 
 import numpy as np
 import numpy.typing as npt
-import scipy
 
 from distort.analysis.common.grid import OCTAVE_RATIO
 
@@ -22,14 +21,16 @@ class PowerSpectrum:
 
     @cached_property
     def _running(self) -> FloatArray:
-        """Integral from 0 Hz up to each bin, in bins."""
-        return np.asarray(scipy.integrate.cumulative_trapezoid(self.power, initial=0))
+        """Integral from 0 Hz up to each bin, in bins: the trapezoidal rule."""
+        running = np.zeros_like(self.power)
+        np.cumsum((self.power[1:] + self.power[:-1]) / 2.0, out=running[1:])
+        return running
 
     def _integral(self, position: FloatArray) -> FloatArray:
-        power, below = self.power, np.minimum(position.astype(np.int64), self.power.size - 2)
-        share = position - below
-        slope = power[below + 1] - power[below]
-        return np.asarray(self._running[below] + share * power[below] + 0.5 * share**2 * slope)
+        below = np.minimum(position.astype(np.int64), self.power.size - 2)
+        share, there = position - below, self.power[below]
+        slope = self.power[below + 1] - there
+        return np.asarray(self._running[below] + share * there + 0.5 * share**2 * slope)
 
     def mean(self, low_hz: FloatArray, high_hz: FloatArray) -> FloatArray:
         """Mean power between `low_hz` and `high_hz`, `(bands,)` each; where both are equal the value there.
@@ -40,9 +41,13 @@ class PowerSpectrum:
         inside = high <= self.power.size - 1
         low, high = np.where(inside, low, 0.0), np.where(inside, high, 1.0)
         width = high - low
-        at_point = np.interp(low, np.arange(self.power.size), self.power) if np.any(width == 0) else np.zeros_like(low)
-        mean = (self._integral(high) - self._integral(low)) / np.where(width > 0, width, 1.0)
-        return np.where(inside, np.where(width > 0, mean, at_point), np.nan)
+        up_to_low, up_to_high = self._integral(np.array([low, high]))
+        if np.all(width > 0):
+            mean = (up_to_high - up_to_low) / width
+        else:
+            at_point = np.interp(low, np.arange(self.power.size), self.power)
+            mean = np.where(width > 0, (up_to_high - up_to_low) / np.where(width > 0, width, 1.0), at_point)
+        return np.where(inside, mean, np.nan)
 
     def smoothed(self, at_hz: FloatArray, octaves: float) -> FloatArray:
         """Mean over `octaves` (0: the value itself) centred, on a logarithmic axis, on each frequency of `at_hz`."""

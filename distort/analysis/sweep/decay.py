@@ -1,5 +1,6 @@
 """What a window keeps of a room's decay, read on the fundamental's own decay at the same frequency."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -37,42 +38,45 @@ class Separation:
     octaves: float
     """Width of the smoothing; 0: none."""
 
-    def smoothed(self, spectrum: WindowedSpectrum, at_hz: FloatArray, octaves: float) -> tuple[FloatArray, FloatArray]:
-        """Smoothed power and expected noise of one windowed spectrum, `(rows,)` each; the noise NaN where unknown."""
-        power = spectrum.power.smoothed(at_hz, octaves)
-        if self.noise_per_energy is None:
-            return power, np.full_like(power, np.nan)
-        energy = spectrum.energy / self.separated.takes  # the mean of several takes has so much less noise
-        return power, energy * self.noise_per_energy.smoothed(at_hz, octaves)
+    def smoothed(
+        self, spectra: Sequence[WindowedSpectrum], at_hz: FloatArray, octaves: float
+    ) -> list[tuple[FloatArray, FloatArray]]:
+        """Smoothed power and expected noise of windowed spectra, `(rows,)` each; the noise NaN where unknown."""
+        noise = np.full_like(at_hz, np.nan)
+        if self.noise_per_energy is not None:
+            # the mean of several takes has so much less noise
+            noise = self.noise_per_energy.smoothed(at_hz, octaves) / self.separated.takes
+        return [(one.power.smoothed(at_hz, octaves), one.energy * noise) for one in spectra]
 
     def kept(
-        self, spectrum: WindowedSpectrum, at_hz: FloatArray, octaves: float, *, whole: WindowedSpectrum | None = None
-    ) -> FloatArray:
-        """Share of the power of `whole` (None: the fundamental) that `spectrum`, a later or shorter cut of it, holds.
+        self, cuts: Sequence[WindowedSpectrum], at_hz: FloatArray, octaves: float, *, whole: WindowedSpectrum
+    ) -> tuple[FloatArray, ...]:
+        """Share of the power of `whole` that each of `cuts`, later or shorter cuts of it, holds, `(rows,)` each.
 
         NaN where noise hides it.
         """
-        every, every_noise = self.smoothed(whole or self.separated.spectra[0], at_hz, octaves)
-        part, part_noise = self.smoothed(spectrum, at_hz, octaves)
-        believed = every > USABLE_DECAY_SNR * np.nan_to_num(every_noise)
+        (every, every_noise), *parts = self.smoothed((whole, *cuts), at_hz, octaves)
+        believed = every > USABLE_DECAY_SNR * known(every_noise)
         with np.errstate(invalid="ignore", divide="ignore"):  # beyond the sweep there is nothing to compare
-            share = less_noise(part, part_noise) / less_noise(every, every_noise)
-        return np.where(believed, share, np.nan)
+            signal = less_noise(every, every_noise)
+            return tuple(np.where(believed, less_noise(part, noise) / signal, np.nan) for part, noise in parts)
 
     @property
     def decay_octaves(self) -> float:
         """Over how much of an octave a decay is read."""
         return max(DECAY_OCTAVES, self.octaves)
 
-    def made_good(self, order: int) -> FloatArray:
-        """What the reading of `order` is multiplied by, because its window is shorter than the fundamental's.
+    def made_good_and_leak(self, order: int) -> tuple[FloatArray, FloatArray]:
+        """What the reading of `order` is multiplied by, because its window is shorter than the fundamental's, and the
+        share of the power of order + 1 that its decay leaves in this window.
 
         The path from the non-linearity to the microphone rings at `n f`; the fundamental at that same frequency shows
-        which share of the ringing the shorter window keeps.
+        which share of the ringing the shorter window keeps, and which the window that lies behind.
         """
+        cuts = self.separated.fundamental_in[order - 1], self.separated.fundamental_leak[order - 1]
         at_hz = order * self.excitation_hz
-        share = self.kept(self.separated.fundamental_in[order - 1], at_hz, self.decay_octaves)
-        return np.where(share > 0, 1.0 / np.clip(share, LEAST_KEPT, 1.0), 1.0)
+        share, leak = self.kept(cuts, at_hz, self.decay_octaves, whole=self.separated.spectra[0])
+        return np.where(share > 0, 1.0 / np.clip(share, LEAST_KEPT, 1.0), 1.0), leak
 
 
 def separation(
@@ -92,4 +96,9 @@ def separation(
 
 def less_noise(power: FloatArray, noise: FloatArray) -> FloatArray:
     """Power less the expected noise, but never less MOST_SUBTRACTED of itself; unknown noise takes nothing off."""
-    return np.asarray(power - np.minimum(np.nan_to_num(noise), MOST_SUBTRACTED * power))
+    return np.asarray(power - np.minimum(known(noise), MOST_SUBTRACTED * power))
+
+
+def known(noise: FloatArray) -> FloatArray:
+    """`noise`, 0 where it is NaN, elementwise."""
+    return np.where(np.isnan(noise), 0.0, noise)

@@ -4,7 +4,7 @@ Everything here is a power ratio at the frequency that the order has in the air,
 fundamental, in dB SPL, as a sum) is in `harmonics`.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -47,8 +47,9 @@ def readings(
     Without `noise` (no silence recorded) nothing is subtracted, and the readings' `noise` and `variance` are NaN.
     """
     context = separation(separated, noise=noise, excitation_hz=excitation_hz, octaves=octaves)
-    found = [_reading(context, order) for order in range(1, len(separated.spectra) + 1)]
-    return tuple(_with_leak(context, found, order) for order in range(1, len(found) + 1))
+    made_good, leaks = zip(*map(context.made_good_and_leak, range(1, len(separated.spectra) + 1)), strict=True)
+    found = [_reading(context, order, made) for order, made in enumerate(made_good, start=1)]
+    return tuple(_with_leak(context, found, order, leak) for order, leak in enumerate(leaks, start=1))
 
 
 def silence_averages(silence_s: float, width_hz: FloatArray) -> FloatArray:
@@ -56,33 +57,32 @@ def silence_averages(silence_s: float, width_hz: FloatArray) -> FloatArray:
     return np.asarray(np.maximum(silence_s / BLOCK_S, 1.0) * np.maximum(width_hz * BLOCK_S, 1.0))
 
 
-def _reading(context: Separation, order: int) -> Reading:
+def _reading(context: Separation, order: int, made_good: FloatArray) -> Reading:
     sweep = context.separated.sweep
     spectrum = context.separated.spectra[order - 1]
     at_hz = order * context.excitation_hz
     within = (at_hz <= sweep.fade_out_hz) & (context.excitation_hz >= sweep.start_hz)
-    power, noise = context.smoothed(spectrum, at_hz, context.octaves)
-    made_good = context.made_good(order) * np.square(sweep.envelope(at_hz))
+    ((power, noise),) = context.smoothed([spectrum], at_hz, context.octaves)
+    times = made_good * np.square(sweep.envelope(at_hz))
     signal = less_noise(power, noise)
     width_hz = band_width_hz(at_hz, context.octaves)
     cross, square = noise_averaging(spectrum.window, sweep.sample_rate).factors(width_hz)
     averages = silence_averages(context.silence_s, width_hz)
     variance = relative_variance(signal, noise, cross=cross, square=square, silence_averages=averages)
     return Reading(
-        power=np.where(within, signal * made_good, np.nan),
-        noise=np.where(within, noise * made_good, np.nan),
+        power=np.where(within, signal * times, np.nan),
+        noise=np.where(within, noise * times, np.nan),
         leak=np.full_like(power, np.nan),
         variance=np.where(within, variance, np.nan),
     )
 
 
-def _with_leak(context: Separation, found: list[Reading], order: int) -> Reading:
+def _with_leak(context: Separation, found: list[Reading], order: int, share: FloatArray) -> Reading:
     """The reading of `order` with what the decay of order + 1 adds to it, as the fundamental's own decay predicts."""
     own = found[order - 1]
     if order == len(found):
         return own
     at_hz = order * context.excitation_hz
-    share = context.kept(context.separated.fundamental_leak[order - 1], at_hz, context.decay_octaves)
     # order + 1 sounds at n f when the excitation is at n f / (n + 1)
     next_power = np.interp(at_hz / (order + 1), context.excitation_hz, found[order].power, left=np.nan, right=np.nan)
-    return Reading(power=own.power, noise=own.noise, leak=share * next_power, variance=own.variance)
+    return replace(own, leak=share * next_power)

@@ -130,7 +130,9 @@ def read_sweep(takes: Sequence[SweepTake], sweep: Sweep, settings: Settings) -> 
         arrival_s=takes[0].start / sweep.sample_rate,
         noise=noise,
         octaves=settings.smoothing_octaves,
-        takes_variance=takes_variance([_alone(one.separated, noise, settings) for one in read]),
+        takes_variance=takes_variance([_alone(one.separated, noise, settings) for one in read])
+        if len(read) > 1
+        else (),
         overheard=tuple(one.overheard for one in read),
         images=read[0].images,
         beyond=tuple(one.beyond for one in read if one.beyond is not None),

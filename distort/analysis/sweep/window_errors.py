@@ -93,23 +93,33 @@ class FundamentalSeen:
         piece = cut(self._samples, window, arrival=0.0, sample_rate=self._sample_rate)
         return spectrum_of(piece, window, self._sample_rate)
 
-    def kept_db(self, spectrum: WindowedSpectrum, at_hz: FloatArray) -> FloatArray:
-        """Level of what `spectrum` holds of it over the smoothing's width, dB; NaN where noise hides it."""
-        with np.errstate(invalid="ignore", divide="ignore"):
-            level_db = power_to_db(self.of.kept(spectrum, at_hz, self.of.octaves, whole=self.finer))
-        return np.where(np.isfinite(level_db), level_db, np.nan)
-
-    def later_variance(self, at_hz: FloatArray) -> FloatArray:
-        """Of what comes after its window, dB squared, `(rows,)`; 0 under a time gate, which shall leave it out."""
+    @cached_property
+    def earlier(self) -> tuple[WindowedSpectrum, ...]:
+        """Cut at a half and a quarter of its window's time; none under a time gate, which shall leave the rest out."""
         if self.of.separated.gate_s is not None:
-            return np.zeros_like(at_hz)
+            return ()
         window = self._spectrum.window
-        half, quarter = (
-            mean_nearby(np.square(self.kept_db(self.cut_by(replace(window, after_s=window.after_s * part)), at_hz)))
-            for part in (0.5, 0.25)
-        )
-        falls = np.minimum(half / np.where(quarter > 0, quarter, 1.0), 1.0)
-        return np.asarray(half * np.square(falls))
+        return tuple(self.cut_by(replace(window, after_s=window.after_s * part)) for part in (0.5, 0.25))
+
+    def kept_db(self, cuts: Sequence[WindowedSpectrum], at_hz: FloatArray) -> list[FloatArray]:
+        """Level of what each of `cuts` holds of it over the smoothing's width, dB, `(rows,)` each; NaN where noise
+        hides it."""
+        shares = self.of.kept(cuts, at_hz, self.of.octaves, whole=self.finer)
+        with np.errstate(invalid="ignore", divide="ignore"):
+            levels_db = [power_to_db(share) for share in shares]
+        return [np.where(np.isfinite(level_db), level_db, np.nan) for level_db in levels_db]
+
+
+def later_variance(kept_db: Sequence[FloatArray]) -> FloatArray:
+    """Of what comes after the fundamental's window, dB squared, `(rows,)`.
+
+    kept_db   what the cuts at a half and a quarter of its time keep, dB, `(rows,)` each; none: 0
+    """
+    if not kept_db:
+        return np.zeros(1)
+    half, quarter = (mean_nearby(np.square(one_db)) for one_db in kept_db)
+    falls = np.minimum(half / np.where(quarter > 0, quarter, 1.0), 1.0)
+    return np.asarray(half * np.square(falls))
 
 
 def order_errors(
@@ -121,17 +131,16 @@ def order_errors(
     seen             the fundamental that shows what the windows do: that of `own`, or of a longer sweep
     takes_variance   what the takes add by differing, dB squared, of orders 2 ... N; none: one take
     """
-    fundamental_shift_db = _gate_db(own, 1, seen)
+    (fundamental_db, fundamental_later), *others = (_gate(own, order, seen) for order in range(1, len(found) + 1))
     fundamental_variance = _variance(own, found, 1)
-    later_variance = seen.later_variance(own.excitation_hz)
     wander = takes_variance or [np.zeros(1)] * (len(found) - 1)
     return tuple(
         OrderErrors(
-            shift_db=_gate_db(own, order, seen) - fundamental_shift_db,
+            shift_db=shift_db - fundamental_db,
             variance=DB_PER_NEPER_OF_POWER**2 * (_variance(own, found, order) + fundamental_variance) + of_takes,
-            later_variance=later_variance + seen.later_variance(order * own.excitation_hz),
+            later_variance=fundamental_later + later,
         )
-        for order, of_takes in zip(range(2, len(found) + 1), wander, strict=True)
+        for order, ((shift_db, later), of_takes) in enumerate(zip(others, wander, strict=True), start=2)
     )
 
 
@@ -171,14 +180,16 @@ def _variance(own: Separation, found: Sequence[Reading], order: int) -> FloatArr
     return np.asarray(reading.variance + np.nan_to_num(of_leak))
 
 
-def _gate_db(own: Separation, order: int, seen: FundamentalSeen) -> FloatArray:
-    """What the window of `order` in `own` adds to its reading, as `seen` shows, dB; 0 where unknown."""
+def _gate(own: Separation, order: int, seen: FundamentalSeen) -> tuple[FloatArray, FloatArray]:
+    """What the window of `order` in `own` adds to its reading, as `seen` shows, dB, 0 where unknown; and the variance
+    of what comes later than the fundamental's window, dB squared."""
     if seen.of is own:
         spectrum = own.separated.fundamental_in[order - 1]
     else:
         spectrum = seen.cut_by(own.separated.spectra[order - 1].window)
-    kept_db = seen.kept_db(spectrum, order * own.excitation_hz)
-    return np.nan_to_num(kept_db + power_to_db(own.made_good(order)))
+    kept_db, *earlier_db = seen.kept_db((spectrum, *seen.earlier), order * own.excitation_hz)
+    made_good, _ = own.made_good_and_leak(order)
+    return np.nan_to_num(kept_db + power_to_db(made_good)), later_variance(earlier_db)
 
 
 def mean_nearby(values: FloatArray) -> FloatArray:

@@ -108,7 +108,7 @@ def readings_of(levels: Levels, settings: Settings) -> list[Callable[[], LevelRe
 def all_read(
     readings: Sequence[Callable[[], LevelRead]], what: str, *, threads: int, progress: Progress
 ) -> tuple[LevelRead, ...]:
-    """What the calls give, in their order; in threads, because most of the work is Fourier transforms.
+    """What the calls give, in their order; several threads gain something because Fourier transforms let others on.
 
     what   how `progress` calls it
 
@@ -116,7 +116,11 @@ def all_read(
     """
     found: list[LevelRead] = []
     with ThreadPoolExecutor(max_workers=threads) as pool:
-        for one in pool.map(lambda reading: reading(), readings):
+        for one in map(_called, readings) if threads == 1 else pool.map(_called, readings):
             found.append(one)
             progress(what, len(found), len(readings))
     return tuple(found)
+
+
+def _called(reading: Callable[[], LevelRead]) -> LevelRead:
+    return reading()

@@ -151,7 +151,8 @@ def _cells(path: Path, name: str, values: npt.NDArray[np.generic]) -> list[str]:
     if np.any(numbers > _largest(name)):
         raise SessionError(f"{path} is not written: {name} holds {np.nanmax(numbers):g}, which no result can")
     held = np.round(np.maximum(numbers, NOTHING_DB), decimals) + 0.0  # + 0.0 makes -0.0 plain 0.0
-    return ["" if np.isnan(value) else f"{value:.{decimals}f}" for value in held]
+    in_one = f"%.{decimals}f," * held.size % tuple(held.tolist())  # one by one takes five times as long
+    return in_one.replace("nan", "").split(",")[:-1]
 
 
 def _column(path: Path, cells: Sequence[str], most: float) -> FloatArray:
