@@ -4,8 +4,10 @@ import math
 
 import numpy as np
 import pytest
+import scipy
 
 from distort.analysis.common.smoothing import band_width_hz
+from distort.analysis.common.welch import welch
 from distort.analysis.sweep.deconvolution import inverse_filter
 from distort.analysis.sweep.noise import NoiseDensity, deconvolved_noise, noise_density
 from distort.analysis.sweep.readings import silence_averages
@@ -121,6 +123,16 @@ def test_the_density_of_white_noise_is_two_variances_over_the_rate():
     assert found.frequency_hz[1] == pytest.approx(2.5)  # blocks of 0.4 s
     assert found.density[0] < found.density[5]
     assert found.seconds == 60.0
+
+
+@pytest.mark.parametrize(("n", "block", "rate"), [(20000, 3200, 8000), (3200, 3200, 8000), (9999, 4411, 11027)])
+def test_the_density_is_that_of_a_library(n, block, rate):
+    """scipy.signal.welch: whole blocks, one block, an odd block. Rounding of sums of thousands leaves 1e-12 of them."""
+    noise = 3.0 + np.random.default_rng(5).standard_normal(n)
+    frequency_hz, density = welch(noise, rate, block=block)
+    expected_hz, expected = scipy.signal.welch(noise, rate, nperseg=block, detrend="constant")
+    np.testing.assert_allclose(frequency_hz, expected_hz, rtol=1e-14)
+    np.testing.assert_allclose(density, expected, rtol=1e-9, atol=1e-12 * np.max(expected))
 
 
 def test_silences_count_by_their_length_and_those_under_a_block_not_at_all():

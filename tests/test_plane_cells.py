@@ -17,6 +17,7 @@ from distort.analysis.sweep.plane import (
     _decay,
     _grouped,
     _layout,
+    _median,
     _parts,
     plane_of,
 )
@@ -301,3 +302,11 @@ def test_nothing_is_read_where_the_inverse_is_closed(monkeypatch):
     density, usual, gain = plane_from(monkeypatch, frames, np.zeros((40, 2)), np.zeros((40, 2)), clear, inverse)
     for one in (density, usual, gain):
         assert not one.any()
+
+
+def test_the_noise_of_a_band_is_the_median_of_its_clear_cells():
+    """Of three the middle one, of two and of four the mean of the middle two, of one itself; 0 where none is clear."""
+    values = np.array([[5.0, 1.0, 9.0, 4.0, 7.0], [1.0, 8.0, 2.0, 3.0, 7.0], [3.0, 2.0, 6.0, 9.0, 7.0], [9.0] * 5])
+    clear = np.array([[1, 1, 1, 0, 0], [1, 1, 1, 1, 0], [1, 0, 1, 0, 0], [0, 0, 1, 0, 0]], dtype=bool)
+    np.testing.assert_array_equal(_median(values, clear), [3.0, 4.5, 7.5, 3.0, 0.0])
+    assert np.nanmedian(np.where(clear, values, np.nan)[:, :4], axis=0).tolist() == [3.0, 4.5, 7.5, 3.0]

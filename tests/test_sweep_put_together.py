@@ -133,9 +133,8 @@ def test_takes_are_read_together(monkeypatch, silent):
     for name, function in {
         "_read_take": lambda take, sweep, settings: next(turns),
         "mean_of_takes": lambda some: some,
-        "noise_density": lambda silences, sample_rate: SimpleNamespace(
-            n=len(silences), density=np.array([1e-9, 1e-30])
-        ),
+        "silence_densities": lambda silences, sample_rate: tuple(float(np.max(one)) for one in silences),
+        "mean_density": lambda some: SimpleNamespace(of=some, density=np.array([1e-9, 1e-30])),
         "replace": lambda one, **fields: asked.update(fields) or "noise",
         "readings": lambda separated, *, noise, excitation_hz, octaves: (
             asked.setdefault("read", []).append((separated, noise, octaves)) or (reading(4.0), reading(0.1))
@@ -161,6 +160,8 @@ def test_takes_are_read_together(monkeypatch, silent):
         (["separated 0", "separated 2"], noise, 0.2),
         *[(f"separated {n}", noise, 0.2) for n in (0, 2)],
     ]
+    silences = [one if one is None else list(one.of) for one in found.silences]
+    assert silences == ([[3e-4], [2e-4, 5e-4]] if silent else [None, None])
     if silent:
         assert (asked["rounding"].step, asked["drive"]) == (3e-4, -9.0)
         assert asked["rounding"].noise_rms == pytest.approx(2e-4)

@@ -12,7 +12,6 @@ from distort.analysis.multitone.between import NoiseHeard, mean_heard
 from distort.analysis.multitone.curves import MultitoneResult
 from distort.analysis.multitone.reading import MultitoneTake, multitone_result, read_multitone
 from distort.analysis.multitone.settling import Settling, SettlingFit, onset, period_levels, settling_fit
-from distort.analysis.sweep.noise import noise_density
 from distort.analysis.sweep.readings import Reading
 from distort.analysis.sweep.sweeps import Reference, Settings, SweepReadings, SweepTake, read_sweep
 from distort.analysis.sweep.windows import most_orders
@@ -98,8 +97,8 @@ def read_sweep_level(takes: Takes, settings: Settings) -> SweepLevel:
     read = read_sweep(ready, sweep, settings)
     return SweepLevel(
         takes=takes,
-        read=replace(read, beyond=()),
-        cycles=_cycles(ready, read, sample_rate=sweep.sample_rate),
+        read=replace(read, beyond=(), silences=()),
+        cycles=_cycles(read),
         alone=tuple(read_sweep([one], sweep, one_order) for one in ready) if len(ready) > 1 else (),
     )
 
@@ -114,13 +113,11 @@ def sweep_take_of(recording: Recording) -> tuple[SweepTake, Sweep]:
     return SweepTake(samples=samples, start=start), sweep
 
 
-def _cycles(takes: list[SweepTake], read: SweepReadings, *, sample_rate: int) -> tuple[CyclesHeard, ...]:
-    if not read.beyond or not all(take.silences for take in takes):
+def _cycles(read: SweepReadings) -> tuple[CyclesHeard, ...]:
+    silences = [one for one in read.silences if one is not None]
+    if not read.beyond or len(silences) < len(read.beyond):
         return ()
-    return tuple(
-        cycles_heard(beyond, noise_density(take.silences, sample_rate=sample_rate))
-        for beyond, take in zip(read.beyond, takes, strict=True)
-    )
+    return tuple(cycles_heard(beyond, noise) for beyond, noise in zip(read.beyond, silences, strict=True))
 
 
 def read_sweep_takes(takes: Takes, settings: Settings) -> SweepReadings:

@@ -91,18 +91,27 @@ def _again(beyond: BeyondOrders, noise: NoiseDensity | None) -> Residual:
 
 
 def _weights(noise: NoiseDensity | None, sweep: Sweep, n_fft: int) -> npt.NDArray[np.float32]:
-    frequency_hz = np.arange(n_fft // 2 + 1) * (sweep.sample_rate / n_fft)
-    low_hz, high_hz = heard_hz(sweep)
-    band = log_rise(frequency_hz, from_hz=low_hz, to_hz=BAND_EDGE * low_hz) * log_rise(
-        frequency_hz, from_hz=high_hz, to_hz=high_hz / BAND_EDGE
-    )
+    frequency_hz, band = _band(sweep, n_fft)
     if noise is not None:
+        low_hz, high_hz = heard_hz(sweep)
         density = np.maximum(_smoothed(noise), TINY)
         heard = (noise.frequency_hz > low_hz) & (noise.frequency_hz < high_hz)
         if np.any(heard):
             density *= np.mean(noise.density[heard] / density[heard])  # so that the silence has 1 per hertz in all
         band = band * np.interp(frequency_hz, noise.frequency_hz, 1.0 / np.sqrt(density))
     return np.asarray(band, dtype=np.float32)
+
+
+@lru_cache(maxsize=4)
+def _band(sweep: Sweep, n_fft: int) -> tuple[FloatArray, FloatArray]:
+    """Bins of the transforms, Hz, and what is let through there, 0 to 1; kept as `_played` is."""
+    frequency_hz = np.asarray(np.arange(n_fft // 2 + 1) * (sweep.sample_rate / n_fft), dtype=np.float64)
+    low_hz, high_hz = heard_hz(sweep)
+    band = log_rise(frequency_hz, from_hz=low_hz, to_hz=BAND_EDGE * low_hz) * log_rise(
+        frequency_hz, from_hz=high_hz, to_hz=high_hz / BAND_EDGE
+    )
+    band.setflags(write=False)
+    return frequency_hz, band
 
 
 def _smoothed(noise: NoiseDensity) -> FloatArray:

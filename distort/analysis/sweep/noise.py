@@ -1,13 +1,13 @@
 """The noise of a recording, read in its silences, and how much of it ends up in the window of an order."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
-import scipy
 
 from distort.analysis.common.smoothing import PowerSpectrum
+from distort.analysis.common.welch import welch
 from distort.analysis.sweep.deconvolution import InverseFilter
 from distort.errors import AnalysisError
 from signals.levels import db_to_power
@@ -18,7 +18,7 @@ BLOCK_S = 0.4
 """Length of a Welch block: 2.5 Hz apart, and enough blocks in a second or two of silence."""
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(frozen=True)
 class NoiseDensity:
     """One-sided power spectral density of a recording's noise, full scale squared per hertz."""
 
@@ -30,27 +30,32 @@ class NoiseDensity:
 
 
 def noise_density(silences: Sequence[FloatArray], *, sample_rate: int) -> NoiseDensity:
-    """Welch's estimate over all `silences` together (each `(samples,)`, full scale = 1).
+    """Welch's estimate over all `silences` together (each `(samples,)`, full scale = 1), in blocks of 0.4 s.
 
-    Blocks of 0.4 s under a Hann window, half overlapping, each freed of its offset (Welch, IEEE Trans. Audio
-    Electroacoust. 15(2), 1967). Silences shorter than a block are left out.
-    Raises AnalysisError when none is long enough.
+    Raises AnalysisError when none is as long as a block.
     """
+    return mean_density(silence_densities(silences, sample_rate=sample_rate))
+
+
+def silence_densities(silences: Sequence[FloatArray], *, sample_rate: int) -> tuple[NoiseDensity, ...]:
+    """That of each; silences shorter than a block are left out."""
     block = round(BLOCK_S * sample_rate)
-    long_enough = [silence for silence in silences if silence.size >= block]
-    if not long_enough:
-        raise AnalysisError(f"no silence of at least {BLOCK_S:g} s was recorded, so there is no noise floor")
-    spectra, weights = [], []
-    for silence in long_enough:
-        frequency_hz, density = scipy.signal.welch(silence, sample_rate, nperseg=block, detrend="constant")
-        spectra.append(density)
-        weights.append(silence.size)
-    return NoiseDensity(
-        frequency_hz=np.asarray(frequency_hz),
-        density=np.asarray(np.average(spectra, axis=0, weights=weights)),
-        sample_rate=sample_rate,
-        seconds=sum(weights) / sample_rate,
+    return tuple(
+        NoiseDensity(
+            *welch(silence, sample_rate, block=block), sample_rate=sample_rate, seconds=silence.size / sample_rate
+        )
+        for silence in silences
+        if silence.size >= block
     )
+
+
+def mean_density(densities: Sequence[NoiseDensity]) -> NoiseDensity:
+    """The mean of several at one sample rate, by how long each was read. Raises AnalysisError for none."""
+    if not densities:
+        raise AnalysisError(f"no silence of at least {BLOCK_S:g} s was recorded, so there is no noise floor")
+    seconds = [one.seconds for one in densities]
+    mean = np.average([one.density for one in densities], axis=0, weights=seconds)
+    return replace(densities[0], density=np.asarray(mean), seconds=sum(seconds))
 
 
 def deconvolved_noise(noise: NoiseDensity, kept: InverseFilter, *, drive_dbfs: float) -> PowerSpectrum:

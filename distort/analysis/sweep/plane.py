@@ -5,7 +5,6 @@ that no arrival touches hold nothing of the orders but their decay: no side lobe
 at time tau and frequency nu stands at `u = tau - t(nu)` there, t(nu) being when the sweep passes nu.
 """
 
-import warnings
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import Any
@@ -137,11 +136,9 @@ def plane_of(deconvolved: Deconvolved) -> Plane:
     place = circle.frame(since_s / HOP_S)
     column = np.arange(bands.bins.size)
     power = frames[place, column]
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore", RuntimeWarning)  # a band without any clear cell has no noise to know
-        floor = np.nanmedian(np.where(clear, power, np.nan)[::EVERY], axis=0)
+    floor = _median(power[::EVERY], clear[::EVERY])
     fundamental = np.max(frames[circle.frame(np.arange(-SHORT_HOPS, SHORT_HOPS + 1.0))], axis=0)
-    floor = np.maximum(np.nan_to_num(floor), NOTHING * fundamental)
+    floor = np.maximum(floor, NOTHING * fundamental)
     # a decay is as strong over a wide stretch, or at another order, within some decibels; noise within tenths
     decay = np.maximum(along[place, column] - NOISE_ALONG * floor, 0.0)
     usual = floor + DECAY_VARIES * decay
@@ -152,6 +149,15 @@ def plane_of(deconvolved: Deconvolved) -> Plane:
         for one in (power, usual)
     )
     return _grouped(sweep, density, usual, gain=gain)
+
+
+def _median(values: FloatArray, chosen: BoolArray) -> FloatArray:
+    """Median of the chosen values of each column, `(columns,)`; 0 where none is."""
+    rising = np.sort(np.where(chosen, values, np.inf), axis=0)
+    count = np.count_nonzero(chosen, axis=0)
+    below, above = np.maximum(count - 1, 0) // 2, np.minimum(count // 2, len(rising) - 1)
+    column = np.arange(count.size)
+    return np.where(count > 0, 0.5 * (rising[below, column] + rising[above, column]), 0.0)
 
 
 def _grouped(sweep: Sweep, density: FloatArray, usual: FloatArray, *, gain: FloatArray) -> Plane:
@@ -236,14 +242,23 @@ def _all_frames(impulse: FloatArray, sweep: Sweep) -> FloatArray:
     hop, fewer, _ = _layout(sweep)
     long, short = _parts(sweep)
     count, half = -(-impulse.size // hop), LOW_TAPS * fewer // 2
-    low_pass = scipy.signal.firwin(2 * half + 1, LOW_PASS_HZ, fs=sweep.sample_rate)
+    low_pass, passed = _low_pass(sweep)
     around = _around(impulse, LONG_HOPS * hop // 2 + half, more=hop)
     low = scipy.signal.upfirdn(low_pass, around, 1, fewer)[LOW_TAPS:]  # what the filter knows half of is left out
-    _, passed = scipy.signal.freqz(low_pass, worN=long.frequency_hz, fs=sweep.sample_rate)
     low_power = _frames(low.astype(np.float32), hop // fewer, LONG_HOPS, long, count=count)
-    low_power *= fewer / np.square(np.abs(passed))
+    low_power *= fewer / passed
     around = _around(impulse.astype(np.float32), SHORT_HOPS * hop // 2, more=hop)  # in half the memory
     return np.concatenate([low_power, _frames(around, hop, SHORT_HOPS, short, count=count)], axis=1)
+
+
+@lru_cache(maxsize=8)
+def _low_pass(sweep: Sweep) -> tuple[FloatArray, FloatArray]:
+    """The low-pass before the low rate, and which share of power it lets through in the low bands."""
+    _, fewer, _ = _layout(sweep)
+    long, _ = _parts(sweep)
+    taps = scipy.signal.firwin(LOW_TAPS * fewer // 2 * 2 + 1, LOW_PASS_HZ, fs=sweep.sample_rate)
+    _, passed = scipy.signal.freqz(taps, worN=long.frequency_hz, fs=sweep.sample_rate)
+    return np.asarray(taps), np.square(np.abs(passed))
 
 
 def _around(impulse: npt.NDArray[Any], reach: int, *, more: int) -> npt.NDArray[Any]:

@@ -18,7 +18,7 @@ from distort.analysis.sweep.harmonics import harmonics
 from distort.analysis.sweep.images import ConversionImage, conversion_images
 from distort.analysis.sweep.in_air import noise_in_air, only_covered, orders_in_air
 from distort.analysis.sweep.intervals import ShortSweep, with_intervals
-from distort.analysis.sweep.noise import NoiseDensity, noise_density
+from distort.analysis.sweep.noise import NoiseDensity, mean_density, silence_densities
 from distort.analysis.sweep.orders import SeparatedOrders, mean_of_takes, separate
 from distort.analysis.sweep.readings import Reading, readings
 from distort.analysis.sweep.residual import residual_power
@@ -94,6 +94,8 @@ class SweepReadings:
     """What a conversion of the sample rate left, where that was looked for."""
     beyond: tuple[BeyondOrders, ...] = ()
     """What each take holds beyond its orders, where that was asked for."""
+    silences: tuple[NoiseDensity | None, ...] = ()
+    """The noise in those of each take, as it was recorded; None where a take has none."""
 
 
 def read_sweep(takes: Sequence[SweepTake], sweep: Sweep, settings: Settings) -> SweepReadings:
@@ -107,12 +109,13 @@ def read_sweep(takes: Sequence[SweepTake], sweep: Sweep, settings: Settings) -> 
     read = [_read_take(take, sweep, settings) for take in takes]
     separated = mean_of_takes([one.separated for one in read])
     silences = [silence for take in takes for silence in take.silences]
+    heard = [silence_densities(take.silences, sample_rate=sweep.sample_rate) for take in takes]
     rounding, noise = None, None
     if silences:
         rounding = Rounding(
             step=max(take.step for take in takes), noise_rms=min(float(np.std(silence)) for silence in silences)
         )
-        noise = noise_density(silences, sample_rate=sweep.sample_rate)
+        noise = mean_density([each for of_take in heard for each in of_take])
         noise = replace(noise, density=np.maximum(noise.density, rounding.density(sweep.sample_rate)))
     if settings.microphone is not None:
         separated = orders_in_air(separated, settings.microphone)
@@ -136,6 +139,7 @@ def read_sweep(takes: Sequence[SweepTake], sweep: Sweep, settings: Settings) -> 
         overheard=tuple(one.overheard for one in read),
         images=read[0].images,
         beyond=tuple(one.beyond for one in read if one.beyond is not None),
+        silences=tuple(mean_density(of_take) if of_take else None for of_take in heard),
     )
 
 

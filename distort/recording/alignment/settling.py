@@ -9,6 +9,7 @@ a part of the noise happens to be (own; tests/test_silences.py holds it against 
 
 import math
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 import numpy.typing as npt
@@ -96,18 +97,28 @@ def _evidence_of_a_step(power: FloatArray, shape: float) -> float:
     return float(np.max(-shape * both))
 
 
+@lru_cache(maxsize=4)
+def _decays(blocks: int) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Every decay that is tried, re the noise, D: `(times, ratios, blocks)`; 1 / (1 + D); and the sum of log(1 + D)
+    over the blocks. Kept, because the silences of a session are equally long."""
+    time_s = np.arange(blocks) * BLOCK_S / 2.0
+    decay = RATIO[:, np.newaxis] * np.exp(-6.0 * math.log(10.0) * time_s / DECAY_S[:, np.newaxis, np.newaxis])
+    found = decay, 1.0 / (1.0 + decay), np.sum(np.log1p(decay), axis=2)
+    for each in found:
+        each.setflags(write=False)
+    return found
+
+
 def _decay_blocks(bands: _Bands) -> int:
     """How many blocks the longest decay among the bands takes; 0 where none is found."""
     blocks = bands.power.shape[1]
-    time_s = np.arange(blocks) * BLOCK_S / 2.0
-    decay = RATIO[:, np.newaxis] * np.exp(-6.0 * math.log(10.0) * time_s / DECAY_S[:, np.newaxis, np.newaxis])
-    log_sum = np.sum(np.log1p(decay), axis=2)
+    decay, whitened, log_sum = _decays(blocks)
     longest = 0
     for power, shape in zip(bands.power, bands.shape, strict=True):
         mean = float(np.mean(power))
         if mean == 0.0:
             continue
-        noise = np.mean(power / mean / (1.0 + decay), axis=2)
+        noise = whitened @ (power / mean) / blocks
         evidence = -shape * (blocks * np.log(noise) + log_sum)
         best = np.unravel_index(int(np.argmax(evidence)), evidence.shape)
         if evidence[best] >= EVIDENCE and evidence[best] > _evidence_of_a_step(power / mean, shape) - BETTER:

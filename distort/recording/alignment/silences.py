@@ -167,6 +167,15 @@ def _runs(mask: npt.NDArray[np.bool_]) -> tuple[npt.NDArray[np.int64], npt.NDArr
 def _sounding(samples: FloatArray, span: Span) -> list[Span]:
     """The parts of a span that are no digital zeros, whatever their value."""
     piece = samples[span[0] : span[1]]
+    if not _may_be_muted(piece):
+        return [span]
     change = scipy.ndimage.maximum_filter1d(piece, MUTED_SAMPLES) - scipy.ndimage.minimum_filter1d(piece, MUTED_SAMPLES)
     muted = scipy.ndimage.maximum_filter1d((change <= EQUAL).astype(np.uint8), MUTED_SAMPLES) > 0
     return [(span[0] + int(a), span[0] + int(b)) for a, b in zip(*_runs(~muted), strict=True)]
+
+
+def _may_be_muted(piece: FloatArray) -> bool:
+    """Whether any of its blocks is a single value: of MUTED_SAMPLES in a row one block half as long is always whole."""
+    size = MUTED_SAMPLES // 2
+    blocks = piece[: piece.size // size * size].reshape(-1, size)
+    return bool(np.any(np.ptp(blocks, axis=1) <= EQUAL))

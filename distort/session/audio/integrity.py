@@ -213,7 +213,7 @@ def checked_blocks(path: Path, file: Any, size: int) -> Iterator[npt.NDArray[np.
     n_samples = 0
     for block in file.blocks(size, dtype="int32", always_2d=True):
         samples = np.ascontiguousarray(block >> (32 - stated.bits), dtype="<i4")
-        digest.update(samples.view(np.uint8).reshape(-1, 4)[:, :bytes_each].tobytes())
+        digest.update(_shortened(samples.view(np.uint8).reshape(-1, 4), bytes_each).data)
         n_samples += len(samples)
         yield block * 2.0**-31  # the library puts the highest bit of a sample into the highest of 32
     # where samples are missing without a word, whoever takes the blocks counts them, and says how many
@@ -221,6 +221,16 @@ def checked_blocks(path: Path, file: Any, size: int) -> Iterator[npt.NDArray[np.
         raise RecordingError(
             f"{path} is truncated or damaged: it does not decode to the samples that were encoded; copy it again"
         )
+
+
+def _shortened(samples: npt.NDArray[np.uint8], size: int) -> npt.NDArray[np.uint8]:
+    """The first bytes of each sample, `(n, 4)`, as `(n, size)`: copied byte by byte of all, since a sample is short."""
+    if size == samples.shape[1]:
+        return samples
+    short = np.empty((len(samples), size), dtype=np.uint8)
+    for place in range(size):
+        short[:, place] = samples[:, place]
+    return short
 
 
 def stream_info(path: Path) -> StreamInfo:
