@@ -133,6 +133,10 @@ def test_the_density_is_that_of_a_library(n, block, rate):
     expected_hz, expected = scipy.signal.welch(noise, rate, nperseg=block, detrend="constant")
     np.testing.assert_allclose(frequency_hz, expected_hz, rtol=1e-14)
     np.testing.assert_allclose(density, expected, rtol=1e-9, atol=1e-12 * np.max(expected))
+    other = scipy.signal.windows.blackmanharris(block, sym=False)
+    _, density = welch(noise, rate, block=block, window=other)
+    _, expected = scipy.signal.welch(noise, rate, other, noverlap=block // 2, detrend="constant")
+    np.testing.assert_allclose(density, expected, rtol=1e-9, atol=1e-12 * np.max(expected))
 
 
 def test_silences_count_by_their_length_and_those_under_a_block_not_at_all():

@@ -115,36 +115,51 @@ def _median(
 
 def ripple_at(
     frequency_hz: FloatArray, contrast_db: FloatArray, row: int, *, calm: BoolArray, least_db: float = LEAST_SCATTER_DB
-) -> float:
-    """Standard deviation of contrasts by ripple at `row`: between those of the calm rows below it and above it.
+) -> FloatArray:
+    """Standard deviation of contrasts `(..., rows)` by ripple at `row`, `(...)`: between those of the calm rows below
+    it and above it.
 
     calm   rows at no listed place; too few of them on a side: all count there
 
     Ripple grows towards one end of the axis or the other, so both sides count alike, in dB of their own: the geometric
-    mean. Where one side has no rows, the other stands for both, and counts for more.
+    mean. Where one side has no rows, the other stands for both, and counts for more; infinity where both have none.
     """
     octaves = np.log2(frequency_hz / frequency_hz[row])
-    sides = []
-    for sign in (-1.0, 1.0):
-        near = (sign * octaves >= OWN_OCTAVES) & (sign * octaves <= SCATTER_OCTAVES) & np.isfinite(contrast_db)
-        counted = near & calm if np.sum(near & calm) >= LEAST_SCATTER_ROWS else near
-        if np.sum(counted) >= LEAST_SCATTER_ROWS:
-            sides.append(max(least_db, _deviation_db(contrast_db[counted])))
-    if not sides:
-        return float("inf")
-    return float(np.sqrt(sides[0] * sides[1])) if len(sides) == 2 else ONE_SIDED * sides[0]
+    below, above = (
+        _side_db(contrast_db[..., near], calm[near], least_db)
+        for near in ((sign * octaves >= OWN_OCTAVES) & (sign * octaves <= SCATTER_OCTAVES) for sign in (-1.0, 1.0))
+    )
+    both = np.isfinite(below) & np.isfinite(above)
+    return np.where(both, np.sqrt(below * above), ONE_SIDED * np.minimum(below, above))
 
 
-def _deviation_db(contrast_db: FloatArray) -> float:
-    """Standard deviation of a normal variable that keeps seven in ten as near to 0 as these."""
-    ordered = np.sort(np.abs(contrast_db))
-    return float(ordered[int(COUNTED_SHARE * (ordered.size - 1))]) / NORMAL_AT_COUNTED
+def _side_db(contrast_db: FloatArray, calm: BoolArray, least_db: float) -> FloatArray:
+    """The deviation on one side, `(...)` of `(..., rows)`; infinity where too few rows are known."""
+    counted = _counted(contrast_db, calm)
+    enough = np.count_nonzero(counted, axis=-1) >= LEAST_SCATTER_ROWS
+    if not np.any(enough):
+        return np.full(enough.shape, np.inf)
+    return np.where(enough, np.maximum(least_db, _deviation_db(contrast_db, counted)), np.inf)
+
+
+def _counted(contrast_db: FloatArray, calm: BoolArray) -> BoolArray:
+    """Which rows count of each curve: the calm ones, or all where too few of them are known."""
+    known = np.isfinite(contrast_db)
+    enough = np.count_nonzero(known & calm, axis=-1) >= LEAST_SCATTER_ROWS
+    return np.asarray(known & (calm | ~enough[..., np.newaxis]))
+
+
+def _deviation_db(contrast_db: FloatArray, counted: BoolArray) -> FloatArray:
+    """Standard deviation of a normal variable that keeps seven in ten as near to 0 as these, `(...)` of
+    `(..., rows)`."""
+    ordered = np.sort(np.where(counted, np.abs(contrast_db), np.inf), axis=-1)
+    place = (COUNTED_SHARE * np.maximum(np.count_nonzero(counted, axis=-1) - 1, 0)).astype(np.int64)
+    return np.asarray(np.take_along_axis(ordered, place[..., np.newaxis], axis=-1)[..., 0]) / NORMAL_AT_COUNTED
 
 
 def ripple_db(frequency_hz: FloatArray, contrast_db: FloatArray, *, calm: BoolArray, least_db: float) -> FloatArray:
     """The same at every row, from all calm rows of the curve, `(rows,)`."""
-    known = np.isfinite(contrast_db)
-    counted = known & calm if np.sum(known & calm) >= LEAST_SCATTER_ROWS else known
+    counted = _counted(contrast_db, calm)
     if not np.any(counted):
         return np.full_like(contrast_db, np.inf)
-    return np.full_like(contrast_db, max(least_db, _deviation_db(contrast_db[counted])))
+    return np.full_like(contrast_db, max(least_db, float(_deviation_db(contrast_db, counted))))

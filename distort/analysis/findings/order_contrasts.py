@@ -72,7 +72,7 @@ class OrderContrasts:
         known = np.sum(np.isfinite(self.product_db), axis=1)
         wide = known >= WIDE_SHARE * known.max()
         own, shared = (
-            float(np.median([ripple_at(frequency_hz, one, row, calm=self.calm) for one in curves[wide]]))
+            float(np.median(ripple_at(frequency_hz, curves[wide], row, calm=self.calm)))
             for curves in (self.product_db, self.less_way_db)
         )
         return own, shared
@@ -127,27 +127,25 @@ def _order(evidence: Evidence, curves: Sequence[OrderCurve], gap_octaves: float)
     bias = np.array([one.bias_db for one in curves])
     floor = np.array([one.fundamental_db + one.floor_db + CLEAR_OF_NOISE_DB for one in curves])
     filled = np.where(counted, level, np.where(np.isfinite(floor) & usable, floor, np.nan))
-    stack = np.concatenate([level, level + bias, level - there, there[None, :]])
-    found = contrasts(f, stack, gap_octaves=gap_octaves)
-    at_least = contrasts(f, filled, gap_octaves=gap_octaves)
+    stack = np.concatenate([level, level + bias, level - there, filled, there[None, :]])
+    about = flanks(f, stack, gap_octaves=gap_octaves)
     with np.errstate(invalid="ignore"):
         confirmed = (np.abs(bias) <= CONFIRMED_DB) & (curves[-1].level_db_spl == evidence.levels[-1])
     count = len(curves)
-    product, short, less_way, there_contrast = found[:count], found[count : 2 * count], found[2 * count : -1], found[-1]
+    product, short, less_way, at_least = about.contrast_db[:-1].reshape(4, count, f.size)
     calm = calm_rows(evidence.anomalies, f, orders=(1, number))
     error = np.nan_to_num(np.array([one.uncertainty_db for one in curves])) / TWO_SIDED_95
-    line = flanks(f, level, gap_octaves=gap_octaves).line_db
     rushed = np.nan_to_num(np.abs(short - product))
     return OrderContrasts(
         order=number,
         levels_db_spl=tuple(one.level_db_spl for one in curves),
         product_db=product,
-        there_db=there_contrast,
+        there_db=about.contrast_db[-1],
         error_db=np.hypot(error, rushed),
         short_db=short,
         less_way_db=less_way,
         calm=calm,
-        at_most_db=np.where(usable & ~counted, floor - line, np.nan),
+        at_most_db=np.where(usable & ~counted, floor - about.line_db[:count], np.nan),
         at_least_db=np.where(counted & ~np.isfinite(product) & confirmed, at_least, np.nan),
         level_db=level,
         relative_db=np.where(counted, [one.relative_db for one in curves], np.nan),

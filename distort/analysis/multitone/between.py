@@ -18,6 +18,7 @@ import scipy
 
 from distort.analysis.common.grid import band_edges_hz
 from distort.analysis.common.microphone import MicrophoneResponse
+from distort.analysis.common.welch import welch
 from distort.analysis.multitone.blocks import BlockSpectra
 from distort.analysis.multitone.hum_lines import SteadySounds
 from distort.analysis.multitone.powers import BANDS_PER_OCTAVE, band_of_bins, free_bins
@@ -126,10 +127,9 @@ def _densities(
     amplitude = 1.0 if microphone is None else microphone.amplitude(at_hz)
     edges_hz = np.append(at_hz - 0.5 / tone.period_s, at_hz[-1] + 0.5 / tone.period_s)
     found = []
+    window = scipy.signal.windows.blackmanharris(length, sym=False)
     for silence in silences:
-        frequency_hz, density = scipy.signal.welch(
-            silence, tone.sample_rate, "blackmanharris", nperseg=length, detrend="constant"
-        )
+        frequency_hz, density = welch(silence, tone.sample_rate, block=length, window=window)
         below = scipy.integrate.cumulative_trapezoid(np.asarray(density), frequency_hz, initial=0)
         found.append(np.diff(np.interp(edges_hz, frequency_hz, below)) * tone.period_s / np.square(amplitude))
     return np.array(found)

@@ -11,6 +11,8 @@ import numpy as np
 import numpy.typing as npt
 import scipy
 
+from distort.analysis.common.welch import welch
+
 FloatArray = npt.NDArray[np.float64]
 
 SHORTEST_S = 1.0
@@ -44,7 +46,7 @@ def hum_lines(silences: Sequence[FloatArray], *, sample_rate: int) -> SteadySoun
     if not long_enough:
         return SteadySounds(frequency_hz=np.zeros(0), power=np.zeros(0))
     length = min(one.size for one in long_enough)
-    spectra = [scipy.signal.welch(one, sample_rate, nperseg=length, detrend="constant")[1] for one in long_enough]
+    spectra = [welch(one, sample_rate, block=length)[1] for one in long_enough]
     density, step_hz = np.mean(spectra, axis=0), sample_rate / length
     around = 2 * round(AROUND_HZ / step_hz) + 1
     background = scipy.ndimage.median_filter(density, size=around, mode="nearest")

@@ -62,13 +62,17 @@ def with_intervals(found: Harmonics, errors: Sequence[OrderErrors], short: Short
     errors   of orders 2 ... N
     short    may hold fewer orders; None: no short sweep was played
     """
-    orders = []
-    for place, (order, own) in enumerate(zip(found.orders, errors, strict=True)):
+    totals = []
+    for place, own in enumerate(errors):
         total = replace(own, variance=own.variance + own.later_variance + np.square(GATE_UNSURE * own.shift_db))
         if short is not None and place < len(short.errors):
             total = _with_speed(own, total, short.errors[place], short.difference_db[place], part=short.part)
-        orders.append(replace(order, uncertainty_db=half_width_db(total.shift_db, total.variance)))
-    return replace(found, orders=tuple(orders))
+        totals.append(total)
+    if not totals:
+        return found
+    widths_db = half_width_db(np.array([one.shift_db for one in totals]), np.array([one.variance for one in totals]))
+    orders = zip(found.orders, widths_db, strict=True)
+    return replace(found, orders=tuple(replace(order, uncertainty_db=width_db) for order, width_db in orders))
 
 
 def _with_speed(
