@@ -126,6 +126,9 @@ def test_orders_that_rise_at_one_n_f_meet_a_resonance_there() -> None:
     one = the_one(Made(more=more))
     assert one.explanation == "product-on-peak"
     assert one.numbers["heard_hz"] == pytest.approx(3600.0, rel=0.05)  # a row and a half of the order that shows it
+    # Each order that meets the resonance speaks for it, and the sentence says that the response does not show it.
+    assert len({row.quantity for row in one.evidence if row.speaks == "for"}) > 1
+    assert "The response does not show it" in one.sentence
     assert len(one.places) >= 3
     # a near field is compared by its orders alone, so it would show no resonance: both are heard at a distance
     assert one.next.text.startswith("Move the microphone by a hand's breadth, measure that as condition 'moved'")
@@ -230,7 +233,7 @@ def test_a_change_at_every_dip_of_a_comb_is_that_of_a_sum() -> None:
 def test_a_band_that_falls_short_is_compression_of_unknown_kind() -> None:
     one = the_one(replace(Made(), change=lambda f, level: -2.0 * (f < 400.0) * (level - 81.0) / 15.0))
     assert (one.explanation, one.also) == ("compression", ())
-    assert "the data cannot tell how" in one.sentence
+    assert "the recordings do not show why" in one.sentence
     assert one.places[0].high_hz == pytest.approx(400.0, rel=0.03)
     assert one.numbers["change_db"] == pytest.approx(-2.0)
 

@@ -56,12 +56,15 @@ CLOSED = replace(OPEN_PORT, condition="closed", findings=(), changed="port close
     ("ratio_db", "said"),
     [
         # each interval 0.3 dB, so 0.42 dB of the difference
-        (-39.9, "changed by +0.1 +- 0.4 dB, so it fell by at most 0.3 dB: what was changed does not make it"),
-        (-40.5, "at most 0.9 dB: what was changed does not make it (a part in quadrature is not excluded)."),
-        (-40.6, "a fall of up to 1.0 dB is not excluded: whether what was changed makes it is open."),
+        (-39.9, "changed by +0.1 +- 0.4 dB, so what was changed does not make it: it fell by at most 0.3 dB ("),
+        (-40.5, "it fell by at most 0.9 dB (a part of it a quarter of a cycle off would not show)."),
+        (-40.6, "-0.6 +- 0.4 dB; whether what was changed makes it is open: a fall of up to 1.0 dB is not excluded."),
         (-43.4, "a fall of up to 3.8 dB is not excluded"),
-        (-43.5, "so it fell by at least 3.1 dB: what was changed makes it."),
-        (-49.0, "With port closed, the third harmonic at 1 kHz changed by -9.0 +- 0.4 dB, so it fell by at least 8.6"),
+        (-43.5, ", so what was changed makes it: it fell by at least 3.1 dB."),
+        (
+            -49.0,
+            "With port closed, the third harmonic at 1 kHz changed by -9.0 +- 0.4 dB, so what was changed makes",
+        ),
     ],
 )
 def test_what_a_changed_part_proves(ratio_db: float, said: str) -> None:

@@ -172,8 +172,8 @@ def test_the_interval_of_a_band_holds_how_well_two_runs_agree() -> None:
         ),
         (
             SetUps(planned=("main", "desk"), recorded=("main", "desk")),
-            "distort compare FOLDER:main FOLDER:desk",
-            "'desk'",
+            "distort measure FOLDER:moved",
+            'add "moved"',
         ),
         (
             SetUps(planned=("main",), recorded=("main",), simulated=True),
@@ -228,4 +228,4 @@ def test_how_slowly_a_band_settles_says_what_it_may_be(settles_s: float, words: 
     assert one.explanation == "compression"
     assert words in one.sentence
     (one,) = find(replace(made.evidence(), warm_ups=(replace(slow, depth_db=-0.2),)))
-    assert "the data cannot tell how" in one.sentence
+    assert "the recordings do not show why" in one.sentence

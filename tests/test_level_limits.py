@@ -104,11 +104,11 @@ def passed(limit: str, value: float, frequency_hz: float | None = 63.1) -> Passe
 @pytest.mark.parametrize(
     ("one", "words"),
     [
-        (passed("change", -3.41), "compression at 63 Hz, 3.4 dB,"),
-        (passed("change", 3.41), "expansion at 63 Hz, 3.4 dB,"),
-        (passed("broad-change", 2.3), "the change of two octaves about 63 Hz, 2.3 dB,"),
-        (passed("coherence", 0.824), "coherence at 63 Hz, 0.82,"),
-        (passed("distortion", 12.4, None), "distortion, 12 %,"),
+        (passed("change", -3.41), "3.4 dB of compression at 63 Hz"),
+        (passed("change", 3.41), "3.4 dB of expansion at 63 Hz"),
+        (passed("broad-change", 2.3), "2.3 dB of change over two octaves around 63 Hz"),
+        (passed("coherence", 0.824), "coherence 0.82 at 63 Hz"),
+        (passed("distortion", 12.4, None), "12 % of distortion"),
     ],
 )
 def test_what_ended_it_is_named_with_place_and_value(one, words) -> None:
@@ -119,13 +119,13 @@ def test_a_sentence_says_up_to_where_and_what_ends_it() -> None:
     found = level_limit("multitone", [level(91.0), level(96.0, percent=12.4)], LIMITS)
     assert found is not None
     assert limit_sentence(found) == (
-        "Holds its limits up to 91 dB SPL (many tones); at 96, the next level played, distortion, 12 %, ends it."
+        "Many tones: within its limits at 91 dB SPL, not at 96 (12 % of distortion); no level between was played."
     )
     assert limit_sentence(replace(found, ended_at_db_spl=None, passed=())) == (
-        "Holds its limits up to 91 dB SPL, the highest played (many tones)."
+        "Many tones: within its limits up to 91 dB SPL, the highest level played."
     )
     assert limit_sentence(replace(found, stimulus="programme", up_to_db_spl=None)) == (
-        "Holds its limits at no level (music): at 96 dB SPL distortion, 12 %, ends it."
+        "Music: within its limits at no level, not even at 96 dB SPL (12 % of distortion)."
     )
 
 

@@ -9,6 +9,7 @@ import pytest
 from distort.analysis.common.near_field import highest_near_field_hz
 from distort.analysis.common.sound_in_air import speed_of_sound_m_s
 from distort.analysis.findings.across import across
+from distort.analysis.findings.changed_part import QUADRATURE
 from distort.analysis.findings.measured import Measured, NearField
 from distort.analysis.findings.near_field import UP_TO_KA_1_DB
 from tests.near_field_study import FIRST_REPORTED, right_share, table, told
@@ -103,7 +104,7 @@ def test_one_near_field_is_held_against_what_is_heard_at_a_distance() -> None:
     assert said.startswith(
         "The third harmonic at 300 Hz is 3.0 +- 0.6 dB stronger re its fundamental in stand than at co"
     )
-    assert said.endswith("made there or before it, nothing else makes it (a part in quadrature is not excluded).")
+    assert said.endswith(f"made there or before it, nothing else makes it ({QUADRATURE}).")
     assert verdict(near("port", -30.0, 9.0)).endswith("+9.0 +- 0.6 dB at port re stand: which part makes it is open.")
 
 
@@ -157,7 +158,7 @@ def test_a_near_field_is_never_what_a_change_is_held_against() -> None:
     (one,) = across([first_in_plan, STAND, closed])
     assert one.verdict is not None
     assert one.verdict.startswith(
-        "With port closed, the third harmonic at 300 Hz changed by -0.1 +- 0.4 dB, so it fell"
+        "With port closed, the third harmonic at 300 Hz changed by -0.1 +- 0.4 dB, so what was changed does not make"
     )
 
 
@@ -178,16 +179,16 @@ def test_what_the_loudspeaker_makes_is_held_re_the_input_when_a_part_is_changed(
     (one,) = across([STAND, louder])
     assert one.verdict == (
         "With port closed, the third harmonic at 300 Hz changed by -9.0 +- 0.4 dB, referred to the input by -0.2 +- "
-        "0.4 dB, so it fell by at most 0.6 dB: what was changed does not make it (a part in quadrature is not "
-        "excluded)."
+        "0.4 dB, so what was changed does not make it: it fell by at most 0.6 dB (a part of it a quarter of a cycle "
+        "off would not show)."
     )
     reflection = replace(STAND, findings=(replace(FOUND, explanation="delayed-copy", part_of_loudspeaker=None),))
     (other,) = across([reflection, louder])
     assert other.verdict is not None
-    assert other.verdict.endswith("so it fell by at least 8.6 dB: what was changed makes it.")
+    assert other.verdict.endswith("so what was changed makes it: it fell by at least 8.6 dB.")
     (risen_,) = across([STAND, measured("closed", -31.0, -33.0, changed="port closed")])
     assert risen_.verdict is not None
-    assert risen_.verdict.endswith("so it rose by at least 8.6 dB: what was changed held it down.")
+    assert risen_.verdict.endswith("so what was changed held it down: it rose by at least 8.6 dB.")
 
 
 @pytest.mark.sample

@@ -5,10 +5,19 @@ from dataclasses import replace
 
 import pytest
 
-from distort.analysis.findings.across import FindingAcross
+from distort.analysis.findings.across import FindingAcross, same_finding
+from distort.report.page.what_was_found import chapters
 from distort.report.text.comparison_proof import proof
 from distort.report.text.overview import WorstThd
-from distort.report.text.story import cause_words, opening, shown_words, told
+from distort.report.text.story import (
+    cause_words,
+    confirm_words,
+    opening,
+    proof_words,
+    shown_words,
+    told,
+    undecided_words,
+)
 from tests.page_examples import whole_results, with_findings
 from tests.test_fault_changes import RISE
 
@@ -39,7 +48,7 @@ def test_a_finding_of_two_conditions_is_told_once_with_its_number_in_each() -> N
     assert one.conditions == ("stand", "desk")
     assert one.not_in == ()
     assert one.numbers_in == (("stand", 1), ("desk", 3))
-    assert shown_words(one) == "Seen in stand and desk."
+    assert shown_words(one) == "Seen in stand and desk, clearest at 96 dB."
 
 
 def test_a_condition_that_was_never_as_loud_does_not_lack_a_finding() -> None:
@@ -99,14 +108,14 @@ def test_the_opening_says_whose_is_what_and_leads_there() -> None:
     assert loudspeaker.text == "More third harmonic (400 Hz)."
     assert [number for _, number in loudspeaker.parts if number] == [1]
     assert setup.text == "A reflection dips the fundamental (1 kHz, in desk only)."
-    assert "THD is relative to the fundamental" in caution.text
+    assert "THD is stated relative to the fundamental" in caution.text
 
 
 def test_more_findings_than_a_sentence_holds_are_counted() -> None:
     conditions = [condition("stand", *(own(number, 100.0 * 2.0**number) for number in range(1, 6)))]
     loudspeaker, setup, _ = opening(conditions, told(conditions))
-    assert loudspeaker.text.endswith("; and 2 more.")
-    assert len([number for _, number in loudspeaker.parts if number]) == 3
+    assert loudspeaker.text.endswith("; and 2 more: 4, 5.")
+    assert [number for _, number in loudspeaker.parts if number] == [1, 2, 3, 4, 5]
     assert setup.text == "Nothing that was found is known to be theirs."
 
 
@@ -118,7 +127,7 @@ def test_the_first_of_every_condition_comes_before_the_second_of_any() -> None:
     loudspeaker, _, _ = opening(conditions, told(conditions))
     assert loudspeaker.text == (
         "More third harmonic (200 Hz); more third harmonic (12800 Hz, in loose only); "
-        "more third harmonic (400 Hz, in stand only); and 3 more."
+        "more third harmonic (400 Hz, in stand only); and 3 more: 4, 5, 6."
     )
 
 
@@ -141,8 +150,66 @@ def test_the_opening_warns_of_a_missing_noise_floor_and_of_a_room() -> None:
     *_, caution = opening([bare], told([bare]))
     assert "No noise floor is known" in caution.text
     assert "at one point in a room, 2 m away, without a time gate" in caution.text
-    assert "One finding is open" in caution.text
+    assert "Undecided of finding 1: the cause." in caution.text
     assert "No noise floor" not in opening([plain], ())[2].text
+
+
+def test_what_a_part_makes_is_proven_by_the_conditions_without_it() -> None:
+    rattle = replace(own(1), explanation="rattle", evidence=(), numbers={"level_db_spl": LEVELS[-1]})
+    conditions = [condition("stand"), condition("loose", rattle)]
+    (one,) = told(conditions, changed={"loose": "the ring loose"})
+    assert one.only_with == "the ring loose"
+    assert proof_words(one) == "Not found without it, in stand: what was changed makes it."
+    assert confirm_words(one) == ""
+    assert opening(conditions, [one])[0].text == "More third harmonic (400 Hz, only with the ring loose)."
+    # Nobody said what was changed, or no other condition was measured: nothing is proven.
+    for (unsaid,) in (told(conditions), told(conditions[1:], changed={"loose": "the ring loose"})):
+        assert unsaid.only_with is None
+        assert proof_words(unsaid) == ""
+        assert confirm_words(unsaid) == rattle.next.text
+    # A harmonic that is not found elsewhere proves nothing: it may be hidden there.
+    (harmonic,) = told([condition("stand"), condition("loose", own(1))], changed={"loose": "the ring loose"})
+    assert proof_words(harmonic) == ""
+
+
+def test_what_the_same_loudspeaker_lacks_elsewhere_needs_nothing_to_confirm_it() -> None:
+    (one,) = told([condition("stand"), condition("desk", RISE)])
+    assert proof_words(one) == "Not found in stand, where the loudspeaker is the same."
+    assert confirm_words(one) == ""
+    (alone,) = told([condition("desk", RISE)])
+    assert (proof_words(alone), confirm_words(alone)) == ("", RISE.next.text)
+
+
+def test_what_is_undecided_is_said() -> None:
+    (alone,) = told([condition("desk", RISE)])
+    assert undecided_words(alone) == "whether the loudspeaker or the room makes it"
+    (unclear,) = told([condition("desk", replace(RISE, decided=False))])
+    assert undecided_words(unclear) == "the cause"
+    (ours,) = told([condition("desk", own(1))])
+    assert undecided_words(ours) == ""
+
+
+def test_what_would_confirm_two_findings_is_said_once() -> None:
+    conditions = [condition("stand", own(1), own(2, 1600.0))]
+    (chapter,) = chapters(told(conditions), conditions, sounds={})
+    said = [dict(one.facts)["To confirm"] for one in chapter.articles]
+    assert said == [own(1).next.text, "As for finding 1."]
+
+
+def test_a_place_that_moves_with_the_level_is_one_finding() -> None:
+    """Twice the travel lowers the frequency at which it ends: each place lies in the other's band, 0.33 octaves off."""
+
+    def falls_short(at_hz: float, low_hz: float, high_hz: float):
+        place = replace(RISE.places[0], frequency_hz=at_hz, low_hz=low_hz, high_hz=high_hz)
+        return replace(own(1), explanation="compression", places=(place,), numbers={"excess_db": -0.5})
+
+    loud, quiet = falls_short(59.6, 46.0, 72.9), falls_short(47.3, 36.5, 61.3)
+    assert same_finding(loud, quiet)
+    assert not same_finding(loud, falls_short(47.3, 36.5, 59.5))
+    assert not same_finding(loud, replace(quiet, explanation="limiting"))
+    assert not same_finding(loud, replace(quiet, numbers={}))
+    (one,) = told([condition("stand", loud), condition("desk", quiet)])
+    assert one.conditions == ("stand", "desk")
 
 
 def test_a_proof_of_a_changed_condition_is_told() -> None:

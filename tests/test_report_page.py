@@ -212,14 +212,14 @@ def test_findings_and_hearing_show_where_they_are_there(folder) -> None:
     found = replace(RISE, sentence="Near 1 kHz the third harmonic rises by 6.0 dB, since the fundamental dips.")
     findings = replace(plain.findings, anomalies=(DIP,), findings=(found,), audibility=heard_at(96.0))
     reader = Reader(made(folder, replace(plain, findings=findings)))
-    assert "What is open" in reader.said  # one condition alone cannot tell whose a reflection is
+    assert "What is undecided" in reader.said  # one condition alone cannot tell whose a reflection is
     assert RISE.headline in reader.said
     for text in ("Dips and peaks of the response at the lowest level, desk", "-8.0 dB", "reflection, 17.0 cm longer"):
         assert text in reader.said, text
     assert reader.said.count(RISE.next.text) == 1
-    assert reader.said.count("not known; a listening test would tell") == 1
+    assert reader.said.count("not known; it takes a listening test") == 1
     assert [text.startswith(found.sentence) for text in reader.said].count(True) == 1
-    assert any("Probability 0.97; 1 reading speaks for it, none against." in text for text in reader.said)
+    assert any("Probability 0.97 of this cause; 1 reading speaks for it, none against." in text for text in reader.said)
     for text in ("Third order", "1.2 kHz", "3.6 kHz", "+6 dB", "+31 dB", "audible"):
         assert text in reader.said, text
     assert any(text.startswith("An estimate, as if the room were silent: an average listener") for text in reader.said)

@@ -40,7 +40,7 @@ def printed(what: ConditionResults, *, evidence: bool = False) -> str:
 def test_the_story_is_a_paragraph_a_finding() -> None:
     said = printed(results(RISE, OPEN_ONE))
     assert "1. 1 kHz: a reflection dips the fundamental" in said
-    assert "Probability 0.97; 1 reading speaks for it, none against." in said
+    assert "Probability 0.97 of this cause; 1 reading speaks for it, none against." in said
     assert "Not decided; 1 reading speaks for it, against it h2." in said
     assert "To confirm: Move the microphone." in said
     assert "speaks\n" not in said

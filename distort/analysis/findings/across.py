@@ -66,6 +66,14 @@ def _shows(one: Measured, finding: Finding) -> bool:
 
 
 def same_finding(one: Finding, other: Finding) -> bool:
-    """Whether two conditions show the same: one explanation, near enough, or broad in both."""
+    """Whether two conditions show the same: one explanation, and near enough, or broad in both, or a change with level
+    whose place moves with it: each place within the other's band."""
     apart = abs(float(np.log2(one.frequency_hz / other.frequency_hz)))
-    return one.explanation == other.explanation and (apart <= SAME_OCTAVES or (one.broad and other.broad))
+    near = apart <= SAME_OCTAVES or (one.broad and other.broad) or _moves_with_level(one, other)
+    return one.explanation == other.explanation and near
+
+
+def _moves_with_level(one: Finding, other: Finding) -> bool:
+    changes = all("excess_db" in each.numbers for each in (one, other))
+    a, b = one.places[0], other.places[0]
+    return changes and a.low_hz <= b.frequency_hz <= a.high_hz and b.low_hz <= a.frequency_hz <= b.high_hz

@@ -13,7 +13,7 @@ import math
 from distort.analysis.findings.finding import Finding
 from distort.analysis.findings.measured import HARDLY_DB, MADE_DB, Measured, order_place, order_read
 
-QUADRATURE = "a part in quadrature is not excluded"
+QUADRATURE = "a part of it a quarter of a cycle off would not show"
 
 
 def changed_verdict(finding: Finding, base: Measured, changed: Measured) -> str | None:
@@ -28,20 +28,20 @@ def changed_verdict(finding: Finding, base: Measured, changed: Measured) -> str 
     made_db = after.input_db - before.input_db
     said = f"With {changed.changed}, {at.words} changed by {ratio_db:+.1f} +- {interval_db:.1f} dB"
     if not finding.part_of_loudspeaker or math.isnan(made_db + after.input_interval_db + before.input_interval_db):
-        return f"{said}, so {_proof(ratio_db, interval_db)}"
+        return f"{said}{_proof(ratio_db, interval_db)}"
     made_interval_db = math.hypot(before.input_interval_db, after.input_interval_db)
     if abs(made_db - ratio_db) <= max(interval_db, HARDLY_DB):
-        return f"{said}, so {_proof(made_db, made_interval_db)}"
+        return f"{said}{_proof(made_db, made_interval_db)}"
     size = f"{made_db:+.1f} +- {made_interval_db:.1f} dB"
-    return f"{said}, referred to the input by {size}, so {_proof(made_db, made_interval_db)}"
+    return f"{said}, referred to the input by {size}{_proof(made_db, made_interval_db)}"
 
 
 def _proof(difference_db: float, interval_db: float) -> str:
     at_most_db, at_least_db = max(interval_db - difference_db, 0.0), -difference_db - interval_db
     if difference_db - interval_db >= MADE_DB:
-        return f"it rose by at least {difference_db - interval_db:.1f} dB: what was changed held it down."
+        return f", so what was changed held it down: it rose by at least {difference_db - interval_db:.1f} dB."
     if at_most_db <= HARDLY_DB:
-        return f"it fell by at most {at_most_db:.1f} dB: what was changed does not make it ({QUADRATURE})."
+        return f", so what was changed does not make it: it fell by at most {at_most_db:.1f} dB ({QUADRATURE})."
     if at_least_db >= MADE_DB:
-        return f"it fell by at least {at_least_db:.1f} dB: what was changed makes it."
-    return f"a fall of up to {at_most_db:.1f} dB is not excluded: whether what was changed makes it is open."
+        return f", so what was changed makes it: it fell by at least {at_least_db:.1f} dB."
+    return f"; whether what was changed makes it is open: a fall of up to {at_most_db:.1f} dB is not excluded."

@@ -14,7 +14,7 @@ _HEADLINES: Mapping[Explanation, str] = {
 }
 
 _SENTENCES: Mapping[Explanation, str] = {
-    "rattle": "Something rattles while {where}; irregular, so a loose part rather than the driver.",
+    "rattle": "Something rattles while {where}. It is irregular, so it is a loose part rather than the driver.",
     "rub": "The same sharp sound comes in every cycle while {where}: a coil that rubs or reaches its stop, a part "
     "that buzzes in step, or clipping.",
     "airflow-noise": "Noise swells in step with the tone while {where}: air in a port or through a leak, or a coil "
@@ -24,10 +24,10 @@ _SENTENCES: Mapping[Explanation, str] = {
 }
 
 _STEPS: Mapping[Explanation, str] = {
-    "rattle": "Tighten or take off grille, screws and trim and record again: a loose part falls silent.",
+    "rattle": "Tighten or take off grille, screws and trim and record again: a loose part will be silent.",
     "rub": "Put a level 3 dB lower into session.toml and record it: clipping and a stop go, a rub may stay.",
-    "airflow-noise": "Stuff the port lightly and record again: the air of a port falls silent.",
-    "undecided": "Tighten or take off grille, screws and trim and record again: a loose part falls silent.",
+    "airflow-noise": "Stuff the port lightly and record again: the air of a port will be silent.",
+    "undecided": "Tighten or take off grille, screws and trim and record again: a loose part will be silent.",
 }
 
 OR_IMAGES = (

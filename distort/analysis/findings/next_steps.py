@@ -61,15 +61,8 @@ def next_step(draft: Draft, evidence: Evidence) -> NextStep:
 
 def _elsewhere(evidence: Evidence, step: _Elsewhere) -> NextStep:
     here, set_ups = evidence.condition, evidence.set_ups
-    recorded = [one for one in set_ups.recorded if one != here]
-    if step.condition == "moved" and recorded and step.condition not in recorded:
-        there = recorded[0]
-        return NextStep(
-            text=f"Compare with condition '{there}': what differs there belongs to the set-up, not to the loudspeaker.",
-            command=f"distort compare {FOLDER}:{here} {FOLDER}:{there}",
-        )
     there = step.condition
-    if there in recorded:
+    if there in set_ups.recorded and there != here:
         return NextStep(
             text=f"Compare with condition '{there}': {step.seen}.",
             command=f"distort compare {FOLDER}:{here} {FOLDER}:{there}",
@@ -117,8 +110,8 @@ def _frames(draft: Draft, evidence: Evidence) -> NextStep:
         first = "Raise highest_levels of [frames] in session.toml first. "
     again = " --again" if any(one.level_db_spl == level for one in evidence.frames) else ""
     return NextStep(
-        text=f"{first}Play frames, a short loud sine between quiet ones: they tell a limiter, heat and what acts at "
-        f"once apart.",
+        text=f"{first}Play frames, a short loud sine between quiet ones: they show whether a limiter, heat or "
+        f"something immediate does it.",
         command=_measure(f"{FOLDER}:{evidence.condition}", set_ups, f" --only frames_{level:g}dB{again}"),
     )
 

@@ -45,6 +45,9 @@ def source_or_peak(evidence: Evidence, found: GapContrasts, one: Weighing, sourc
     shared = [each for each in others if shares_it(fit, order, each)]
     peak = float(1.0 / (1.0 + np.exp(-odds))) if others else 0.5
     if peak >= DECIDED and shared:
+        beside = [
+            row for each in shared for row in _shared_rows(evidence, found, fit, each, rise_db=fit.source_db[order])
+        ]
         return replace(
             source,
             explanation="product-on-peak",
@@ -53,6 +56,7 @@ def source_or_peak(evidence: Evidence, found: GapContrasts, one: Weighing, sourc
             places=(source.places[0], *(place_found(each.frequency_hz) for each in shared)),
             part_of_loudspeaker=None,
             numbers={"heard_hz": heard_hz, "rise_db": fit.source_db[order]},
+            evidence=(*source.evidence, *beside),
             between=(),
         )
     probability = source.probability * (1.0 - peak)
@@ -80,6 +84,24 @@ def _meeting(evidence: Evidence, found: GapContrasts, heard_hz: float, *, beside
         if order is not None and np.isfinite(order.spread_db(0)):
             meeting.append(ElsewhereAt(frequency_hz=heard_hz / number, order=order))
     return meeting
+
+
+def _shared_rows(
+    evidence: Evidence, found: GapContrasts, fit: Fit, one: ElsewhereAt, *, rise_db: float
+) -> tuple[EvidenceRow, ...]:
+    """What another order says where it meets the same n f: for it where it rises as much as the first."""
+    row = nearest_row(evidence.frequency_hz, one.frequency_hz)
+    place = None if row is None else place_at(evidence.frequency_hz, found, row)
+    if place is None:
+        return ()
+    raised = Fit(
+        name="product-on-peak",
+        alpha=fit.alpha,
+        log_likelihood=0.0,
+        predicted_db={each.order: fit.alpha * each.there_db + rise_db for each in place.orders},
+        spread_db={each.order: each.spread_db(fit.alpha) for each in place.orders},
+    )
+    return order_rows(place, raised, (), only=(one.order.order,))
 
 
 def peak_drafts(evidence: Evidence, contrasts: Contrasts, weighed: Sequence[Weighing]) -> list[Draft]:

@@ -2,6 +2,8 @@
 
 from collections.abc import Callable, Mapping
 
+import numpy as np
+
 from distort.analysis.findings.evidence import Evidence
 from distort.analysis.findings.finding import Draft, Explanation, NextStep
 from distort.analysis.findings.frame_words import frame_sentence
@@ -15,6 +17,11 @@ practice, no source)."""
 
 MOST_HEADLINE = 78
 """Characters."""
+
+NOT_SHOWN = "the recordings do not show why"
+
+MOST_PLACES = 3
+"""Named in a sentence."""
 
 ORDINALS = {2: "second", 3: "third", 4: "fourth", 5: "fifth", 6: "sixth", 7: "seventh", 8: "eighth", 9: "ninth"}
 
@@ -62,20 +69,19 @@ def words(draft: Draft, evidence: Evidence) -> tuple[str, str, NextStep]:
     said = _response_alone if "response_db" in draft.numbers else _SAID.get(draft.explanation, _plain)
     headline, sentence = said(draft, at)
     if draft.also and (draft.explanation, *draft.also) != ("product-on-peak", "resonance"):
-        sentence += f" A second cause there: {NAMES[draft.also[0]]}."
+        name = NAMES[draft.also[0]]
+        sentence += f" {name[0].upper()}{name[1:]} adds to it."
     if draft.in_room and draft.explanation in ("delayed-copy", "resonance", "product-on-peak", "undecided"):
-        sentence = (
-            f"In this room: {sentence[0].lower()}{sentence[1:]}"
-            if sentence.startswith("At")
-            else f"In this room: {sentence}"
-        )
+        sentence = f"Where the microphone stood: {sentence[0].lower()}{sentence[1:]}"
     return headline[:MOST_HEADLINE], sentence, next_step(draft, evidence)
 
 
 def _at(draft: Draft) -> str:
-    """Where: up to three places."""
-    places = [hertz(one.frequency_hz) for one in draft.places]
-    return places[0] if len(places) == 1 else f"{', '.join(places[:3])}{' and more' if len(places) > 3 else ''}"
+    """Where: up to three places, the strongest, in the order of frequency."""
+    places = [hertz(at_hz) for at_hz in sorted(one.frequency_hz for one in draft.places[:MOST_PLACES])]
+    if len(draft.places) > MOST_PLACES:
+        return f"{', '.join(places)} and more"
+    return places[0] if len(places) == 1 else f"{', '.join(places[:-1])} and {places[-1]}"
 
 
 def _largest_rise(draft: Draft) -> str:
@@ -92,10 +98,10 @@ NO_MORE = " The loudspeaker itself produces no more there than at nearby frequen
 
 
 def _copy(draft: Draft, at: str) -> tuple[str, str]:
-    path = f" with a path {100.0 * draft.numbers['path_m']:.0f} cm longer" if "path_m" in draft.numbers else ""
+    path = f" (path {100.0 * draft.numbers['path_m']:.0f} cm longer)" if "path_m" in draft.numbers else ""
     return (
-        f"{at}: a reflection{path} lowers the fundamental",
-        f"At {at} a reflection{path} lowers the fundamental, so distortion re the fundamental rises, "
+        f"{at}: a reflection{path} weakens the fundamental",
+        f"At {at} a reflection{path} weakens the fundamental, so distortion re the fundamental rises, "
         f"{_largest_rise(draft)}.{_no_more(draft)}",
     )
 
@@ -129,8 +135,8 @@ def _response_alone(draft: Draft, at: str) -> tuple[str, str]:
 
 def _room(draft: Draft, at: str) -> tuple[str, str]:
     return (
-        f"{at}: the room lowers the fundamental",
-        f"At {at} the room lowers the fundamental, as the response measured elsewhere shows, so distortion re the "
+        f"{at}: the room weakens the fundamental",
+        f"At {at} the room weakens the fundamental, as the response measured elsewhere shows, so distortion re the "
         f"fundamental rises, {_largest_rise(draft)}.",
     )
 
@@ -165,39 +171,49 @@ def _source(draft: Draft, at: str) -> tuple[str, str]:
     what = ordinal(numbers["order"])
     if "at_least" in numbers:
         return (
-            f"{at}: the loudspeaker itself makes at least {numbers['source_db']:.0f} dB more {what}",
+            f"{at}: the loudspeaker itself makes at least {numbers['source_db']:.0f} dB more {what} than nearby",
             f"At {at} the loudspeaker itself produces at least {numbers['source_db']:.0f} dB more of the {what} than "
-            f"to either side, where it lies below the noise; the response does not explain it.",
+            f"at nearby frequencies, where it lies below the noise; the response does not explain it.",
         )
     return (
-        f"{at}: the loudspeaker itself makes {numbers['source_db']:.0f} dB more {what}",
+        f"{at}: the loudspeaker itself makes {numbers['source_db']:.0f} dB more {what} than nearby",
         f"At {at} the loudspeaker itself produces {numbers['source_db']:.1f} +- {numbers['source_interval_db']:.1f} "
         f"dB more of "
-        f"the {what} than to either side; the response does not explain it.",
+        f"the {what} than at nearby frequencies; the response does not explain it.",
     )
 
 
 def _peak(draft: Draft, at: str) -> tuple[str, str]:
     heard = hertz(draft.numbers["heard_hz"])
     return (
-        f"{heard}: a resonance raises the harmonics that fall there",
-        f"At {at} harmonics rise, {_largest_rise(draft)}, because they fall at {heard}, where a resonance raises "
-        f"what the loudspeaker radiates.",
+        f"{heard}: a resonance raises the harmonics that come out there",
+        f"Tones of {at} have stronger harmonics, {_largest_rise(draft)}, because these come out at {heard}, where a "
+        f"resonance raises what the loudspeaker radiates.{_unseen(draft)}",
     )
+
+
+def _unseen(draft: Draft) -> str:
+    """That the response does not show the resonance, where it does not: a cone's break-up above a crossover, say."""
+    leading = max(draft.evidence, key=lambda row: row.rise_db if row.speaks == "for" else -np.inf, default=None)
+    if leading is None or leading.response_at_product_db is None or leading.source_db is None:
+        return ""
+    if leading.response_at_product_db >= 0.5 * leading.source_db:
+        return ""
+    return " The response does not show it: another part radiates the tones of that frequency, as above a crossover."
 
 
 def _compression(draft: Draft, at: str) -> tuple[str, str]:
     numbers, frames = draft.numbers, frame_sentence(draft.numbers)
     if "excess_db" in numbers:
         return (
-            f"{at}: {-numbers['excess_db']:.1f} dB more compression than at nearby frequencies",
+            f"{at}: {-numbers['excess_db']:.1f} dB more compression than nearby at {_level(draft)}",
             f"At {at} the output at {numbers['level_db_spl']:.0f} dB SPL falls short by {-numbers['excess_db']:.2f} +- "
-            f"{numbers['excess_interval_db']:.2f} dB more than to either side: it compresses"
-            f"{'' if frames else '; the data cannot tell how'}.{frames}",
+            f"{numbers['excess_interval_db']:.2f} dB more than at nearby frequencies: it compresses"
+            f"{'' if frames else f'; {NOT_SHOWN}'}.{frames}",
         )
     band = _band(draft)
     return (
-        f"{band}: up to {-numbers['change_db']:.1f} dB of compression",
+        f"{band}: up to {-numbers['change_db']:.1f} dB of compression at {_level(draft)}",
         f"From {band} the output falls short of linear by up to {-numbers['change_db']:.1f} dB at "
         f"{numbers['level_db_spl']:.0f} dB SPL: it compresses{'' if frames else f'; {_how(draft)}'}.{frames}",
     )
@@ -206,7 +222,7 @@ def _compression(draft: Draft, at: str) -> tuple[str, str]:
 def _how(draft: Draft) -> str:
     """What the time that a multitone takes to settle leaves open of a band that falls short."""
     if "settles_s" not in draft.numbers:
-        return "the data cannot tell how"
+        return NOT_SHOWN
     settles_s = draft.numbers["settles_s"]
     kinds = "a limiter or the voice coil" if settles_s < HEAT_S else "heat or a slow protection"
     return f"a multitone takes {settles_s:.0f} s to settle, so the cause is {kinds}"
@@ -216,15 +232,15 @@ def _expansion(draft: Draft, at: str) -> tuple[str, str]:
     numbers = draft.numbers
     if "excess_db" in numbers:
         return (
-            f"{at}: the output rises by {numbers['excess_db']:.1f} dB more than linear here",
+            f"{at}: {numbers['excess_db']:.1f} dB more expansion than nearby at {_level(draft)}",
             f"At {at} the output at {numbers['level_db_spl']:.0f} dB SPL rises by {numbers['excess_db']:.2f} +- "
-            f"{numbers['excess_interval_db']:.2f} dB more than to either side: it expands; the data cannot tell how.",
+            f"{numbers['excess_interval_db']:.2f} dB more than at nearby frequencies: it expands; {NOT_SHOWN}.",
         )
     band = _band(draft)
     return (
-        f"{band}: up to {numbers['change_db']:.1f} dB of expansion",
+        f"{band}: up to {numbers['change_db']:.1f} dB of expansion at {_level(draft)}",
         f"From {band} the output exceeds linear by up to {numbers['change_db']:.1f} dB at "
-        f"{numbers['level_db_spl']:.0f} dB SPL: it expands; the data cannot tell how.",
+        f"{numbers['level_db_spl']:.0f} dB SPL: it expands; {NOT_SHOWN}.",
     )
 
 
@@ -243,9 +259,11 @@ def _limiting(draft: Draft, at: str) -> tuple[str, str]:
         return _at_a_place(draft, at, "a limiter")
     band = _band(draft)
     settles_s = draft.numbers.get("time_constant_s")
-    how = "" if settles_s is None else f"; a multitone settles within {1000.0 * settles_s:.0f} ms, as a limiter does"
+    how = ""
+    if settles_s is not None:
+        how = f"; a multitone takes {1000.0 * settles_s:.0f} ms to settle: a limiter is that fast"
     return (
-        f"{band}: a limiter, up to {-draft.numbers['change_db']:.1f} dB",
+        f"{band}: a limiter, up to {-draft.numbers['change_db']:.1f} dB at {_level(draft)}",
         f"{_falls_short(draft)}{how}.{frame_sentence(draft.numbers)}",
     )
 
@@ -256,7 +274,7 @@ def _heating(draft: Draft, at: str) -> tuple[str, str]:
     numbers = draft.numbers
     stayed = "; part of it was still there when the lowest level was played again: heat, or a slow release"
     return (
-        f"{_band(draft)}: up to {-numbers['change_db']:.1f} dB of compression, part of it heat",
+        f"{_band(draft)}: up to {-numbers['change_db']:.1f} dB of compression at {_level(draft)}, part of it heat",
         f"{_falls_short(draft)}{'' if 'frame_heat_db' in numbers else stayed}.{frame_sentence(numbers)}",
     )
 
@@ -272,10 +290,14 @@ def _at_a_place(draft: Draft, at: str, cause: str) -> tuple[str, str]:
     """A place that falls short of its flanks, and what a frame told of it."""
     numbers = draft.numbers
     return (
-        f"{at}: {-numbers['excess_db']:.1f} dB more compression than nearby, by {cause}",
+        f"{at}: {-numbers['excess_db']:.1f} dB more compression than nearby at {_level(draft)}, by {cause}",
         f"At {at} the output at {numbers['level_db_spl']:.0f} dB SPL falls short by {-numbers['excess_db']:.2f} +- "
-        f"{numbers['excess_interval_db']:.2f} dB more than to either side.{frame_sentence(numbers)}",
+        f"{numbers['excess_interval_db']:.2f} dB more than at nearby frequencies.{frame_sentence(numbers)}",
     )
+
+
+def _level(draft: Draft) -> str:
+    return f"{draft.numbers['level_db_spl']:.0f} dB SPL"
 
 
 def _band(draft: Draft) -> str:
@@ -295,9 +317,8 @@ def _undecided(draft: Draft, at: str) -> tuple[str, str]:
     if "excess_db" in draft.numbers:
         return (
             f"{at}: the output changes by {draft.numbers['excess_db']:+.1f} dB; why is open",
-            f"At {at} the output changes by {draft.numbers['excess_db']:+.2f} dB more than to either side; the data "
-            f"cannot "
-            f"tell {or_words}.",
+            f"At {at} the output changes by {draft.numbers['excess_db']:+.2f} dB more than at nearby frequencies; the "
+            f"data cannot tell {or_words}.",
         )
     against = f"; {', '.join(dict.fromkeys(draft.against))} speaks against it" if draft.against else ""
     return (

@@ -77,10 +77,11 @@ def page(
     """The whole page. Raises OSError when a figure or a table cannot be read."""
     conditions = _as_planned(conditions)
     speaker = conditions[0].findings.loudspeaker
-    story = told(conditions, read_across(folder), listened=kept_listened(folder))
+    plan = read_plan(folder.root)
+    changed = {one.name: one.changed for one in plan.conditions if one.changed is not None}
+    story = told(conditions, read_across(folder), listened=kept_listened(folder), changed=changed)
     charts = session_charts(conditions, story)
     simulated = any(results.findings.simulated for results in conditions)
-    plan = read_plan(folder.root)
     stale, compared = stale_clauses(staleness(folder, plan)), comparisons(folder)
     sounds = by_themselves(folder, story, conditions)
     return rendered(
@@ -95,7 +96,7 @@ def page(
             *(f"Careful: {one}." for one in stale),
             *(said for results in conditions for said in _careful(results.findings)),
         ],
-        pictures=response_pictures(conditions, story),
+        pictures=response_pictures(conditions, story, changed=changed),
         owners=owners(story),
         sentences=opening(conditions, story),
         overview=overview_table(conditions, story),

@@ -238,7 +238,7 @@ def _strikes(one: Told, results: ConditionResults) -> list[Panel]:
         )
         for index, level in list(enumerate(found.levels))[::-1][:MOST_CURVES]
     ]
-    return [_panel(one, "Loudest part of a cycle over the rest, dB re what noise scatters by", curves)]
+    return [_panel(one, "How far the loudest part of a cycle stands out, dB over what noise does", curves)]
 
 
 def _tones(one: Told, results: ConditionResults, row: EvidenceRow) -> list[Panel]:

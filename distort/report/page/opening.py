@@ -11,9 +11,10 @@ from distort.report.page.marks import Badge, badges
 from distort.report.page.plot import Curve, Plot, Size, drawn
 from distort.report.text.burst import how_loud_sentence
 from distort.report.text.level_limits import limit_sentences, rule_sentences
-from distort.report.text.numbers import level_name
+from distort.report.text.numbers import NOT_MEASURABLE, level_name
 from distort.report.text.overview import HEADERS, LevelOverview, cells, legend, overview
 from distort.report.text.story import MARKS, Owner, Told, cause_words
+from distort.report.text.tables_sweep import BELOW_FLOOR, DOUBTFUL
 from distort.session.results.condition_results import ConditionResults
 
 WIDE = Size(width=545.0, height=270.0, letters=12.5)
@@ -23,6 +24,9 @@ NARROW = Size(width=360.0, height=165.0, letters=11.5)
 MOST_PANELS = 4
 """Conditions whose response is on the first screen; all are among the curves below."""
 
+BESIDE = 2
+"""Pictures in a row on a wide screen."""
+
 MOST_LEVELS = 5
 
 
@@ -31,14 +35,21 @@ class ResponsePicture:
     """The response of one condition, for a wide and a narrow screen."""
 
     condition: str
+    changed: str | None
+    """Against the first condition; None: nothing was said."""
     unit: str
     """Of the level axis."""
     wide: Markup
     narrow: Markup
 
 
-def response_pictures(conditions: Sequence[ConditionResults], story: Sequence[Told]) -> tuple[ResponsePicture, ...]:
-    """One a condition that has a response, on the same scales, the first few of them."""
+def response_pictures(
+    conditions: Sequence[ConditionResults], story: Sequence[Told], *, changed: Mapping[str, str] | None = None
+) -> tuple[ResponsePicture, ...]:
+    """One a condition that has a response, on the same scales, the first few of them.
+
+    changed   what was changed in a condition, as the plan says
+    """
     able = [results for results in conditions if results.responses][:MOST_PANELS]
     limits = response_limits([response for results in able for response in results.responses]) if able else (0.0, 50.0)
     marks = {
@@ -53,33 +64,48 @@ def response_pictures(conditions: Sequence[ConditionResults], story: Sequence[To
         for results in able
         for size in (WIDE, NARROW)
     }
-    beside = max((mark.lane + 1 for (_, size), each in marks.items() if size == WIDE for mark in each), default=0)
-    return tuple(
-        _picture(
+    levels = sorted({level for results in able for level in results.levels_db_spl})
+    colours = {level: level_colour(index, len(levels)) for index, level in enumerate(levels)}
+    characters = max((len(_level_words(level)) for level in levels), default=0)
+    pictures = []
+    for place, results in enumerate(able):
+        row = able[place // BESIDE * BESIDE :][:BESIDE]
+        lanes = max((mark.lane + 1 for one in row for mark in marks[one.findings.condition, WIDE]), default=0)
+        both = _pictures(
             results,
-            story,
             limits,
+            colours,
             marks={size: marks[results.findings.condition, size] for size in (WIDE, NARROW)},
-            lanes=beside,
+            lanes=lanes,
+            characters=characters,
         )
-        for results in able
-    )
+        pictures.append(
+            ResponsePicture(
+                condition=results.findings.condition,
+                changed=(changed or {}).get(results.findings.condition),
+                unit=AXIS_LABELS[results.responses[0].unit],
+                wide=both[0],
+                narrow=both[1],
+            )
+        )
+    return tuple(pictures)
 
 
-def _picture(
+def _pictures(
     results: ConditionResults,
-    story: Sequence[Told],
     limits: tuple[float, float],
+    colours: Mapping[float, str],
     *,
     marks: Mapping[Size, tuple[Badge, ...]],
     lanes: int,
-) -> ResponsePicture:
-    """`marks` by the size of the picture; `lanes` are kept free for them in the wide one, so that pictures side by side
-    are level."""
-    condition, first = results.findings.condition, results.responses[0]
-    curves = _curves(results)
+    characters: int,
+) -> list[Markup]:
+    """The wide and the narrow one; `marks` by their size. So many `lanes` are kept free for them in the wide one, and
+    room for so many `characters` on the right, that pictures beside or under one another are level."""
+    condition = results.findings.condition
+    curves = _curves(results, colours)
     top_db, span_db = limits
-    pictures = [
+    return [
         drawn(
             Plot(
                 says=f"Frequency response, {condition}, at {len(curves)} levels, {len(marks[size])} findings marked",
@@ -91,17 +117,16 @@ def _picture(
                 badges=marks[size],
                 lanes=lanes if size == WIDE else 0,
                 names=True,
+                name_characters=characters,
             ),
             size,
         )
         for size in (WIDE, NARROW)
     ]
-    return ResponsePicture(
-        condition=condition,
-        unit=AXIS_LABELS[first.unit],
-        wide=pictures[0],
-        narrow=pictures[1],
-    )
+
+
+def _level_words(level_db_spl: float) -> str:
+    return f"{level_name(level_db_spl)} dB"
 
 
 def owners(story: Sequence[Told]) -> tuple[tuple[Owner, str], ...]:
@@ -110,7 +135,7 @@ def owners(story: Sequence[Told]) -> tuple[tuple[Owner, str], ...]:
     return tuple((owner, words) for owner, words in MARKS.items() if owner in there)
 
 
-def _curves(results: ConditionResults) -> tuple[Curve, ...]:
+def _curves(results: ConditionResults, colours: Mapping[float, str]) -> tuple[Curve, ...]:
     """Lowest and highest level, and some between where there are many."""
     count = len(results.levels_db_spl)
     picked = sorted({round(index * (count - 1) / max(min(count, MOST_LEVELS) - 1, 1)) for index in range(MOST_LEVELS)})
@@ -118,8 +143,8 @@ def _curves(results: ConditionResults) -> tuple[Curve, ...]:
         Curve(
             frequency_hz=results.responses[index].frequency_hz,
             values=shown(results.responses[index]),
-            colour=level_colour(index, count),
-            name=f"{level_name(results.levels_db_spl[index])} dB",
+            colour=colours[results.levels_db_spl[index]],
+            name=_level_words(results.levels_db_spl[index]),
             width=1.8,
         )
         for index in picked
@@ -150,15 +175,20 @@ class OverviewTable:
     """Each with its unit; "": it has none, or its cells say it."""
     groups: tuple[tuple[str, tuple[OverviewRow, ...], tuple[str, ...]], ...]
     """Condition, its rows, and how loud it goes."""
+    marks: tuple[str, ...]
+    """What the marks in its cells mean."""
     legend: tuple[str, ...]
     left_out: tuple[str, ...]
     """Conditions that have no rows here."""
 
 
-SOFT = {"Multitone": "Multi\u00adtone", "Compression": "Compres\u00adsion", "Reached": "Reach\u00aded"}
+SOFT = {"Multitone": "Multi\u00adtone", "Compression": "Compres\u00adsion", "Measured": "Mea\u00adsured"}
 """Where a heading may break on a phone."""
 
-UNITS = {"Range": "dB", "Worst THD": "%", "Multitone": "%", "Compression": "dB"}
+MARKS_IN_CELLS = (f"{DOUBTFUL} ", f"{BELOW_FLOOR} ", f"{NOT_MEASURABLE}:")
+"""How the lines of the legend begin that say what a mark means."""
+
+UNITS = {"Spread": "dB", "Worst THD": "%", "Multitone": "%", "Compression": "dB"}
 
 
 def overview_table(conditions: Sequence[ConditionResults], story: Sequence[Told]) -> OverviewTable:
@@ -176,7 +206,8 @@ def overview_table(conditions: Sequence[ConditionResults], story: Sequence[Told]
     return OverviewTable(
         headers=tuple((SOFT.get(each, each), UNITS.get(each, "")) for each in HEADERS),
         groups=tuple(groups),
-        legend=tuple(lines),
+        marks=tuple(f"{line.rstrip('.')}." for line in lines if line.startswith(MARKS_IN_CELLS)),
+        legend=tuple(line for line in lines if not line.startswith(MARKS_IN_CELLS)),
         left_out=tuple(results.findings.condition for results in conditions[MOST_PANELS:]),
     )
 

@@ -78,6 +78,8 @@ class Plot:
     """With a line at 0."""
     names: bool = False
     """With the curves' names at their right ends."""
+    name_characters: int = 0
+    """Room for so long names, at least."""
     lanes: int = 0
     """For badges, at least; as many as they take where this is less."""
 
@@ -112,6 +114,7 @@ def _parts(plot: Plot, size: Size) -> dict[str, Any]:
     height = size.height + lanes * Badge.LANE
     bottom = height - 1.7 * letters
     named = max((len(curve.name) for curve in plot.curves if plot.names), default=0)
+    named = max(named, plot.name_characters)
     half_a_word = 1.5 * LETTER_SHARE * letters  # of the last frequency, which stands under the end of the axis
     right = size.width - max(letters * BOLD_SHARE * named + 8.0, half_a_word)
 

@@ -12,7 +12,16 @@ from distort.report.text.audibility import BACKGROUND_WORDS, over_one_background
 from distort.report.text.findings import EQUALISERS, PHASES, letter, surely
 from distort.report.text.numbers import hertz_words, level_name, with_plus_minus
 from distort.report.text.quantities import heading, short
-from distort.report.text.story import HEADINGS, OWNERS, Told, sentence_of, shown_words
+from distort.report.text.story import (
+    HEADINGS,
+    OWNERS,
+    Told,
+    confirm_words,
+    proof_words,
+    sentence_of,
+    shown_words,
+    undecided_words,
+)
 from distort.session.results.condition_results import ConditionResults
 
 MOST_ROWS = 12
@@ -49,12 +58,20 @@ def chapters(
 ) -> tuple[Chapter, ...]:
     """The findings that are told in full, by whose they are; `sounds` as `by_itself.by_themselves` has them."""
     shown = story[:MOST_TOLD]
+    first: dict[str, int] = {}
+    for one in shown:
+        first.setdefault(confirm_words(one), one.number)
     return tuple(
         Chapter(
             anchor=f"findings-{owner}",
             heading=HEADINGS[owner],
             articles=tuple(
-                article(one, panels(one, conditions), sounds.get(one.number, ""))
+                article(
+                    one,
+                    panels(one, conditions),
+                    sounds.get(one.number, ""),
+                    as_for=first[confirm_words(one)],
+                )
                 for one in shown
                 if one.belongs_to == owner
             ),
@@ -64,15 +81,22 @@ def chapters(
     )
 
 
-def article(one: Told, its_panels: tuple[Panel, ...] = (), sound: Play | str = "") -> Article:
-    """What is said of a finding."""
+def article(
+    one: Told, its_panels: tuple[Panel, ...] = (), sound: Play | str = "", *, as_for: int | None = None
+) -> Article:
+    """What is said of a finding.
+
+    as_for   number of the first finding that the same would confirm
+    """
     finding = one.finding
+    confirm = f"As for finding {as_for}." if as_for not in (None, one.number) else confirm_words(one)
     facts = [
         ("Where", shown_words(one)),
-        ("Proof", with_plus_minus(one.verdict or "")),
+        ("Proof", with_plus_minus(proof_words(one))),
         ("How sure", surely(finding)),
+        ("Undecided", undecided_words(one)),
         ("Audible", one.audible),
-        ("To confirm", finding.next.text),
+        ("To confirm", confirm if confirm_words(one) else ""),
     ]
     return Article(
         told=one,

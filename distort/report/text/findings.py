@@ -114,7 +114,7 @@ def surely(one: Finding) -> str:
         return f"Probability {min(one.probability, 0.99):.2f}." if one.decided else "Not decided."
     if not one.decided:
         return f"Not decided; {basis}."
-    return f"Probability {min(one.probability, 0.99):.2f}; {basis}."
+    return f"Probability {min(one.probability, 0.99):.2f} of this cause; {basis}."
 
 
 def anomalies_table(anomalies: Sequence[Anomaly]) -> Table:

@@ -16,30 +16,27 @@ def limit_sentences(results: ConditionResults) -> Iterator[str]:
 
 
 def limit_sentence(found: LevelLimit) -> str:
-    """At most 80 characters as a rule."""
-    by = BY[found.stimulus]
+    """What was played, the highest level within the limits, and what is beyond them at the next one."""
+    by = f"{BY[found.stimulus]}: within its limits"
+    by = by[0].upper() + by[1:]
     if found.ended_at_db_spl is None:
-        return f"Holds its limits up to {level_name(found.up_to_db_spl or 0.0)} dB SPL, the highest played ({by})."
-    ended = f"{ended_words(found.passed[0])} ends it"
+        return f"{by} up to {level_name(found.up_to_db_spl or 0.0)} dB SPL, the highest level played."
+    at, passed = level_name(found.ended_at_db_spl), ended_words(found.passed[0])
     if found.up_to_db_spl is None:
-        return f"Holds its limits at no level ({by}): at {level_name(found.ended_at_db_spl)} dB SPL {ended}."
-    return (
-        f"Holds its limits up to {level_name(found.up_to_db_spl)} dB SPL ({by}); at "
-        f"{level_name(found.ended_at_db_spl)}, the next level played, {ended}."
-    )
+        return f"{by} at no level, not even at {at} dB SPL ({passed})."
+    return f"{by} at {level_name(found.up_to_db_spl)} dB SPL, not at {at} ({passed}); no level between was played."
 
 
 def ended_words(one: Passed) -> str:
-    """Which limit was passed, where, and by what: "compression at 63 Hz, 3.4 dB,"."""
+    """Which limit was passed, where, and by what: "3.4 dB of compression at 63 Hz"."""
     at = "" if one.frequency_hz is None else f" at {two_digits_hertz(one.frequency_hz)}"
     if one.limit == "change":
-        return f"{'compression' if one.value < 0.0 else 'expansion'}{at}, {abs(one.value):.1f} dB,"
+        return f"{abs(one.value):.1f} dB of {'compression' if one.value < 0.0 else 'expansion'}{at}"
     if one.limit == "broad-change":
-        about = at.replace(" at ", " about ")
-        return f"the change of two octaves{about}, {one.value:.1f} dB,"
+        return f"{one.value:.1f} dB of change over two octaves{at.replace(' at ', ' around ')}"
     if one.limit == "coherence":
-        return f"coherence{at}, {one.value:.2f},"
-    return f"distortion, {two_digits(one.value)} %,"
+        return f"coherence {one.value:.2f}{at}"
+    return f"{two_digits(one.value)} % of distortion"
 
 
 def rule_words(limits: Limits, stimulus: LevelStimulus) -> str:

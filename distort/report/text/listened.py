@@ -34,10 +34,10 @@ def _estimate_words(finding: Finding) -> str:
         return ""
     if said.of == "recorded music":
         return (
-            f"{said.verdict}, in the music recorded at {level_name(said.at_db_spl)} dB SPL: what was added at these "
-            f"frequencies {IN_MUSIC.get(said.verdict, '')} (an estimate)"
+            f"the added distortion: {said.verdict}; in music at {level_name(said.at_db_spl)} dB SPL it "
+            f"{IN_MUSIC.get(said.verdict, '')} (an estimate)"
         )
-    return f"{said.verdict}, of single tones at {level_name(said.at_db_spl)} dB SPL (an estimate)"
+    return f"the added distortion: {said.verdict}, of single tones at {level_name(said.at_db_spl)} dB SPL (an estimate)"
 
 
 def blind_words(finding: Finding, conditions: tuple[str, ...], listened: Listened | None) -> str:

@@ -35,7 +35,7 @@ def many_blocks(found: Sequence[ConditionResults], *, session: str) -> Iterator[
     yield ""
     yield _table(found[:MOST_ROWS])
     yield "Each at its highest level, dB SPL (nominal). Bass from: 10 dB below the loudest"
-    yield "octave. Range: dB, 100 Hz to 10 kHz. THD: %, and where. Loss: dB of compression."
+    yield "octave. Spread: dB, 100 Hz to 10 kHz. THD: %, and where. Loss: dB of compression."
     if len(found) > MOST_ROWS:
         yield f"{len(found) - MOST_ROWS} more conditions have results of their own, as these have."
     warned = sum(
@@ -53,7 +53,7 @@ def many_blocks(found: Sequence[ConditionResults], *, session: str) -> Iterator[
 def _table(found: Sequence[ConditionResults]) -> Table:
     table = Table(box=None, padding=(0, 2, 0, 0), pad_edge=False, show_edge=False, header_style="bold")
     left = ("Condition", "Worst THD", "Loss")
-    for header in ("Condition", "Level", "Bass from", "Range", "Worst THD", "Loss", "Findings"):
+    for header in ("Condition", "Level", "Bass from", "Spread", "Worst THD", "Loss", "Findings"):
         table.add_column(header, justify="left" if header in left else "right", no_wrap=True)
     for one in found:
         rows = overview(one)

@@ -244,7 +244,7 @@ def _largest_loss(found: CompressionFound, place: int) -> CompressionRead:
     return CompressionRead(state="none" if known else "unknown")
 
 
-HEADERS = ("Level", "Bass from", "Range", "Worst THD", "Multitone", "Compression", "Reached")
+HEADERS = ("Level", "Bass from", "Spread", "Worst THD", "Multitone", "Compression", "Measured")
 """Of the columns of `cells`, for every reader."""
 
 
@@ -283,8 +283,9 @@ def legend(rows: Sequence[LevelOverview]) -> list[str]:
     unit = rows[0].unit if rows else "dB SPL"
     nominal = "nominal, dB SPL" if unit == "dB SPL" else "as it is named"
     lines = [
-        f"Level: {nominal}. Reached: measured, mean over the band, {unit}.",
-        "Bass from: 10 dB below the loudest octave. Range: dB, 100 Hz to 10 kHz.",
+        f"Level: {nominal}. Measured: mean over the band, {unit}.",
+        "Bass from: 10 dB below the loudest octave.",
+        "Spread: highest less lowest of the response, dB, 100 Hz to 10 kHz.",
         "THD, multitone: % re fundamental, all tones. Compression: dB, worst octave.",
     ]
     if any(one.thd is not None and one.thd.finding is not None for one in rows):

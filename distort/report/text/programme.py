@@ -48,11 +48,10 @@ def _holds(found: LevelLimit | None) -> str:
         rule += f"; by {found.judged} of {found.bands} third octaves, the others are lost in noise"
     ended = "" if found.ended_at_db_spl is None else f" at {level_name(found.ended_at_db_spl)} dB SPL"
     if found.up_to_db_spl is None:
-        return (
-            f"At no level does the music come out as it should:{ended} {ended_words(found.passed[0])} ends it ({rule})."
-        )
-    so_far = f"{ended_words(found.passed[0])} ends it{ended}" if ended else "the highest level that was played"
-    return f"The music comes out as it should up to {level_name(found.up_to_db_spl)} dB SPL, {so_far} ({rule})."
+        passed = ended_words(found.passed[0])
+        return f"At no level does the music come out as it should:{ended} there is {passed} ({rule})."
+    so_far = f":{ended} there is {ended_words(found.passed[0])}" if ended else ", the highest level that was played"
+    return f"The music comes out as it should up to {level_name(found.up_to_db_spl)} dB SPL{so_far} ({rule})."
 
 
 def _table(result: ProgrammeResult, level: ProgrammeLevel) -> Table:

@@ -1,6 +1,6 @@
 """The story of a session: every finding once, whose it is, and the three sentences that a report begins with."""
 
-from collections.abc import Collection, Iterator, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
@@ -9,7 +9,7 @@ import numpy as np
 from distort.analysis.findings.across import FindingAcross, same_finding
 from distort.analysis.findings.finding import Finding
 from distort.report.text.listened import heard_words
-from distort.report.text.numbers import hertz_words, with_plus_minus
+from distort.report.text.numbers import hertz_words, level_name, with_plus_minus
 from distort.report.text.overview import WorstThd
 from distort.session.plan.keys import NEAR_FIELD
 from distort.session.results.condition_results import ConditionResults
@@ -21,17 +21,20 @@ OWNERS: tuple[Owner, ...] = ("loudspeaker", "set-up", "open")
 HEADINGS = {
     "loudspeaker": "What the loudspeaker does",
     "set-up": "What the room, the set-up or the recording does",
-    "open": "What is open",
+    "open": "What is undecided",
 }
 MARKS: dict[Owner, str] = {
     "loudspeaker": "of the loudspeaker",
     "set-up": "of room or set-up",
-    "open": "open",
+    "open": "undecided",
 }
 """What the shape of a mark in a picture says."""
 
 MOST_NAMED = 3
 """Findings in a sentence of the opening."""
+
+OF_PARTS = frozenset({"rattle", "rub", "airflow-noise"})
+"""Explanations of what sounds besides the orders: without the part that makes it, it is not there."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -53,6 +56,8 @@ class Told:
     """Whether somebody would hear it: by blind tests where there are any, otherwise estimated."""
     numbers_in: tuple[tuple[str, int], ...] = ()
     """Each condition that shows it with its number in that condition's own list."""
+    only_with: str | None = None
+    """What was changed in the one condition that shows it, where others do not; None: nothing was said."""
 
     @property
     def anchor(self) -> str:
@@ -61,10 +66,17 @@ class Told:
 
 
 def told(
-    conditions: Sequence[ConditionResults], across: Sequence[FindingAcross] = (), *, listened: Listened | None = None
+    conditions: Sequence[ConditionResults],
+    across: Sequence[FindingAcross] = (),
+    *,
+    listened: Listened | None = None,
+    changed: Mapping[str, str] | None = None,
 ) -> tuple[Told, ...]:
     """Every finding of `conditions` once: the loudspeaker's own first; in each part the first of every condition comes
-    before the second of any, so that what one condition alone shows is not left to the end."""
+    before the second of any, so that what one condition alone shows is not left to the end.
+
+    changed   what was changed in a condition, as the plan says
+    """
     far = at_a_distance(conditions)
     merged: list[tuple[Finding, dict[str, int]]] = []
     for results in conditions:
@@ -91,6 +103,7 @@ def told(
             verdict=next((one.verdict for one in across if same_finding(one.finding, finding)), None),
             audible=heard_words(finding, tuple(shown), listened) or NOT_KNOWN,
             numbers_in=tuple(shown.items()),
+            only_with=(changed or {}).get(next(iter(shown))) if _missing(shown, names) and len(shown) == 1 else None,
         )
         for number, (owner, finding, shown, names) in enumerate(owned, 1)
     )
@@ -173,8 +186,11 @@ def _of_owner(
         said = f"{what} ({where}{_where_shown(one) if len(conditions) > 1 else ''})"
         parts += [("; ", None)] * (place > 0)
         parts.append((said[0].upper() + said[1:] if place == 0 else said, one.number))
-    more = len(ours) - MOST_NAMED
-    parts.append((f"; and {more} more." if more > 0 else ".", None))
+    more = ours[MOST_NAMED:]
+    if more:
+        parts.append((f"; and {len(more)} more: ", None))
+        parts += [part for one in more for part in ((", ", None), (str(one.number), one.number))][1:]
+    parts.append((".", None))
     return tuple(parts)
 
 
@@ -185,6 +201,8 @@ def _what_and_where(finding: Finding) -> tuple[str, str]:
 
 
 def _where_shown(one: Told) -> str:
+    if one.only_with is not None:
+        return f", only with {one.only_with}"
     return "" if not one.not_in else f", in {_listed(one.conditions)} only"
 
 
@@ -199,8 +217,33 @@ def shown_words(one: Told) -> str:
     """In which conditions it is seen, and in which not; nothing where there is one condition alone."""
     if not one.not_in and len(one.conditions) == 1:
         return ""
-    seen = f"Seen in {_listed(one.conditions)}"
-    return f"{seen}; the data of {_listed(one.not_in)} do not show it." if one.not_in else f"{seen}."
+    row = one.finding.leading_row
+    at = f", clearest at {level_name(row.level_db_spl)} dB" if row and " dB SPL" not in one.finding.headline else ""
+    seen = f"Seen in {_listed(one.conditions)}{at}"
+    return f"{seen}; not found in {_listed(one.not_in)}." if one.not_in else f"{seen}."
+
+
+def proof_words(one: Told) -> str:
+    """What the conditions prove of it; nothing where they prove nothing."""
+    if one.verdict is not None:
+        return one.verdict
+    if one.only_with is not None and one.finding.explanation in OF_PARTS:
+        return f"Not found without it, in {_listed(one.not_in)}: what was changed makes it."
+    if one.belongs_to == "set-up" and one.not_in:
+        return f"Not found in {_listed(one.not_in)}, where the loudspeaker is the same."
+    return ""
+
+
+def confirm_words(one: Told) -> str:
+    """What would confirm it; nothing where another condition already does."""
+    return one.finding.next.text if one.verdict is not None or not proof_words(one) else ""
+
+
+def undecided_words(one: Told) -> str:
+    """What is undecided of a finding that is; nothing of others."""
+    if one.belongs_to != "open":
+        return ""
+    return "whether the loudspeaker or the room makes it" if one.finding.decided else "the cause"
 
 
 def _listed(names: Sequence[str]) -> str:
@@ -222,25 +265,20 @@ def _cautions(conditions: Sequence[ConditionResults], story: Sequence[Told]) -> 
     if first.setup.radiation == "room":
         did = "Simulated" if all(one.simulated for one in each) else "Measured"
         yield (
-            f"{did} at one point in a room, {first.setup.distance_m:g} m away{gate}: dips and peaks may be the room's."
+            f"{did} at one point in a room, {first.setup.distance_m:g} m away{gate}: dips and peaks may come from the "
+            f"room."
         )
     lowest_hz = max((level.lowest_valid_hz for one in each for level in one.levels), default=0.0)
     if lowest_hz > LOW_HZ:
         yield f"Below {hertz_words(lowest_hz)} the fundamental is not valid."
-    yield "THD is relative to the fundamental: where the response dips, it rises."
-    loose = [one for one in story if one.belongs_to == "open"]
-    if loose:
-        yield f"{'One finding is' if len(loose) == 1 else f'{len(loose)} findings are'} open: {_what_is_open(loose)}."
+    yield "THD is stated relative to the fundamental, so THD rises where the response dips."
+    if undecided := [one for one in story if one.belongs_to == "open"]:
+        what = dict.fromkeys(undecided_words(one) for one in undecided)
+        named = _listed([str(one.number) for one in undecided])
+        yield f"Undecided of {'finding' if len(undecided) == 1 else 'findings'} {named}: {', or '.join(what)}."
 
 
-def _what_is_open(loose: Sequence[Told]) -> str:
-    whose = "whether it belongs to the loudspeaker or to the room"
-    if all(one.finding.decided for one in loose):
-        return whose
-    return f"the data cannot tell the cause, or {whose}" if len(loose) > 1 else "the data cannot tell the cause"
-
-
-NOT_KNOWN = "not known; a listening test would tell"
+NOT_KNOWN = "not known; it takes a listening test"
 """Whether somebody would hear it."""
 
 LOW_HZ = 30.0
