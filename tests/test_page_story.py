@@ -212,6 +212,23 @@ def test_a_place_that_moves_with_the_level_is_one_finding() -> None:
     assert one.conditions == ("stand", "desk")
 
 
+def test_a_place_inside_a_wide_change_says_so() -> None:
+    def change(low_hz: float, high_hz: float, **numbers: float):
+        at_hz = (low_hz * high_hz) ** 0.5
+        place = replace(RISE.places[0], frequency_hz=at_hz, low_hz=low_hz, high_hz=high_hz)
+        return replace(own(1), explanation="compression", places=(place,), numbers=numbers, evidence=())
+
+    wide, place = change(34.5, 1780.0, change_db=-2.0), change(46.0, 73.0, excess_db=-0.6)
+    assert wide.broad
+    story = told([condition("stand", wide, replace(place, number=2))])
+    assert [one.inside for one in story] == [None, 1]
+    assert shown_words(story[1]) == "Inside the range of finding 1."
+    elsewhere = told([condition("stand", wide), condition("desk", place)])
+    assert [one.inside for one in elsewhere] == [None, None]
+    outside = told([condition("stand", wide, replace(change(20.0, 30.0, excess_db=-0.6), number=2))])
+    assert [one.inside for one in outside] == [None, None]
+
+
 def test_a_proof_of_a_changed_condition_is_told() -> None:
     conditions = [condition("stand", own(1)), condition("desk")]
     verdict = FindingAcross(finding=own(1), conditions=("stand",), verdict="With the port closed it fell.")

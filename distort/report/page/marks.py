@@ -6,8 +6,11 @@ from typing import Any, ClassVar
 
 import numpy as np
 
-from distort.analysis.findings.finding import PlaceFound
+from distort.analysis.findings.finding import Finding, PlaceFound
 from distort.report.text.story import Owner, Told
+
+HALF_A_TWELFTH = 2.0 ** (1.0 / 24.0)
+"""To either side of the middle of a twelfth of an octave, to which the curves are smoothed."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -59,6 +62,14 @@ def badge_of(one: Told, place: PlaceFound) -> Badge:
     )
 
 
+def _on_the_response(finding: Finding) -> tuple[PlaceFound, ...]:
+    """Where a finding shows in a picture of the response: a resonance that only harmonics meet where they come out."""
+    if finding.explanation != "product-on-peak":
+        return finding.places
+    heard_hz = finding.numbers["heard_hz"]
+    return (PlaceFound(frequency_hz=heard_hz, low_hz=heard_hz / HALF_A_TWELFTH, high_hz=heard_hz * HALF_A_TWELFTH),)
+
+
 def badges(
     story: Sequence[Told], *, condition: str, width: float, low_hz: float, high_hz: float, most_places: int
 ) -> tuple[Badge, ...]:
@@ -70,7 +81,7 @@ def badges(
         badge_of(one, place)
         for one in story
         if condition in one.conditions
-        for place in one.finding.places[:most_places]
+        for place in _on_the_response(one.finding)[:most_places]
         if place.high_hz > low_hz and place.low_hz < high_hz
     ]
     per_log = width / float(np.log(high_hz / low_hz))

@@ -8,7 +8,7 @@ import numpy as np
 
 from distort.analysis.findings.across import FindingAcross, same_finding
 from distort.analysis.findings.finding import Finding
-from distort.report.text.listened import heard_words
+from distort.report.text.listened import OF_COMPRESSION, heard_words
 from distort.report.text.numbers import hertz_words, level_name, with_plus_minus
 from distort.report.text.overview import WorstThd
 from distort.session.plan.keys import NEAR_FIELD
@@ -56,6 +56,8 @@ class Told:
     """Whether somebody would hear it: by blind tests where there are any, otherwise estimated."""
     numbers_in: tuple[tuple[str, int], ...] = ()
     """Each condition that shows it with its number in that condition's own list."""
+    inside: int | None = None
+    """Number of the finding over a wide band that it is a place of; None: of none."""
     only_with: str | None = None
     """What was changed in the one condition that shows it, where others do not; None: nothing was said."""
 
@@ -93,6 +95,11 @@ def told(
         names = [one.findings.condition for one in far if one.findings.condition in shown or _as_loud(one, finding)]
         owned.append((_owner(finding, _missing(shown, names)), finding, shown, names))
     owned.sort(key=lambda one: (OWNERS.index(one[0]), min(one[2].values())))
+    wide = [
+        (number, finding, shown)
+        for number, (_, finding, shown, _) in enumerate(owned, 1)
+        if finding.broad and finding.explanation in OF_COMPRESSION
+    ]
     return tuple(
         Told(
             number=number,
@@ -103,6 +110,7 @@ def told(
             verdict=next((one.verdict for one in across if same_finding(one.finding, finding)), None),
             audible=heard_words(finding, tuple(shown), listened) or NOT_KNOWN,
             numbers_in=tuple(shown.items()),
+            inside=_inside(finding, shown, wide),
             only_with=(changed or {}).get(next(iter(shown))) if _missing(shown, names) and len(shown) == 1 else None,
         )
         for number, (owner, finding, shown, names) in enumerate(owned, 1)
@@ -125,6 +133,19 @@ def _as_loud(results: ConditionResults, finding: Finding) -> bool:
     tones = row is not None and row.stimulus == "multitone"
     played = [one.level_db_spl for one in results.findings.multitones] if tones else results.levels_db_spl
     return any(one >= level for one in played)
+
+
+def _inside(
+    finding: Finding, shown: Collection[str], wide: Sequence[tuple[int, Finding, Collection[str]]]
+) -> int | None:
+    """The first wide change with level, in one of the same conditions, that a place which changes more lies in."""
+    if "excess_db" not in finding.numbers:
+        return None
+    for number, other, there in wide:
+        band = other.places[0]
+        if band.low_hz <= finding.frequency_hz <= band.high_hz and not set(shown).isdisjoint(there):
+            return number
+    return None
 
 
 def _missing(shown: Collection[str], names: Sequence[str]) -> bool:
@@ -215,11 +236,12 @@ def cause_words(thd: WorstThd, explained: Told | None) -> str:
 
 def shown_words(one: Told) -> str:
     """In which conditions it is seen, and in which not; nothing where there is one condition alone."""
+    within = f"inside the range of finding {one.inside}" if one.inside is not None else ""
     if not one.not_in and len(one.conditions) == 1:
-        return ""
+        return f"{within[0].upper()}{within[1:]}." if within else ""
     row = one.finding.leading_row
     at = f", clearest at {level_name(row.level_db_spl)} dB" if row and " dB SPL" not in one.finding.headline else ""
-    seen = f"Seen in {_listed(one.conditions)}{at}"
+    seen = f"Seen in {_listed(one.conditions)}{at}{', ' if within else ''}{within}"
     return f"{seen}; not found in {_listed(one.not_in)}." if one.not_in else f"{seen}."
 
 
