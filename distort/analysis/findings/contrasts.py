@@ -136,8 +136,8 @@ def ripple_at(
 def _side_db(contrast_db: FloatArray, calm: BoolArray, least_db: float) -> FloatArray:
     """The deviation on one side, `(...)` of `(..., rows)`; infinity where too few rows are known."""
     counted = _counted(contrast_db, calm)
-    enough = np.count_nonzero(counted, axis=-1) >= LEAST_SCATTER_ROWS
-    if not np.any(enough):
+    enough = counted.sum(axis=-1) >= LEAST_SCATTER_ROWS
+    if not enough.any():
         return np.full(enough.shape, np.inf)
     return np.where(enough, np.maximum(least_db, _deviation_db(contrast_db, counted)), np.inf)
 
@@ -145,7 +145,7 @@ def _side_db(contrast_db: FloatArray, calm: BoolArray, least_db: float) -> Float
 def _counted(contrast_db: FloatArray, calm: BoolArray) -> BoolArray:
     """Which rows count of each curve: the calm ones, or all where too few of them are known."""
     known = np.isfinite(contrast_db)
-    enough = np.count_nonzero(known & calm, axis=-1) >= LEAST_SCATTER_ROWS
+    enough = (known & calm).sum(axis=-1) >= LEAST_SCATTER_ROWS
     return np.asarray(known & (calm | ~enough[..., np.newaxis]))
 
 
@@ -153,8 +153,9 @@ def _deviation_db(contrast_db: FloatArray, counted: BoolArray) -> FloatArray:
     """Standard deviation of a normal variable that keeps seven in ten as near to 0 as these, `(...)` of
     `(..., rows)`."""
     ordered = np.sort(np.where(counted, np.abs(contrast_db), np.inf), axis=-1)
-    place = (COUNTED_SHARE * np.maximum(np.count_nonzero(counted, axis=-1) - 1, 0)).astype(np.int64)
-    return np.asarray(np.take_along_axis(ordered, place[..., np.newaxis], axis=-1)[..., 0]) / NORMAL_AT_COUNTED
+    place = (COUNTED_SHARE * np.maximum(counted.sum(axis=-1) - 1, 0)).astype(np.int64)
+    kept_db = ordered.reshape(-1, ordered.shape[-1])[np.arange(place.size), place.ravel()]
+    return np.asarray(kept_db.reshape(place.shape) / NORMAL_AT_COUNTED)
 
 
 def ripple_db(frequency_hz: FloatArray, contrast_db: FloatArray, *, calm: BoolArray, least_db: float) -> FloatArray:

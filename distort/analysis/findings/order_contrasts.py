@@ -6,6 +6,7 @@ apart: whether the product leaves by the way of the fundamental (alpha 1) or by 
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 import numpy.typing as npt
@@ -69,26 +70,25 @@ class OrderContrasts:
     def ripple_at(self, frequency_hz: FloatArray, row: int) -> tuple[float, float]:
         """Standard deviation of A - alpha X by ripple round about a row, for alpha 0 and 1: one random variable, the
         same at all levels; the median over those that are readable nearly as widely as the widest."""
-        known = np.sum(np.isfinite(self.product_db), axis=1)
-        wide = known >= WIDE_SHARE * known.max()
-        own, shared = (
-            float(np.median(ripple_at(frequency_hz, curves[wide], row, calm=self.calm)))
-            for curves in (self.product_db, self.less_way_db)
-        )
-        return own, shared
+        own, shared = np.median(ripple_at(frequency_hz, self._wide_db, row, calm=self.calm), axis=-1)
+        return float(own), float(shared)
 
     def ripples(self, frequency_hz: FloatArray) -> tuple[FloatArray, FloatArray]:
         """The same for the whole curve, `(rows,)` each."""
-        known = np.sum(np.isfinite(self.product_db), axis=1)
-        wide = known >= WIDE_SHARE * known.max()
         own, shared = (
             np.median(
-                [ripple_db(frequency_hz, one, calm=self.calm, least_db=LEAST_SCATTER_DB) for one in curves[wide]],
-                axis=0,
+                [ripple_db(frequency_hz, one, calm=self.calm, least_db=LEAST_SCATTER_DB) for one in curves], axis=0
             )
-            for curves in (self.product_db, self.less_way_db)
+            for curves in self._wide_db
         )
         return own, shared
+
+    @cached_property
+    def _wide_db(self) -> FloatArray:
+        """A and A - X of the levels that are readable nearly as widely as the widest, `(2, levels, rows)`."""
+        known = np.sum(np.isfinite(self.product_db), axis=1)
+        wide = known >= WIDE_SHARE * known.max()
+        return np.array([self.product_db[wide], self.less_way_db[wide]])
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)

@@ -34,15 +34,18 @@ def residual_signal(
     kept, sweep = deconvolved.filter, deconvolved.filter.sweep
     before_s = sweep.advance_s(orders) + order_window(sweep, orders).before_s
     after_s = CLOSING_SHARE * gap_s(sweep, 0)
-    place = np.arange(
-        math.floor(deconvolved.arrival - before_s * sweep.sample_rate),
-        math.ceil(deconvolved.arrival + after_s * sweep.sample_rate),
-    )
-    time_s = (place - deconvolved.arrival) / sweep.sample_rate
-    opening_s = 0.5 * order_window(sweep, orders).before_s
-    emptied = rise((time_s + before_s) / opening_s) * rise((after_s - time_s) / (0.25 * after_s))
-    rest = deconvolved.impulse.copy()
-    rest[place % kept.n_fft] *= 1.0 - emptied
+    first = math.floor(deconvolved.arrival - before_s * sweep.sample_rate)
+    time_s = (
+        np.arange(first, math.ceil(deconvolved.arrival + after_s * sweep.sample_rate)) - deconvolved.arrival
+    ) / sweep.sample_rate
+    emptied = np.ones(time_s.size)
+    opening_s, closing_s = 0.5 * order_window(sweep, orders).before_s, 0.25 * after_s
+    opening, closing = time_s < opening_s - before_s, time_s > after_s - closing_s  # 1 in between
+    emptied[opening] = rise((time_s[opening] + before_s) / opening_s)
+    emptied[closing] *= rise((after_s - time_s[closing]) / closing_s)
+    rest = np.roll(deconvolved.impulse, -first)
+    rest[: emptied.size] *= 1.0 - emptied
+    rest = np.roll(rest, first)
     spectrum = scipy.fft.rfft(rest, overwrite_x=True)
     spectrum *= kept.spectrum
     if microphone is not None:
