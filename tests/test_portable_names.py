@@ -2,7 +2,7 @@
 
 import ntpath
 import sys
-from pathlib import Path, PureWindowsPath
+from pathlib import Path, PurePosixPath, PureWindowsPath
 
 import pytest
 from hypothesis import given
@@ -93,6 +93,13 @@ def test_what_leads_out_on_any_system(tmp_path: Path, path: str) -> None:
         SessionFolder(tmp_path).inside(path)
     with pytest.raises(ValueError, match="inside the session folder"):
         file_inside(path)
+
+
+@given(st.text(alphabet="./\\:aC ~é", max_size=8))
+def test_whether_a_path_leads_out_is_what_pythons_paths_of_both_systems_say(path: str) -> None:
+    """An anchor begins anew; a step up is `..`."""
+    both = (PurePosixPath(path), PureWindowsPath(path))
+    assert leads_out(path) == any(bool(pure.anchor) or ".." in pure.parts for pure in both)
 
 
 def test_names_that_are_one_file_elsewhere() -> None:

@@ -3,9 +3,10 @@
 import numpy as np
 
 from distort.report.figures.compression import change_limits
-from distort.report.figures.style import LOWEST_HZ, level_colour
+from distort.report.figures.style import LOWEST_HZ
 from distort.report.page.chart_data import Chart, Scale, Series, merged, onto
 from distort.report.page.chart_styles import CONDITION_DASHES
+from distort.report.page.colours import level_colour
 from distort.report.page.facets import Conditions, ascending, facets, names_of
 from distort.report.text.numbers import level_name
 

@@ -7,9 +7,10 @@ import numpy as np
 
 from distort.analysis.common.curves import FloatArray, Harmonics, Order
 from distort.report.figures.harmonics import distortion_top_db
-from distort.report.figures.style import BLACK, FILL, ORDER_COLOURS, QUIET, level_colour
+from distort.report.figures.style import BLACK, FILL, ORDER_COLOURS, QUIET
 from distort.report.page.chart_data import Chart, Facet, Scale, Series
 from distort.report.page.chart_styles import CONDITION_DASHES, ORDER_LINES
+from distort.report.page.colours import level_colour
 from distort.report.page.facets import Conditions, ascending, facets
 from distort.report.text.numbers import level_name
 from distort.report.text.tables_sweep import UNIT_NAMES, thd_marks

@@ -1,9 +1,9 @@
 """The live chart of the frequency response: one curve a condition and level."""
 
 from distort.report.figures.response import AXIS_LABELS, response_limits, shown
-from distort.report.figures.style import level_colour
 from distort.report.page.chart_data import Chart, Scale, Series
 from distort.report.page.chart_styles import CONDITION_DASHES
+from distort.report.page.colours import level_colour
 from distort.report.page.facets import Conditions, ascending, facets
 from distort.report.text.numbers import level_name
 from distort.report.text.tables_sweep import UNIT_NAMES

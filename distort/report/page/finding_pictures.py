@@ -11,8 +11,9 @@ from distort.analysis.common.quantities import CHANGE, CHANGE_OF_MULTITONE, Quan
 from distort.analysis.findings.finding import EvidenceRow, Finding
 from distort.analysis.impulsive.impulsive import ImpulsiveResult
 from distort.report.figures.response import shown
-from distort.report.figures.style import BLACK, GREY, HIGHEST_HZ, LOWEST_HZ, ORDER_COLOURS, QUIET, level_colour
+from distort.report.figures.style import BLACK, GREY, HIGHEST_HZ, LOWEST_HZ, ORDER_COLOURS, QUIET
 from distort.report.page.chart_styles import CONDITION_DASHES, ORDER_LINES
+from distort.report.page.colours import level_colour
 from distort.report.page.plot import Curve, Plot, Size, drawn, limits_of
 from distort.report.text.numbers import hertz_words, level_name
 from distort.report.text.story import Told

@@ -6,7 +6,8 @@ from dataclasses import dataclass, replace
 from markupsafe import Markup
 
 from distort.report.figures.response import AXIS_LABELS, response_limits, shown
-from distort.report.figures.style import HIGHEST_HZ, LOWEST_HZ, level_colour
+from distort.report.figures.style import HIGHEST_HZ, LOWEST_HZ
+from distort.report.page.colours import level_colour
 from distort.report.page.marks import Badge, badges
 from distort.report.page.plot import Curve, Plot, Size, drawn
 from distort.report.text.burst import how_loud_sentence

@@ -17,6 +17,9 @@ DEVICES = frozenset(
 
 _NEVER = re.compile(r'[<>:"/\\|?*\x00-\x1f\x7f]')
 
+_MAY_LEAD = re.compile(r"[/\\:]|\.\.")
+"""A path without any of these is one step down; most are."""
+
 
 def fault_of(name: str) -> str | None:
     """Why not every system has files or folders called `name`, as a clause; None where every one may."""
@@ -41,6 +44,8 @@ def fault_of_path(path: str) -> str | None:
 
 def leads_out(path: str) -> bool:
     """Whether `path`, taken from some folder, may lead out of it: on this system or on another."""
+    if _MAY_LEAD.search(path) is None:
+        return False
     return any(pure.anchor or ".." in pure.parts for pure in (PurePosixPath(path), PureWindowsPath(path)))
 
 
