@@ -274,6 +274,17 @@ def test_tables_of_another_kind_are_refused(tmp_path: Path) -> None:
         read_response(tmp_path / "h.csv", delay_s=0.0, lowest_valid_hz=20.0)
 
 
+def test_cells_without_a_number_are_empty_beside_words_that_look_like_them(tmp_path: Path) -> None:
+    numbers = np.array([np.nan, 1.5, np.nan])
+    columns = {"frequency_hz": [10, 20, 30], "nan_db": numbers, "ended_by": np.array(["nano", "a nan", "x"])}
+    write_table(tmp_path / "words.csv", {**columns, "last_db": numbers})
+    write_table(tmp_path / "numbers.csv", {"frequency_hz": [10, 20, 30], "nan_db": numbers})
+    assert (tmp_path / "words.csv").read_text(encoding="utf-8") == (
+        "frequency_hz,nan_db,ended_by,last_db\n10,,nano,\n20,1.5000,a nan,1.5000\n30,,x,\n"
+    )
+    assert (tmp_path / "numbers.csv").read_text(encoding="utf-8") == "frequency_hz,nan_db\n10,\n20,1.5000\n30,\n"
+
+
 def test_orders_in_the_sum_must_be_whole(tmp_path: Path) -> None:
     write_harmonics(tmp_path / "h.csv", harmonics())
     write_table(tmp_path / "h.csv", {**read_table(tmp_path / "h.csv"), "thd_orders": np.full(ROWS, 9.5)})

@@ -45,7 +45,7 @@ def log_below(off_db: float, spread_db: float) -> float:
 
 def log_sum(*values: float) -> float:
     """Of probabilities given as natural logarithms."""
-    return float(scipy.special.logsumexp(values))
+    return float(np.logaddexp.reduce(values))
 
 
 def stands_out(size: float, sigma: float, *, places: int) -> float:

@@ -36,8 +36,9 @@ HIGHEST_HZ = 1e6
 DECIMALS = 4
 """0.0001 dB is far below what any of these readings can state."""
 
-_NO_NUMBER = re.compile(r"(?<![^,])nan(?![^,\n])")
-"""A cell of NaN, as `%` writes it."""
+_WORD = "%s"
+_NO_NUMBER = re.compile(r"(?<![^,\n])nan(?![^,\n])")
+"""A cell of NaN, as `%` writes it, in a table that holds words as well."""
 
 PERCENT_DECIMALS = 6
 """A millionth of a per cent is -160 dB."""
@@ -54,7 +55,8 @@ def write_table(path: Path, columns: Mapping[str, npt.ArrayLike]) -> None:
     if len({len(of_column) for of_column in cells}) != 1:
         raise SessionError(f"{path} is not written: its columns are not equally long")
     row_form = ",".join(forms) + "\n"  # a row at a time: one cell at a time takes thrice as long
-    rows = "".join(_NO_NUMBER.sub("", row_form % row) for row in zip(*cells, strict=True))
+    rows = "".join(row_form % row for row in zip(*cells, strict=True))
+    rows = _NO_NUMBER.sub("", rows) if _WORD in forms else rows.replace("nan", "")
     write_text(path, ",".join(columns) + "\n" + rows)
 
 
@@ -150,7 +152,7 @@ def _cells(path: Path, name: str, values: npt.NDArray[np.generic]) -> tuple[str,
     if values.dtype.kind == "U":
         if any("," in str(value) for value in values):
             raise SessionError(f"{path} is not written: a text in {name} holds a comma")
-        return "%s", [as_text(str(value)) for value in values]
+        return _WORD, [as_text(str(value)) for value in values]
     if np.issubdtype(values.dtype, np.integer):
         return "%d", values.tolist()
     decimals = PERCENT_DECIMALS if name.endswith("_percent") else DECIMALS
