@@ -8,6 +8,7 @@ from xml.etree import ElementTree as Xml
 
 import numpy as np
 import pytest
+from matplotlib.figure import Figure
 
 from distort.report.figures import drawing
 from distort.report.figures.dark import dark_of, darken
@@ -136,6 +137,21 @@ def test_in_the_page_a_figure_keeps_its_words_and_its_lines(make, tmp_path) -> N
         x, y = line.get_xydata()[np.isfinite(line.get_xydata()).all(axis=1)].T
         if len(x) > 100:
             assert any(_same_line(path, figure.axes[0], x, y) for path in short.iter(f"{SVG}path")), line
+
+
+def test_in_the_page_a_hatched_band_keeps_its_pattern_in_colours_that_change_with_the_ground(tmp_path) -> None:
+    figure = Figure()
+    figure.subplots().axvspan(0.2, 0.8, facecolor="#e3eff8", edgecolor="#0072b2", hatch="//")
+    (path,) = save_figure(figure, tmp_path / "figure", kinds=("svg",))
+    short = unquote(vector_address(path.read_text(encoding="utf-8")).partition(",")[2])
+    root = Xml.fromstring(short)
+    there = {node.get("id") for node in root.iter() if node.get("id")}
+    (pattern,) = root.iter(f"{SVG}pattern")
+    assert set(re.findall(r"#(i\d+)", short)) == there
+    assert any(f"fill: url(#{pattern.get('id')})" in node.get("style", "") for node in root.iter(f"{SVG}path"))
+    assert not any(str(node.get("fill")).startswith("#") for node in root.iter())
+    (ground,) = pattern.iter(f"{SVG}rect")
+    assert ground.get("style") == "fill: var(--e3eff8)"
 
 
 def _same_line(path: Xml.Element, axes, x, y) -> bool:

@@ -16,6 +16,8 @@ from distort.report.page.vector_paths import short_paths
 
 _LINK = "xlink:href"
 _NUMBER = re.compile(r"-?\d+\.\d+")
+_REFERENCE = re.compile(r"url\(#([^)]*)\)")
+"""To where a picture is cut off, or to the pattern that fills a band."""
 _COLOUR = re.compile(r"#[0-9a-fA-F]{6}\b")
 _LAST_ADVANCE = 60.0
 """About how wide the last letter of a line is, in hundredths of the font's size; the file tells where it begins."""
@@ -142,9 +144,7 @@ class _Reading:
     def _attribute(self, key: str, value: str) -> str:
         if key == _LINK:
             return f" href='#{self._short(value[1:])}'"
-        if key == "clip-path":
-            return f" clip-path='url(#{self._short(value[5:-1])})'"
-        return _attribute(key, value)
+        return _attribute(key, _REFERENCE.sub(lambda found: f"url(#{self._short(found[1])})", value))
 
     def _short(self, name: str) -> str:
         return self._names.setdefault(name, f"i{len(self._names)}")
@@ -152,7 +152,9 @@ class _Reading:
 
 @cache
 def _attribute(key: str, value: str) -> str:
-    """An attribute that holds no name of another element."""
+    """An attribute whose names of other elements are the short ones."""
+    if key == "fill" and _COLOUR.fullmatch(value):  # as an attribute it would not change with the ground
+        key, value = "style", f"fill: {value}"
     if key == "style":
         value = _COLOUR.sub(lambda found: f"var(--{found[0][1:].lower()})", value).replace("; ", ";")
     elif key in ("x", "y", "width", "height"):
