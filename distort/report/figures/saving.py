@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any, Literal
 from distort.report.figures.dark import darken
 from distort.report.figures.formats import FormatName, reshape
 from distort.report.figures.style import SETTINGS
-from distort.session.files.atomic import make_folder, staged
+from distort.session.files.atomic import make_folder, staged, write_bytes, write_text
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -62,6 +62,8 @@ def save_figure(
 
 
 def _save_together(figure: "Figure", png: Path, svg: Path) -> None:
+    from io import BytesIO, StringIO
+
     from matplotlib.image import imsave
 
     from distort.report.figures.canvas import POINTS_PER_INCH, Canvas, VectorRenderer
@@ -70,12 +72,13 @@ def _save_together(figure: "Figure", png: Path, svg: Path) -> None:
     pixels: Any = Canvas(figure).get_renderer()
     pixels.clear()
     width, height = POINTS_PER_INCH * figure.get_size_inches()
-    with staged(svg, replace=True) as vector, staged(png, replace=True) as raster:
-        with vector.open("w", encoding="utf-8", newline="") as file:
-            points: Any = VectorRenderer(width, height, file=file, image_dpi=figure.dpi, metadata=METADATA["svg"])
-            figure.draw(Twofold(pixels, points))
-            points.finalize()
-        imsave(raster, pixels.buffer_rgba(), format="png", dpi=figure.dpi, metadata=METADATA["png"], **PNG_OPTIONS)
+    vector, raster = StringIO(), BytesIO()
+    points: Any = VectorRenderer(width, height, file=vector, image_dpi=figure.dpi, metadata=METADATA["svg"])
+    figure.draw(Twofold(pixels, points))
+    points.finalize()
+    imsave(raster, pixels.buffer_rgba(), format="png", dpi=figure.dpi, metadata=METADATA["png"], **PNG_OPTIONS)
+    write_text(svg, vector.getvalue())
+    write_bytes(png, raster.getvalue())
 
 
 def png_of(figure: "Figure") -> bytes:
