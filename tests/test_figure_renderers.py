@@ -1,6 +1,7 @@
 """What figures are drawn on: one drawing gives two files, and letters have the extent that their typeface states."""
 
 import re
+from io import BytesIO
 from pathlib import Path
 
 import numpy as np
@@ -10,9 +11,11 @@ from fontTools.ttLib import TTFont
 from matplotlib import rc_context
 from matplotlib.figure import Figure
 from matplotlib.font_manager import findfont
+from PIL import Image
 
 from distort.report.figures.canvas import Canvas
 from distort.report.figures.harmonics import harmonics_figure
+from distort.report.figures.png import png_bytes
 from distort.report.figures.saving import save_figure
 from distort.report.figures.style import PALE, SETTINGS, TYPEFACE, Legend, draw_grid
 from tests.report_examples import harmonics
@@ -113,3 +116,13 @@ def test_the_grid_looks_as_if_matplotlib_had_drawn_it_line_by_line() -> None:
     assert np.ptp(theirs) > 100
     # Where two pale lines cross, their order makes a difference of some steps of 255; a line that is missing makes 38.
     assert np.abs(ours - theirs).max() <= 8
+
+
+def test_a_library_reads_the_png_that_was_drawn() -> None:
+    """Pillow's reader checks every checksum; pixels and resolution are what went in."""
+    pixels = np.random.default_rng(1).integers(0, 256, (37, 53, 4), dtype=np.uint8)
+    image = Image.open(BytesIO(png_bytes(pixels, dots_per_inch=150.0)))
+    assert (image.format, image.mode, image.size) == ("PNG", "RGBA", (53, 37))
+    np.testing.assert_array_equal(np.asarray(image), pixels)
+    # A whole number of pixels per metre, half of one off at most.
+    assert image.info["dpi"] == pytest.approx((150.0, 150.0), abs=0.5 * 0.0254)

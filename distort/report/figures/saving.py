@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Any, Literal
 
 from distort.report.figures.dark import darken
 from distort.report.figures.formats import FormatName, reshape
+from distort.report.figures.png import png_bytes
 from distort.report.figures.style import SETTINGS
 from distort.session.files.atomic import make_folder, staged, write_bytes, write_text
 
@@ -14,17 +15,7 @@ if TYPE_CHECKING:
 
 FileKind = Literal["png", "svg", "pdf"]
 
-PNG_OPTIONS: dict[str, Any] = {"pil_kwargs": {"compress_level": 3}}
-"""Of zlib's nine: half the time of the usual six, and files a twentieth larger."""
-
-TOGETHER: tuple[FileKind, ...] = ("png", "svg")
-"""Kinds that one drawing gives."""
-
-METADATA: dict[FileKind, dict[str, Any]] = {
-    "png": {"Software": None},
-    "svg": {"Date": None},
-    "pdf": {"CreationDate": None},
-}
+METADATA: dict[FileKind, dict[str, Any]] = {"svg": {"Date": None}, "pdf": {"CreationDate": None}}
 """Without dates, so that the same figure always gives the same bytes."""
 
 
@@ -50,21 +41,35 @@ def save_figure(
         if dark:
             darken(figure)
         paths = {kind: stem.with_name(f"{stem.name}.{kind}") for kind in kinds}
-        together = TOGETHER if set(TOGETHER) <= set(kinds) else ()
-        if together:
-            _save_together(figure, *(paths[kind] for kind in together))
-        for kind in kinds:
-            if kind not in together:
-                with staged(paths[kind], replace=True) as temporary:
-                    options: dict[str, Any] = PNG_OPTIONS if kind == "png" else {}
-                    figure.savefig(temporary, format=kind, dpi=figure.dpi, metadata=METADATA[kind], **options)
+        if {"png", "svg"} <= set(kinds):
+            raster, vector = _drawn_once(figure)
+            write_text(paths["svg"], vector)
+            write_bytes(paths["png"], raster)
+        elif "png" in kinds:
+            write_bytes(paths["png"], _raster(figure))
+        elif "svg" in kinds:
+            _save(figure, paths["svg"], "svg")
+        if "pdf" in kinds:
+            _save(figure, paths["pdf"], "pdf")
     return tuple(paths.values())
 
 
-def _save_together(figure: "Figure", png: Path, svg: Path) -> None:
-    from io import BytesIO, StringIO
+def _save(figure: "Figure", path: Path, kind: FileKind) -> None:
+    with staged(path, replace=True) as temporary:
+        figure.savefig(temporary, format=kind, dpi=figure.dpi, metadata=METADATA[kind])
 
-    from matplotlib.image import imsave
+
+def _raster(figure: "Figure") -> bytes:
+    from distort.report.figures.canvas import Canvas
+
+    canvas: Any = Canvas(figure)
+    canvas.draw()
+    return png_bytes(canvas.buffer_rgba(), dots_per_inch=figure.dpi)
+
+
+def _drawn_once(figure: "Figure") -> tuple[bytes, str]:
+    """The PNG and the SVG."""
+    from io import StringIO
 
     from distort.report.figures.canvas import POINTS_PER_INCH, Canvas, VectorRenderer
     from distort.report.figures.twofold import Twofold
@@ -72,28 +77,16 @@ def _save_together(figure: "Figure", png: Path, svg: Path) -> None:
     pixels: Any = Canvas(figure).get_renderer()
     pixels.clear()
     width, height = POINTS_PER_INCH * figure.get_size_inches()
-    vector, raster = StringIO(), BytesIO()
+    vector = StringIO()
     points: Any = VectorRenderer(width, height, file=vector, image_dpi=figure.dpi, metadata=METADATA["svg"])
     figure.draw(Twofold(pixels, points))
     points.finalize()
-    imsave(raster, pixels.buffer_rgba(), format="png", dpi=figure.dpi, metadata=METADATA["png"], **PNG_OPTIONS)
-    write_text(svg, vector.getvalue())
-    write_bytes(png, raster.getvalue())
+    return png_bytes(pixels.buffer_rgba(), dots_per_inch=figure.dpi), vector.getvalue()
 
 
 def png_of(figure: "Figure") -> bytes:
     """The figure as the bytes of a PNG, for whoever keeps a record of them."""
-    from io import BytesIO
-
     from matplotlib import rc_context
 
-    content = BytesIO()
     with rc_context(SETTINGS):
-        figure.savefig(
-            content,
-            format="png",
-            dpi=figure.dpi,
-            metadata=METADATA["png"],
-            **PNG_OPTIONS,
-        )
-    return content.getvalue()
+        return _raster(figure)
