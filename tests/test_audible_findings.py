@@ -150,11 +150,8 @@ def test_what_music_and_listeners_say_stands_side_by_side() -> None:
     )
     blind = "heard at 96 dB SPL in a blind test of all distortion together (1 listener, 16 of 16 right)"
     loud = replace(RISE, audible=Audible(verdict="yes", at_db_spl=91.0, of="recorded music"), evidence=(ROW,))
-    by_music = (
-        "yes, in the music recorded at 91 dB SPL: what was added at these frequencies stands above what the music "
-        "masks (an estimate)"
-    )
-    by_tones = "no, of single tones at 96 dB SPL (an estimate)"
+    by_music = "the added distortion: yes; in music at 91 dB SPL it stands above what the music masks (an estimate)"
+    by_tones = "the added distortion: no, of single tones at 96 dB SPL (an estimate)"
     tones = replace(loud, audible=Audible(verdict="no", at_db_spl=96.0))
     nothing = replace(loud, audible=None)
     said = {one: [heard_words(each, ("desk",), one) for each in (loud, tones, nothing)] for one in (listened, None)}

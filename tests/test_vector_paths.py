@@ -14,7 +14,9 @@ PLACES = st.tuples(*[st.integers(-9_999_999, 9_999_999)] * 2)  # in ten-thousand
 
 def written(path) -> str:
     """As matplotlib writes a path: absolute letters, a line each."""
-    return "".join(f"{letter} {' '.join(f'{x / 1e4:g} {y / 1e4:g}' for x, y in points)}\n" for letter, points in path)
+    return "".join(
+        f"{letter} {' '.join(f'{x / 1e4:.7g} {y / 1e4:.7g}' for x, y in points)}\n" for letter, points in path
+    )
 
 
 def drawn(path: str) -> list[tuple[str, list[tuple[float, float]]]]:

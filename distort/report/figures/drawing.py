@@ -17,6 +17,7 @@ import numpy as np
 
 from distort.processes import other_processes
 from distort.report.figures.formats import FormatName
+from distort.report.figures.garbage import search_seldom
 from distort.report.figures.saving import FileKind, save_figure
 from distort.session.files.hashing import is_file_of, sha256_of_file
 from distort.session.results.drawn_files import DrawnFigure, DrawnFile, Record, read_record, write_record
@@ -152,7 +153,9 @@ Job = tuple["Callable[[], Figure]", Path, tuple[FileKind, ...], bool, FormatName
 
 def _save(job: Job) -> tuple[Path, ...]:
     draw, stem, kinds, dark, form = job
-    return save_figure(draw(), stem, kinds=kinds, dark=dark, form=form)
+    paths = save_figure(draw(), stem, kinds=kinds, dark=dark, form=form)
+    search_seldom()  # now that all is imported
+    return paths
 
 
 def _saved(jobs: Sequence[Job]) -> Iterator[tuple[Path, ...]]:

@@ -35,7 +35,7 @@ def many_blocks(found: Sequence[ConditionResults], *, session: str) -> Iterator[
     yield ""
     yield _table(found[:MOST_ROWS])
     yield "Each at its highest level, dB SPL (nominal). Bass from: 10 dB below the loudest"
-    yield "octave. Spread: dB, 100 Hz to 10 kHz. THD: %, and where. Loss: dB of compression."
+    yield "octave. Spread: dB, 100 Hz to 10 kHz. THD: %, and where. Loss: compression, dB."
     if len(found) > MOST_ROWS:
         yield f"{len(found) - MOST_ROWS} more conditions have results of their own, as these have."
     warned = sum(

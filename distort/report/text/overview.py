@@ -284,8 +284,7 @@ def legend(rows: Sequence[LevelOverview]) -> list[str]:
     nominal = "nominal, dB SPL" if unit == "dB SPL" else "as it is named"
     lines = [
         f"Level: {nominal}. Measured: mean over the band, {unit}.",
-        "Bass from: 10 dB below the loudest octave.",
-        "Spread: highest less lowest of the response, dB, 100 Hz to 10 kHz.",
+        "Bass from: 10 dB below the loudest octave. Spread: max - min, 100 Hz to 10 kHz.",
         "THD, multitone: % re fundamental, all tones. Compression: dB, worst octave.",
     ]
     if any(one.thd is not None and one.thd.finding is not None for one in rows):
