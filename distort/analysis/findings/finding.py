@@ -1,6 +1,6 @@
 """What is handed on: one place, or one comb of places, or one broad change, with one explanation."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any, Literal, get_args
 
@@ -169,3 +169,13 @@ class Draft:
     def high_hz(self) -> float:
         """Upper end of the first place."""
         return self.places[0].high_hz
+
+
+def response_shows(evidence: Sequence[EvidenceRow]) -> bool:
+    """Whether the response at n f rises by half of what the order does that rises most of those that speak for a
+    finding; also where nothing is known of it."""
+    rows = [row for row in evidence if row.speaks == "for"]
+    top = max(rows, key=lambda row: row.rise_db, default=None)
+    if top is None or top.response_at_product_db is None or top.source_db is None:
+        return True
+    return top.response_at_product_db >= 0.5 * top.source_db

@@ -2,10 +2,8 @@
 
 from collections.abc import Callable, Mapping
 
-import numpy as np
-
 from distort.analysis.findings.evidence import Evidence
-from distort.analysis.findings.finding import Draft, Explanation, NextStep
+from distort.analysis.findings.finding import Draft, Explanation, NextStep, response_shows
 from distort.analysis.findings.frame_words import frame_sentence
 from distort.analysis.findings.impulse_findings import of_impulses
 from distort.analysis.findings.impulse_words import impulse_words
@@ -194,10 +192,7 @@ def _peak(draft: Draft, at: str) -> tuple[str, str]:
 
 def _unseen(draft: Draft) -> str:
     """That the response does not show the resonance, where it does not: a cone's break-up above a crossover, say."""
-    leading = max(draft.evidence, key=lambda row: row.rise_db if row.speaks == "for" else -np.inf, default=None)
-    if leading is None or leading.response_at_product_db is None or leading.source_db is None:
-        return ""
-    if leading.response_at_product_db >= 0.5 * leading.source_db:
+    if response_shows(draft.evidence):
         return ""
     return " The response does not show it: another part radiates the tones of that frequency, as above a crossover."
 

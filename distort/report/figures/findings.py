@@ -12,7 +12,7 @@ import numpy as np
 
 from distort.analysis.common.grid import band_edges_hz
 from distort.analysis.common.quantities import from_findings
-from distort.analysis.findings.finding import Finding
+from distort.analysis.findings.finding import Finding, response_shows
 from distort.report.figures.compression import change_limits, draw_changes
 from distort.report.figures.dips import HATCH
 from distort.report.figures.harmonics import order_style
@@ -252,6 +252,8 @@ def _panel_of(one: Finding, panels: "dict[str, Axes]") -> str:
 def kind_of(one: Finding) -> Kind:
     """What makes it, as far as it is decided."""
     if not one.decided:
+        return KINDS["open"]
+    if one.explanation == "product-on-peak" and not response_shows(one.evidence):
         return KINDS["open"]
     return KINDS["response" if one.explanation in BY_RESPONSE else "loudspeaker"]
 
