@@ -1,6 +1,7 @@
 """Figures on disk: only what changed is drawn again; on dark they keep their order; in the page they stay the same."""
 
 import re
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 from functools import partial
 from urllib.parse import unquote
@@ -198,3 +199,19 @@ def test_signal_to_noise_is_the_response_less_its_floor() -> None:
     silent = replace(response(86.0), noise_db=np.full(241, np.nan))
     with pytest.raises(ValueError, match="noise is known"):
         quality_figure({86.0: silent}, LEGEND)
+
+
+def test_processes_begin_ahead_where_enough_is_to_be_drawn_and_end_with_the_work(monkeypatch) -> None:
+    """A thread stands for a process; one processor has none to spare."""
+    begun: list[ThreadPoolExecutor] = []
+    monkeypatch.setattr(drawing, "other_processes", lambda count: begun.append(ThreadPoolExecutor(count)) or begun[-1])
+    for processors, expected, ahead in ((2, 7, 0), (1, 80, 0), (2, 8, 1), (64, 8, 1)):
+        begun.clear()
+        monkeypatch.setattr(drawing.os, "cpu_count", lambda count=processors: count)
+        with drawing.Drawers() as drawers:
+            drawers.begin(expected=expected)
+            assert len(begun) == ahead
+            assert not begun or drawers.pool() is begun[0]
+        for pool in begun:
+            with pytest.raises(RuntimeError, match="shutdown"):
+                pool.submit(print)

@@ -1,10 +1,20 @@
 """distort report: draws the figures and writes the page."""
 
 import argparse
+from functools import partial
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from distort.commands.parser import Parser, Subparsers, add_command
 from distort.commands.sessions import add_session
+
+if TYPE_CHECKING:
+    from distort.report.figures.drawing import Drawers
+    from distort.report.figures.saving import FileKind
+    from distort.session.files.folder import SessionFolder
+
+LEAST_FIGURES = 8
+"""Of a condition of one level of sweeps."""
 
 
 def add_parser(subparsers: "Subparsers[Parser]") -> None:
@@ -41,30 +51,41 @@ def add_parser(subparsers: "Subparsers[Parser]") -> None:
 
 def run(arguments: argparse.Namespace) -> int:
     """Draw them. Raises SessionError when there are no results, UsageError for an unknown condition."""
+    from distort.report.figures.drawing import Drawers
+    from distort.session.files.folder import SessionFolder
+
+    folder = SessionFolder(arguments.folder)
+    with Drawers() as drawers:
+        conditions = 1 if arguments.condition is not None else len(folder.conditions_analysed())
+        if not folder.figures_folder().exists():
+            drawers.begin(expected=LEAST_FIGURES * conditions)
+        return _draw_and_write(folder, arguments, drawers)
+
+
+def _draw_and_write(folder: "SessionFolder", arguments: argparse.Namespace, drawers: "Drawers") -> int:
     from distort.commands.conditions import analysed
     from distort.errors import shown
-    from distort.report.figures.saving import FileKind
     from distort.report.figures.session_figures import draw_session
     from distort.report.figures.style import lacking
     from distort.report.page.document import write_page
     from distort.report.terminal.console import make_console, progress, say
     from distort.report.text.published import left_out_sentences
-    from distort.session.files.folder import SessionFolder
     from distort.session.plan.reading import read_plan
 
-    folder = SessionFolder(arguments.folder)
     conditions = analysed(folder, arguments.condition)
     words = read_plan(folder.root).report
     kinds: tuple[FileKind, ...] = ("png", "svg", "pdf") if arguments.pdf else ("png", "svg")
+    raster: tuple[FileKind, ...] = ("png",)
     new: list[Path] = []
     with progress() as moved:
-        drawn = draw_session(folder, conditions, words, progress=moved, kinds=kinds)
+        draw = partial(draw_session, folder, conditions, words, progress=moved, drawers=drawers)
+        drawn = draw(kinds=kinds)
         new += drawn.new
         for dark in (False, True) if arguments.dark else (False,):
             if dark:
-                new += draw_session(folder, conditions, words, progress=moved, kinds=kinds, dark=True).new
+                new += draw(kinds=kinds, dark=True).new
             for form in dict.fromkeys(arguments.format):
-                new += draw_session(folder, conditions, words, progress=moved, kinds=("png",), dark=dark, form=form).new
+                new += draw(kinds=raster, dark=dark, form=form).new
     page = write_page(folder, conditions, words, figures=drawn.paths)
     say(make_console(stderr=True), *left_out_sentences(page.left_out, str(folder.root)))
     if lost := lacking(" ".join([words.title, words.credit, *(one.findings.loudspeaker.name for one in conditions)])):

@@ -6,7 +6,7 @@ import pickle
 import time
 from collections import deque
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from concurrent.futures import Future
+from concurrent.futures import Future, ProcessPoolExecutor
 from dataclasses import dataclass, fields, is_dataclass
 from functools import cache, partial
 from importlib.metadata import version
@@ -89,6 +89,40 @@ WORTH_A_PROCESS = 8
 """Fewer figures than this are drawn sooner than another process has started."""
 
 
+class Drawers:
+    """Other processes that draw: begun when they are first needed, or ahead of that, and ended together."""
+
+    def __init__(self) -> None:
+        self._pool: ProcessPoolExecutor | None = None
+
+    def __enter__(self) -> "Drawers":
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        if self._pool is not None:
+            self._pool.shutdown(cancel_futures=True)
+
+    def begin(self, *, expected: int) -> None:
+        """Let one load what it draws with while this process still reads what will be drawn, `expected` figures."""
+        if others_for(expected) >= 1:
+            self.pool().submit(_load)
+
+    def pool(self) -> ProcessPoolExecutor:
+        """The processes, which start one by one as they are given work."""
+        if self._pool is None:
+            self._pool = other_processes(max((os.cpu_count() or 1) - 1, 1))
+        return self._pool
+
+
+def others_for(figures: int) -> int:
+    """How many other processes so many figures are worth here."""
+    return min((os.cpu_count() or 1) - 1, figures // WORTH_A_PROCESS)
+
+
+def _load() -> None:
+    import distort.report.figures.canvas  # noqa: F401
+
+
 @dataclass(frozen=True, kw_only=True)
 class Drawn:
     """Files of all figures asked for, and those of them that were written now."""
@@ -105,11 +139,17 @@ def draw_figures(
     dark: bool,
     form: FormatName | None = None,
     progress: Callable[[str, int, int], None],
+    drawers: Drawers | None = None,
 ) -> Drawn:
     """Bring the files of `figures` in `folder` up to date, telling how long the rest will take.
 
+    drawers   processes that may help; None: some of its own
+
     Raises SessionError when one cannot be written.
     """
+    if drawers is None:
+        with Drawers() as own:
+            return draw_figures(figures, folder, kinds=kinds, dark=dark, form=form, progress=progress, drawers=own)
     before = {one.stem: one for one in read_record(folder).figures}
     digests = {stem: digest_of(draw, dark, form, drawing_version()) for stem, draw in figures}
     jobs = [
@@ -120,7 +160,7 @@ def draw_figures(
     new: list[Path] = []
     progress(f"drawing {len(jobs)} figures", 0, len(jobs))
     began_s = time.monotonic()
-    for done, paths in enumerate(_saved(jobs), 1):
+    for done, paths in enumerate(_saved(jobs, drawers), 1):
         left_s = (time.monotonic() - began_s) / done * (len(jobs) - done)
         progress(f"drawing {paths[0].stem}, {time_left(left_s)} to go", done, len(jobs))
         new += paths
@@ -158,26 +198,26 @@ def _save(job: Job) -> tuple[Path, ...]:
     return paths
 
 
-def _saved(jobs: Sequence[Job]) -> Iterator[tuple[Path, ...]]:
+def _saved(jobs: Sequence[Job], drawers: Drawers) -> Iterator[tuple[Path, ...]]:
     """Paths of each job as it is done."""
-    others = min((os.cpu_count() or 1) - 1, len(jobs) // WORTH_A_PROCESS)
+    others = others_for(len(jobs))
     if others < 1:
         yield from map(_save, jobs)
         return
-    pool = other_processes(others)
     left = deque(jobs)
     given: deque[Future[tuple[Path, ...]]] = deque()
     try:
         while left or given:
-            # the other processes work from the front, this one from the back
-            while left and len(given) < GIVEN_AHEAD * others:
-                given.append(pool.submit(_save, left.popleft()))
+            # the other processes work from the front, this one from the back; it keeps the last, or it would wait
+            while len(left) > 1 and len(given) < GIVEN_AHEAD * others:
+                given.append(drawers.pool().submit(_save, left.popleft()))
             if left:
                 yield _save(left.pop())
             while given and (given[0].done() or not left):
                 yield given.popleft().result()
     finally:
-        pool.shutdown(cancel_futures=True)
+        for one in given:
+            one.cancel()
 
 
 def _missing(before: DrawnFigure | None, digest: str, folder: Path, kinds: Sequence[FileKind]) -> tuple[FileKind, ...]:

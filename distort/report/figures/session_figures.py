@@ -14,7 +14,7 @@ from distort.analysis.heating.result import HeatingResult
 from distort.report.figures.burst import burst_compression_figure, burst_figure, shown_levels
 from distort.report.figures.compression import change_limits, compression_figure
 from distort.report.figures.dips import dips_among
-from distort.report.figures.drawing import Drawn, Named, draw_figures, forget, up_to_date
+from distort.report.figures.drawing import Drawers, Drawn, Named, draw_figures, forget, up_to_date
 from distort.report.figures.findings import findings_figure
 from distort.report.figures.formats import FormatName, formats_of
 from distort.report.figures.frames import frames_figure
@@ -76,15 +76,19 @@ def draw_session(
     kinds: Sequence[FileKind] = ("png", "svg"),
     dark: bool = False,
     form: FormatName | None = None,
+    drawers: Drawers | None = None,
 ) -> Drawn:
     """Draw what changed since it was drawn last into results/figures, or the folder of its format, or of dark ones.
 
-    Levels and conditions share their scales, so that any two figures can be laid over one another. Raises SessionError
-    when a file cannot be written.
+    Levels and conditions share their scales, so that any two figures can be laid over one another.
+
+    drawers   processes that may help; None: some of its own
+
+    Raises SessionError when a file cannot be written.
     """
     where = folder.figures_folder(dark=dark, form=form)
     figures = [one for one in _figures(conditions, words) if form is None or formats_of(one[0], [form])]
-    drawn = draw_figures(figures, where, kinds=kinds, dark=dark, form=form, progress=progress)
+    drawn = draw_figures(figures, where, kinds=kinds, dark=dark, form=form, progress=progress, drawers=drawers)
     _remove_stale(where, conditions, stems={stem for stem, _ in figures})
     return drawn
 
