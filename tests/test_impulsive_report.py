@@ -47,7 +47,7 @@ def evidence(*places: ImpulsivePlace) -> Evidence:
 @pytest.mark.parametrize(
     ("kind", "explanation", "words"),
     [
-        ("rattle", "rattle", "It is irregular, so it is a loose part rather than the driver"),
+        ("rattle", "rattle", "which points to a loose part rather than the driver"),
         ("rub", "rub", "in every cycle"),
         ("airflow-noise", "airflow-noise", "air in a port or through a leak"),
         ("undecided", "undecided", "cannot tell a loose part from the driver"),

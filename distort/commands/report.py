@@ -56,9 +56,9 @@ def run(arguments: argparse.Namespace) -> int:
 
     folder = SessionFolder(arguments.folder)
     with Drawers() as drawers:
-        conditions = 1 if arguments.condition is not None else len(folder.conditions_analysed())
-        if not folder.figures_folder().exists():
-            drawers.begin(expected=LEAST_FIGURES * conditions)
+        known = [name for name in folder.conditions_analysed() if arguments.condition in (None, name)]
+        if known and not folder.figures_folder().exists():
+            drawers.begin(expected=LEAST_FIGURES * len(known))
         return _draw_and_write(folder, arguments, drawers)
 
 

@@ -14,7 +14,7 @@ _HEADLINES: Mapping[Explanation, str] = {
 }
 
 _SENTENCES: Mapping[Explanation, str] = {
-    "rattle": "Something rattles while {where}. It is irregular, so it is a loose part rather than the driver.",
+    "rattle": "Something rattles while {where}. It is irregular, which points to a loose part rather than the driver.",
     "rub": "The same sharp sound comes in every cycle while {where}: a coil that rubs or reaches its stop, a part "
     "that buzzes in step, or clipping.",
     "airflow-noise": "Noise swells in step with the tone while {where}: air in a port or through a leak, or a coil "

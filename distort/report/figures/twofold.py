@@ -15,7 +15,7 @@ class Twofold(RendererBase):
     """Gives whatever is drawn to a renderer in `pixels` as it is, and to one in `points` with its places scaled.
 
     Widths of lines, dashes and sizes of letters are points for both. It takes what figures are made of: paths, markers,
-    collections of paths, and text. Raises NotImplementedError for an image.
+    collections of paths, text, and images.
     """
 
     def __init__(self, pixels: Any, points: Any) -> None:
@@ -81,6 +81,16 @@ class Twofold(RendererBase):
         """One line of letters."""
         self.points.draw_text(self._in_points(gc), self.share * x, self.share * y, s, *style, **more)
         self.pixels.draw_text(gc, x, y, s, *style, **more)
+
+    def draw_image(self, gc: Any, x: float, y: float, im: Any, transform: Any = None) -> None:
+        """An image made for the pixels; the renderer in points knows their resolution. `transform` is never given to a
+        renderer that cannot scale images."""
+        self.points.draw_image(self._in_points(gc), self.share * x, self.share * y, im)
+        self.pixels.draw_image(gc, x, y, im)
+
+    def option_image_nocomposite(self) -> bool:
+        """Each image by itself, as the renderer in pixels has them."""
+        return True
 
     def _in_points(self, gc: Any) -> Any:
         """The same style, cut off at the same places."""

@@ -143,7 +143,7 @@ class _Reading:
 
     def _attribute(self, key: str, value: str) -> str:
         if key == _LINK:
-            return f" href='#{self._short(value[1:])}'"
+            return f" href='#{self._short(value[1:])}'" if value.startswith("#") else f" href='{value}'"
         return _attribute(key, _REFERENCE.sub(lambda found: f"url(#{self._short(found[1])})", value))
 
     def _short(self, name: str) -> str:
