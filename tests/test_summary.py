@@ -9,6 +9,7 @@ from distort import __main__ as program
 from distort.analysis.findings.finding import Finding
 from distort.report.terminal.console import make_console, say
 from distort.report.text.many_conditions import MOST_ROWS, MOST_TOLD, are_many, many_blocks, short_name
+from distort.report.text.overview import HEADERS, overview, overview_blocks
 from distort.report.text.summary import MOST_HEADLINES, MOST_LEVELS, next_sentences, summary_blocks
 from distort.session.recordings.sidecar import Quality
 from distort.session.results.condition_results import ConditionResults
@@ -41,6 +42,7 @@ def test_a_condition_is_told_in_thirty_lines(capsys: pytest.CaptureFixture[str],
     lines = printed(capsys, *blocks)
     assert len(lines) <= LINES, lines
     assert max(map(len, lines)) <= COLUMNS
+    assert not any("\N{HORIZONTAL ELLIPSIS}" in line for line in lines), "nothing is cut"
     assert f"{9 - MOST_HEADLINES} more, and why: distort show d:desk findings" in lines
     thinned = [line for line in lines if "levels. All of them: distort show d:desk overview" in line]
     assert bool(thinned) == (levels > MOST_LEVELS)
@@ -83,3 +85,14 @@ def test_show_prints_every_level(tmp_path, capsys: pytest.CaptureFixture[str]) -
     assert [line.split()[0] for line in lines if line.lstrip()[:2] in ("86", "96")] == ["86", "96"]
     assert program.main(["show", f"{folder.root}:desk", "overview", "--json"]) == 0
     assert '"level_db_spl": 86.0' in capsys.readouterr().out
+
+
+def test_the_widest_cells_leave_every_heading_whole(capsys: pytest.CaptureFixture[str]) -> None:
+    """A cause in brackets, three digits and their marks, over all columns at once."""
+    found = overview(condition((101.0,)))[0]
+    widest = ("101", "31.5 Hz", "16.7", "?0.41 at 1.2 kHz (1)", "?0.096", "2.0 at 31.5 Hz", "101.4")
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr("distort.report.text.overview.cells", lambda _: widest)
+        lines = printed(capsys, *overview_blocks([found]))
+    assert all(heading in lines[0] for heading in HEADERS)
+    assert all(cell in lines[1] for cell in widest)

@@ -82,9 +82,8 @@ class Twofold(RendererBase):
         self.points.draw_text(self._in_points(gc), self.share * x, self.share * y, s, *style, **more)
         self.pixels.draw_text(gc, x, y, s, *style, **more)
 
-    def draw_image(self, gc: Any, x: float, y: float, im: Any, transform: Any = None) -> None:
-        """An image made for the pixels; the renderer in points knows their resolution. `transform` is never given to a
-        renderer that cannot scale images."""
+    def draw_image(self, gc: Any, x: float, y: float, im: Any, *_: Any) -> None:
+        """An image made for the pixels, whose resolution the renderer in points knows."""
         self.points.draw_image(self._in_points(gc), self.share * x, self.share * y, im)
         self.pixels.draw_image(gc, x, y, im)
 

@@ -183,7 +183,7 @@ class OverviewTable:
     """Conditions that have no rows here."""
 
 
-SOFT = {"Multitone": "Multi\u00adtone", "Compression": "Compres\u00adsion", "Measured": "Mea\u00adsured"}
+SOFT = {"Multitone": "Multi\u00adtone", "Compression": "Compres\u00adsion"}
 """Where a heading may break on a phone."""
 
 MARKS_IN_CELLS = (f"{DOUBTFUL} ", f"{BELOW_FLOOR} ", f"{NOT_MEASURABLE}:")

@@ -244,7 +244,10 @@ def _largest_loss(found: CompressionFound, place: int) -> CompressionRead:
     return CompressionRead(state="none" if known else "unknown")
 
 
-HEADERS = ("Level", "Bass from", "Spread", "Worst THD", "Multitone", "Compression", "Measured")
+COLUMNS = 80
+"""Of a terminal."""
+
+HEADERS = ("Level", "Bass from", "Spread", "Worst THD", "Multitone", "Compression", "Actual")
 """Of the columns of `cells`, for every reader."""
 
 
@@ -283,7 +286,7 @@ def legend(rows: Sequence[LevelOverview]) -> list[str]:
     unit = rows[0].unit if rows else "dB SPL"
     nominal = "nominal, dB SPL" if unit == "dB SPL" else "as it is named"
     lines = [
-        f"Level: {nominal}. Measured: mean over the band, {unit}.",
+        f"Level: {nominal}. Actual: measured, mean over the band, {unit}.",
         "Bass from: 10 dB below the loudest octave. Spread: max - min, 100 Hz to 10 kHz.",
         "THD, multitone: % re fundamental, all tones. Compression: dB, worst octave.",
     ]
@@ -297,7 +300,9 @@ def legend(rows: Sequence[LevelOverview]) -> list[str]:
 
 def overview_blocks(rows: Sequence[LevelOverview]) -> Iterator[str | Table]:
     """The rows as a table within 80 columns of a terminal, and its legend in lines."""
-    table = Table(box=None, padding=(0, 2, 0, 0), pad_edge=False, show_edge=False, header_style="bold")
+    widths = [max(map(len, column)) for column in zip(HEADERS, *map(cells, rows), strict=True)]
+    apart = 2 if sum(widths) + 2 * (len(widths) - 1) <= COLUMNS else 1
+    table = Table(box=None, padding=(0, apart, 0, 0), pad_edge=False, show_edge=False, header_style="bold")
     for header in HEADERS:
         table.add_column(header, justify="left" if header in ("Worst THD", "Compression") else "right", no_wrap=True)
     for one in rows:
