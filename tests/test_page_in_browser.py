@@ -12,6 +12,7 @@ from tests.blank_figures import unmade_figures
 from tests.browser_fixtures import browser, opened  # noqa: F401 - a fixture is used by its name
 from tests.page_examples import HOSTILE, whole_results, with_findings, write_session
 from tests.report_examples import harmonics
+from tests.three_conditions import three_conditions
 
 pytestmark = [pytest.mark.in_browser, pytest.mark.sample]
 
@@ -297,14 +298,52 @@ def test_nothing_overlaps_on_paper(desktop) -> None:
     assert [one["text"] for one in boxes if one["right"] > width + 1] == []
 
 
-@pytest.mark.parametrize(("width", "height"), [(1280, 900), (390, 844)])
-def test_the_first_finding_is_within_two_screens_the_story_within_twelve(browser, report, width, height) -> None:  # noqa: F811
-    watched = opened(browser, report, viewport={"width": width, "height": height})
+SCREENS = pytest.mark.parametrize(("width", "height"), [(1280, 900), (390, 844)])
+
+
+@pytest.fixture(scope="module")
+def like_the_demo(tmp_path_factory):
+    folder = three_conditions(tmp_path_factory.mktemp("three"))
+    with unmade_figures():
+        assert program.main(["report", str(folder.root)]) == 0
+    return folder.root / "results" / "report.html"
+
+
+@SCREENS
+@pytest.mark.parametrize("session", ["report", "like_the_demo"])
+def test_the_first_finding_is_within_two_screens_the_story_within_twelve(browser, request, session, width, height):  # noqa: F811
+    watched = opened(browser, request.getfixturevalue(session), viewport={"width": width, "height": height})
     first = watched.page.locator("article").first.bounding_box()
     details = watched.page.locator("#details").bounding_box()
     assert first["y"] < 2.0 * height
     assert details["y"] < 12.0 * height
     watched.page.context.close()
+
+
+@SCREENS
+def test_the_table_of_levels_stands_open_but_on_a_phone_where_the_keyboard_opens_it(
+    browser,  # noqa: F811
+    like_the_demo,
+    width,
+    height,
+):
+    """Without scripts. The cause of the worst THD is within the screen's width."""
+    watched = opened(browser, like_the_demo, viewport={"width": width, "height": height}, java_script_enabled=False)
+    page = watched.page
+    summary, cause = page.locator(".levels > summary"), page.locator(".overview .cause a").first
+    assert summary.is_visible() == (width == 390)
+    assert cause.is_visible() == (width == 1280)
+    if width == 390:
+        assert "(desk at 96 dB), finding 6: a reflection" in summary.inner_text()
+        summary.focus()
+        page.keyboard.press("Enter")
+    assert cause.is_visible()
+    box = cause.bounding_box()
+    assert 0 <= box["x"] < box["x"] + box["width"] <= width
+    page.emulate_media(media="print")
+    assert cause.is_visible()
+    assert not summary.is_visible()
+    page.context.close()
 
 
 def test_a_chart_writes_the_words_of_its_axis_whole_on_a_phone(browser, report) -> None:  # noqa: F811

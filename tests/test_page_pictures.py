@@ -8,6 +8,7 @@ from xml.etree import ElementTree as Xml
 import numpy as np
 import pytest
 
+from distort.analysis.findings.finding import PlaceFound
 from distort.report.page import chart_data, downloads, figures
 from distort.report.page.chart_data import packed, plain_charts
 from distort.report.page.charts import session_charts
@@ -20,7 +21,7 @@ from distort.report.page.plot import Curve, Plot, Size, drawn, limits_of
 from distort.report.text.story import told
 from distort.session.plan.keys import ReportPlan
 from tests.page_examples import whole_results, with_findings, write_session
-from tests.report_examples import FREQUENCY_HZ
+from tests.report_examples import FREQUENCY_HZ, harmonics
 from tests.test_fault_changes import DIP, RISE, ROW
 from tests.test_report_page import Reader
 
@@ -192,6 +193,24 @@ def test_the_worst_thd_leads_to_the_finding_of_the_page_that_explains_it(both) -
     row = overview_table([changed, desk], story).groups[0][1][0]
     assert row.anchor == "finding-1"
     assert row.cause.startswith("1: the loudspeaker itself makes")
+
+
+def test_what_a_phone_says_of_the_folded_table_is_the_worst_thd_of_all_levels(both) -> None:
+    """tests/report_examples.py: at 96 dB THD is highest where the loudspeaker begins, 25 Hz: THD of orders 2 to 10 is
+    sqrt(sum of 10^(-n)) x 20 Hz / 25 Hz, 8.4 %; at 86 dB it is 10 dB less."""
+    stand, desk = (replace(one, findings=replace(one.findings, findings=(), anomalies=())) for one in both)
+    assert overview_table([stand, desk], ()).worst == "Worst THD 8.4 % at 25 Hz (stand at 96 dB)."
+    assert overview_table([stand], ()).worst == "Worst THD 8.4 % at 25 Hz (96 dB)."
+    lowest = PlaceFound(frequency_hz=25.0, low_hz=20.0, high_hz=30.0)
+    own = replace(both[0].findings.findings[1], places=(lowest,))
+    caused = replace(stand, findings=replace(stand.findings, findings=(own,)))
+    near_noise = replace(caused, harmonics=tuple(harmonics(noise_db=-30.0) for _ in caused.harmonics))
+    what = "finding 1: the loudspeaker itself makes 15 dB more second harmonic"
+    assert overview_table([caused], told([caused])).worst == f"Worst THD 8.4 % at 25 Hz (96 dB), {what}."
+    said = overview_table([near_noise], told([near_noise])).worst
+    assert said == f"Worst THD 8.4 % at 25 Hz (86 dB), use with caution, {what}."
+    without = replace(stand, findings=replace(stand.findings, levels=()), responses=(), harmonics=())
+    assert overview_table([without], ()).worst == ""
 
 
 def test_conditions_come_in_the_plans_order(tmp_path) -> None:

@@ -1,6 +1,6 @@
 """The first screen: the response with its findings marked, three sentences, and one table."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from markupsafe import Markup
@@ -12,7 +12,7 @@ from distort.report.page.marks import Badge, badges
 from distort.report.page.plot import Curve, Plot, Size, drawn
 from distort.report.text.burst import how_loud_sentence
 from distort.report.text.level_limits import limit_sentences, rule_sentences
-from distort.report.text.numbers import NOT_MEASURABLE, level_name
+from distort.report.text.numbers import NOT_MEASURABLE, level_name, two_digits, two_digits_hertz
 from distort.report.text.overview import HEADERS, LevelOverview, cells, legend, overview
 from distort.report.text.story import MARKS, Owner, Told, cause_words
 from distort.report.text.tables_sweep import BELOW_FLOOR, DOUBTFUL
@@ -174,6 +174,8 @@ class OverviewTable:
 
     headers: Sequence[tuple[str, str]]
     """Each with its unit; "": it has none, or its cells say it."""
+    worst: str
+    """The worst THD of all, its place, level and cause: what a phone says of the table while it is folded."""
     groups: tuple[tuple[str, tuple[OverviewRow, ...], tuple[str, ...]], ...]
     """Condition, its rows, and how loud it goes."""
     marks: tuple[str, ...]
@@ -196,21 +198,42 @@ def overview_table(conditions: Sequence[ConditionResults], story: Sequence[Told]
     """A row a level; of many conditions the first few, of many levels those that the picture has."""
     groups: list[tuple[str, tuple[OverviewRow, ...], tuple[str, ...]]] = []
     rows: list[LevelOverview] = []
+    worst: tuple[float, str] = (0.0, "")
     for results in conditions[:MOST_PANELS]:
         found = overview(results)
         rows += found
         numbers = _numbers(results, story)
+        name = f"{results.findings.condition} at " if len(conditions) > 1 else ""
+        worst = max([worst, *_worst_of(found, numbers, name)], key=lambda one: one[0])
         told = tuple(_row(results, one, numbers) for one in found)
         groups.append((results.findings.condition, told, (*limit_sentences(results), *how_loud_sentence(results))))
     lines = [each for each in legend(rows) if not each.startswith("In brackets")]
     lines += dict.fromkeys(each for results in conditions[:MOST_PANELS] for each in rule_sentences(results))
     return OverviewTable(
         headers=tuple((SOFT.get(each, each), UNITS.get(each, "")) for each in HEADERS),
+        worst=worst[1],
         groups=tuple(groups),
         marks=tuple(f"{line.rstrip('.')}." for line in lines if line.startswith(MARKS_IN_CELLS)),
         legend=tuple(line for line in lines if not line.startswith(MARKS_IN_CELLS)),
         left_out=tuple(results.findings.condition for results in conditions[MOST_PANELS:]),
     )
+
+
+def _worst_of(rows: Sequence[LevelOverview], numbers: Mapping[int, Told], name: str) -> Iterator[tuple[float, str]]:
+    """The worst THD of each row that has one, per cent, with the words for it; `name` says whose it is."""
+    for one in rows:
+        thd = one.thd
+        if thd is None:
+            continue
+        explained = None if thd.finding is None else numbers.get(thd.finding)
+        cause = cause_words(thd, explained)
+        place = f"{two_digits(thd.percent)} % at {two_digits_hertz(thd.frequency_hz)}"
+        said = [
+            f"Worst THD {place} ({name}{_level_words(one.level_db_spl)})",
+            *(["use with caution"] if thd.mark == DOUBTFUL else []),
+            *([f"finding {cause}" if explained is not None else cause] if cause else []),
+        ]
+        yield thd.percent, f"{', '.join(said)}."
 
 
 def _numbers(results: ConditionResults, story: Sequence[Told]) -> Mapping[int, Told]:

@@ -356,6 +356,11 @@
   addEventListener("hashchange", unfold);
   unfold();
 
+  // A wide screen has no fold on its first screen; where the style cannot open it, it is opened here.
+  if (!CSS.supports("selector(::details-content)") && matchMedia("(min-width: 45rem)").matches) {
+    for (const one of document.querySelectorAll(".levels")) one.open = true;
+  }
+
   // On paper every fold is open.
   let closed = [];
   addEventListener("beforeprint", () => {
