@@ -119,5 +119,5 @@ def test_what_would_confirm_can_be_typed(analysed) -> None:
             named = [word.partition(":")[2] for word in command.split() if word.startswith("FOLDER:")]
             assert named
             for name in named:
-                assert name in STATED or f'add "{name}" to conditions' in one.next.text
+                assert name in STATED or f'Add "{name}" to conditions' in one.next.first
             assert command.startswith("distort compare ") or command.endswith(" --simulate")

@@ -114,7 +114,7 @@ def test_one_near_field_is_held_against_what_is_heard_at_a_distance() -> None:
         (replace(NEAR, highest_hz=899.0), "and what is radiated shows up to 899 Hz (ka = 1)."),
         (
             NearField(highest_hz=273.0, radius_known=False),
-            "if it is as large as can be: say its radius_m in session.toml",
+            "if it is as large as can be: state its radius in the plan",
         ),
     ],
 )

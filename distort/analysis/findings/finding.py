@@ -80,6 +80,8 @@ class NextStep:
     """What would confirm it, or tell what is open."""
 
     text: str
+    first: str = field(default="", metadata={"later": True, "only_if_said": True})
+    """What must stand in the plan before, in the words of its file; nothing: it has all."""
     command: str | None = None
     """One that this program runs and whose result it reads, as it is typed; FOLDER stands for the session's path."""
 

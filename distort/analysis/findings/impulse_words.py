@@ -25,10 +25,13 @@ _SENTENCES: Mapping[Explanation, str] = {
 
 _STEPS: Mapping[Explanation, str] = {
     "rattle": "Tighten or take off grille, screws and trim and record again: a loose part will be silent.",
-    "rub": "Put a level 3 dB lower into session.toml and record it: clipping and a stop go, a rub may stay.",
+    "rub": "Record a level 3 dB lower: clipping and a stop go, a rub may stay.",
     "airflow-noise": "Stuff the port lightly and record again: the air of a port will be silent.",
     "undecided": "Tighten or take off grille, screws and trim and record again: a loose part will be silent.",
 }
+
+LOWER_LEVEL = "Add that level to db_spl of [levels] in session.toml first."
+"""What the step of a rub needs."""
 
 OR_IMAGES = (
     "something strikes or images beat",
@@ -62,5 +65,5 @@ def impulse_words(draft: Draft, evidence: Evidence) -> tuple[str, str, NextStep]
     return (
         f"{span}: {headline} at {level}",
         sentence,
-        as_planned(evidence, step) if draft.explanation == "rub" else again(draft, evidence, step),
+        as_planned(evidence, step, first=LOWER_LEVEL) if draft.explanation == "rub" else again(draft, evidence, step),
     )

@@ -150,7 +150,7 @@ def _too_high(at: OrderPlace, beyond: Sequence[Measured]) -> str:
     """Why near fields do not tell."""
     best = max(beyond, key=_highest_hz)
     known = best.near_field is not None and best.near_field.radius_known
-    how = " (ka = 1)" if known else " if it is as large as can be: say its radius_m in session.toml"
+    how = " (ka = 1)" if known else " if it is as large as can be: state its radius in the plan"
     return (
         f"The near field of {best.condition} does not tell: {at.words} lies at {hertz(at.product_hz)}, and what is "
         f"radiated shows up to {hertz(_highest_hz(best))}{how}."

@@ -67,9 +67,9 @@ def _elsewhere(evidence: Evidence, step: _Elsewhere) -> NextStep:
             text=f"Compare with condition '{there}': {step.seen}.",
             command=f"distort compare {FOLDER}:{here} {FOLDER}:{there}",
         )
-    first = "" if there in set_ups.planned else f' (in session.toml first add "{there}" to conditions)'
     return NextStep(
-        text=f"{step.to_do}, measure that as condition '{there}'{first} and compare it with '{here}': {step.seen}.",
+        text=f"{step.to_do}, measure that as condition '{there}' and compare it with '{here}': {step.seen}.",
+        first="" if there in set_ups.planned else f'Add "{there}" to conditions in session.toml first.',
         command=_measure(f"{FOLDER}:{there}", set_ups),
     )
 
@@ -90,8 +90,11 @@ def _of_change(evidence: Evidence) -> NextStep:
         text = "Record the multitones too: how fast their level settles tells a limiter from a voice coil."
         return NextStep(text=text, command=_measure(here, evidence.set_ups, only))
     if not evidence.heating:
-        text = "Measure with repeat_reference = true in session.toml: what the lowest level then lacks is heat."
-        return NextStep(text=text, command=_measure(here, evidence.set_ups, " --again"))
+        return NextStep(
+            text="Play the lowest level once more after the loudest: what it then lacks is heat.",
+            first="Set repeat_reference = true in session.toml first.",
+            command=_measure(here, evidence.set_ups, " --again"),
+        )
     return _bursts(
         evidence, "Record tone bursts: they are too short to heat a coil. If they lose level too, it is not heat."
     )
@@ -103,27 +106,27 @@ def _frames(draft: Draft, evidence: Evidence) -> NextStep:
     level = draft.numbers.get("level_db_spl", max(evidence.levels, default=0.0))
     first = ""
     if not set_ups.frames_hz:
-        first = "Add [frames] to session.toml first. "
+        first = "Add [frames] to session.toml first."
     elif not any(near_places(draft, at_hz) for at_hz in set_ups.frames_hz):
-        first = f"Add {draft.places[0].frequency_hz:.3g} to frequencies_hz of [frames] in session.toml first. "
+        first = f"Add {draft.places[0].frequency_hz:.3g} to frequencies_hz of [frames] in session.toml first."
     elif level not in set_ups.frames_levels:
-        first = "Raise highest_levels of [frames] in session.toml first. "
+        first = "Raise highest_levels of [frames] in session.toml first."
     again = " --again" if any(one.level_db_spl == level for one in evidence.frames) else ""
     return NextStep(
-        text=f"{first}Play frames, a short loud sine between quiet ones: they show whether a limiter, heat or "
-        f"something immediate does it.",
+        text="Play frames, a short loud sine between quiet ones: they show whether a limiter, heat or something "
+        "immediate does it.",
+        first=first,
         command=_measure(f"{FOLDER}:{evidence.condition}", set_ups, f" --only frames_{level:g}dB{again}"),
     )
 
 
 def _bursts(evidence: Evidence, text: str) -> NextStep:
-    first = "" if evidence.set_ups.bursts else "Add [burst] to session.toml first. "
-    return as_planned(evidence, f"{first}{text}")
+    return as_planned(evidence, text, first="" if evidence.set_ups.bursts else "Add [burst] to session.toml first.")
 
 
-def as_planned(evidence: Evidence, text: str) -> NextStep:
+def as_planned(evidence: Evidence, text: str, *, first: str) -> NextStep:
     """What the plan has then and is not recorded yet."""
-    return NextStep(text=text, command=_measure(f"{FOLDER}:{evidence.condition}", evidence.set_ups))
+    return NextStep(text=text, first=first, command=_measure(f"{FOLDER}:{evidence.condition}", evidence.set_ups))
 
 
 def _measure(target: str, set_ups: SetUps, more: str = "") -> str:

@@ -17,11 +17,12 @@ from distort.report.page.opening import overview_table, owners, response_picture
 from distort.report.page.rendering import rendered
 from distort.report.page.what_was_found import chapters
 from distort.report.text.afterwards import applied_sentence
+from distort.report.text.at_home import home_sentence
 from distort.report.text.headings import unlike_takes_sentences
 from distort.report.text.simulated import SIMULATED_WORDS
 from distort.report.text.staleness import stale_clauses
 from distort.report.text.story import Told, opening, told
-from distort.session.files.folder import SessionFolder
+from distort.session.files.folder import PLAN_FILE, SessionFolder
 from distort.session.plan.keys import ReportPlan
 from distort.session.plan.reading import read_plan
 from distort.session.results.across_results import read_across
@@ -93,11 +94,12 @@ def page(
         credit=words.credit,
         warnings=[
             *[f"{SIMULATED_WORDS}."] * simulated,
-            *(f"Careful: {one}." for one in stale),
+            *(f"Careful: {one.replace(PLAN_FILE, 'the plan of the session')}." for one in stale),
             *(said for results in conditions for said in _careful(results.findings)),
         ],
         pictures=response_pictures(conditions, story, changed=changed),
         owners=owners(story),
+        at_home=home_sentence(conditions),
         sentences=opening(conditions, story),
         overview=overview_table(conditions, story),
         chapters=chapters(story, conditions, sounds=sounds),

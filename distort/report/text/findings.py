@@ -94,7 +94,7 @@ def _paragraph(one: Finding, session: str, audible: str) -> Iterator[str]:
     yield f"   {surely(one)}"
     if audible:
         yield f"   Audible: {audible}."
-    yield f"   To confirm: {one.next.text}"
+    yield f"   To confirm: {f'{one.next.first} ' if one.next.first else ''}{one.next.text}"
     if one.next.command is not None:
         yield f"   {typed(one.next.command, session)}"
 

@@ -191,7 +191,7 @@ _NONE: dict[Owner, str] = {
     "loudspeaker": "Nothing in its distortion or compression stands out.",
     "set-up": "Nothing that was found is known to be theirs.",
 }
-_UNREAD = "These results were written before there were findings: run 'distort analyze' again."
+_UNREAD = "These results were made before findings were looked for: the recordings must be analysed again."
 
 
 def _of_owner(
@@ -257,7 +257,8 @@ def proof_words(one: Told) -> str:
 
 
 def confirm_words(one: Told) -> str:
-    """What would confirm it; nothing where another condition already does."""
+    """What would confirm it, without what the plan's file must say for that; nothing where another condition already
+    does."""
     return one.finding.next.text if one.verdict is not None or not proof_words(one) else ""
 
 
