@@ -12,6 +12,7 @@ from distort.analysis.findings.finding import PlaceFound
 from distort.report.page import chart_data, downloads, figures
 from distort.report.page.chart_data import packed, plain_charts
 from distort.report.page.charts import session_charts
+from distort.report.page.colours import level_colour
 from distort.report.page.document import page
 from distort.report.page.downloads import downloads_of
 from distort.report.page.finding_pictures import panels, range_of
@@ -147,6 +148,18 @@ def test_a_finding_of_compression_has_every_level_of_its_source(both) -> None:
     (only,) = panels(limiter, both)
     assert only.quantity == "Change re 86 dB SPL, sweep, dB"
     assert [curve.name for curve in only.key] == ["96 dB"]
+
+
+def test_a_level_has_one_colour_in_all_pictures_of_the_page(both) -> None:
+    """96 dB is the louder of two levels in one condition, and the third of four in the other."""
+    four = [both[0], whole_results("desk", levels=(76.0, 86.0, 96.0, 102.0), conditions=("stand", "desk"))]
+    story = told(four)
+    (only,) = panels(next(one for one in story if one.finding.explanation == "limiting"), four)
+    colours = [set(re.findall("--light:(#[0-9a-f]{6})", one.wide)) for one in response_pictures(four, story)]
+    assert [len(each) for each in colours] == [2, 4]
+    assert colours[0] < colours[1]
+    assert [curve.colour for curve in only.key] == [level_colour(2, 4)]
+    assert level_colour(2, 4) in colours[0]
 
 
 def test_a_harmonic_that_meets_a_peak_has_the_response_where_it_comes_out(both) -> None:

@@ -1,6 +1,6 @@
 """The small picture of a finding: the curves that show it and no others, around its place."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -13,7 +13,7 @@ from distort.analysis.impulsive.impulsive import ImpulsiveResult
 from distort.report.figures.response import shown
 from distort.report.figures.style import BLACK, GREY, HIGHEST_HZ, LOWEST_HZ, ORDER_COLOURS, QUIET
 from distort.report.page.chart_styles import CONDITION_DASHES, ORDER_LINES
-from distort.report.page.colours import level_colour
+from distort.report.page.colours import level_colours
 from distort.report.page.plot import Curve, Plot, Size, drawn, limits_of
 from distort.report.text.numbers import hertz_words, level_name
 from distort.report.text.story import Told
@@ -47,15 +47,16 @@ class Panel:
 
 
 def panels(one: Told, conditions: Sequence[ConditionResults]) -> tuple[Panel, ...]:
-    """The panels of a finding, from top to bottom; none where no curve is there to show it."""
+    """The panels of a finding, from top to bottom; none where no curve is there to show it. A level has the colour that
+    it has in the pictures of the response."""
     results = next(each for each in conditions if each.findings.condition == one.conditions[0])
     without = [each for each in conditions if each.findings.condition in one.not_in]
     if "standing_out" in one.finding.numbers:
-        return tuple(_strikes(one, results))
+        return tuple(_strikes(one, results, level_colours(conditions)))
     row = one.finding.leading_row
     quantity = None if row is None else from_findings(row.quantity)
     if row is not None and quantity is not None and quantity.name == "change":
-        return tuple(_changes(one, results, quantity))
+        return tuple(_changes(one, results, quantity, level_colours(conditions)))
     if row is not None and quantity is not None and quantity.name in ("even", "odd"):
         return tuple(_tones(one, results, row))
     return tuple(_orders(one, results, row, without=without[:1] if one.belongs_to == "set-up" else []))
@@ -186,7 +187,7 @@ def _where_heard(frequency_hz: FloatArray, level_db: FloatArray, number: int) ->
     )
 
 
-def _changes(one: Told, results: ConditionResults, quantity: Quantity) -> list[Panel]:
+def _changes(one: Told, results: ConditionResults, quantity: Quantity, colours: Mapping[float, str]) -> list[Panel]:
     """The change with level of every source that speaks for a finding, the leading one first."""
     wanted = [quantity.stimulus]
     for row in one.finding.evidence:
@@ -200,7 +201,7 @@ def _changes(one: Told, results: ConditionResults, quantity: Quantity) -> list[P
         _panel(
             one,
             f"Change re {level_name(curves.level_db_spl[0])} dB SPL, {curves.source}, dB",
-            _change_curves(curves),
+            _change_curves(curves, colours),
             zero=True,
             least_db=LEAST_CHANGE_DB,
         )
@@ -208,14 +209,14 @@ def _changes(one: Told, results: ConditionResults, quantity: Quantity) -> list[P
     ]
 
 
-def _change_curves(curves: ChangeCurves) -> list[Curve]:
+def _change_curves(curves: ChangeCurves, colours: Mapping[float, str]) -> list[Curve]:
     count = len(curves.levels)
     loudest = list(range(1, count))[::-1][:MOST_CURVES]
     return [
         Curve(
             frequency_hz=curves.frequency_hz,
             values=curves.change_db[index],
-            colour=level_colour(index, count),
+            colour=colours[curves.level_db_spl[index]],
             dashes=() if (count - 1 - index) % 2 == 0 else CONDITION_DASHES[1],
             name=f"{level_name(curves.level_db_spl[index])} dB",
         )
@@ -223,7 +224,7 @@ def _change_curves(curves: ChangeCurves) -> list[Curve]:
     ]
 
 
-def _strikes(one: Told, results: ConditionResults) -> list[Panel]:
+def _strikes(one: Told, results: ConditionResults, colours: Mapping[float, str]) -> list[Panel]:
     """How far the loudest part of a cycle stands out, at the levels that were played."""
     found: ImpulsiveResult | None = results.further.get("impulsive")
     if found is None:
@@ -233,7 +234,7 @@ def _strikes(one: Told, results: ConditionResults) -> list[Panel]:
         Curve(
             frequency_hz=found.frequency_hz,
             values=20.0 * np.log10(np.maximum(level.z, LEAST_Z)),
-            colour=level_colour(index, count),
+            colour=colours[level.level_db_spl],
             dashes=() if (count - 1 - index) % 2 == 0 else CONDITION_DASHES[1],
             name=f"{level_name(level.level_db_spl)} dB",
         )

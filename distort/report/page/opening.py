@@ -7,7 +7,7 @@ from markupsafe import Markup
 
 from distort.report.figures.response import AXIS_LABELS, response_limits, shown
 from distort.report.figures.style import HIGHEST_HZ, LOWEST_HZ
-from distort.report.page.colours import level_colour
+from distort.report.page.colours import level_colours
 from distort.report.page.marks import Badge, badges
 from distort.report.page.plot import Curve, Plot, Size, drawn
 from distort.report.text.burst import how_loud_sentence
@@ -65,9 +65,8 @@ def response_pictures(
         for results in able
         for size in (WIDE, NARROW)
     }
-    levels = sorted({level for results in able for level in results.levels_db_spl})
-    colours = {level: level_colour(index, len(levels)) for index, level in enumerate(levels)}
-    characters = max((len(_level_words(level)) for level in levels), default=0)
+    colours = level_colours(conditions)
+    characters = max((len(_level_words(level)) for results in able for level in results.levels_db_spl), default=0)
     pictures = []
     for place, results in enumerate(able):
         row = able[place // BESIDE * BESIDE :][:BESIDE]
