@@ -12,6 +12,7 @@ import pytest
 from matplotlib.figure import Figure
 
 from distort.report.figures import drawing
+from distort.report.figures.axes import scale_of
 from distort.report.figures.dark import dark_of, darken
 from distort.report.figures.drawing import digest_of, draw_figures
 from distort.report.figures.harmonics import harmonics_figure
@@ -114,7 +115,7 @@ def test_a_darkened_figure_has_no_colour_of_a_light_one() -> None:
     darken(figure)
     axes = figure.axes[0]
     assert figure.get_facecolor()[:3] == pytest.approx([int(dark_of("#ffffff")[1:3], 16) / 255.0] * 3, abs=0.002)
-    assert {text.get_color()[:3] for text in axes.get_xticklabels()} == {figure.texts[0].get_color()[:3]}
+    assert {text.get_color()[:3] for text in scale_of(axes, "bottom").numbers()} == {figure.texts[0].get_color()[:3]}
     assert min(sum(text.get_color()[:3]) for text in figure.findobj(type(figure.texts[0])) if text.get_text()) > 1.0
 
 

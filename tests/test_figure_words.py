@@ -8,6 +8,7 @@ from matplotlib import rc_context
 from matplotlib.figure import Figure
 from matplotlib.text import Text
 
+from distort.report.figures.axes import frequency_axis
 from distort.report.figures.formats import reshape
 from distort.report.figures.style import (
     LONGEST,
@@ -52,7 +53,7 @@ def sheet(text: str, *, titled: bool) -> Figure:
     )
     with rc_context(SETTINGS):
         figure, axes = new_sheet(legend, HEADING)
-    axes.set_axis_off()
+        frequency_axis(axes)
     return figure
 
 

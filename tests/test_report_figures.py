@@ -8,6 +8,7 @@ from matplotlib.figure import Figure
 from matplotlib.text import Text
 
 from distort.report.figures import style
+from distort.report.figures.axes import scale_of
 from distort.report.figures.harmonics import distortion_top_db, harmonics_figure
 from distort.report.figures.labels import spread
 from distort.report.figures.response import response_figure, response_limits
@@ -97,7 +98,7 @@ def test_proportions(span_db) -> None:
 def test_frequency_axis_is_labelled_at_octave_midbands() -> None:
     """IEC 61260-1 nominal midbands, and both ends of the audio band."""
     axes = response_figure(LADDER, LEGEND).axes[0]
-    names = [label.get_text() for label in axes.get_xticklabels()]
+    names = [number.get_text() for number in scale_of(axes, "bottom").numbers()]
     assert names == ["20", "31.5", "63", "125", "250", "500", "1k", "2k", "4k", "8k", "16k", "20k"]
     assert axes.get_xlim() == (20.0, 20000.0)
 
@@ -185,8 +186,7 @@ def test_response_scale_holds_every_level() -> None:
 def test_percent_scale_agrees_with_decibels() -> None:
     """-40 dB is 1 % (definition of the decibel)."""
     figure = harmonics_figure(harmonics(), LEGEND, level_db_spl=96.0)
-    right = figure.axes[0].child_axes[0]
-    marks = {label.get_text(): mark for label, mark in zip(right.get_yticklabels(), right.get_yticks(), strict=True)}
+    marks = {number.get_text(): number.get_position()[1] for number in scale_of(figure.axes[0], "right").numbers()}
     assert marks["1 %"] == -40.0
     assert marks["100 %"] == 0.0
 
@@ -230,7 +230,7 @@ def test_spread_moves_nothing_that_has_room() -> None:
 def test_names_of_frequencies_are_not_run_together() -> None:
     figure = response_figure(LADDER, LEGEND)
     figure.draw_without_rendering()
-    boxes = [label.get_window_extent() for label in figure.axes[0].get_xticklabels()]
+    boxes = [number.get_window_extent() for number in scale_of(figure.axes[0], "bottom").numbers()]
     gaps = [later.x0 - earlier.x1 for earlier, later in itertools.pairwise(boxes)]
     # half the width of a digit of 10 points, at 150 dots an inch
     assert min(gaps) > 6.0

@@ -6,6 +6,7 @@ import math
 
 import numpy as np
 import pytest
+from matplotlib.figure import Figure
 
 from distort import __main__ as program
 from distort.report.figures import style
@@ -13,7 +14,7 @@ from distort.report.figures.compression import change_limits, compression_figure
 from distort.report.figures.input_output import input_output_figure
 from distort.report.figures.multitone import multitone_figure, multitone_top_db
 from distort.report.figures.style import level_colour
-from distort.report.text.numbers import OCTAVE_NAMES
+from distort.report.text.numbers import OCTAVE_NAMES, octave_words
 from distort.session.files.csv_table import read_table
 from distort.session.files.folder import SessionFolder
 from distort.session.plan.template import plan_text, write_plan
@@ -138,27 +139,67 @@ def test_figures_that_would_be_empty_are_refused() -> None:
         input_output_figure(dataclasses.replace(found, level_db_spl=(96.0,)), LEGEND, unit="db_spl")
 
 
+def pictures_of(figure: Figure, levels: int) -> list[tuple[np.ndarray, str]]:
+    """The points of each octave that has some, and what is written in and over its picture, whose origin is the first
+    of its points."""
+    (axes,) = figure.axes
+    points = np.ma.getdata(axes.collections[-1].get_offsets()).reshape(-1, levels, 2)
+    side = points[0, -1, 0] - points[0, 0, 0]
+    found = []
+    for of_octave in points:
+        middle = of_octave[0] + 0.55 * side
+        near = [text.get_text() for text in axes.texts if np.all(np.abs(text.get_position() - middle) < 0.65 * side)]
+        found.append((of_octave, "\n".join(near)))
+    return found
+
+
 def test_input_output_has_a_picture_an_octave() -> None:
     found, _ = ladder()
     figure = input_output_figure(found, LEGEND, unit="db_spl")
-    assert len(figure.axes) == len(OCTAVE_NAMES)
+    pictures = pictures_of(figure, len(found.level_db_spl))
+    assert len(pictures) == len(OCTAVE_NAMES)
     drive_db = np.array(found.drive_dbfs) - found.drive_dbfs[0]
-    for axes, octave, band in zip(figure.axes, found.octaves, found.ranges, strict=True):
-        points = axes.collections[-1].get_offsets()
-        np.testing.assert_allclose(points[:, 0], drive_db)
-        np.testing.assert_allclose(points[:, 1], drive_db + np.array(octave.change_db, dtype=float))
-        assert axes.get_xlim() == axes.get_ylim(), "a straight line is at 45 degrees"
-        text = "\n".join(each.get_text() for each in axes.texts)
+    for (points, text), octave, band in zip(pictures, found.octaves, found.ranges, strict=True):
+        np.testing.assert_allclose(points[:, 0] - points[0, 0], drive_db)
+        np.testing.assert_allclose(points[:, 1] - points[0, 1], drive_db + np.array(octave.change_db, dtype=float))
+        assert text.count(" octave") == 1
+        assert octave_words(octave.midband_hz) in text
         assert band.word in text
         assert f"{max(value for value in octave.output_db if value is not None):.1f} dB SPL" in text
+    right, up = np.diff(figure.axes[0].transData.transform([(0.0, 0.0), (1.0, 1.0)]), axis=0)[0]
+    assert right == pytest.approx(up), "a straight line is at 45 degrees"
+
+
+def test_numbers_of_every_picture_stand_on_its_own_scale() -> None:
+    found, _ = ladder()
+    figure = input_output_figure(found, LEGEND, unit="db_spl")
+    origins = np.array([points[0] for points, _ in pictures_of(figure, len(found.level_db_spl))])
+    numbers = [text for text in figure.axes[0].texts if text.get_text().isdigit()]
+    below = [text for text in numbers if text.get_horizontalalignment() == "center"]
+    left = [text for text in numbers if text.get_horizontalalignment() == "right"]
+    each = sorted({int(text.get_text()) for text in numbers})
+    assert each == [0, 5, 10, 15, 20, 25], "the ladder is 26 dB long"
+    for texts, axis, count in ((below, 0, len(OCTAVE_NAMES)), (left, 1, 2)):
+        assert len(texts) == count * len(each)
+        for text in texts:
+            away = text.get_position() - origins
+            assert np.min(np.abs(away[:, axis] - int(text.get_text()))) < 1e-9  # rounding
+            on_sheet = text.get_transform().transform(text.get_position()) - figure.axes[0].transData.transform(
+                text.get_position()
+            )
+            assert on_sheet[axis] == pytest.approx(0.0, abs=1e-6), "level with its place"  # of a pixel
 
 
 def test_an_octave_that_was_not_measured_is_said_to_be() -> None:
     found, _ = ladder()
     partly = dataclasses.replace(found, octaves=found.octaves[1:], ranges=found.ranges[1:])
     figure = input_output_figure(partly, LEGEND, unit="db_spl")
-    assert "not measurable" in "\n".join(text.get_text() for text in figure.axes[0].texts)
-    assert len(figure.axes[0].collections) == 0
+    assert said(figure).count("not measurable") == 1
+    pictures = pictures_of(figure, len(found.level_db_spl))
+    assert len(pictures) == len(OCTAVE_NAMES) - 1
+    assert not any("not measurable" in text for _, text in pictures)
+    nothing = input_output_figure(dataclasses.replace(found, octaves=(), ranges=()), LEGEND, unit="db_spl")
+    assert said(nothing).count("not measurable") == len(OCTAVE_NAMES)
 
 
 def test_multitone_figure_draws_lines_distortion_and_noise_per_third() -> None:

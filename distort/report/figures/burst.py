@@ -9,16 +9,15 @@ from distort.analysis.burst_series.result import BurstResult
 from distort.analysis.burst_series.steps import CEILING, DRIVE, INPUT, MICROPHONE, NO_LIMIT, NOISE
 from distort.analysis.common.burst_limits import COMPRESSION, order_name
 from distort.analysis.common.curves import FloatArray
+from distort.report.figures.axes import frequency_axis, level_axis
 from distort.report.figures.labels import Labelled, label_beside_curves
 from distort.report.figures.style import (
     BLACK,
     LEVEL_DASHES,
     SETTINGS,
     Legend,
-    frequency_axis,
     halo,
     key_beside,
-    level_axis,
     level_colour,
     new_sheet,
     note,

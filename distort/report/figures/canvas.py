@@ -77,7 +77,7 @@ def _face(font: FontProperties) -> Face:
 def _shape(text: str, face: Face) -> Path | None:
     """Outline of a line of letters in units of the font; None of blanks."""
     families, weight = face
-    corners, codes = text_to_path.get_text_path(FontProperties(family=families, weight=weight), text)
+    corners, codes = _LETTERS.get_text_path(FontProperties(family=families, weight=weight), text)
     return Path(corners, codes) if len(corners) else None
 
 
@@ -90,16 +90,9 @@ def _extent(text: str, face: Face) -> tuple[float, float, float]:
     return float(width), float(height), float(descent)
 
 
-class VectorRenderer(RendererSVG):
-    """Writes an SVG, each line of letters laid out once for all files."""
-
-    def __init__(self, *size: float, file: Any, **more: Any) -> None:
-        write: Any = super().__init__
-        write(*size, file, **more)
-        self._text2path = _Letters()
-
-
 class _Letters(TextToPath):
+    """Lays each line of letters out once, for pixels and for vectors."""
+
     def get_glyphs_with_font(
         self,
         font: Any,
@@ -118,3 +111,15 @@ class _Letters(TextToPath):
 @lru_cache(MOST_LINES)
 def _laid_out(font: Any, text: str) -> Any:
     return text_to_path.get_glyphs_with_font(font, text)
+
+
+_LETTERS = _Letters()
+
+
+class VectorRenderer(RendererSVG):
+    """Writes an SVG, each line of letters laid out once for all files."""
+
+    def __init__(self, *size: float, file: Any, **more: Any) -> None:
+        write: Any = super().__init__
+        write(*size, file, **more)
+        self._text2path = _LETTERS

@@ -13,6 +13,7 @@ from distort.analysis.common.curves import BoolArray, FloatArray
 from distort.analysis.common.quantities import HARMONICS, RESPONSE, THD, Quantity
 from distort.analysis.comparison.significance import NARROW_OCTAVES, Curve, Difference
 from distort.assembly.comparison.comparing import Compared
+from distort.report.figures.axes import frequency_axis, level_axis, scale_of, set_numbers
 from distort.report.figures.labels import Labelled, label_beside_curves
 from distort.report.figures.response import AXIS_LABELS
 from distort.report.figures.style import (
@@ -29,9 +30,7 @@ from distort.report.figures.style import (
     SHEET_INCHES,
     Legend,
     drawable,
-    frequency_axis,
     key_beside,
-    level_axis,
     new_page,
     note,
 )
@@ -142,11 +141,11 @@ def _draw_both(axes: "Axes", compared: Compared, quantity: Quantity, curves: lis
     top_db = float(np.ceil((np.nanmax(np.concatenate(shown)) + 0.05 * span_db) / step) * step)
     frequency_axis(axes)
     axes.set_xlabel("")
-    axes.tick_params(labelbottom=False)
+    scale_of(axes, "bottom").is_numbered = False
     calibrated = compared.a.sweeps[0].sidecar.calibration is not None
     label = AXIS_LABELS["db_spl" if calibrated else "dbfs"] if response else quantity.unit
     level_axis(axes, label, top_db=top_db, span_db=span_db)
-    axes.set_yticks(np.arange(top_db - span_db, top_db + 0.5 * step, step))
+    set_numbers(axes.yaxis, np.arange(top_db - span_db, top_db + 0.5 * step, step))
     labelled = []
     for letter, name, curve, values, colour, dashes in (
         ("A", drawable(compared.a.name), curves[0], shown[0], A_COLOUR, ORDER_DASHES[2]),
@@ -165,7 +164,7 @@ def _draw_difference(axes: "Axes", difference: Difference) -> None:
     half = next((span / 2.0 for span in SPANS_DB if span / 2.0 >= 1.05 * reach), SPANS_DB[-1] / 2.0)
     frequency_axis(axes)
     axes.set_ylim(-half, half)
-    axes.set_yticks(np.linspace(-half, half, 5))
+    set_numbers(axes.yaxis, np.linspace(-half, half, 5))
     axes.set_ylabel("B less A in dB")
     axes.fill_between(
         difference.frequency_hz,

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from distort.analysis.common.curves import BoolArray, FloatArray
+from distort.report.figures.axes import frequency_axis, level_axis
 from distort.report.figures.labels import Labelled, label_beside_curves
 from distort.report.figures.style import (
     BLACK,
@@ -18,9 +19,7 @@ from distort.report.figures.style import (
     LOWEST_HZ,
     SETTINGS,
     Legend,
-    frequency_axis,
     key_beside,
-    level_axis,
     level_colour,
     new_sheet,
     note,

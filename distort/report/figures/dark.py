@@ -67,9 +67,9 @@ def darken(figure: "Figure") -> None:
     from matplotlib.patches import Patch
     from matplotlib.text import Text
 
-    from distort.report.figures.grid import Grid
+    from distort.report.figures.scale import Scale
+    from distort.report.figures.strokes import Strokes
 
-    figure.draw_without_rendering()  # ticks are made when they are drawn first
     ground = dark_of("#ffffff")
     for artist in figure.findobj():
         if isinstance(artist, Text):
@@ -80,8 +80,10 @@ def darken(figure: "Figure") -> None:
                 artist.set_path_effects([patheffects.withStroke(linewidth=2.5, foreground=ground)])
         elif isinstance(artist, Line2D):
             _recolour(artist, "color", "markerfacecolor", "markeredgecolor")
-        elif isinstance(artist, Grid):
-            _recolour(artist, "color", "markcolor")
+        elif isinstance(artist, Scale):
+            _recolour(artist, "color", "numbercolor")
+        elif isinstance(artist, Strokes):
+            _recolour(artist, "color")
         elif isinstance(artist, Patch):
             _recolour(artist, "facecolor", "edgecolor")
         elif isinstance(artist, Collection):

@@ -13,6 +13,7 @@ import numpy as np
 from distort.analysis.common.grid import band_edges_hz
 from distort.analysis.common.quantities import from_findings
 from distort.analysis.findings.finding import Finding, response_shows
+from distort.report.figures.axes import frequency_axis, scale_of
 from distort.report.figures.compression import change_limits, draw_changes
 from distort.report.figures.dips import HATCH
 from distort.report.figures.harmonics import order_style
@@ -31,7 +32,6 @@ from distort.report.figures.style import (
     SHEET_INCHES,
     SMALL_POINTS,
     Legend,
-    frequency_axis,
     new_page,
     sheet_of,
 )
@@ -96,7 +96,7 @@ def _panels(figure: "Figure", count: int) -> list["Axes"]:
         frequency_axis(panel)
         if index < count - 1:
             panel.set_xlabel("")
-            panel.tick_params(labelbottom=False)
+            scale_of(panel, "bottom").is_numbered = False
         axes.append(panel)
     return axes
 

@@ -11,12 +11,9 @@ from dataclasses import dataclass
 from itertools import pairwise
 from typing import TYPE_CHECKING, Literal
 
+from distort.report.figures.axes import name_octaves, scale_of, set_numbers
 from distort.report.figures.labels import spread
-from distort.report.figures.style import (
-    SHEET_INCHES,
-    SMALL_POINTS,
-    name_octaves,
-)
+from distort.report.figures.style import SHEET_INCHES, SMALL_POINTS
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -235,12 +232,12 @@ def _name_above(axes: "Axes", form: Format) -> float:
 
 def _axis_words(axes: "Axes", form: Format, *, inches: float) -> None:
     """Fewer numbers along short axes, and the names on their right apart."""
-    if axes.get_xlabel() or axes.xaxis.get_tick_params().get("labelbottom", True):
+    if scale_of(axes, "bottom").is_numbered:
         name_octaves(axes, every=form.octaves)
     if form.levels > 1:
         ticks = axes.get_yticks()
         names = [f"{tick + 0.0:g}".replace("-", "\N{MINUS SIGN}") for tick in ticks]
-        axes.set_yticks(ticks, labels=[name if place % form.levels == 0 else "" for place, name in enumerate(names)])
+        set_numbers(axes.yaxis, ticks, [name if place % form.levels == 0 else "" for place, name in enumerate(names)])
     names_right = [text for text in axes.texts if text.get_gid() == "right"]
     gap = 1.1 * SMALL_POINTS / 72.0 / inches
     for text, y in zip(

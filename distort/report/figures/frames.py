@@ -5,6 +5,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from distort.analysis.frames.reading import AFTER_S, SHARES, FrameReading, FramesResult
+from distort.report.figures.axes import draw_grid, scale_of, set_numbers
 from distort.report.figures.style import (
     BLACK,
     BOX_BOTTOM_INCHES,
@@ -17,7 +18,6 @@ from distort.report.figures.style import (
     SHEET_INCHES,
     SMALL_POINTS,
     Legend,
-    draw_grid,
     key_beside,
     level_colour,
     new_page,
@@ -113,11 +113,12 @@ def _panel(figure: "Figure", panel: int, count: int, lowest_db: float) -> "Axes"
     axes.set_xlim(0.0, _place(AFTER_S[-1]) + 0.1)
     axes.axvspan(0.0, 1.0, color=FILL, linewidth=0.0, zorder=0.5)
     axes.axhline(0.0, color=BLACK, linewidth=0.9, zorder=1.5)
-    draw_grid(axes, "y", held=False)
+    draw_grid(axes, "y", points=SMALL_POINTS)
     steps = max(1, round((HIGHEST_DB - lowest_db) / 5.0))
-    axes.set_yticks(np.arange(np.ceil(lowest_db), HIGHEST_DB + 0.5, steps))
-    axes.set_xticks([0.5, *(_place(after_s) for after_s in TICKS if after_s)], list(TICKS.values()))
-    axes.tick_params(labelsize=SMALL_POINTS, labelleft=column == 0, labelbottom=panel + columns >= count)
+    set_numbers(axes.yaxis, np.arange(np.ceil(lowest_db), HIGHEST_DB + 0.5, steps))
+    set_numbers(axes.xaxis, [0.5, *(_place(after_s) for after_s in TICKS if after_s)], list(TICKS.values()))
+    scale_of(axes, "left").is_numbered = column == 0
+    scale_of(axes, "bottom").is_numbered = panel + columns >= count
     if column == 0 and row == rows // 2:
         axes.set_ylabel("Gain re a linear loudspeaker in dB")
     return axes

@@ -5,6 +5,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from distort.analysis.common.curves import FloatArray, Harmonics, Order
+from distort.report.figures.axes import frequency_axis, level_axis
 from distort.report.figures.harmonics import SPAN_DB, draw_trust, order_style, shown_rows
 from distort.report.figures.labels import Labelled, label_beside_curves
 from distort.report.figures.response import AXIS_LABELS, HEADROOM_DB
@@ -15,9 +16,7 @@ from distort.report.figures.style import (
     QUIET,
     SETTINGS,
     Legend,
-    frequency_axis,
     key_beside,
-    level_axis,
     new_sheet,
     note,
     sheet_of,

@@ -11,6 +11,7 @@ import numpy as np
 
 from distort.analysis.anomalies.anomaly import Anomaly
 from distort.analysis.common.curves import BoolArray, FloatArray, Harmonics, Order
+from distort.report.figures.axes import frequency_axis, level_axis, second_scale
 from distort.report.figures.dips import mark_dips, note_with_dips
 from distort.report.figures.labels import Labelled, label_beside_curves
 from distort.report.figures.style import (
@@ -23,9 +24,7 @@ from distort.report.figures.style import (
     QUIET,
     SETTINGS,
     Legend,
-    frequency_axis,
     key_beside,
-    level_axis,
     new_sheet,
     sheet_of,
 )
@@ -153,9 +152,8 @@ def _noise(axes: "Axes", harmonics: Harmonics) -> None:
 def percent_scale(axes: "Axes") -> None:
     """The same scale in per cent on the right, at the whole powers of ten."""
     bottom, top = axes.get_ylim()
-    right = axes.secondary_yaxis("right")
     marks_db = np.arange(20.0 * np.floor(top / 20.0), bottom - 1e-9, -20.0)
-    right.set_yticks(marks_db, labels=[f"{100.0 * 10.0 ** (mark / 20.0):g} %" for mark in marks_db])
+    second_scale(axes, {float(mark): f"{100.0 * 10.0 ** (mark / 20.0):g} %" for mark in marks_db})
 
 
 def _label(axes: "Axes", harmonics: Harmonics) -> None:

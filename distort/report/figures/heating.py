@@ -8,6 +8,7 @@ import numpy as np
 from distort.analysis.common.curves import FloatArray
 from distort.analysis.heating.following import STOP_DB
 from distort.analysis.heating.result import TIMES_S, HeatingBand, HeatingLevel, HeatingResult
+from distort.report.figures.axes import draw_grid, scale_of, set_numbers
 from distort.report.figures.style import (
     BLACK,
     BOX_BOTTOM_INCHES,
@@ -20,7 +21,6 @@ from distort.report.figures.style import (
     SHEET_INCHES,
     SMALL_POINTS,
     Legend,
-    draw_grid,
     key_beside,
     new_page,
     note,
@@ -150,10 +150,10 @@ def _panels(figure: "Figure", level: HeatingLevel, drawn: list[_Drawn]) -> "tupl
     quickest_s = min((term.tau_s for one in drawn for term in one.band.course.terms), default=TIMES_S[0])
     loud.set_xlim(0.7 * min(quickest_s, TIMES_S[0]), 1.25 * max(level.loud_s, TIMES_S[1]))
     shown = {at_s: name for at_s, name in TICKS_S.items() if at_s <= level.loud_s * 1.05}
-    loud.set_xticks(list(shown), list(shown.values()))
+    set_numbers(loud.xaxis, list(shown), list(shown.values()))
     loud.set_ylabel("Change of level in dB")
     after.set_xlim(0.0, 1.08 * float(np.max(level.pilot_at_s, initial=10.0)))
-    after.tick_params(labelleft=False)
+    scale_of(after, "left").is_numbered = False
     if not level.pilot_at_s.size:
         after.text(0.5, 0.5, "broken off:\nnot measured", transform=after.transAxes, ha="center", color=GREY)
     return loud, after

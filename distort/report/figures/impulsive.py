@@ -5,12 +5,12 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from distort.analysis.impulsive.impulsive import ALONE, CONFIRMED, ImpulsiveResult
+from distort.report.figures.axes import frequency_axis, set_numbers
 from distort.report.figures.style import (
     FILL,
     LEVEL_DASHES,
     SETTINGS,
     Legend,
-    frequency_axis,
     halo,
     key_beside,
     level_colour,
@@ -48,7 +48,7 @@ def impulsive_figure(result: ImpulsiveResult, legend: Legend) -> "Figure":
         axes.minorticks_off()
         top = max(LEAST_TOP, 1.5 * highest)
         ticks = [tick for tick in TICKS if tick < top]
-        axes.set_yticks(ticks, [f"{tick:g}" for tick in ticks])
+        set_numbers(axes.yaxis, ticks, [f"{tick:g}" for tick in ticks])
         axes.set_ylim(LOWEST_Z, top)
         axes.set_ylabel("Loudest part of a cycle over the rest, in deviations of noise")
         axes.axhspan(LOWEST_Z, ALONE, color=FILL, linewidth=0.0, zorder=0.5)

@@ -4,12 +4,14 @@ Straight is what was asked for. The points have the colours of their levels, and
 line is what is missing, or too much.
 """
 
-from typing import TYPE_CHECKING
+from collections.abc import Mapping
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from distort.analysis.common.curves import FloatArray, LevelUnit
 from distort.analysis.compression.curves import BandRange, OctaveLevels
+from distort.report.figures.pictures import Pictures
 from distort.report.figures.style import (
     BLACK,
     BOX_LEFT_INCHES,
@@ -19,7 +21,6 @@ from distort.report.figures.style import (
     SHEET_INCHES,
     SMALL_POINTS,
     Legend,
-    draw_grid,
     level_colour,
     new_page,
 )
@@ -29,16 +30,14 @@ from distort.report.text.tables_sweep import UNIT_NAMES
 from distort.session.results.ladder_results import CompressionFound
 
 if TYPE_CHECKING:
-    from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-COLUMNS = 5
-PICTURE_INCHES, GAP_INCHES, ROW_INCHES = 1.95, 0.36, 2.8
-"""Side of a picture, gap to the next in its row, from one row to the next."""
-
-LOWER_ROW_INCHES = 1.1
 KEY_INCHES = 0.5
 """Height of the key's middle."""
+
+OCTAVE_POINTS = 31.0
+"""From a picture to the name of its octave, over two lines about it."""
+
 TICKS = (1.0, 2.0, 5.0, 10.0, 20.0, 50.0)
 
 
@@ -56,74 +55,63 @@ def input_output_figure(found: CompressionFound, legend: Legend, *, unit: LevelU
     }
     with rc_context(SETTINGS):
         figure = new_page(legend, f"output against drive per octave, {found.source}, re {reference} dB SPL (nominal)")
-        for place in range(len(OCTAVE_HZ)):
-            axes = _picture(figure, place, span_db=_span_db(found))
+        pictures = _pictures(figure, found)
+        for place, midband_hz in enumerate(OCTAVE_HZ):
             if place in bands:
-                _draw(axes, *bands[place], drive_db=drive_db, unit=unit)
+                _words(pictures, place, *bands[place], unit=unit)
             else:
-                _words(axes, OCTAVE_HZ[place], "not measurable\n")
+                _heading(pictures, place, midband_hz, "not measurable\n")
+        _curves(pictures, {place: octave for place, (octave, _) in bands.items()}, drive_db)
         _colour_key(figure, found)
     return figure
 
 
-def _span_db(found: CompressionFound) -> float:
-    """Both axes run from 0 to this: the drive, and an output that may run ahead of it."""
+def _pictures(figure: "Figure", found: CompressionFound) -> Pictures:
+    """Both axes run from 0 to the same level: that of the drive, or of an output that runs ahead of it."""
     drive_db = found.drive_dbfs[-1] - found.drive_dbfs[0]
     ahead = [change_db for octave in found.octaves for change_db in octave.change_db if change_db is not None]
-    return 1.08 * drive_db + max(0.0, *ahead, 0.0)
-
-
-def _picture(figure: "Figure", place: int, *, span_db: float) -> "Axes":
-    width, height = SHEET_INCHES
-    row, column = divmod(place, COLUMNS)
-    left = BOX_LEFT_INCHES + column * (PICTURE_INCHES + GAP_INCHES)
-    bottom = LOWER_ROW_INCHES + (1 - row) * ROW_INCHES
-    axes = figure.add_axes((left / width, bottom / height, PICTURE_INCHES / width, PICTURE_INCHES / height))
+    span_db = 1.08 * drive_db + max(0.0, *ahead, 0.0)
     step = next((tick for tick in TICKS if span_db / tick <= 6.0), 100.0)
-    ticks = np.arange(0.0, span_db, step)
-    axes.set_xlim(-0.03 * span_db, span_db)
-    axes.set_ylim(-0.03 * span_db, span_db)
-    axes.set_xticks(ticks)
-    axes.set_yticks(ticks if column == 0 else [])
-    axes.tick_params(labelsize=SMALL_POINTS)
-    draw_grid(axes, rows=ticks, length_points=2.5)
-    if column == 0:
-        axes.set_ylabel("Output in dB")
-    if row == 1:
-        axes.set_xlabel("Drive in dB")
-    return axes
+    pictures = Pictures(figure, low=-0.03 * span_db, high=span_db)
+    pictures.draw_scales(np.arange(0.0, span_db, step).tolist(), across="Drive in dB", up="Output in dB")
+    return pictures
 
 
-def _draw(axes: "Axes", octave: OctaveLevels, band: BandRange, *, drive_db: FloatArray, unit: LevelUnit) -> None:
-    change_db = np.array([np.nan if value is None else value for value in octave.change_db])
-    output_db = drive_db + change_db
-    axes.plot([0.0, drive_db[-1]], [0.0, drive_db[-1]], color=GREY, linewidth=0.9, zorder=1.5)
-    axes.fill_between(drive_db, drive_db, output_db, color=FILL, linewidth=0.0, zorder=1.2)
-    axes.plot(drive_db, output_db, color=BLACK, linewidth=1.2, zorder=2.0)
+def _curves(pictures: Pictures, octaves: Mapping[int, OctaveLevels], drive_db: FloatArray) -> None:
+    """What was asked for, what came, and the space between, in the picture of each octave; all in one row of points
+    with a gap after each octave."""
+    rows = [[np.nan if one is None else one for one in octave.change_db] for octave in octaves.values()]
+    change_db = np.array(rows, dtype=np.float64).reshape(len(octaves), drive_db.size)
+    x, asked = (pictures.origins[list(octaves), :, np.newaxis] + np.append(drive_db, np.nan)).swapaxes(0, 1)
+    output = asked + np.pad(change_db, ((0, 0), (0, 1)))
+    axes = pictures.axes
+    axes.plot(x.ravel(), asked.ravel(), color=GREY, linewidth=0.9, zorder=1.5)
+    axes.fill_between(x.ravel(), asked.ravel(), output.ravel(), color=FILL, linewidth=0.0, zorder=1.2)
+    axes.plot(x.ravel(), output.ravel(), color=BLACK, linewidth=1.2, zorder=2.0)
     colours = [level_colour(index, drive_db.size) for index in range(drive_db.size)]
-    axes.scatter(drive_db, output_db, c=colours, s=26.0, zorder=2.5, linewidths=0.0)
+    axes.scatter(x[:, :-1], output[:, :-1], c=colours * len(octaves), s=26.0, zorder=2.5, linewidths=0.0)
+
+
+def _words(pictures: Pictures, place: int, octave: OctaveLevels, band: BandRange, *, unit: LevelUnit) -> None:
     onset = f"begins {onset_words(band.onset)}" if band.onset is not None else ""
-    _words(axes, octave.midband_hz, f"{band.word}\n{onset}")
+    _heading(pictures, place, octave.midband_hz, f"{band.word}\n{onset}")
     outputs = [output_db for output_db in octave.output_db if output_db is not None]
     if outputs:
-        axes.text(
-            0.96,
-            0.05,
+        pictures.write(
+            place,
             f"reaches\n{max(outputs):.1f} {UNIT_NAMES[unit]}",
-            transform=axes.transAxes,
-            fontsize=SMALL_POINTS,
+            at=pictures.share(0.96, 0.05),
             ha="right",
             va="bottom",
             linespacing=1.3,
         )
 
 
-def _words(axes: "Axes", midband_hz: float, text: str) -> None:
+def _heading(pictures: Pictures, place: int, midband_hz: float, text: str) -> None:
     """The octave's name and two lines about it, over its picture."""
-    axes.set_title(octave_words(midband_hz), fontsize=10, weight="bold", loc="left", pad=31)
-    axes.text(
-        0.0, 1.03, text, transform=axes.transAxes, fontsize=SMALL_POINTS, color=GREY, va="bottom", linespacing=1.3
-    )
+    above: dict[str, Any] = {"at": pictures.share(0.0, 1.0), "points": (0.0, OCTAVE_POINTS)}
+    pictures.write(place, octave_words(midband_hz), fontsize=10, weight="bold", **above)
+    pictures.write(place, text, at=pictures.share(0.0, 1.03), color=GREY, va="bottom", linespacing=1.3)
 
 
 def _colour_key(figure: "Figure", found: CompressionFound) -> None:

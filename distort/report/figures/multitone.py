@@ -12,6 +12,7 @@ import numpy as np
 from distort.analysis.common.curves import BoolArray, FloatArray
 from distort.analysis.common.grid import band_edges_hz
 from distort.analysis.multitone.curves import MultitoneBands
+from distort.report.figures.axes import frequency_axis, level_axis
 from distort.report.figures.harmonics import draw_trust
 from distort.report.figures.labels import Labelled, label_beside_curves
 from distort.report.figures.response import AXIS_LABELS, HEADROOM_DB
@@ -25,9 +26,7 @@ from distort.report.figures.style import (
     QUIET,
     SETTINGS,
     Legend,
-    frequency_axis,
     key_beside,
-    level_axis,
     new_sheet,
     note,
 )

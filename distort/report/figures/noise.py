@@ -5,6 +5,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from distort.analysis.level_noise import NoiseResult
+from distort.report.figures.axes import frequency_axis, level_axis
 from distort.report.figures.multitone import steps_hz, twice
 from distort.report.figures.response import AXIS_LABELS
 from distort.report.figures.style import (
@@ -12,9 +13,7 @@ from distort.report.figures.style import (
     LEVEL_DASHES,
     SETTINGS,
     Legend,
-    frequency_axis,
     key_beside,
-    level_axis,
     level_colour,
     new_sheet,
     note,

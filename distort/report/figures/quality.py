@@ -7,6 +7,7 @@ import numpy as np
 
 from distort.analysis.common.caution import CLEAR_OF_NOISE_DB
 from distort.analysis.common.curves import FloatArray, Response
+from distort.report.figures.axes import frequency_axis, level_axis, set_numbers
 from distort.report.figures.labels import Labelled, label_right
 from distort.report.figures.response import shown
 from distort.report.figures.style import (
@@ -17,8 +18,6 @@ from distort.report.figures.style import (
     LOWEST_HZ,
     SETTINGS,
     Legend,
-    frequency_axis,
-    level_axis,
     level_colour,
     new_sheet,
     note,
@@ -69,7 +68,7 @@ def quality_figure(responses: Mapping[float, Response], legend: Legend, *, span_
         frequency_axis(axes)
         span = margin_span_db(list(responses.values())) if span_db is None else span_db
         level_axis(axes, "Signal to noise in dB", top_db=BOTTOM_DB + span, span_db=span)
-        axes.set_yticks(np.arange(BOTTOM_DB, BOTTOM_DB + span + 1.0, 10.0))
+        set_numbers(axes.yaxis, np.arange(BOTTOM_DB, BOTTOM_DB + span + 1.0, 10.0))
         axes.fill_between([LOWEST_HZ, HIGHEST_HZ], BOTTOM_DB, CLEAR_OF_NOISE_DB, color=FILL, linewidth=0.0, zorder=0.5)
         axes.axhline(0.0, color=BLACK, linewidth=0.9, zorder=1.5)
         curves = []

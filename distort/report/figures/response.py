@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from distort.analysis.common.curves import FloatArray, Response
+from distort.report.figures.axes import frequency_axis, level_axis
 from distort.report.figures.labels import Labelled, label_right
 from distort.report.figures.style import (
     FILL,
@@ -14,8 +15,6 @@ from distort.report.figures.style import (
     LOWEST_HZ,
     SETTINGS,
     Legend,
-    frequency_axis,
-    level_axis,
     level_colour,
     new_sheet,
     note,

@@ -16,9 +16,6 @@ from unicodedata import category
 
 import numpy as np
 
-from distort.analysis.common.curves import FloatArray
-from distort.report.text.numbers import OCTAVE_HZ, OCTAVE_NAMES
-
 if TYPE_CHECKING:
     from matplotlib.artist import Artist
     from matplotlib.axes import Axes
@@ -86,11 +83,11 @@ ENDING = 44
 LOWEST_HZ, HIGHEST_HZ = 20.0, 20000.0
 
 
-TICK_DOWN = 3
-"""matplotlib's marker that hangs from its point (matplotlib.markers.TICKDOWN)."""
-
 SMALL_POINTS = 8.5
 """Size of notes, captions and the keys of small panels: the smallest letters of a figure."""
+
+NUMBER_POINTS = 10.0
+"""Size of the numbers along axes, and of whatever has no other."""
 
 BLACK, GREY, QUIET, PALE, FILL = "#000000", "#595959", "#8c8c8c", "#d9d9d9", "#e4e4e4"
 
@@ -106,7 +103,7 @@ LEVEL_DASHES: Sequence[Any] = ("-", (0, (7, 1.6)))
 
 SETTINGS: dict[Any, Any] = {
     "font.family": [TYPEFACE],
-    "font.size": 10.0,
+    "font.size": NUMBER_POINTS,
     "axes.edgecolor": GREY,
     "axes.linewidth": 0.8,
     "axes.labelcolor": BLACK,
@@ -217,16 +214,15 @@ def fit(text: "Text", share: float, *, kept: int = 0) -> None:
 
     kept    how many of its last characters stay; what goes is before them
     """
-    sizes = np.arange(float(text.get_fontsize()), 0.7 * float(text.get_fontsize()), -0.5)
+    largest = float(text.get_fontsize())
+    sizes = np.arange(largest, 0.7 * largest, -0.5)
     words = text.get_text()
     head, tail = words[: max(len(words) - kept, 0)][:LONGEST], words[max(len(words) - kept, 0) :]
     text.set_text(head + tail)
-
-    def fits(size: float) -> bool:
-        text.set_fontsize(float(size))
-        return bool(_extent(text).width <= share)
-
-    if fits(sizes[min(bisect_left(sizes, True, key=fits), sizes.size - 1)]):
+    width = _extent(text).width / largest  # as many times the size at every size, since nothing is moved to pixels
+    size = next((float(one) for one in sizes if one * width <= share), float(sizes[-1]))
+    text.set_fontsize(size)
+    if size * width <= share:
         return
 
     def is_too_wide(characters: int) -> bool:
@@ -274,54 +270,6 @@ def mark_simulated(figure: "Figure") -> float:
         bbox={"boxstyle": "square,pad=0.35", "facecolor": "#fff3c4", "edgecolor": BLACK, "linewidth": 0.8},
     )
     return float(_extent(text).x0) - MARGIN_INCHES / width
-
-
-def frequency_axis(axes: "Axes") -> None:
-    """20 Hz to 20 kHz, octave midbands labelled, third-octave midbands ticked (IEC 61260-1)."""
-    from matplotlib.lines import Line2D
-
-    axes.set_xscale("log")
-    axes.minorticks_off()  # before any is made: one artist below draws all of these marks in a tenth of the time
-    axes.set_xlim(LOWEST_HZ, HIGHEST_HZ)
-    name_octaves(axes)
-    thirds = 1000.0 * 10.0 ** (np.arange(-16, 13) / 10.0)
-    marks: dict[str, Any] = {"marker": TICK_DOWN, "markersize": 2.0, "markeredgewidth": 0.6, "linestyle": "none"}
-    at_the_axis = axes.get_xaxis_transform()
-    thirds_line = Line2D(thirds, np.zeros_like(thirds), color=GREY, transform=at_the_axis, gid="thirds", **marks)
-    figure = sheet_of(axes)
-    figure.add_artist(thirds_line)
-    axes.set_xlabel("Frequency in Hz")
-    draw_grid(axes)
-
-
-def draw_grid(
-    axes: "Axes", along: str = "xy", *, rows: FloatArray | None = None, length_points: float = 3.5, held: bool = True
-) -> None:
-    """Lines behind the curves of `axes` as `Grid` has them, and the names of its axes at one distance if `held`."""
-    from distort.report.figures.grid import Grid, hold_names
-
-    axes.tick_params(bottom=False, left=False)
-    axes.add_artist(
-        Grid(along=along, rows=rows, colour=PALE, mark_colour=GREY, length_points=length_points),
-    )
-    if held:
-        hold_names(axes, sheet_of(axes))
-
-
-def name_octaves(axes: "Axes", *, every: int = 1) -> None:
-    """A number at every octave midband, or at every so many from 1 kHz on, where the axis is short; one at its ends."""
-    named = [name if (index - OCTAVE_NAMES.index("1k")) % every == 0 else "" for index, name in enumerate(OCTAVE_NAMES)]
-    last = "" if every > 1 and named[-1] else "20k"  # it would run into "16k"
-    axes.set_xticks((LOWEST_HZ, *OCTAVE_HZ, HIGHEST_HZ), labels=("20", *named, last))
-    axes.get_xticklabels()[-1].set_horizontalalignment("left" if every == 1 else "center")
-
-
-def level_axis(axes: "Axes", label: str, *, top_db: float, span_db: float) -> None:
-    """`span_db` (50 or 100) down from `top_db`, a labelled line every tenth of it."""
-    step = span_db / 10.0
-    axes.set_ylim(top_db - span_db, top_db)
-    axes.set_yticks(np.arange(np.ceil((top_db - span_db) / step) * step, top_db + 0.5 * step, step))
-    axes.set_ylabel(label)
 
 
 def level_colour(index: int, count: int) -> str:

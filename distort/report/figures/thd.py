@@ -7,6 +7,7 @@ import numpy as np
 
 from distort.analysis.anomalies.anomaly import Anomaly
 from distort.analysis.common.curves import Harmonics
+from distort.report.figures.axes import frequency_axis, level_axis
 from distort.report.figures.dips import mark_dips, note_with_dips
 from distort.report.figures.harmonics import SPAN_DB, distortion_top_db, draw_trust, percent_scale, thd_trust
 from distort.report.figures.labels import Labelled, label_beside_curves
@@ -14,9 +15,7 @@ from distort.report.figures.style import (
     LEVEL_DASHES,
     SETTINGS,
     Legend,
-    frequency_axis,
     key_beside,
-    level_axis,
     level_colour,
     new_sheet,
 )
