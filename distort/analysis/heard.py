@@ -21,6 +21,7 @@ import numpy as np
 import numpy.typing as npt
 import scipy
 
+from distort.analysis.common.convolution import convolved
 from distort.analysis.programme import (
     FADE_S,
     FIT_OCTAVES,
@@ -232,9 +233,9 @@ def _without_noise(left: ComplexArray, noise: float, *, seconds: float, width_hz
         return np.zeros_like(left)
     window_s = max(GAIN_S, GATE_VALUES / width_hz)
     points = max(round(window_s * left.size / seconds), 3) | 1
-    window = scipy.signal.windows.hann(points + 2)[1:-1]
-    weight = scipy.signal.fftconvolve(np.ones(left.size), window, mode="same")
-    power = scipy.signal.fftconvolve(np.square(np.abs(left)), window, mode="same") / weight
+    window = np.hanning(points + 2)[1:-1]
+    weight = convolved(np.ones(left.size), window)
+    power = convolved(np.square(np.abs(left)), window) / weight
     above = power > ABOVE_FLOOR * noise
     share = np.where(above, 1.0 - noise / np.where(above, power, 1.0), 0.0)
     return np.asarray(np.sqrt(share) * left)

@@ -21,6 +21,7 @@ import numpy.typing as npt
 import scipy
 
 from distort.analysis.common.caution import near_noise
+from distort.analysis.common.convolution import convolved
 from distort.analysis.level_limits import MOST_NOISE_DB, LevelBands
 from distort.analysis.sweep.noise import noise_density
 from signals.tapers import rise
@@ -238,14 +239,14 @@ def moving_gain(
     weights of the fit."""
     window_s = max(GAIN_S, LEAST_VALUES / width_hz)
     points = max(round(window_s * played.size / seconds), 3) | 1
-    window = scipy.signal.windows.hann(points + 2)[1:-1]
+    window = np.hanning(points + 2)[1:-1]
     power = np.square(np.abs(played))
     power = power + 1e-6 * np.mean(power) + 1e-30  # where nothing is played, nothing is followed
-    weight = scipy.signal.fftconvolve(power, window, mode="same")
-    moving = scipy.signal.fftconvolve(np.conj(played) * heard, window, mode="same") / weight
+    weight = convolved(power, window)
+    moving = convolved(np.conj(played) * heard, window) / weight
     apart = played.size / (width_hz * seconds)  # points an independent value
     own = apart * power / weight
-    by_others = apart * power * scipy.signal.fftconvolve(power, np.square(window), mode="same") / np.square(weight)
+    by_others = apart * power * convolved(power, np.square(window)) / np.square(weight)
     return np.asarray(moving), float(np.mean(2.0 * own - by_others))
 
 

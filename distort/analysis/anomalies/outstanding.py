@@ -4,8 +4,8 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
-import scipy
 
+from distort.analysis.anomalies.tops import tops
 from distort.analysis.anomalies.trend import Detrended, detrended
 
 FloatArray = npt.NDArray[np.float64]
@@ -72,8 +72,7 @@ def _outstanding(against: Detrended) -> list[Found]:
     values = np.nan_to_num(scatters(against))
     for dip in (True, False):
         upward = -values if dip else values
-        tops, _ = scipy.signal.find_peaks(upward, height=LEAST_SCATTERS, prominence=0.6 * LEAST_SCATTERS)
-        for top in tops:
+        for top in tops(upward, height=LEAST_SCATTERS, prominence=0.6 * LEAST_SCATTERS):
             if f[top] < f[known[0]] * edge or f[top] > f[known[-1]] / edge:
                 continue
             low_hz, high_hz = half_width(against, int(top))

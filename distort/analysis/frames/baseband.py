@@ -23,6 +23,7 @@ import numpy as np
 import numpy.typing as npt
 import scipy
 
+from distort.analysis.common.convolution import convolved
 from signals.frames import Frame, Frames
 
 FloatArray = npt.NDArray[np.float64]
@@ -103,7 +104,7 @@ def _one(samples: FloatArray, frame: Frame) -> tuple[ComplexArray, ComplexArray]
     half_s = 0.5 * WINDOW_STEPS * frame.step_s
     reach = int(half_s * rate)
     window = 0.5 + 0.5 * np.cos(np.pi * np.arange(-reach, reach + 1) / rate / half_s)
-    smooth = scipy.signal.fftconvolve(down, window / np.sum(window), mode="same")
+    smooth = convolved(down, window / np.sum(window))
 
     def at(when_s: FloatArray) -> ComplexArray:
         return np.asarray(np.interp(when_s, time_s, smooth.real) + 1j * np.interp(when_s, time_s, smooth.imag))

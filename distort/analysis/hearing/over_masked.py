@@ -15,6 +15,7 @@ import scipy
 from distort.analysis.hearing.audibility import SPREAD, SPREAD_OF_UNKNOWN_LEVEL, dense_margins_db
 from distort.analysis.hearing.masking import threshold_of_hearing_db_spl
 from signals.levels import power_to_db
+from signals.windows import hann
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -115,7 +116,7 @@ def margins_of_moments_db(
 def _powers(sound: FloatArray, frame: int, sample_rate: int, bands_hz: FloatArray) -> FloatArray:
     """Mean square in third octaves, `(bands, frames)`, under Hann windows; each bin is of the bands that it reaches
     into as far as it does so, as low bands are hardly wider than one."""
-    window = scipy.signal.windows.hann(frame, sym=False)
+    window = hann(frame)
     frames = np.lib.stride_tricks.sliding_window_view(sound, frame)[:: frame // 2]
     power = np.square(np.abs(scipy.fft.rfft(frames * window, axis=1)))
     power *= 2.0 / (frame * np.sum(np.square(window)))

@@ -145,7 +145,7 @@ def _alike(wave: FloatArray) -> float:
 
 
 def _spread(wave: FloatArray, sweep: Sweep, sweep_hz: float) -> float:
-    window = scipy.signal.windows.hann(wave.shape[1])
+    window = np.hanning(wave.shape[1])
     spectrum = np.mean(np.square(np.abs(scipy.fft.rfft(wave * window, axis=1))), axis=0)
     density = spectrum / (np.sum(np.square(window)) * sweep.sample_rate / 2.0)
     frequency_hz = np.arange(density.size) * (sweep.sample_rate / wave.shape[1])

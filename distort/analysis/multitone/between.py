@@ -23,6 +23,7 @@ from distort.analysis.multitone.blocks import BlockSpectra
 from distort.analysis.multitone.hum_lines import SteadySounds
 from distort.analysis.multitone.powers import BANDS_PER_OCTAVE, band_of_bins, free_bins
 from signals import Multitone
+from signals.windows import blackman_harris
 
 FloatArray = npt.NDArray[np.float64]
 BoolArray = npt.NDArray[np.bool_]
@@ -127,7 +128,7 @@ def _densities(
     amplitude = 1.0 if microphone is None else microphone.amplitude(at_hz)
     edges_hz = np.append(at_hz - 0.5 / tone.period_s, at_hz[-1] + 0.5 / tone.period_s)
     found = []
-    window = scipy.signal.windows.blackmanharris(length, sym=False)
+    window = blackman_harris(length)
     for silence in silences:
         frequency_hz, density = welch(silence, tone.sample_rate, block=length, window=window)
         below = scipy.integrate.cumulative_trapezoid(np.asarray(density), frequency_hz, initial=0)

@@ -17,6 +17,8 @@ import numpy as np
 import numpy.typing as npt
 import scipy
 
+from signals.windows import blackman_harris
+
 FloatArray = npt.NDArray[np.float64]
 ComplexArray = npt.NDArray[np.complex128]
 IntArray = npt.NDArray[np.int64]
@@ -71,8 +73,8 @@ def block_starts(periods: int) -> range:
 @lru_cache(maxsize=4)
 def block_window(period_samples: int) -> FloatArray:
     """Blackman-Harris window over a block, `(8, period_samples)`, of mean 1."""
-    window = scipy.signal.windows.blackmanharris(BLOCK_PERIODS * period_samples, sym=False)
-    window /= np.mean(window)
+    window = blackman_harris(BLOCK_PERIODS * period_samples)
+    window = window / np.mean(window)
     window.setflags(write=False)
     return np.asarray(window.reshape(BLOCK_PERIODS, period_samples))
 

@@ -11,11 +11,11 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
-import scipy
 
 from distort.analysis.multitone.blocks import SIDEBANDS, BlockSpectra
 from distort.errors import AnalysisError
 from signals import Multitone
+from signals.windows import blackman_harris
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -130,7 +130,7 @@ def _delay_tracks(samples: FloatArray, tone: Multitone, first: int, bins: npt.ND
     """Delay by each line, `(frames, lines)`, samples about its mean; the frames lie a 16th of a period apart."""
     n = tone.period_samples
     length = 2 * (n // (2 * FRAME_SHARE))
-    window = scipy.signal.windows.blackmanharris(length, sym=False)
+    window = blackman_harris(length)
     turning = window[:, None] * np.exp(-2j * np.pi / n * np.outer(np.arange(length) - length // 2, bins))
     centres = _centres(tone)
     seen = np.empty((centres.size, bins.size), dtype=np.complex128)
@@ -149,7 +149,7 @@ def _repeating(tracks: FloatArray, at_periods: FloatArray) -> FloatArray:
     Its Fourier series is read under a Blackman-Harris window over all frames: the mean over the periods would take slow
     wander for a sawtooth that repeats.
     """
-    window = scipy.signal.windows.blackmanharris(at_periods.size, sym=False)
+    window = blackman_harris(at_periods.size)
     turning = np.exp(2j * np.pi * np.outer(at_periods, np.arange(1, FRAMES_A_PERIOD // 2)))
     series = (np.conj(turning) * window[:, None]).T @ tracks / window.sum()
     return np.asarray(2.0 * np.real(turning @ series))

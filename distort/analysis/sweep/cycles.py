@@ -8,6 +8,7 @@ import numpy.typing as npt
 import scipy
 
 from signals.sweep import Sweep
+from signals.tapers import rise
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -149,7 +150,8 @@ def _levels(samples: FloatArray, rate: int, *, edges: FloatArray, band_hz: tuple
     """Mean square between the edges (samples) within a band."""
     margin = round(MARGIN_S * rate)
     first, end = max(int(edges[0]) - margin, 0), min(int(edges[-1]) + margin, samples.size)
-    piece = samples[first:end] * scipy.signal.windows.tukey(end - first, 2.0 * margin / (end - first))
+    from_end = np.minimum(np.arange(end - first), np.arange(end - first)[::-1])
+    piece = samples[first:end] * rise(from_end / margin)
     n_fft = int(scipy.fft.next_fast_len(piece.size, real=True))
     spectrum = scipy.fft.rfft(piece, n_fft)
     frequency_hz = scipy.fft.rfftfreq(n_fft, 1.0 / rate)

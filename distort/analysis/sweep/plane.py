@@ -16,6 +16,7 @@ import scipy
 from distort.analysis.sweep.deconvolution import BAND_FULL_HZ_RE_FADE_IN, Deconvolved
 from signals.levels import db_to_power
 from signals.sweep import Sweep
+from signals.windows import hann
 
 FloatArray = npt.NDArray[np.float64]
 BoolArray = npt.NDArray[np.bool_]
@@ -244,7 +245,7 @@ def _all_frames(impulse: FloatArray, sweep: Sweep) -> FloatArray:
     count, half = -(-impulse.size // hop), LOW_TAPS * fewer // 2
     low_pass, passed = _low_pass(sweep)
     around = _around(impulse, LONG_HOPS * hop // 2 + half, more=hop)
-    low = scipy.signal.upfirdn(low_pass, around, 1, fewer)[LOW_TAPS:]  # what the filter knows half of is left out
+    low = np.lib.stride_tricks.sliding_window_view(around, low_pass.size)[::fewer] @ low_pass
     low_power = _frames(low.astype(np.float32), hop // fewer, LONG_HOPS, long, count=count)
     low_power *= fewer / passed
     around = _around(impulse.astype(np.float32), SHORT_HOPS * hop // 2, more=hop)  # in half the memory
@@ -256,9 +257,12 @@ def _low_pass(sweep: Sweep) -> tuple[FloatArray, FloatArray]:
     """The low-pass before the low rate, and which share of power it lets through in the low bands."""
     _, fewer, _ = _layout(sweep)
     long, _ = _parts(sweep)
-    taps = scipy.signal.firwin(LOW_TAPS * fewer // 2 * 2 + 1, LOW_PASS_HZ, fs=sweep.sample_rate)
-    _, passed = scipy.signal.freqz(taps, worN=long.frequency_hz, fs=sweep.sample_rate)
-    return np.asarray(taps), np.square(np.abs(passed))
+    half = LOW_TAPS * fewer // 2
+    time_s = np.arange(-half, half + 1) / sweep.sample_rate
+    taps = np.sinc(2.0 * LOW_PASS_HZ * time_s) * np.hamming(time_s.size)
+    taps /= np.sum(taps)
+    passed = np.exp(-2j * np.pi * np.outer(long.frequency_hz, time_s)) @ taps
+    return taps, np.square(np.abs(passed))
 
 
 def _around(impulse: npt.NDArray[Any], reach: int, *, more: int) -> npt.NDArray[Any]:
@@ -270,7 +274,7 @@ def _frames(around: npt.NDArray[np.float32], hop: int, hops: int, bands: _Bands,
     """So many frames under a Hann window, of which the first begins where `around` does."""
     frame = hops * hop
     pieces = np.lib.stride_tricks.sliding_window_view(around, frame)[: count * hop : hop]
-    window = scipy.signal.windows.hann(frame, sym=False)
+    window = hann(frame)
     window = (window / np.sqrt(np.sum(np.square(window)))).astype(np.float32)
     spectra = scipy.fft.rfft(pieces * window, axis=1)[:, : bands.first[-1]]
     power = np.square(spectra.real) + np.square(spectra.imag)

@@ -15,6 +15,8 @@ import numpy as np
 import numpy.typing as npt
 import scipy
 
+from signals.windows import hann
+
 FloatArray = npt.NDArray[np.float64]
 
 BLOCK_S = 0.05
@@ -76,7 +78,7 @@ def _bands(samples: FloatArray, sample_rate: int) -> _Bands:
     if samples.size < size:
         return _Bands(np.zeros((1, 0)), np.ones(1))
     blocks = np.lib.stride_tricks.sliding_window_view(samples, size)[:: size // 2]
-    window = scipy.signal.windows.hann(size, sym=False)
+    window = hann(size)
     spectrum = scipy.fft.rfft((blocks - np.mean(blocks, axis=1, keepdims=True)) * window, axis=1)
     frequency_hz = np.arange(size // 2 + 1) * (sample_rate / size)
     octave = np.floor(np.log2(np.maximum(frequency_hz, 1.0) / LOWEST_HZ))

@@ -4,6 +4,8 @@ import numpy as np
 import numpy.typing as npt
 import scipy
 
+from signals.windows import blackman_harris
+
 FloatArray = npt.NDArray[np.float64]
 
 BLOCK_S = 0.1
@@ -33,7 +35,7 @@ def tonal_share(samples: FloatArray, sample_rate: int) -> float:
         return 0.0
     blocks = samples[: samples.size // size * size].reshape(-1, size)
     blocks = blocks[:: blocks.shape[0] // MOST_BLOCKS + 1]
-    window = scipy.signal.windows.blackmanharris(size, sym=False)  # sidelobes of -92 dB: hum leaks into no band
+    window = blackman_harris(size)  # sidelobes of -92 dB: hum leaks into no band
     power = np.square(np.abs(scipy.fft.rfft(blocks * window, axis=1)))
     frequency_hz = np.arange(power.shape[1]) * (sample_rate / size)
     low_hz, high_hz = RANGE_HZ[0], min(RANGE_HZ[1], 0.45 * sample_rate)
