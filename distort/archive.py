@@ -14,7 +14,7 @@ from typing import Literal
 
 from distort.errors import DistortError, SessionError
 from distort.pipeline import analyze_session
-from distort.processes import other_processes
+from distort.processes import Others, other_processes
 from distort.session.files.csv_table import Cell, write_mixed_table
 from distort.session.files.folder import PLAN_FILE, SessionFolder
 from distort.session.files.lock import locked, locked_file
@@ -112,7 +112,7 @@ def analyze_if_changed(session: str, again: bool = False) -> Outcome:
 
 
 def analyze_and_note(
-    root: Path, *, condition: str | None = None, threads: int = 2, processes: int = 1, progress: Progress
+    root: Path, *, condition: str | None = None, threads: int = 2, others: Others | None = None, progress: Progress
 ) -> tuple[ConditionResults, ...]:
     """`distort.pipeline.analyze_session`, with the session's lock held and a note of what the results rest on.
 
@@ -124,7 +124,7 @@ def analyze_and_note(
     with locked(root):
         plan = read_plan(root)
         before = inputs_seen(folder, input_names(folder, plan), () if last is None else last.inputs)
-        found = analyze_session(root, condition=condition, threads=threads, processes=processes, progress=progress)
+        found = analyze_session(root, condition=condition, threads=threads, others=others, progress=progress)
         after = inputs_seen(folder, input_names(folder, plan), before)  # the plan is one of them
         # Whoever edits something meanwhile gets no note; neither does one condition of several.
         whole = condition is None or folder.conditions_recorded() == (condition,)

@@ -22,7 +22,7 @@ from distort.assembly.condition.levels import LevelsRead, Progress, all_read, re
 from distort.assembly.condition.results import put_together
 from distort.assembly.kinds import further_of
 from distort.errors import SessionError, did_you_mean, shown
-from distort.processes import shared
+from distort.processes import Others, shared
 from distort.recording.alignment.prepared import prepare_samples
 from distort.recording.quality.examined import examine
 from distort.recording.reading import sweep_of
@@ -35,23 +35,22 @@ from distort.session.plan.reading import read_plan
 from distort.session.recordings.condition import read_condition
 from distort.session.recordings.sidecar import Quality, read_stimulus_sidecar
 from distort.session.results.condition_results import ConditionResults, write_results
+from distort.sharing import recordings_of
 
 
 def analyze_session(
-    root: Path, *, condition: str | None = None, threads: int = 2, processes: int = 1, progress: Progress
+    root: Path, *, condition: str | None = None, threads: int = 2, others: Others | None = None, progress: Progress
 ) -> tuple[ConditionResults, ...]:
     """Analyse every recorded condition of the session in `root`, or `condition` alone, and write results/.
 
-    threads     how many levels of one condition are analysed at a time; the results are the same
-    processes   how many may share several conditions, where that is quicker; the results are the same
+    threads   how many levels of one condition are analysed at a time; the results are the same
+    others    processes that share several conditions with this one, and end with the work; the results are the same
 
     Raises PlanError for a bad session.toml, SessionError for files that are missing or cannot be trusted,
     RecordingError for audio that cannot be read, AnalysisError when the recordings do not allow the result.
     """
     folder = SessionFolder(root)
-    return analyze_session_into(
-        folder, folder, condition=condition, threads=threads, processes=processes, progress=progress
-    )
+    return analyze_session_into(folder, folder, condition=condition, threads=threads, others=others, progress=progress)
 
 
 def analyze_session_into(
@@ -60,7 +59,7 @@ def analyze_session_into(
     *,
     condition: str | None = None,
     threads: int = 2,
-    processes: int = 1,
+    others: Others | None = None,
     progress: Progress,
 ) -> tuple[ConditionResults, ...]:
     """The same for `folder`, with results/ in the folder `place`. Raises as `analyze_session` does."""
@@ -77,7 +76,7 @@ def analyze_session_into(
     if not chosen:
         raise SessionError(f"{root} has no recordings yet: `distort measure` or `distort add` makes some")
     found = []
-    with closing(_analysed(folder, plan, chosen, threads=threads, processes=processes, progress=progress)) as analysed:
+    with closing(_analysed(folder, plan, chosen, threads=threads, others=others, progress=progress)) as analysed:
         for results in analysed:
             folder.require()  # it may have gone meanwhile, and results alone are no session
             write_results(place, results)
@@ -86,37 +85,27 @@ def analyze_session_into(
     return tuple(found)
 
 
-WORTH_A_PROCESS = 8
-"""Recordings that pay for the second or so in which another process starts: ten of sweeps take some four."""
-
-MOST_PROCESSES = 4
-"""Each holds some 0.4 GB while it reads: four go along with what else a computer of 8 GB does."""
-
-
 def _analysed(
-    folder: SessionFolder, plan: Plan, names: tuple[str, ...], *, threads: int, processes: int, progress: Progress
+    folder: SessionFolder,
+    plan: Plan,
+    names: tuple[str, ...],
+    *,
+    threads: int,
+    others: Others | None,
+    progress: Progress,
 ) -> Generator[ConditionResults, None, None]:
     """The results of each condition, in the order of `names`. Raises what the first of them raises that fails."""
-    sizes = [_recordings_of(folder, name) for name in names] if len(names) > 1 else []
-    others = min(processes, MOST_PROCESSES, len(names), sum(sizes) // WORTH_A_PROCESS + 1) - 1
-    if others < 1:
+    if others is None or others.count < 1 or len(names) < 2:
         for name in names:
             yield analyze_condition(folder, plan, name, threads=threads, progress=progress)
         return
+    sizes = recordings_of(folder, names)
 
     def told(done: float) -> None:
         progress(f"analysing {len(names)} conditions", int(done), sum(sizes))
 
     jobs = [(folder, plan, name) for name in names]
     yield from shared(_analysed_alone, jobs, sizes=sizes, others=others, progress=told)
-
-
-def _recordings_of(folder: SessionFolder, name: str) -> int:
-    """How many there are; 0 where its analysis will say what is wrong with them."""
-    try:
-        return len(folder.recordings(name))
-    except SessionError:
-        return 0
 
 
 def _analysed_alone(job: tuple[SessionFolder, Plan, str], tell: Callable[[float], None]) -> ConditionResults:

@@ -8,6 +8,7 @@ from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import BrokenExecutor, Future, ProcessPoolExecutor, wait
 from contextlib import contextmanager
 from functools import partial
+from importlib import import_module
 from multiprocessing import get_context, parent_process
 from multiprocessing.connection import Connection
 from multiprocessing.process import BaseProcess
@@ -35,15 +36,48 @@ def other_processes(count: int) -> ProcessPoolExecutor:
     return ProcessPoolExecutor(most_processes(count), mp_context=get_context("spawn"), initializer=_begin)
 
 
+class Others:
+    """Processes that share work with this one: begun when there is some, or ahead of that, and ended together."""
+
+    def __init__(self, count: int, *, load: str | None = None) -> None:
+        """`count` of them, each of which first loads the module `load`."""
+        self.count = most_processes(count) if count else 0
+        self.connections: list[Connection] = []
+        self._load = load
+        self._processes: list[BaseProcess] = []
+
+    def __enter__(self) -> "Others":
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.end()
+
+    def begin(self) -> None:
+        """Start those that have not been started; each waits at its connection for what it shall do."""
+        context = get_context("spawn")
+        while len(self._processes) < self.count:
+            ours, theirs = context.Pipe()
+            self._processes.append(context.Process(target=_serve, args=(theirs, self._load), daemon=True))
+            self._processes[-1].start()
+            theirs.close()  # so that ours ends when the process does
+            self.connections.append(ours)
+
+    def end(self) -> None:
+        """End them at once, whatever they do."""
+        for process in self._processes:
+            process.kill()
+            process.join()
+
+
 def shared(
     work: Callable[[Job, Tell], Done],
     jobs: Sequence[Job],
     *,
     sizes: Sequence[int],
-    others: int,
+    others: Others,
     progress: Callable[[float], None],
 ) -> Iterator[Done]:
-    """What `work` makes of each job, in the order of `jobs`, done by this process and `others` more.
+    """What `work` makes of each job, in the order of `jobs`, done by this process and `others`.
 
     work       a function of a module; jobs, results and errors go from process to process, so they can be pickled
     sizes      of the jobs: whoever is free takes the largest that is left, so that all end at about the same time
@@ -106,40 +140,33 @@ class _Board(Generic[Job, Done]):
 
 
 @contextmanager
-def _helped(work: Callable[[Job, Tell], Done], board: _Board[Job, Done], others: int) -> Iterator[None]:
-    """While the body runs, `others` processes take jobs from the board, each fed by a thread of this one."""
-    context = get_context("spawn")
-    started: list[BaseProcess] = []
+def _helped(work: Callable[[Job, Tell], Done], board: _Board[Job, Done], others: Others) -> Iterator[None]:
+    """While the body runs, `others` take jobs from the board, each fed by a thread of this process."""
     threads: list[threading.Thread] = []
     try:
-        for _ in range(most_processes(others)):
-            ours, theirs = context.Pipe()
-            started.append(context.Process(target=_serve, args=(work, theirs), daemon=True))
-            started[-1].start()
-            theirs.close()  # so that ours ends when the process does
-            threads.append(threading.Thread(target=_feed, args=(board, ours), daemon=True))
+        others.begin()
+        for connection in others.connections:
+            threads.append(threading.Thread(target=_feed, args=(work, board, connection), daemon=True))
             threads[-1].start()
         yield
     finally:
-        for process in started:
-            process.kill()
-            process.join()
+        others.end()
         for thread in threads:
             thread.join()
 
 
-def _feed(board: _Board[Any, Any], connection: Connection) -> None:
+def _feed(work: Callable[[Job, Tell], Done], board: _Board[Job, Done], connection: Connection) -> None:
     """Hand jobs of the board to another process until none is left or it has died, and keep what comes back."""
     dead = False
     with connection:
         while not dead and (number := board.take()) is not None:
-            board.settle(number, partial(_answer, connection, board, number))
+            board.settle(number, partial(_answer, connection, work, board, number))
             dead = isinstance(board.results[number].exception(), BrokenExecutor)
 
 
-def _answer(connection: Connection, board: _Board[Any, Any], number: int) -> Any:
+def _answer(connection: Connection, work: Callable[[Job, Tell], Done], board: _Board[Job, Done], number: int) -> Any:
     try:
-        connection.send(board.jobs[number])
+        connection.send((work, board.jobs[number]))
         while isinstance(said := connection.recv(), float):
             board.parts[number] = said
     except (EOFError, OSError) as error:
@@ -150,12 +177,14 @@ def _answer(connection: Connection, board: _Board[Any, Any], number: int) -> Any
     return result
 
 
-def _serve(work: Callable[[Any, Tell], Any], connection: Connection) -> None:
-    """What another process does: one job after the other, as long as some come."""
+def _serve(connection: Connection, load: str | None) -> None:
+    """What another process does: load what it will need, then one job after the other, as long as some come."""
     _begin()
+    if load is not None:
+        import_module(load)
     while True:
         try:
-            job = connection.recv()
+            work, job = connection.recv()
         except EOFError:
             return
         said: tuple[Any, Exception | None]

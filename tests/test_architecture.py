@@ -42,6 +42,7 @@ MAY_IMPORT = {
     },
     "distort.quiet": set(),
     "distort.processes": {"distort.system", "distort.quiet"},
+    "distort.sharing": {"distort.errors", "distort.processes", "distort.session"},
     "distort.report": {
         "signals",
         "distort.errors",
@@ -59,6 +60,7 @@ MAY_IMPORT = {
         "distort.version",
         "distort.errors",
         "distort.processes",
+        "distort.sharing",
         "distort.analysis",
         "distort.session",
         "distort.recording",
@@ -96,6 +98,7 @@ MAY_IMPORT = {
         "distort.capture",
         "distort.assembly",
         "distort.report",
+        "distort.sharing",
         "distort.pipeline",
         "distort.archive",
         "distort.verification",

@@ -5,20 +5,14 @@ from pathlib import Path
 
 import pytest
 
-from distort import pipeline
 from distort.errors import SessionError
 from distort.pipeline import analyze_session
+from distort.processes import Others
 from tests.clumsy_session import contents
 
 pytest_plugins = ["tests.small_sessions"]
 
 pytestmark = pytest.mark.sample
-
-
-@pytest.fixture
-def shared(monkeypatch) -> None:
-    """So few recordings are not worth a process otherwise."""
-    monkeypatch.setattr(pipeline, "WORTH_A_PROCESS", 1)
 
 
 @pytest.fixture
@@ -36,10 +30,10 @@ def several(analysed, tmp_path) -> Path:
     return session
 
 
-def test_two_processes_write_the_same_files(several, shared, tmp_path) -> None:
+def test_two_processes_write_the_same_files(several, tmp_path) -> None:
     alone = Path(shutil.copytree(several, tmp_path / "alone" / "monitor"))
     told: list[tuple[str, int, int]] = []
-    found = analyze_session(several, processes=2, progress=lambda *step: told.append(step))
+    found = analyze_session(several, others=Others(1), progress=lambda *step: told.append(step))
     assert [one.findings.condition for one in found] == ["default", "desk", "stand"]
     analyze_session(alone, threads=1, progress=lambda *_: None)
     assert contents(several / "results") == contents(alone / "results")
@@ -47,10 +41,10 @@ def test_two_processes_write_the_same_files(several, shared, tmp_path) -> None:
     assert told == sorted(told)
 
 
-def test_the_first_condition_that_fails_is_told_and_what_comes_after_it_is_not_written(several, shared) -> None:
+def test_the_first_condition_that_fails_is_told_and_what_comes_after_it_is_not_written(several) -> None:
     for name in ("desk", "stand"):
         (several / f"recordings/{name}/sweep_86dB.wav").write_bytes(b"no sound")
     with pytest.raises(SessionError, match="recordings/desk/sweep_86dB"):
-        analyze_session(several, processes=2, progress=lambda *_: None)
+        analyze_session(several, others=Others(1), progress=lambda *_: None)
     assert sorted(path.name for path in (several / "results").iterdir()) == ["default"]
     assert (several / "results/default/findings.json").is_file()

@@ -13,7 +13,7 @@ from pathlib import Path
 
 import pytest
 
-from distort.processes import shared
+from distort.processes import Others, shared
 
 LONGEST_S = 60.0
 """More than any of this takes on a busy machine."""
@@ -45,14 +45,14 @@ def meets(job: tuple[Path, str, str], tell: Tell) -> tuple[str, int]:
 def test_results_come_in_the_order_of_the_jobs_from_both_processes(tmp_path: Path) -> None:
     jobs = [(tmp_path, "small", "small"), (tmp_path, "one", "two"), (tmp_path, "two", "one")]
     heard: list[float] = []
-    found = list(shared(meets, jobs, sizes=[1, 5, 5], others=1, progress=heard.append))
+    found = list(shared(meets, jobs, sizes=[1, 5, 5], others=Others(1), progress=heard.append))
     assert [name for name, _ in found] == ["small", "one", "two"]
     assert len({process for _, process in found}) == 2
 
 
 def test_the_error_is_that_of_the_first_job_that_fails(tmp_path: Path) -> None:
     jobs = [(tmp_path, "good", "good"), (tmp_path, "bad 1", "bad 2"), (tmp_path, "bad 2", "bad 1")]
-    results = shared(meets, jobs, sizes=[3, 9, 9], others=1, progress=nothing)
+    results = shared(meets, jobs, sizes=[3, 9, 9], others=Others(1), progress=nothing)
     assert next(results)[0] == "good"
     with pytest.raises(ValueError, match="bad 1"):
         next(results)
@@ -68,11 +68,11 @@ def test_the_largest_that_is_left_is_taken_next_and_none_after_one_that_failed()
         return job
 
     jobs, sizes = ["one", "five", "three", "also five"], [1, 5, 3, 5]
-    assert list(shared(work, jobs, sizes=sizes, others=0, progress=nothing)) == jobs
+    assert list(shared(work, jobs, sizes=sizes, others=Others(0), progress=nothing)) == jobs
     assert taken == ["five", "also five", "three", "one"]
     taken.clear()
     with pytest.raises(ValueError, match="bad"):
-        list(shared(work, ["one", "bad", "five", "seven"], sizes=[1, 6, 5, 7], others=0, progress=nothing))
+        list(shared(work, ["one", "bad", "five", "seven"], sizes=[1, 6, 5, 7], others=Others(0), progress=nothing))
     assert taken == ["seven", "bad", "one"]
 
 
@@ -93,7 +93,7 @@ def test_how_far_another_process_is_is_told_here(tmp_path: Path) -> None:
         if done == 2.0:
             heard.touch()
 
-    assert list(shared(tells, [(os.getpid(), heard)], sizes=[8], others=1, progress=progress)) == [None]
+    assert list(shared(tells, [(os.getpid(), heard)], sizes=[8], others=Others(1), progress=progress)) == [None]
 
 
 def ends(job: int, tell: Tell) -> None:
@@ -104,19 +104,19 @@ def ends(job: int, tell: Tell) -> None:
 
 def test_a_process_that_ends_without_a_word_is_told() -> None:
     with pytest.raises(BrokenExecutor, match="without a word"):
-        list(shared(ends, [os.getpid()] * 2, sizes=[1, 1], others=1, progress=nothing))
+        list(shared(ends, [os.getpid()] * 2, sizes=[1, 1], others=Others(1), progress=nothing))
 
 
 INTERRUPTED = """
 import os, sys, time
-from distort.processes import shared
+from distort.processes import Others, shared
 
 def work(job, tell):
     print("at it", flush=True)
     time.sleep(120.0)
 
 if __name__ == "__main__":
-    list(shared(work, [1, 2], sizes=[1, 1], others=1, progress=lambda done: None))
+    list(shared(work, [1, 2], sizes=[1, 1], others=Others(1), progress=lambda done: None))
 """
 
 
@@ -134,3 +134,28 @@ def test_ctrl_c_ends_all_processes_at_once(tmp_path: Path) -> None:
         ended, _, _ = select.select([first.stdout], [], [], LONGEST_S)
         assert ended, "a process was left"
         assert first.stdout.read() == b""
+
+
+def loads(job: tuple[int, str], tell: Tell) -> bool:
+    """Whether a module was loaded here that nothing in this file loads; the first process only waits."""
+    first, module = job
+    if os.getpid() == first:
+        time.sleep(0.2)
+    return module in sys.modules
+
+
+def test_processes_that_begin_ahead_load_what_they_will_need() -> None:
+    with Others(1, load="wave") as others:
+        others.begin()
+        found = list(shared(loads, [(os.getpid(), "wave")] * 2, sizes=[1, 1], others=others, progress=nothing))
+    assert any(found)
+    assert "wave" not in sys.modules
+
+
+def test_processes_that_get_no_work_end_with_whoever_began_them() -> None:
+    with Others(1) as others:
+        others.begin()
+        (connection,) = others.connections
+    assert select.select([connection], [], [], LONGEST_S)[0]
+    with pytest.raises(EOFError):
+        connection.recv()

@@ -147,11 +147,16 @@ def _read(folder: "SessionFolder", condition: str | None) -> "tuple[ConditionRes
 
 
 def _analysed(root: Path, condition: str | None) -> "tuple[ConditionResults, ...]":
-    from distort.archive import analyze_and_note
-    from distort.report.terminal.console import progress
+    from distort.session.files.folder import SessionFolder
+    from distort.sharing import others_for
 
-    with progress() as moved:
-        return analyze_and_note(root, condition=condition, processes=os.cpu_count() or 1, progress=moved)
+    with others_for(SessionFolder(root), condition) as others:
+        others.begin()  # they load what they need while this process does
+        from distort.archive import analyze_and_note
+        from distort.report.terminal.console import progress
+
+        with progress() as moved:
+            return analyze_and_note(root, condition=condition, others=others, progress=moved)
 
 
 def _say_results(

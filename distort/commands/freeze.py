@@ -1,7 +1,6 @@
 """distort freeze: keeps the results that a publication rests on."""
 
 import argparse
-import os
 from typing import TYPE_CHECKING
 
 from distort.commands.parser import Parser, Subparsers, add_command
@@ -40,17 +39,18 @@ def run(arguments: argparse.Namespace) -> int:
     from distort.session.plan.reading import read_plan
     from distort.session.published.frozen import freeze, frozen_folder
     from distort.session.results.software import software_here
+    from distort.sharing import others_for
 
     folder = SessionFolder(arguments.folder)
     folder.require()
     plan = read_plan(folder.root)
-    with progress() as moved:
+    with others_for(folder) as others, progress() as moved:
         frozen = freeze(
             folder,
             plan,
             arguments.label,
             software=software_here(),
-            write=partial(analyze_session_into, folder, processes=os.cpu_count() or 1, progress=moved),
+            write=partial(analyze_session_into, folder, others=others, progress=moved),
         )
     say(make_console(), *frozen_sentences(frozen, str(frozen_folder(folder, arguments.label))))
     return 0
