@@ -10,7 +10,7 @@ from concurrent.futures import BrokenExecutor
 
 from distort.errors import DistortError, UsageError, shown
 from distort.quiet import quieten_libraries
-from distort.system import Refusal, is_closed_pipe, refusal
+from distort.system import Refusal, is_closed_pipe, keep_memory, refusal
 from distort.version import __version__
 
 DONE, NO_ANSWER, WRONG_USAGE, INTERRUPTED = 0, 1, 2, 130
@@ -20,6 +20,7 @@ def main(words: Sequence[str] | None = None) -> int:
     """Run the command that `words` (default: those of the program) name; returns the exit status."""
     if words is None:
         quieten_libraries()
+        keep_memory()
         words = sys.argv[1:]
     words = list(words)
     # where the caller closed them Python has none, and nobody reads

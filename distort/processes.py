@@ -16,7 +16,7 @@ from traceback import format_exception
 from typing import Any, Generic, TypeVar
 
 from distort.quiet import quieten_libraries
-from distort.system import most_processes
+from distort.system import keep_memory, most_processes
 
 Job = TypeVar("Job")
 Done = TypeVar("Done")
@@ -42,7 +42,8 @@ class Others:
     def __init__(self, count: int, *, load: str | None = None) -> None:
         """`count` of them, each of which first loads the module `load`."""
         self.count = most_processes(count) if count else 0
-        self.connections: list[Connection] = []
+        self.connections: list[Any] = []
+        """One to each; of another kind on each system."""
         self._load = load
         self._processes: list[BaseProcess] = []
 
@@ -200,6 +201,7 @@ def _begin() -> None:
     """Ctrl-C is for the first process, which then ends the others."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     quieten_libraries()
+    keep_memory()
     threading.Thread(target=_end_with_the_first, daemon=True).start()
 
 

@@ -15,6 +15,7 @@ from enum import Enum, auto
 from pathlib import Path
 
 WINDOWS = sys.platform == "win32"
+LINUX = sys.platform == "linux"
 
 PATIENCE_S = (0.01, 0.02, 0.05, 0.1, 0.2, 0.3, 0.3)
 """Seconds between tries at a file that another program has open, 1 s together: own choice. What looks at each new file
@@ -330,6 +331,28 @@ def most_processes(count: int) -> int:
 def is_marked_read_only(path: Path) -> bool:
     """Whether the file `path` is there and this account may not write it, though it may write its folder."""
     return os.path.isfile(path) and not os.access(path, os.W_OK) and os.access(path.parent, os.W_OK)
+
+
+_TRIM_THRESHOLD, _TOP_PAD, _MMAP_THRESHOLD = -1, -2, -3
+_KEPT = {_MMAP_THRESHOLD: 32 << 20, _TRIM_THRESHOLD: 1 << 30, _TOP_PAD: 16 << 20}
+"""Bytes: arrays up to the highest that is allowed share the memory that grows as one, 1 GB of which may lie unused."""
+
+
+def keep_memory() -> None:
+    """Let this process keep what it frees, where the system's library has a say (glibc's manual, "Malloc Tunable
+    Parameters").
+
+    By itself that library returns what an array of some 0.1 MB and more held as soon as it is freed. Work on arrays
+    then takes its memory from the system again and again, and each page of it costs as much as a thousand sums.
+    """
+    if not LINUX:
+        return
+    import ctypes
+
+    with suppress(AttributeError):  # other libraries of C have none
+        mallopt = ctypes.CDLL(None).mallopt
+        for parameter, size in _KEPT.items():
+            mallopt(parameter, size)
 
 
 def _windows_number(error: OSError) -> int:
