@@ -162,6 +162,15 @@ def test_a_near_field_is_never_what_a_change_is_held_against() -> None:
     )
 
 
+def test_what_did_not_move_has_no_sign() -> None:
+    """The same to three hundredths, either way."""
+    for by_db in (-0.03, 0.03):
+        closed = measured("closed", -40.0 + by_db, -42.0, changed="port closed")
+        (one,) = across([STAND, closed])
+        assert one.verdict is not None
+        assert "changed by 0.0 +- 0.4 dB" in one.verdict
+
+
 def test_a_change_tells_of_what_the_first_condition_or_the_changed_one_shows() -> None:
     """A finding of a third, such as a desk, was not changed against anything."""
     closed = measured("closed", -60.0, -62.0, changed="port closed")

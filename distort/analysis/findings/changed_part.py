@@ -26,13 +26,13 @@ def changed_verdict(finding: Finding, base: Measured, changed: Measured) -> str 
         return None
     ratio_db, interval_db = after.relative_db - before.relative_db, math.hypot(before.interval_db, after.interval_db)
     made_db = after.input_db - before.input_db
-    said = f"With {changed.changed}, {at.words} changed by {ratio_db:+.1f} +- {interval_db:.1f} dB"
+    said = f"With {changed.changed}, {at.words} changed by {_signed(ratio_db)} +- {interval_db:.1f} dB"
     if not finding.part_of_loudspeaker or math.isnan(made_db + after.input_interval_db + before.input_interval_db):
         return f"{said}{_proof(ratio_db, interval_db)}"
     made_interval_db = math.hypot(before.input_interval_db, after.input_interval_db)
     if abs(made_db - ratio_db) <= max(interval_db, HARDLY_DB):
         return f"{said}{_proof(made_db, made_interval_db)}"
-    size = f"{made_db:+.1f} +- {made_interval_db:.1f} dB"
+    size = f"{_signed(made_db)} +- {made_interval_db:.1f} dB"
     return f"{said}, referred to the input by {size}{_proof(made_db, made_interval_db)}"
 
 
@@ -45,3 +45,9 @@ def _proof(difference_db: float, interval_db: float) -> str:
     if at_least_db >= MADE_DB:
         return f", so what was changed makes it: it fell by at least {at_least_db:.1f} dB."
     return f"; whether what was changed makes it is open: a fall of up to {at_most_db:.1f} dB is not excluded."
+
+
+def _signed(difference_db: float) -> str:
+    """Tenths with a sign; no sign before nothing."""
+    tenths = round(difference_db, 1)
+    return f"{tenths:+.1f}" if tenths else "0.0"
