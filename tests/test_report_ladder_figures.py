@@ -6,10 +6,12 @@ import math
 
 import numpy as np
 import pytest
+from matplotlib.collections import PathCollection
 from matplotlib.figure import Figure
 
 from distort import __main__ as program
 from distort.report.figures import style
+from distort.report.figures.canvas import Canvas
 from distort.report.figures.compression import change_limits, compression_figure
 from distort.report.figures.input_output import input_output_figure
 from distort.report.figures.multitone import multitone_figure, multitone_top_db
@@ -143,7 +145,8 @@ def pictures_of(figure: Figure, levels: int) -> list[tuple[np.ndarray, str]]:
     """The points of each octave that has some, and what is written in and over its picture, whose origin is the first
     of its points."""
     (axes,) = figure.axes
-    points = np.ma.getdata(axes.collections[-1].get_offsets()).reshape(-1, levels, 2)
+    offsets = [each.get_offsets() for each in axes.collections if isinstance(each, PathCollection)]
+    points = np.ma.getdata(np.ma.concatenate(offsets)).reshape(-1, levels, 2)
     side = points[0, -1, 0] - points[0, 0, 0]
     found = []
     for of_octave in points:
@@ -188,6 +191,27 @@ def test_numbers_of_every_picture_stand_on_its_own_scale() -> None:
                 text.get_position()
             )
             assert on_sheet[axis] == pytest.approx(0.0, abs=1e-6), "level with its place"  # of a pixel
+
+
+def test_a_curve_that_leaves_its_picture_is_seen_in_no_other() -> None:
+    """Of one that falls silent at the highest level: 60 dB below, and in one row lower, 100."""
+    found, _ = ladder()
+    pixels = []
+    for lost_db in (60.0, 100.0):
+        octaves = tuple(
+            dataclasses.replace(octave, change_db=(*octave.change_db[:-1], -lost_db)) if index == 2 else octave
+            for index, octave in enumerate(found.octaves)
+        )
+        figure = input_output_figure(dataclasses.replace(found, octaves=octaves), LEGEND, unit="db_spl")
+        canvas = Canvas(figure)
+        canvas.draw()
+        pixels.append(np.asarray(canvas.buffer_rgba()).astype(np.int64))
+    rows, _ = np.nonzero(np.abs(pixels[0] - pixels[1]).max(axis=2))
+    points, _ = pictures_of(figure, len(found.level_db_spl))[0]
+    (_, origin) = figure.axes[0].transData.transform(points[0])
+    assert rows.size, "the way down is another"
+    # the frame is below the origin by 3 % of the span, which is 1.95 inches long
+    assert rows.max() < figure.bbox.height - origin + 0.06 * figure.dpi + 1.0
 
 
 def test_an_octave_that_was_not_measured_is_said_to_be() -> None:

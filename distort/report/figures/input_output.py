@@ -11,7 +11,7 @@ import numpy as np
 
 from distort.analysis.common.curves import FloatArray, LevelUnit
 from distort.analysis.compression.curves import BandRange, OctaveLevels
-from distort.report.figures.pictures import Pictures
+from distort.report.figures.pictures import COLUMNS, ROWS, Pictures
 from distort.report.figures.style import (
     BLACK,
     BOX_LEFT_INCHES,
@@ -78,18 +78,23 @@ def _pictures(figure: "Figure", found: CompressionFound) -> Pictures:
 
 
 def _curves(pictures: Pictures, octaves: Mapping[int, OctaveLevels], drive_db: FloatArray) -> None:
-    """What was asked for, what came, and the space between, in the picture of each octave; all in one row of points
-    with a gap after each octave."""
-    rows = [[np.nan if one is None else one for one in octave.change_db] for octave in octaves.values()]
-    change_db = np.array(rows, dtype=np.float64).reshape(len(octaves), drive_db.size)
-    x, asked = (pictures.origins[list(octaves), :, np.newaxis] + np.append(drive_db, np.nan)).swapaxes(0, 1)
-    output = asked + np.pad(change_db, ((0, 0), (0, 1)))
+    """What was asked for, what came, and the space between, in the picture of each octave: a row of points for each row
+    of pictures, with a gap after each octave."""
     axes = pictures.axes
-    axes.plot(x.ravel(), asked.ravel(), color=GREY, linewidth=0.9, zorder=1.5)
-    axes.fill_between(x.ravel(), asked.ravel(), output.ravel(), color=FILL, linewidth=0.0, zorder=1.2)
-    axes.plot(x.ravel(), output.ravel(), color=BLACK, linewidth=1.2, zorder=2.0)
     colours = [level_colour(index, drive_db.size) for index in range(drive_db.size)]
-    axes.scatter(x[:, :-1], output[:, :-1], c=colours * len(octaves), s=26.0, zorder=2.5, linewidths=0.0)
+    for row in range(ROWS):
+        places = [place for place in octaves if place // COLUMNS == row]
+        changes = [[np.nan if one is None else one for one in octaves[place].change_db] for place in places]
+        change_db = np.array(changes, dtype=np.float64).reshape(len(places), drive_db.size)
+        x, asked = (pictures.origins[places, :, np.newaxis] + np.append(drive_db, np.nan)).swapaxes(0, 1)
+        output = asked + np.pad(change_db, ((0, 0), (0, 1)))
+        drawn = [
+            *axes.plot(x.ravel(), asked.ravel(), color=GREY, linewidth=0.9, zorder=1.5),
+            axes.fill_between(x.ravel(), asked.ravel(), output.ravel(), color=FILL, linewidth=0.0, zorder=1.2),
+            *axes.plot(x.ravel(), output.ravel(), color=BLACK, linewidth=1.2, zorder=2.0),
+            axes.scatter(x[:, :-1], output[:, :-1], c=colours * len(places), s=26.0, zorder=2.5, linewidths=0.0),
+        ]
+        pictures.keep_inside(row, drawn)
 
 
 def _words(pictures: Pictures, place: int, octave: OctaveLevels, band: BandRange, *, unit: LevelUnit) -> None:

@@ -1,6 +1,6 @@
 """Small square pictures in two rows on one scale, in one axes: an axes each takes longer to make than what is in it."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -9,6 +9,7 @@ from distort.analysis.common.curves import FloatArray
 from distort.report.figures.style import BOX_LEFT_INCHES, GREY, NUMBER_POINTS, PALE, SHEET_INCHES, SMALL_POINTS
 
 if TYPE_CHECKING:
+    from matplotlib.artist import Artist
     from matplotlib.figure import Figure
 
 COLUMNS, ROWS = 5, 2
@@ -58,6 +59,16 @@ class Pictures:
     def share(self, across: float, up: float) -> tuple[float, float]:
         """The place at such shares of a picture's sides, in its units."""
         return self.low + across * self.side, self.low + up * self.side
+
+    def keep_inside(self, row: int, artists: Iterable["Artist"]) -> None:
+        """Cut what was drawn in a row of pictures off at their edges: below and above are other pictures."""
+        from matplotlib.transforms import Bbox, TransformedBbox
+
+        left, right = self.axes.get_xlim()
+        low = float(self.origins[row * COLUMNS, 1]) + self.low
+        box = TransformedBbox(Bbox.from_extents(left, low, right, low + self.side), self.axes.transData)
+        for artist in artists:
+            artist.set_clip_box(box)
 
     def write(
         self,
