@@ -13,9 +13,10 @@ from fontTools.ttLib import TTFont
 from matplotlib import rc_context
 from matplotlib.figure import Figure
 from matplotlib.font_manager import findfont
+from matplotlib.ticker import NullFormatter
 from PIL import Image
 
-from distort.report.figures.axes import draw_grid
+from distort.report.figures.axes import draw_grid, scale_of, second_scale
 from distort.report.figures.canvas import Canvas
 from distort.report.figures.harmonics import harmonics_figure
 from distort.report.figures.png import png_bytes
@@ -110,15 +111,22 @@ def red_of(ours: bool) -> npt.NDArray[np.int64]:
     with rc_context(SETTINGS):
         figure = Figure(figsize=(4.0, 3.0), dpi=150.0)
         canvas = Canvas(figure)
-        axes = figure.add_axes((0.2, 0.2, 0.7, 0.7))
+        axes = figure.add_axes((0.2, 0.2, 0.6, 0.7))
         axes.set_xscale("log")
         axes.minorticks_off()
         axes.set_xticks([10.0, 20.0, 63.0, 250.0, 1000.0, 4000.0, 20000.0], ["10", "20", "63", "", "1k", "4k", "20k"])
-        axes.set_yticks([-40.0, -30.0, -20.0, -10.0, 0.0, 10.0])
+        levels_db, thirds_hz = [-40.0, -30.0, -20.0, -10.0, 0.0, 10.0], [31.5, 40.0, 50.0, 100.0, 8000.0]
+        axes.set_yticks(levels_db)
         axes.set(xlim=(20.0, 20000.0), ylim=(-40.0, 0.0))
         if ours:
             draw_grid(axes)
+            second_scale(axes, {level_db: f"{level_db:g}".replace("-", "\N{MINUS SIGN}") for level_db in levels_db})
+            scale_of(axes, "bottom").small_marks = np.array(thirds_hz)
         else:
+            axes.tick_params(right=True, labelright=True)
+            axes.set_xticks(thirds_hz, minor=True)
+            axes.tick_params(which="minor", length=2.0, width=0.6)
+            axes.xaxis.set_minor_formatter(NullFormatter())
             axes.grid(True, color=PALE, linewidth=0.6)
             axes.set_axisbelow(True)
         canvas.draw()

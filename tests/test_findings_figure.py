@@ -5,6 +5,7 @@ from dataclasses import replace
 import pytest
 
 from distort.analysis.findings.finding import response_shows
+from distort.report.figures.axes import scale_of
 from distort.report.figures.findings import findings_figure, kind_of
 from distort.report.figures.session_figures import legend_of
 from distort.session.plan.keys import ReportPlan
@@ -27,6 +28,9 @@ def test_no_number_is_cut_at_the_edge_of_its_panel(frequency_hz) -> None:
         assert panel.x0 <= extent.x0
         assert extent.x1 <= panel.x1
         assert extent.y0 >= panel.y1, "above its panel, so that it hides no curve"
+    *upper, lowest = (scale_of(axes, "bottom").numbers() for axes in figure.axes)
+    assert not any(upper), "numbers under the lowest panel alone, where no mark is in the way"
+    assert len(lowest) == 12
 
 
 @pytest.mark.parametrize(

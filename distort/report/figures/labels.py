@@ -111,6 +111,7 @@ def label_beside_curves(axes: "Axes", curves: Sequence[Labelled], *, avoid: Sequ
     """
     points = [_pixels(axes, curve) for curve in curves]
     lines = np.concatenate([*points, *(_pixels(axes, curve) for curve in avoid)], axis=1)
+    lines = lines[:, np.argsort(lines[0])]
     taken: list[Bbox] = []
     homeless = []
     for index, curve in enumerate(curves):
@@ -125,7 +126,7 @@ def label_beside_curves(axes: "Axes", curves: Sequence[Labelled], *, avoid: Sequ
 
 @dataclass(frozen=True, kw_only=True)
 class _Field:
-    """Where a label must find its place, in pixels: `(2, points)` each."""
+    """Where a label must find its place, in pixels: `(2, points)` each, `lines` from left to right."""
 
     own: FloatArray
     others: FloatArray
@@ -207,8 +208,9 @@ def _belongs(middle: FloatArray, field: _Field) -> bool:
 
 
 def _covers(middle: FloatArray, room: FloatArray, points: FloatArray) -> bool:
-    x, y = np.abs(points - middle[:, np.newaxis]) < room[:, np.newaxis]
-    return bool(np.any(x & y))
+    """Whether a label there meets one of `points`, which lie from left to right."""
+    left, right = np.searchsorted(points[0], (middle[0] - room[0], middle[0] + room[0]))
+    return bool(np.any(np.abs(points[1, left:right] - middle[1]) < room[1]))
 
 
 def _distance(middle: FloatArray, points: FloatArray) -> float:
