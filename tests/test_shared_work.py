@@ -145,11 +145,11 @@ def loads(job: tuple[int, str], tell: Tell) -> bool:
 
 
 def test_processes_that_begin_ahead_load_what_they_will_need() -> None:
-    with Others(1, load="wave") as others:
+    with Others(1, load="tabnanny") as others:
         others.begin()
-        found = list(shared(loads, [(os.getpid(), "wave")] * 2, sizes=[1, 1], others=others, progress=nothing))
+        found = list(shared(loads, [(os.getpid(), "tabnanny")] * 2, sizes=[1, 1], others=others, progress=nothing))
     assert any(found)
-    assert "wave" not in sys.modules
+    assert "tabnanny" not in sys.modules
 
 
 def test_processes_that_get_no_work_end_with_whoever_began_them() -> None:

@@ -150,8 +150,9 @@ def _levels(samples: FloatArray, rate: int, *, edges: FloatArray, band_hz: tuple
     """Mean square between the edges (samples) within a band."""
     margin = round(MARGIN_S * rate)
     first, end = max(int(edges[0]) - margin, 0), min(int(edges[-1]) + margin, samples.size)
-    from_end = np.minimum(np.arange(end - first), np.arange(end - first)[::-1])
-    piece = samples[first:end] * rise(from_end / margin)
+    from_start = np.arange(end - first)
+    fade = min(margin, 0.5 * (from_start.size - 1))
+    piece = samples[first:end] * rise(np.minimum(from_start, from_start[::-1]) / fade)
     n_fft = int(scipy.fft.next_fast_len(piece.size, real=True))
     spectrum = scipy.fft.rfft(piece, n_fft)
     frequency_hz = scipy.fft.rfftfreq(n_fft, 1.0 / rate)
