@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from distort.analysis.impulsive.cycles import PARTS, bands_of, begins_s
-from distort.analysis.impulsive.heard import CyclesHeard, cycles_heard, repeats_at, standing_out, untouched
+from distort.analysis.impulsive.heard import HIGHEST_Z, CyclesHeard, cycles_heard, repeats_at, standing_out, untouched
 from distort.analysis.impulsive.impulsive import (
     CONFIRMED,
     NARROW,
@@ -128,6 +128,14 @@ def test_noise_stands_out_nowhere_and_z_is_a_normal_deviate() -> None:
     z = np.concatenate([z_of(heard(recording(seed=seed))) for seed in range(2)])
     assert not any(alarmed(each).any() for each in (z,))
     assert 1.2 < np.median(z) < 2.8
+
+
+def test_beside_no_noise_at_all_z_is_a_number_that_a_table_holds() -> None:
+    found = heard(recording())
+    silent = np.zeros_like(found.powers)
+    silent[:, 0] = 1.0
+    z = standing_out(replace(found, powers=silent), np.ones(silent.shape[0], dtype=bool))
+    assert np.nanmax(z) == HIGHEST_Z
 
 
 @pytest.mark.parametrize(

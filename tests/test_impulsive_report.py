@@ -9,9 +9,11 @@ from rich.table import Table
 from distort.analysis.findings.evidence import Evidence
 from distort.analysis.findings.find import find
 from distort.analysis.impulsive.impulsive import CONFIRMED, ONCE, ImpulsiveLevel, ImpulsivePlace, ImpulsiveResult
+from distort.errors import SessionError
 from distort.report.figures.impulsive import impulsive_figure
 from distort.report.figures.style import Legend
 from distort.report.kinds import SHOWN
+from distort.session.files.csv_table import read_table, write_table
 from distort.session.results.impulsive_table import impulsive_columns, impulsive_of_columns
 from tests.test_report_session import results
 
@@ -107,6 +109,19 @@ def test_its_table_comes_back_and_refuses_what_no_alarm_is() -> None:
         impulsive_of_columns(columns | {"alarm_96dB": np.array([0.0, 3.0, 0.0, 0.0])})
     with pytest.raises(KeyError, match="spread_91dB"):
         impulsive_of_columns({name: each for name, each in columns.items() if name != "spread_91dB"})
+
+
+def test_a_loud_buzz_in_a_quiet_room_is_written_and_read(tmp_path) -> None:
+    """40 dB over the noise is 10,000 times its power, and neither z nor U is in decibels."""
+    (level,) = (one for one in result().levels if one.level_db_spl == 96.0)
+    loud = dataclasses.replace(level, z=level.z * 1000.0, unevenness=level.unevenness * 100.0)
+    path = tmp_path / "impulsive.csv"
+    write_table(path, impulsive_columns(dataclasses.replace(result(), levels=(loud,))))
+    (again,) = impulsive_of_columns(read_table(path)).levels
+    np.testing.assert_array_equal(again.z, loud.z)
+    np.testing.assert_array_equal(again.unevenness, loud.unevenness)
+    with pytest.raises(SessionError, match="h3_db holds 1001, which no result can"):
+        write_table(path, {"frequency_hz": [1000.0], "h3_db": [1001.0]})
 
 
 def test_the_figure_marks_what_was_confirmed() -> None:

@@ -18,6 +18,9 @@ BoolArray = npt.NDArray[np.bool_]
 DROPPED = 10
 """One cycle in so many, the loudest of each part, counts for nothing, and one at least: a door slams once."""
 
+HIGHEST_Z = 1e9
+"""More is not told: the noise of a converter is 90 dB below what it can record, and rounding makes any of less."""
+
 BESIDE_S = 0.15
 """So long before and after a foreign sound nothing is looked at: the room's decay, and how sharply it is timed."""
 
@@ -73,7 +76,7 @@ def standing_out(heard: CyclesHeard, kept: BoolArray) -> FloatArray:
             mean = np.mean(powers[:count], axis=0)
             freedom = heard.bands.values[band] * count
             z[band] = (np.max(mean) / max(float(np.median(mean)), 1e-300) - 1.0) * np.sqrt(freedom / 2.0)
-    return z
+    return np.minimum(z, HIGHEST_Z)
 
 
 def repeats_at(heard: CyclesHeard, kept: BoolArray, band: int) -> Repeats:

@@ -30,7 +30,12 @@ LARGEST = 1000.0
 """Of decibels, either way: no measurement comes near it, and powers of them stay numbers."""
 
 LARGEST_OTHER = 1e15
-"""Of per cent, which 1000 dB would pass, of degrees, and of uncertainties: where next to nothing is known they grow."""
+"""Of per cent, which 1000 dB would pass, of degrees, of uncertainties, which grow where next to nothing is known, and
+of powers re others, as what strikes has them: a buzz 40 dB over a quiet room is 10,000 times its noise."""
+
+RATIOS = ("z_", "unevenness_")
+"""How the names of columns of such powers begin."""
+
 HIGHEST_HZ = 1e6
 
 DECIMALS = 4
@@ -136,7 +141,8 @@ def _largest(name: str) -> float:
     """What no value in the column `name` is above, either way."""
     if name == FREQUENCY:
         return HIGHEST_HZ
-    return LARGEST_OTHER if name.endswith(("_percent", "_deg")) or "uncertainty" in name else LARGEST
+    other = name.endswith(("_percent", "_deg")) or "uncertainty" in name or name.startswith(RATIOS)
+    return LARGEST_OTHER if other else LARGEST
 
 
 def _check_frequencies(path: Path, frequency_hz: FloatArray) -> None:
