@@ -90,6 +90,26 @@ def test_one_explanation_at_one_place_holds_for_all_that_show_it() -> None:
     assert across([OPEN_PORT, replace(both, findings=(replace(RISE, explanation="resonance"),))]) == ()
 
 
+def test_one_condition_decides_what_another_leaves_open() -> None:
+    own = replace(RISE, explanation="loudspeaker-generated", part_of_loudspeaker=True)
+    opened = replace(at(1060.0), explanation="undecided", decided=False)
+    untold = replace(CLOSED, findings=(own,), changed=None)
+    for first, second in ((opened, own), (own, opened)):
+        (one,) = across([replace(OPEN_PORT, findings=(first,)), replace(untold, findings=(second,))])
+        assert (one.finding.explanation, one.conditions) == ("loudspeaker-generated", ("open", "closed"))
+    # Another order, another place, or what is not the loudspeaker's own is something else.
+    second_order = replace(opened, evidence=(replace(RISE.evidence[0], quantity="h2"),))
+    elsewhere = replace(opened, evidence=(replace(RISE.evidence[0], frequency_hz=1200.0),))
+    for other in (second_order, elsewhere):
+        assert across([replace(OPEN_PORT, findings=(other,)), untold]) == ()
+    assert across([replace(OPEN_PORT, findings=(opened,)), replace(untold, findings=(RISE,))]) == ()
+    # What strikes in one band is one, though one condition cannot tell what it is.
+    rattle = replace(own, explanation="rattle", evidence=(), numbers={"standing_out": 20.0})
+    unclear = replace(rattle, explanation="undecided", decided=False, places=at(1055.0).places)
+    (one,) = across([replace(OPEN_PORT, findings=(unclear,)), replace(untold, findings=(rattle,))])
+    assert (one.finding, one.conditions) == (rattle, ("open", "closed"))
+
+
 def test_it_is_written_and_read_again(tmp_path) -> None:
     folder = SessionFolder(tmp_path)
     assert read_across(folder) == ()

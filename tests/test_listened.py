@@ -17,6 +17,7 @@ from distort.report.page.document import write_page
 from distort.report.page.listening import Play, played, short_version
 from distort.report.page.one_at_a_time import louder_than_music, one_at_a_time
 from distort.report.text.story import Told, told
+from distort.report.text.where_shown import Where
 from distort.session.plan.keys import ReportPlan
 from distort.session.plan.music import read_mixed
 from distort.session.plan.reading import read_plan
@@ -166,7 +167,7 @@ def test_the_report_says_where_each_kind_of_fault_is_heard_by_itself(session) ->
         finding=replace(story[0].finding, explanation="rattle"),
         belongs_to="loudspeaker",
         conditions=("loose",),
-        not_in=(),
+        where=Where(not_in=()),
         verdict=None,
         audible="",
     )

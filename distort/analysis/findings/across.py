@@ -1,5 +1,6 @@
 """What holds for several conditions of one session, and what a changed part or a near field proves."""
 
+import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
@@ -7,7 +8,7 @@ import numpy as np
 
 from distort.analysis.findings.changed_part import changed_verdict
 from distort.analysis.findings.finding import Finding
-from distort.analysis.findings.measured import Measured
+from distort.analysis.findings.measured import Measured, order_place
 from distort.analysis.findings.near_field import near_field_verdict
 
 SAME_OCTAVES = 1.0 / 6.0
@@ -19,7 +20,7 @@ class FindingAcross:
     """A finding of several conditions, or of one of which another tells more."""
 
     finding: Finding
-    """As the first of the conditions has it."""
+    """As the first of the conditions has it, or the first that decides it."""
     conditions: tuple[str, ...]
     """That show it."""
     verdict: str | None = None
@@ -39,10 +40,11 @@ def across(measured: Sequence[Measured]) -> tuple[FindingAcross, ...]:
             if any(same_finding(finding, other.finding) for other in found):
                 continue
             showing = [one] + [other for other in heard[place + 1 :] if _shows(other, finding)]
-            told = [] if main is None else list(_verdicts(finding, showing, main, heard))
-            if (finding.decided and len(showing) > 1) or told:
+            shown = finding if finding.decided else _deciding(finding, showing)
+            told = [] if main is None else list(_verdicts(shown, showing, main, heard))
+            if (shown.decided and len(showing) > 1) or told:
                 names = tuple(each.condition for each in showing)
-                found.append(FindingAcross(finding=finding, conditions=names, verdict=" ".join(told) or None))
+                found.append(FindingAcross(finding=shown, conditions=names, verdict=" ".join(told) or None))
     return tuple(found)
 
 
@@ -61,16 +63,37 @@ def _verdicts(
         yield from () if said is None else (said,)
 
 
+def _deciding(finding: Finding, showing: Sequence[Measured]) -> Finding:
+    """What the first condition that decides it says of what another leaves open."""
+    same = (each for one in showing for each in one.findings if each.decided and same_finding(each, finding))
+    return next(same, finding)
+
+
 def _shows(one: Measured, finding: Finding) -> bool:
-    return any(each.decided and same_finding(each, finding) for each in one.findings)
+    return any((each.decided or finding.decided) and same_finding(each, finding) for each in one.findings)
 
 
 def same_finding(one: Finding, other: Finding) -> bool:
     """Whether two conditions show the same: one explanation, and near enough, or broad in both, or a change with level
-    whose place moves with it: each place within the other's band."""
+    whose place moves with it: each place within the other's band; or one decides what the other leaves open."""
     apart = abs(float(np.log2(one.frequency_hz / other.frequency_hz)))
     near = apart <= SAME_OCTAVES or (one.broad and other.broad) or _moves_with_level(one, other)
-    return one.explanation == other.explanation and near
+    if one.explanation == other.explanation:
+        return near
+    return _left_open(one, other) or _left_open(other, one)
+
+
+def _left_open(opened: Finding, decided: Finding) -> bool:
+    """Whether one condition decides what another leaves open: the same order rises at the same place, or something
+    strikes in the same band, and it is the loudspeaker's own, which is the same in both."""
+    if opened.decided or not decided.decided or decided.part_of_loudspeaker is not True:
+        return False
+    if all("standing_out" in each.numbers for each in (opened, decided)):
+        return any(a.low_hz < b.high_hz and b.low_hz < a.high_hz for a in opened.places for b in decided.places)
+    at, there = order_place(opened), order_place(decided)
+    if at is None or there is None or at.number != there.number:
+        return False
+    return abs(math.log2(at.frequency_hz / there.frequency_hz)) <= SAME_OCTAVES
 
 
 def _moves_with_level(one: Finding, other: Finding) -> bool:

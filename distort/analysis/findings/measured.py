@@ -8,9 +8,11 @@ import numpy as np
 from distort.analysis.common.curves import Harmonics, Response
 from distort.analysis.common.log_frequency import over_log_frequency
 from distort.analysis.common.quantities import from_findings
+from distort.analysis.findings.evidence import ChangeCurve
 from distort.analysis.findings.finding import EvidenceRow, Finding
 from distort.analysis.findings.order_contrasts import nearest_row
 from distort.analysis.findings.words import hertz, ordinal
+from distort.analysis.impulsive.impulsive import ImpulsiveResult
 
 HARDLY_DB, MADE_DB = 1.0, 3.0
 """A fall of at most the first excludes a part as what makes a harmonic; of at least the second names it: then three
@@ -37,6 +39,10 @@ class Measured:
     harmonics: tuple[Harmonics, ...]
     response: Response | None = None
     """Of the lowest level; None: nothing is referred to the input."""
+    changes: tuple[ChangeCurve, ...] = ()
+    """With level, a curve a stimulus and level."""
+    strikes: ImpulsiveResult | None = None
+    """None: nobody listened for what strikes."""
     changed: str | None = None
     """What was changed against the first condition."""
     near_field: NearField | None = None
@@ -90,14 +96,19 @@ def order_place(finding: Finding) -> OrderPlace | None:
     return OrderPlace(number=number, level_db_spl=row.level_db_spl, frequency_hz=row.frequency_hz)
 
 
-def order_read(one: Measured, at: OrderPlace) -> OrderRead | None:
-    """The reading; None where it was not made, or is doubtful there."""
+def order_read(one: Measured, at: OrderPlace, *, doubtful: bool = False) -> OrderRead | None:
+    """The reading; None where it was not made, or is doubtful there and none that is was asked for."""
     if at.level_db_spl not in one.levels_db_spl:
         return None
     harmonics = one.harmonics[one.levels_db_spl.index(at.level_db_spl)]
     order = next((each for each in harmonics.orders if each.order == at.number), None)
     row = nearest_row(harmonics.frequency_hz, at.frequency_hz)
-    if order is None or row is None or order.doubtful[row] or not np.isfinite(order.relative_db[row]):
+    if (
+        order is None
+        or row is None
+        or (order.doubtful[row] and not doubtful)
+        or not np.isfinite(order.relative_db[row])
+    ):
         return None
     interval_db = float(np.nan_to_num(order.uncertainty_db[row]))
     way_db = math.nan if one.response is None else _noise_interval_db(one.response, at.product_hz)

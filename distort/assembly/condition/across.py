@@ -1,10 +1,14 @@
 """What the conditions of a session say together."""
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 from distort.analysis.common.near_field import highest_near_field_hz
+from distort.analysis.common.quantities import Quantity
 from distort.analysis.findings.across import across
+from distort.analysis.findings.evidence import ChangeCurve
 from distort.analysis.findings.measured import Measured, NearField
+from distort.assembly.condition.impulsive import IMPULSIVE
 from distort.errors import SessionError
 from distort.session.files.folder import SessionFolder
 from distort.session.plan.keys import NEAR_FIELD, Plan
@@ -53,12 +57,28 @@ def measured_of(one: ConditionResults, plan: Plan) -> Measured:
             highest_hz=highest_near_field_hz(said.radius_m, findings.setup.temperature_c),
             radius_known=said.radius_m is not None,
         )
+    return replace(curves_measured(one), changed=said.changed, near_field=near_field)
+
+
+def curves_measured(one: ConditionResults) -> Measured:
+    """The results of a condition, without what the plan says of it."""
     return Measured(
-        condition=findings.condition,
-        findings=findings.findings or (),
+        condition=one.findings.condition,
+        findings=one.findings.findings or (),
         levels_db_spl=one.levels_db_spl,
         harmonics=one.harmonics,
         response=one.responses[0] if one.responses else None,
-        changed=said.changed,
-        near_field=near_field,
+        changes=tuple(
+            ChangeCurve(
+                quantity=Quantity("change", curves.source),
+                level_db_spl=each.level_db_spl,
+                frequency_hz=curves.frequency_hz,
+                change_db=each.change_db,
+                uncertainty_db=each.uncertainty_db,
+                bias_db=each.bias_db,
+            )
+            for curves in one.changes
+            for each in curves.levels[1:]
+        ),
+        strikes=one.further.get(IMPULSIVE),
     )

@@ -11,7 +11,19 @@ from distort.analysis.findings.finding import Finding
 from distort.report.text.listened import OF_COMPRESSION, heard_words
 from distort.report.text.numbers import hertz_words, level_name, with_plus_minus
 from distort.report.text.overview import WorstThd
-from distort.session.plan.keys import NEAR_FIELD
+from distort.report.text.where_shown import (
+    MADE_BY_SOMETHING,
+    OF_ONE_RECORDING,
+    OF_PARTS,
+    Where,
+    at_a_distance,
+    curves_by_name,
+    merged,
+    of_what_strikes,
+    strikes_there,
+    striking,
+    where_shown,
+)
 from distort.session.results.condition_results import ConditionResults
 from distort.session.results.listened import Listened
 
@@ -33,9 +45,6 @@ MARKS: dict[Owner, str] = {
 MOST_NAMED = 3
 """Findings in a sentence of the opening."""
 
-OF_PARTS = frozenset({"rattle", "rub", "airflow-noise"})
-"""Explanations of what sounds besides the orders: without the part that makes it, it is not there."""
-
 
 @dataclass(frozen=True, kw_only=True)
 class Told:
@@ -44,12 +53,12 @@ class Told:
     number: int
     """Counted over the whole page, from 1."""
     finding: Finding
-    """As the first of the conditions has it."""
+    """As the first of the conditions has it that decides it."""
     belongs_to: Owner
     conditions: tuple[str, ...]
-    """That show it, in the order of the plan."""
-    not_in: tuple[str, ...]
-    """The others that were measured at a distance, and as loud."""
+    """That show it, in the order of the plan, what decides it first."""
+    where: Where
+    """Of the others that were measured at a distance, and as loud."""
     verdict: str | None
     """What a changed condition proves of it."""
     audible: str
@@ -60,6 +69,11 @@ class Told:
     """Number of the finding over a wide band that it is a place of; None: of none."""
     only_with: str | None = None
     """What was changed in the one condition that shows it, where others do not; None: nothing was said."""
+
+    @property
+    def not_in(self) -> tuple[str, ...]:
+        """The conditions that lack it."""
+        return self.where.not_in
 
     @property
     def anchor(self) -> str:
@@ -79,88 +93,70 @@ def told(
 
     changed   what was changed in a condition, as the plan says
     """
-    far = at_a_distance(conditions)
-    merged: list[tuple[Finding, dict[str, int]]] = []
-    for results in conditions:
-        condition = results.findings.condition
-        for finding in results.findings.findings or ():
-            # two of one condition are two, however alike
-            known = [shown for one, shown in merged if condition not in shown and same_finding(one, finding)]
-            if known:
-                known[0][condition] = finding.number
-            else:
-                merged.append((finding, {condition: finding.number}))
-    owned = []
-    for finding, shown in merged:
-        names = [one.findings.condition for one in far if one.findings.condition in shown or _as_loud(one, finding)]
-        owned.append((_owner(finding, _missing(shown, names)), finding, shown, names))
+    far, curves, changed = at_a_distance(conditions), curves_by_name(conditions), changed or {}
+    listed = merged(conditions)
+    places = [where_shown(finding, shown, far, curves) for finding, shown in listed]
+    owned: list[tuple[Owner, Finding, dict[str, int], Where]] = []
+    for (finding, shown), own in zip(listed, places, strict=True):
+        strikes = striking(finding, shown, listed)
+        where = own if strikes is None else of_what_strikes(own, places[strikes])
+        owner = "open" if strikes_there(finding, listed) else _owner(finding, shown, where, changed)
+        owned.append((owner, finding, shown, where))
     owned.sort(key=lambda one: (OWNERS.index(one[0]), min(one[2].values())))
-    wide = [
-        (number, finding, shown)
-        for number, (_, finding, shown, _) in enumerate(owned, 1)
-        if finding.broad and finding.explanation in OF_COMPRESSION
-    ]
+    numbered = [(finding, shown) for _, finding, shown, _ in owned]
     return tuple(
         Told(
             number=number,
             finding=finding,
             belongs_to=owner,
             conditions=tuple(shown),
-            not_in=tuple(name for name in names if name not in shown),
+            where=where,
             verdict=next((one.verdict for one in across if same_finding(one.finding, finding)), None),
             audible=heard_words(finding, tuple(shown), listened) or NOT_KNOWN,
             numbers_in=tuple(shown.items()),
-            inside=_inside(finding, shown, wide),
-            only_with=(changed or {}).get(next(iter(shown))) if _missing(shown, names) and len(shown) == 1 else None,
+            inside=_inside(finding, shown, numbered),
+            only_with=_only_with(shown, where, changed),
         )
-        for number, (owner, finding, shown, names) in enumerate(owned, 1)
+        for number, (owner, finding, shown, where) in enumerate(owned, 1)
     )
 
 
-def at_a_distance(conditions: Sequence[ConditionResults]) -> list[ConditionResults]:
-    """Those that were not heard in the near field, which says nothing of the room; all, where there is nothing else."""
-    far = [results for results in conditions if results.findings.setup.radiation != NEAR_FIELD]
-    return far or list(conditions)
-
-
-def _as_loud(results: ConditionResults, finding: Finding) -> bool:
-    """Whether a condition was played at the level at which a finding is clearest, or above it: a limiter that comes in
-    at 101 dB is missing in none that was only played at 96."""
-    row = finding.leading_row
-    level = row.level_db_spl if row is not None else finding.numbers.get("level_db_spl")
-    if level is None:
-        return True
-    tones = row is not None and row.stimulus == "multitone"
-    played = [one.level_db_spl for one in results.findings.multitones] if tones else results.levels_db_spl
-    return any(one >= level for one in played)
-
-
-def _inside(
-    finding: Finding, shown: Collection[str], wide: Sequence[tuple[int, Finding, Collection[str]]]
-) -> int | None:
-    """The first wide change with level, in one of the same conditions, that a place which changes more lies in."""
+def _inside(finding: Finding, shown: Collection[str], among: Sequence[tuple[Finding, Mapping[str, int]]]) -> int | None:
+    """The first wide change with level, in one of the same conditions, that a place which changes more lies in; or what
+    strikes in the band in which an order rises."""
+    strikes = striking(finding, shown, among)
+    if strikes is not None:
+        return strikes + 1
     if "excess_db" not in finding.numbers:
         return None
-    for number, other, there in wide:
-        band = other.places[0]
-        if band.low_hz <= finding.frequency_hz <= band.high_hz and not set(shown).isdisjoint(there):
+    for number, (other, there) in enumerate(among, 1):
+        band, wide = other.places[0], other.broad and other.explanation in OF_COMPRESSION
+        if wide and band.low_hz <= finding.frequency_hz <= band.high_hz and not set(shown).isdisjoint(there):
             return number
     return None
 
 
-def _missing(shown: Collection[str], names: Sequence[str]) -> bool:
-    """Whether some conditions at a distance show it and others do not."""
-    return 0 < len([name for name in names if name in shown]) < len(names)
+def _only_with(shown: Mapping[str, int], where: Where, changed: Mapping[str, str]) -> str | None:
+    """What was changed in the one condition that shows it, where all others lack it."""
+    if len(shown) > 1 or not where.not_in or where.as_strong_in or where.hidden_in:
+        return None
+    return changed.get(next(iter(shown)))
 
 
-def _owner(finding: Finding, missing_elsewhere: bool) -> Owner:
+def _owner(finding: Finding, shown: Mapping[str, int], where: Where, changed: Mapping[str, str]) -> Owner:
     """Whose it is. What one condition alone cannot tell, a second one can: a reflection that it lacks is none of the
-    loudspeaker's."""
+    loudspeaker's; and what the same loudspeaker, of which no part was changed, does not make elsewhere, what it stands
+    on may make."""
     if not finding.decided:
         return "open"
-    if finding.part_of_loudspeaker is not None:
+    of_the_place = (
+        finding.explanation in MADE_BY_SOMETHING
+        and bool(where.not_in)
+        and not any(name in changed for name in (*shown, *where.not_in))
+    )
+    if finding.part_of_loudspeaker is not None and not of_the_place:
         return "loudspeaker" if finding.part_of_loudspeaker else "set-up"
-    of_the_path = finding.explanation == "room" or (finding.explanation == "delayed-copy" and missing_elsewhere)
+    of_the_path = finding.explanation == "room" or (finding.explanation == "delayed-copy" and bool(where.not_in))
     return "set-up" if of_the_path else "open"
 
 
@@ -224,7 +220,11 @@ def _what_and_where(finding: Finding) -> tuple[str, str]:
 def _where_shown(one: Told) -> str:
     if one.only_with is not None:
         return f", only with {one.only_with}"
-    return "" if not one.not_in else f", in {_listed(one.conditions)} only"
+    if not one.not_in:
+        return ""
+    if one.where.as_strong_in or one.where.hidden_in:
+        return f", not in {_listed(one.not_in)}"
+    return f", in {_listed(one.conditions)} only"
 
 
 def cause_words(thd: WorstThd, explained: Told | None) -> str:
@@ -237,12 +237,19 @@ def cause_words(thd: WorstThd, explained: Told | None) -> str:
 def shown_words(one: Told) -> str:
     """In which conditions it is seen, and in which not; nothing where there is one condition alone."""
     within = f"inside the range of finding {one.inside}" if one.inside is not None else ""
-    if not one.not_in and len(one.conditions) == 1:
+    others = _others_words(one.where)
+    if not others and len(one.conditions) == 1:
         return f"{within[0].upper()}{within[1:]}." if within else ""
     row = one.finding.leading_row
     at = f", clearest at {level_name(row.level_db_spl)} dB" if row and " dB SPL" not in one.finding.headline else ""
     seen = f"Seen in {_listed(one.conditions)}{at}{', ' if within else ''}{within}"
-    return f"{seen}; not found in {_listed(one.not_in)}." if one.not_in else f"{seen}."
+    return f"{'; '.join((seen, *others))}."
+
+
+def _others_words(where: Where) -> list[str]:
+    """Of the conditions that do not list a finding, what is read there."""
+    said = {"about as strong in": where.as_strong_in, "may be hidden in": where.hidden_in, "not found in": where.not_in}
+    return [f"{what} {_listed(names)}" for what, names in said.items() if names]
 
 
 def proof_words(one: Told) -> str:
@@ -266,7 +273,12 @@ def undecided_words(one: Told) -> str:
     """What is undecided of a finding that is; nothing of others."""
     if one.belongs_to != "open":
         return ""
-    return "whether the loudspeaker or the room makes it" if one.finding.decided else "the cause"
+    if not one.finding.decided:
+        return "the cause"
+    if one.finding.explanation in OF_ONE_RECORDING:
+        return "whether something else sounded or the loudspeaker strikes there"
+    stands = one.finding.explanation in MADE_BY_SOMETHING
+    return f"whether the loudspeaker or {'what it stands on' if stands else 'the room'} makes it"
 
 
 def _listed(names: Sequence[str]) -> str:
