@@ -1,7 +1,7 @@
 """What every made loudspeaker has besides its family's cause: a band, ripple, weak curvature, noise, a set-up."""
 
-from collections.abc import Callable
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -43,6 +43,8 @@ class Case:
     noise_db_spl    of the room, all bands together
     conversion_db   attenuation of the filter of a poor conversion of the sample rate; None: there was none
     free_field      whether a response measured elsewhere, without reflections and room, is in the session
+    changed         what the plan says was changed in a condition
+    noise_over_db   by how much the room is louder in a condition
     """
 
     devices: dict[str, Device]
@@ -57,6 +59,8 @@ class Case:
     events: tuple[Event, ...] = ()
     conversion_db: float | None = None
     free_field: Filter | None = None
+    changed: Mapping[str, str] = field(default_factory=dict)
+    noise_over_db: Mapping[str, float] = field(default_factory=dict)
 
 
 Family = Callable[[int], Case]

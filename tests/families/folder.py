@@ -18,7 +18,7 @@ import signals
 from distort.recording.quality.examined import examine
 from distort.session.calibration.in_force import CalibrationInForce
 from distort.session.files.folder import PLAN_FILE, SessionFolder
-from distort.session.plan.keys import AnalysisPlan, Levels, Loudspeaker, Plan, Setup, SweepPlan
+from distort.session.plan.keys import AnalysisPlan, ConditionPlan, Levels, Loudspeaker, Plan, Setup, SweepPlan
 from distort.session.plan.kinds import HIGHEST_TONE_HZ, MULTITONE, PLAYED, SHORT_SWEEP, SWEEP
 from distort.session.plan.multitone import MultitonePlan
 from distort.session.plan.template import text_of
@@ -71,7 +71,7 @@ def make_session(case: Case, root: Path) -> Path:
     began = datetime(2024, 5, 1, 10, 0, tzinfo=UTC)
     for condition, device in case.devices.items():
         for sidecar, clean in _recordings(case, plan, condition, device):
-            heard = _with_noise(clean, case, random)
+            heard = _with_noise(clean, case, random, over_db=case.noise_over_db.get(condition, 0.0))
             began += timedelta(seconds=20.0 + clean.size / case.sample_rate)
             dated = replace(sidecar, date=began.isoformat())
             for event in _events_of(sidecar, case):
@@ -100,6 +100,7 @@ def plan_of(case: Case) -> Plan:
             lowest_hz=LOWEST_HZ,
         ),
         multitone=MultitonePlan(period_s=PERIOD_S, seed=1 + case.seed % 1000),
+        conditions=tuple(ConditionPlan(name=name, changed=said) for name, said in case.changed.items()),
         analysis=AnalysisPlan(response_files=() if case.free_field is None else (FREE_FIELD_FILE,)),
     )
 
@@ -200,13 +201,13 @@ def _add(samples: FloatArray, more: FloatArray, at: int) -> None:
     samples[at:end] += more[: end - at]
 
 
-def _with_noise(clean: FloatArray, case: Case, random: np.random.Generator) -> FloatArray:
+def _with_noise(clean: FloatArray, case: Case, random: np.random.Generator, *, over_db: float) -> FloatArray:
     """Half of its power white, half falling by 6 dB an octave above 200 Hz, as in rooms with traffic and fans."""
     white = random.standard_normal(clean.size, dtype=np.float32)
     share = 1.0 - math.exp(-2.0 * math.pi * 200.0 / case.sample_rate)
     low = scipy.signal.lfilter([share], [1.0, share - 1.0], white)
     low_power = share / (2.0 - share)  # of one pole fed with white noise of power 1
-    rms = FULL_SCALE_SINE_RMS * 10.0 ** ((case.noise_db_spl - FULL_SCALE_DB_SPL) / 20.0)
+    rms = FULL_SCALE_SINE_RMS * 10.0 ** ((case.noise_db_spl + over_db - FULL_SCALE_DB_SPL) / 20.0)
     both_power = 0.5 + 0.5 + math.sqrt(1.0 / low_power) * share  # white and low are made of the same samples
     mixed = math.sqrt(0.5) * white + math.sqrt(0.5 / low_power) * low
     return np.asarray(clean + mixed * (rms / math.sqrt(both_power)))
