@@ -76,7 +76,7 @@ def standing_out(heard: CyclesHeard, kept: BoolArray) -> FloatArray:
             mean = np.mean(powers[:count], axis=0)
             freedom = heard.bands.values[band] * count
             z[band] = (np.max(mean) / max(float(np.median(mean)), 1e-300) - 1.0) * np.sqrt(freedom / 2.0)
-    return np.minimum(z, HIGHEST_Z)
+    return np.asarray(np.minimum(z, HIGHEST_Z))
 
 
 def repeats_at(heard: CyclesHeard, kept: BoolArray, band: int) -> Repeats:
