@@ -214,7 +214,7 @@ def _crossing(evidence: Evidence, found: GapContrasts, number: int, at_hz: float
         return None
     best: Crossing | None = None
     for near in (row - 1, row, row + 1):
-        if not 0 <= near < evidence.frequency_hz.size:
+        if not (0 <= near < evidence.frequency_hz.size and _narrow(found, number, near)):
             continue
         place = place_at(evidence.frequency_hz, found, near)
         order = place.of(number)
@@ -222,14 +222,14 @@ def _crossing(evidence: Evidence, found: GapContrasts, number: int, at_hz: float
             continue
         rise_db = min(order.mean_db, order.mean_db - order.there_db)
         clear = rise_db >= max(LEAST_DB, LEAST_SPREADS * max(order.spread_db(0), order.spread_db(1)))
-        if clear and _narrow(found, number, near) and (best is None or order.mean_db > best.order.mean_db):
+        if clear and (best is None or order.mean_db > best.order.mean_db):
             best = Crossing(place=place, order=order)
     return best
 
 
 def _narrow(found: GapContrasts, number: int, row: int) -> bool:
     """Whether the order falls off to both sides within a few rows, as a line under the curves' smoothing does."""
-    level_db = next(one.level_db[-1] for one in found.orders if one.order == number)
+    level_db = next((one.level_db[-1] for one in found.orders if one.order == number), np.empty(0))
     if not NARROW_ROWS <= row < level_db.size - NARROW_ROWS:
         return False
     beside_db = level_db[[row - NARROW_ROWS, row + NARROW_ROWS]]

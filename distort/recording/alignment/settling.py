@@ -78,16 +78,22 @@ def _bands(samples: FloatArray, sample_rate: int) -> _Bands:
     if samples.size < size:
         return _Bands(np.zeros((1, 0)), np.ones(1))
     blocks = np.lib.stride_tricks.sliding_window_view(samples, size)[:: size // 2]
-    window = hann(size)
-    spectrum = scipy.fft.rfft((blocks - np.mean(blocks, axis=1, keepdims=True)) * window, axis=1)
-    frequency_hz = np.arange(size // 2 + 1) * (sample_rate / size)
-    octave = np.floor(np.log2(np.maximum(frequency_hz, 1.0) / LOWEST_HZ))
-    inside = [np.flatnonzero(octave == one) for one in range(math.ceil(math.log2(0.5 * sample_rate / LOWEST_HZ)))]
-    held = [bins for bins in inside if bins.size >= 2]
-    return _Bands(
-        np.array([np.mean(np.square(np.abs(spectrum[:, bins])), axis=1) for bins in held]),
-        np.array([bins.size / ALIKE_BINS for bins in held]),
-    )
+    spectrum = scipy.fft.rfft((blocks - np.mean(blocks, axis=1, keepdims=True)) * hann(size), axis=1)
+    power = np.square(spectrum.real) + np.square(spectrum.imag)
+    first, counts = _octaves(size, sample_rate)
+    summed = np.add.reduceat(power[:, : first[-1] + counts[-1]], first, axis=1)
+    return _Bands((summed / counts).T, counts / ALIKE_BINS)
+
+
+@lru_cache(maxsize=4)
+def _octaves(size: int, sample_rate: int) -> tuple[npt.NDArray[np.int64], npt.NDArray[np.int64]]:
+    """First bin of each octave that holds two at least, and how many it holds; they follow one another."""
+    octaves = math.ceil(math.log2(0.5 * sample_rate / LOWEST_HZ))
+    edges_hz = LOWEST_HZ * 2.0 ** np.arange(octaves + 1)
+    first = np.searchsorted(np.arange(size // 2 + 1) * (sample_rate / size), edges_hz)
+    counts = np.diff(first)
+    held = counts >= 2
+    return first[:-1][held], counts[held]
 
 
 def _evidence_of_a_step(power: FloatArray, shape: float) -> float:
