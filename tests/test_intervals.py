@@ -10,7 +10,7 @@ from distort.analysis.common.curves import Harmonics
 from distort.analysis.common.smoothing import band_width_hz
 from distort.analysis.sweep.intervals import ShortSweep, half_width_db, with_intervals
 from distort.analysis.sweep.readings import Reading
-from distort.analysis.sweep.sweeps import Reference, SweepReadings, _separation, read_sweep, sweep_harmonics
+from distort.analysis.sweep.sweeps import Reference, SweepReadings, read_sweep, sweep_harmonics
 from distort.analysis.sweep.uncertainty import noise_averaging
 from distort.analysis.sweep.window_errors import (
     FundamentalSeen,
@@ -148,7 +148,7 @@ def test_the_windows_are_known_to_add_what_they_add():
     """In a room, without noise, order 5 is off by what the fundamental says that its window adds, for the most part."""
     long, _, truth = noise_free("image sources", 4)
     found = sweep_harmonics(long, Reference()).orders[3]
-    seen = _separation(long)
+    seen = long.context
     shift_db = order_errors(seen, long.readings, seen=FundamentalSeen(seen), takes_variance=())[3].shift_db
     rows = (HZ > 60.0) & (5 * HZ < 9000.0)
     error_db = (found.relative_db - 10.0 * np.log10(truth[5] / truth[1]))[rows]
@@ -164,7 +164,7 @@ def test_what_comes_after_the_last_window_is_foretold_within_its_size():
     missed, foretold = [], []
     for seed in (4, 5, 9):
         long, _, truth = noise_free("image sources", seed)
-        seen = FundamentalSeen(_separation(long))
+        seen = FundamentalSeen(long.context)
         rows = (HZ > 40.0) & (HZ < 200.0)
         error_db = 10.0 * np.log10(long.readings[0].power / truth[1])
         kept_db, *earlier_db = seen.kept_db((long.separated.spectra[0], *seen.earlier), HZ)
@@ -187,7 +187,7 @@ def test_without_room_and_noise_the_interval_is_the_error_of_the_sweeps_speed():
 def test_a_leak_scatters_as_noise_of_its_power_does():
     """A leak of a hundredth: `2 K / S c + (K / S)^2 q`, in dB squared, beside what was there."""
     long, _, _ = noise_free("no room", 1)
-    own = _separation(long)
+    own = long.context
     silent, leaking = (
         [*long.readings[:2], replace(long.readings[2], leak=share * long.readings[2].power), *long.readings[3:]]
         for share in (0.0, 0.01)

@@ -3,6 +3,7 @@ tests."""
 
 import math
 from dataclasses import replace
+from functools import cache
 from types import SimpleNamespace
 
 import numpy as np
@@ -25,15 +26,19 @@ def reading(power: float, noise: float = 0.0) -> Reading:
     return Reading(power=power * rows, noise=noise * rows, leak=0.0 * rows, variance=0.0 * rows)
 
 
+@cache
+def context(name: str) -> SimpleNamespace:
+    return SimpleNamespace(name=name, separated=f"separated {name}")
+
+
 def readings_of(sweep: Sweep, name: str) -> SweepReadings:
     return SweepReadings(
         sweep=sweep,
-        separated=f"separated {name}",
+        context=context(name),
         readings=(reading(1.0), reading(0.1), reading(0.01)),
         residual=np.full(HZ.size, 1e-6),
         arrival_s=0.25,
         noise=None,
-        octaves=0.1,
         takes_variance=(f"takes {name}",),
         overheard=(),
     )
@@ -56,12 +61,11 @@ def asked(monkeypatch) -> dict:
 
     def errors(own, read, *, seen, takes_variance):
         given["errors"].append((own, seen, takes_variance))
-        return f"errors of {own}"
+        return f"errors of {own.name}"
 
     monkeypatch.setattr(sweeps, "harmonics", harmonics)
     monkeypatch.setattr(sweeps, "order_errors", errors)
-    monkeypatch.setattr(sweeps, "FundamentalSeen", lambda own: f"seen in {own}")
-    monkeypatch.setattr(sweeps, "separation", lambda separated, **_: separated)
+    monkeypatch.setattr(sweeps, "FundamentalSeen", lambda own: f"seen in {own.name}")
     monkeypatch.setattr(sweeps, "lowest_valid_hz", lambda separated: 33.0)
     monkeypatch.setattr(sweeps, "with_intervals", lambda *parts: parts)
     monkeypatch.setattr(sweeps, "response", lambda *parts, **named: (parts, named))
@@ -97,9 +101,12 @@ def test_of_a_short_sweep_the_share_is_that_of_the_lengths(asked):
     length, shorter = (round(10.0 * one.seconds / math.log(2000.0)) / 10.0 for one in (SWEEP, SHORT))
     assert short.part == pytest.approx(shorter / (length - shorter))
     assert short.difference_db == ["bias 2", "bias 3"]
-    assert (errors, short.errors) == ("errors of separated long", "errors of separated short")
-    seen = "seen in separated long"
-    assert asked["errors"] == [("separated long", seen, ("takes long",)), ("separated short", seen, ("takes short",))]
+    assert (errors, short.errors) == ("errors of long", "errors of short")
+    seen = "seen in long"
+    assert asked["errors"] == [
+        (context("long"), seen, ("takes long",)),
+        (context("short"), seen, ("takes short",)),
+    ]
     assert len(asked["short"]) == 3
     assert found.orders[0].bias_db == "bias 2"
 
@@ -129,16 +136,16 @@ def test_takes_are_read_together(monkeypatch, silent):
         for n in (0, 2)
     ]
     turns = iter(made)
-    asked = {}
+    asked, read = {}, []
     for name, function in {
         "_read_take": lambda take, sweep, settings: next(turns),
         "mean_of_takes": lambda some: some,
         "silence_densities": lambda silences, sample_rate: tuple(float(np.max(one)) for one in silences),
         "mean_density": lambda some: SimpleNamespace(of=some, density=np.array([1e-9, 1e-30])),
         "replace": lambda one, **fields: asked.update(fields) or "noise",
-        "readings": lambda separated, *, noise, excitation_hz, octaves: (
-            asked.setdefault("read", []).append((separated, noise, octaves)) or (reading(4.0), reading(0.1))
-        ),
+        "separation": lambda separated, *, noise, excitation_hz, octaves: (separated, noise, octaves),
+        "readings_in": lambda context: read.append(context) or (reading(4.0), reading(0.1)),
+        "readings": lambda separated, *, noise, excitation_hz, octaves: read.append((separated, noise, octaves)),
         "takes_variance": lambda alone: ("scatter", len(alone)),
         "_with_rounding": lambda found, rounding, drive_dbfs: (
             asked.update(rounding=rounding, drive=drive_dbfs) or found
@@ -156,7 +163,8 @@ def test_takes_are_read_together(monkeypatch, silent):
     assert (found.overheard, found.images, found.beyond) == ((0, 2), (0,), (2,))
     assert found.takes_variance == ("scatter", 2)
     noise = "noise" if silent else None
-    assert asked["read"] == [
+    assert found.context == (["separated 0", "separated 2"], noise, 0.2)
+    assert read == [
         (["separated 0", "separated 2"], noise, 0.2),
         *[(f"separated {n}", noise, 0.2) for n in (0, 2)],
     ]

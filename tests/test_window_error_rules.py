@@ -203,7 +203,7 @@ def test_what_a_window_adds_is_what_it_keeps_and_what_was_made_good():
     own = SimpleNamespace(
         separated=SimpleNamespace(fundamental_in=["in 1", "in 2"], spectra=spectra),
         excitation_hz=AT_HZ,
-        made_good_and_leak=lambda order: (of(10.0 * order), None),
+        decays=[(of(10.0 * order), None) for order in (1, 2)],
     )
     asked = []
 

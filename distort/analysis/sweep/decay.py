@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 import numpy.typing as npt
@@ -25,7 +26,7 @@ LEAST_KEPT = 0.1
 """A window that seems to keep less of the decay than this is not made good any further."""
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True, eq=False)
 class Separation:
     """The orders of a sweep, the noise in them, and where they are read."""
 
@@ -65,6 +66,11 @@ class Separation:
     def decay_octaves(self) -> float:
         """Over how much of an octave a decay is read."""
         return max(DECAY_OCTAVES, self.octaves)
+
+    @cached_property
+    def decays(self) -> tuple[tuple[FloatArray, FloatArray], ...]:
+        """`made_good_and_leak` of every order from 1 on."""
+        return tuple(self.made_good_and_leak(order) for order in range(1, len(self.separated.spectra) + 1))
 
     def made_good_and_leak(self, order: int) -> tuple[FloatArray, FloatArray]:
         """What the reading of `order` is multiplied by, because its window is shorter than the fundamental's, and the

@@ -46,8 +46,12 @@ def readings(
 
     Without `noise` (no silence recorded) nothing is subtracted, and the readings' `noise` and `variance` are NaN.
     """
-    context = separation(separated, noise=noise, excitation_hz=excitation_hz, octaves=octaves)
-    made_good, leaks = zip(*map(context.made_good_and_leak, range(1, len(separated.spectra) + 1)), strict=True)
+    return readings_in(separation(separated, noise=noise, excitation_hz=excitation_hz, octaves=octaves))
+
+
+def readings_in(context: Separation) -> tuple[Reading, ...]:
+    """The same of orders whose noise is known already."""
+    made_good, leaks = zip(*context.decays, strict=True)
     found = [_reading(context, order, made) for order, made in enumerate(made_good, start=1)]
     return tuple(_with_leak(context, found, order, leak) for order, leak in enumerate(leaks, start=1))
 

@@ -20,7 +20,7 @@ from distort.analysis.sweep.in_air import noise_in_air, only_covered, orders_in_
 from distort.analysis.sweep.intervals import ShortSweep, with_intervals
 from distort.analysis.sweep.noise import NoiseDensity, mean_density, silence_densities
 from distort.analysis.sweep.orders import SeparatedOrders, mean_of_takes, separate
-from distort.analysis.sweep.readings import Reading, readings
+from distort.analysis.sweep.readings import Reading, readings, readings_in
 from distort.analysis.sweep.residual import residual_power
 from distort.analysis.sweep.response import lowest_valid_hz, response
 from distort.analysis.sweep.rounding import Rounding
@@ -78,13 +78,12 @@ class SweepReadings:
     """Powers of every order of one sweep, before they are made into curves."""
 
     sweep: Sweep
-    separated: SeparatedOrders
+    context: Separation
+    """The orders as they were separated, in their noise."""
     readings: tuple[Reading, ...]
     residual: FloatArray
     arrival_s: float
     noise: NoiseDensity | None
-    octaves: float
-    """Width of the smoothing."""
     takes_variance: tuple[FloatArray, ...]
     """What the takes add to orders 2 ... N of their mean by differing more than their noise, dB squared; of one take
     nothing is known, and there is none."""
@@ -96,6 +95,11 @@ class SweepReadings:
     """What each take holds beyond its orders, where that was asked for."""
     silences: tuple[NoiseDensity | None, ...] = ()
     """The noise in those of each take, as it was recorded; None where a take has none."""
+
+    @property
+    def separated(self) -> SeparatedOrders:
+        """The orders of all takes together."""
+        return self.context.separated
 
 
 def read_sweep(takes: Sequence[SweepTake], sweep: Sweep, settings: Settings) -> SweepReadings:
@@ -120,19 +124,19 @@ def read_sweep(takes: Sequence[SweepTake], sweep: Sweep, settings: Settings) -> 
     if settings.microphone is not None:
         separated = orders_in_air(separated, settings.microphone)
         noise = None if noise is None else noise_in_air(noise, settings.microphone)
-    found = readings(separated, noise=noise, excitation_hz=grid_hz(), octaves=settings.smoothing_octaves)
+    context = separation(separated, noise=noise, excitation_hz=grid_hz(), octaves=settings.smoothing_octaves)
+    found = readings_in(context)
     if rounding is not None:
         found = _with_rounding(found, rounding, drive_dbfs=sweep.drive_dbfs)
     if settings.microphone is not None:
         found = only_covered(found, grid_hz(), settings.microphone)
     return SweepReadings(
         sweep=sweep,
-        separated=separated,
+        context=context,
         readings=found,
         residual=np.mean([one.residual for one in read], axis=0) / found[0].power,
         arrival_s=takes[0].start / sweep.sample_rate,
         noise=noise,
-        octaves=settings.smoothing_octaves,
         takes_variance=takes_variance([_alone(one.separated, noise, settings) for one in read])
         if len(read) > 1
         else (),
@@ -233,19 +237,14 @@ def sweep_harmonics(
         driven_db=driven_db + amplitude_to_db(read.sweep.envelope(grid_hz())),
         short=None if short is None else short.readings,
     )
-    long = _separation(read)
-    seen = FundamentalSeen(long)
-    errors = order_errors(long, read.readings, seen=seen, takes_variance=read.takes_variance)
+    seen = FundamentalSeen(read.context)
+    errors = order_errors(read.context, read.readings, seen=seen, takes_variance=read.takes_variance)
     return with_intervals(found, errors, None if short is None else _short_sweep(short, found, read, seen))
-
-
-def _separation(read: SweepReadings) -> Separation:
-    return separation(read.separated, noise=read.noise, excitation_hz=grid_hz(), octaves=read.octaves)
 
 
 def _short_sweep(short: SweepReadings, found: Harmonics, read: SweepReadings, seen: FundamentalSeen) -> ShortSweep:
     """What the short sweep says of the orders of `found`, which are those of the long one, `read`."""
-    errors = order_errors(_separation(short), short.readings, seen=seen, takes_variance=short.takes_variance)
+    errors = order_errors(short.context, short.readings, seen=seen, takes_variance=short.takes_variance)
     return ShortSweep(
         difference_db=[order.bias_db for order in found.orders],
         errors=errors,

@@ -188,7 +188,7 @@ def _gate(own: Separation, order: int, seen: FundamentalSeen) -> tuple[FloatArra
     else:
         spectrum = seen.cut_by(own.separated.spectra[order - 1].window)
     kept_db, *earlier_db = seen.kept_db((spectrum, *seen.earlier), order * own.excitation_hz)
-    made_good, _ = own.made_good_and_leak(order)
+    made_good, _ = own.decays[order - 1]
     return np.nan_to_num(kept_db + power_to_db(made_good)), later_variance(earlier_db)
 
 
