@@ -161,6 +161,10 @@ def test_strikes_are_less_where_the_rooms_noise_would_not_hide_them(there, found
     numbers = {"level_db_spl": 96.0, "standing_out": 32.0}
     rattle = replace(OWN, explanation="rattle", places=(place,), numbers=numbers, evidence=())
     assert elsewhere(rattle, striking(32.0), there) == found
+    air = replace(rattle, explanation="airflow-noise")
+    strong = replace(striking(32.0), findings=(air,))
+    assert elsewhere(rattle, striking(32.0), strong) == "hidden"  # a port's noise may hide a loose part
+    assert elsewhere(air, striking(32.0), strong) == "as-strong"
     event = replace(rattle, explanation="event-in-time", part_of_loudspeaker=False, numbers={"level_db_spl": 96.0})
     overheard = elsewhere(rattle, striking(32.0), replace(striking(1.0), findings=(event,)))
     assert overheard == "hidden"  # while something else sounds nobody listens for strikes

@@ -18,6 +18,7 @@ from distort.analysis.findings.likelihoods import joint_limit, log_density, log_
 from distort.analysis.findings.order_findings import SOURCE_AT_ANOMALY, before_prior
 from distort.analysis.findings.places import AtMost, OrderAt, Place
 from distort.analysis.findings.weighing import BOTH, weighed
+from distort.analysis.findings.words import _fitting
 from tests.made_evidence import LEVELS, ROWS_HZ, Made, anomaly, bell, comb, dips_of
 
 SAME_PLACE_OCTAVES = 1.0 / 12.0
@@ -253,6 +254,21 @@ def test_sentences_and_headlines_keep_their_lengths() -> None:
                 assert len(sentence.split()) <= 45, sentence
             assert one.next.command is not None
             assert one.next.command.startswith("distort ")
+
+
+@pytest.mark.parametrize(
+    ("whole", "kept"),
+    [
+        ("461 Hz: a reflection (path 37 cm longer) weakens the fundamental",) * 2,
+        (
+            "461 Hz, 1.38 kHz and 2.3 kHz: a reflection (path 37 cm longer) weakens the fundamental",
+            "461 Hz, 1.38 kHz and 2.3 kHz: a reflection weakens the fundamental",
+        ),
+        (f"{'461 Hz, ' * 9}and more: an echo", f"{'461 Hz, ' * 9}and"),
+    ],
+)
+def test_a_headline_that_is_too_long_loses_its_brackets_and_then_whole_words(whole: str, kept: str) -> None:
+    assert _fitting(whole) == kept
 
 
 def order_at(number: int, values_db: list[float], *, relative_db: list[float], ripple_db: float = 0.5) -> OrderAt:

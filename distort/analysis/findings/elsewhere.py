@@ -119,14 +119,26 @@ def _strikes(finding: Finding, here: Measured, there: Measured) -> Elsewhere:
     fell_db = 10.0 * math.log10(max(found, BESIDE) / own) + louder_db
     if found < ALONE:
         return "less" if fell_db <= -MADE_DB else "hidden"
-    return "as-strong" if fell_db > -MADE_DB else "hidden"
+    of_another_kind = any(_of_another_kind(finding, one) for one in there.findings)
+    return "as-strong" if fell_db > -MADE_DB and not of_another_kind else "hidden"
+
+
+def _of_another_kind(finding: Finding, other: Finding) -> bool:
+    """Whether what strikes there is called something else: a port's noise may hide a loose part, and the reverse."""
+    strikes = other.decided and "standing_out" in other.numbers
+    return strikes and other.explanation != finding.explanation and overlap(finding, other)
+
+
+def overlap(one: Finding, other: Finding) -> bool:
+    """Whether a place of one reaches into a place of the other."""
+    return any(a.low_hz <= b.high_hz and b.low_hz <= a.high_hz for a in one.places for b in other.places)
 
 
 def _overheard(finding: Finding, event: Finding) -> bool:
     """Whether something sounded there while the sweep was at a place of the finding: then nothing was listened to."""
     if event.explanation != "event-in-time" or event.numbers.get("level_db_spl") != finding.numbers.get("level_db_spl"):
         return False
-    return any(a.low_hz <= b.high_hz and b.low_hz <= a.high_hz for a in finding.places for b in event.places)
+    return overlap(finding, event)
 
 
 def _louder_db(here: Response | None, there: Response | None) -> float:

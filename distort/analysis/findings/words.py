@@ -1,5 +1,6 @@
 """What a finding says: a headline, a sentence, and what would confirm it."""
 
+import re
 from collections.abc import Callable, Mapping
 
 from distort.analysis.findings.evidence import Evidence
@@ -71,7 +72,14 @@ def words(draft: Draft, evidence: Evidence) -> tuple[str, str, NextStep]:
         sentence += f" {name[0].upper()}{name[1:]} adds to it."
     if draft.in_room and draft.explanation in ("delayed-copy", "resonance", "product-on-peak", "undecided"):
         sentence = f"Where the microphone stood: {sentence[0].lower()}{sentence[1:]}"
-    return headline[:MOST_HEADLINE], sentence, next_step(draft, evidence)
+    return _fitting(headline), sentence, next_step(draft, evidence)
+
+
+def _fitting(headline: str) -> str:
+    """What is in brackets goes first where it is too long, then whole words."""
+    if len(headline) > MOST_HEADLINE:
+        headline = re.sub(r" \([^)]*\)", "", headline)
+    return headline if len(headline) <= MOST_HEADLINE else headline[: MOST_HEADLINE + 1].rsplit(" ", 1)[0]
 
 
 def _at(draft: Draft) -> str:
@@ -169,7 +177,7 @@ def _source(draft: Draft, at: str) -> tuple[str, str]:
     what = ordinal(numbers["order"])
     if "at_least" in numbers:
         return (
-            f"{at}: the loudspeaker itself makes at least {numbers['source_db']:.0f} dB more {what} than nearby",
+            f"{at}: the loudspeaker itself makes at least {numbers['source_db']:.0f} dB more {what}",
             f"At {at} the loudspeaker itself produces at least {numbers['source_db']:.0f} dB more of the {what} than "
             f"at nearby frequencies, where it lies below the noise; the response does not explain it.",
         )

@@ -5,7 +5,7 @@ from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 
 from distort.analysis.findings.across import same_finding
-from distort.analysis.findings.elsewhere import elsewhere
+from distort.analysis.findings.elsewhere import elsewhere, overlap
 from distort.analysis.findings.finding import Finding
 from distort.analysis.findings.measured import Measured, order_place
 from distort.assembly.condition.across import curves_measured
@@ -89,9 +89,7 @@ def strikes_there(finding: Finding, among: Sequence[tuple[Finding, Mapping[str, 
     """Whether an event lies where, in another recording, something strikes or blows: an event has its time, a loose
     part its frequency, and uneven strikes are hard to tell from an event where one recording alone holds them."""
     return finding.explanation in OF_ONE_RECORDING and any(
-        "standing_out" in other.numbers
-        and any(a.low_hz <= b.high_hz and b.low_hz <= a.high_hz for a in finding.places for b in other.places)
-        for other, _ in among
+        "standing_out" in other.numbers and overlap(finding, other) for other, _ in among
     )
 
 
