@@ -23,8 +23,8 @@ def test_a_sample_of_what_is_said_across_conditions_is_true(tmp_path) -> None:
 
 @pytest.mark.study
 def test_of_what_is_said_across_conditions_five_in_a_hundred_are_wrong_at_most() -> None:
-    """Even seeds, on which no rule was tuned."""
-    answers = [try_case((family, seed)) for family in FAMILIES for seed in range(2, 14, 2)]
+    """Seeds on which no rule was tuned; the table stands in `tests/STUDIES.md`."""
+    answers = [try_case((family, seed)) for family in FAMILIES for seed in range(26, 38, 2)]
     print("\n" + "\n".join(lines(answers, listed="wrong")))
     assert Counter(one["verdict"] for one in answers)["wrong"] <= 0.05 * len(answers)
 

@@ -53,7 +53,8 @@ def test_an_order_is_less_where_it_fell_by_3_db_for_certain(there, found) -> Non
 def test_a_finding_that_rests_on_a_doubtful_reading_is_held_against_others_all_the_same() -> None:
     """A sweep that is too fast for a place marks it in every condition."""
     fast = at_ratio(-40.0, interval_db=2.5, doubtful=True, noise_db=-70.0)
-    assert elsewhere(OWN, fast, fast) == "hidden"
+    assert elsewhere(OWN, fast, fast) == "as-strong"
+    assert elsewhere(OWN, fast, at_ratio(-52.0, interval_db=2.5, doubtful=True, noise_db=-70.0)) == "less"
     assert elsewhere(OWN, fast, at_ratio(-41.0)) == "as-strong"
     assert elsewhere(OWN, fast, at_ratio(-46.0)) == "less"
 
@@ -80,6 +81,13 @@ def test_referred_to_the_input_a_reflection_does_not_hide_what_is_made() -> None
         return replace(one, harmonics=(replace(one.harmonics[0], orders=(order,)),), response=way)
 
     assert elsewhere(OWN, referred(HERE, -40.0), referred(at_ratio(-48.0), -40.5)) == "as-strong"
+    # Its floor lies 5 dB under the ratio here, and a dip of 8 dB at the product's place stands in the way.
+    low = referred(at_ratio(np.nan, noise_db=-45.0), np.nan)
+    assert low.response is not None
+    dip_db = np.where(np.abs(np.log2(ROWS_HZ / 3000.0)) < 0.1, -8.0, 0.0)
+    dipped = replace(low, response=replace(low.response, level_db=low.response.level_db + dip_db))
+    assert elsewhere(OWN, referred(HERE, -40.0), low) == "less"
+    assert elsewhere(OWN, referred(HERE, -40.0), dipped) == "hidden"
     assert elsewhere(OWN, referred(HERE, -40.0), referred(at_ratio(-48.0), -48.0)) == "less"
 
 

@@ -108,6 +108,11 @@ def test_one_condition_decides_what_another_leaves_open() -> None:
     unclear = replace(rattle, explanation="undecided", decided=False, places=at(1055.0).places)
     (one,) = across([replace(OPEN_PORT, findings=(unclear,)), replace(untold, findings=(rattle,))])
     assert (one.finding, one.conditions) == (rattle, ("open", "closed"))
+    # Where in that band it is clearest is chance: here half an octave apart.
+    wide = replace(RISE.places[0], frequency_hz=1000.0, low_hz=900.0, high_hz=1600.0)
+    strike = [replace(rattle, places=(replace(wide, frequency_hz=hz),)) for hz in (1000.0, 1414.0)]
+    (one,) = across([replace(OPEN_PORT, findings=(strike[0],)), replace(untold, findings=(strike[1],))])
+    assert one.conditions == ("open", "closed")
 
 
 def test_it_is_written_and_read_again(tmp_path) -> None:

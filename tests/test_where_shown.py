@@ -104,6 +104,12 @@ def test_an_order_that_strikes_fall_on_is_where_these_are() -> None:
     rattle, third = told(conditions, changed=RING)
     assert rattle.conditions == ("stand", "loose")
     assert shown_words(third) == "Inside the range of finding 1."
+    # Where a condition without strikes shows it, they do not make it.
+    both = told([condition("stand", strikes(), order), condition("loose", order)])
+    assert [one.inside for one in both] == [None, None]
+    # An order that strikes make is whose these are: nobody changed a part.
+    desk = louder(condition("desk", replace(strikes(), evidence=order.evidence), order), 9.0)
+    assert [one.belongs_to for one in told([condition("stand"), desk])] == ["open", "open"]
     # Beside the band it stands for itself.
     beside = replace(order, evidence=(replace(order.evidence[0], frequency_hz=500.0),))
     conditions = [louder(condition("stand", strikes(), beside), 9.0), condition("loose", strikes())]

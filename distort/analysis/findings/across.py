@@ -78,6 +78,7 @@ def same_finding(one: Finding, other: Finding) -> bool:
     whose place moves with it: each place within the other's band; or one decides what the other leaves open."""
     apart = abs(float(np.log2(one.frequency_hz / other.frequency_hz)))
     near = apart <= SAME_OCTAVES or (one.broad and other.broad) or _moves_with_level(one, other)
+    near = near or _strike_in_one_band(one, other)
     if one.explanation == other.explanation:
         return near
     return _left_open(one, other) or _left_open(other, one)
@@ -88,12 +89,18 @@ def _left_open(opened: Finding, decided: Finding) -> bool:
     strikes in the same band, and it is the loudspeaker's own, which is the same in both."""
     if opened.decided or not decided.decided or decided.part_of_loudspeaker is not True:
         return False
-    if all("standing_out" in each.numbers for each in (opened, decided)):
-        return any(a.low_hz < b.high_hz and b.low_hz < a.high_hz for a in opened.places for b in decided.places)
+    if _strike_in_one_band(opened, decided):
+        return True
     at, there = order_place(opened), order_place(decided)
     if at is None or there is None or at.number != there.number:
         return False
     return abs(math.log2(at.frequency_hz / there.frequency_hz)) <= SAME_OCTAVES
+
+
+def _strike_in_one_band(one: Finding, other: Finding) -> bool:
+    """Whether both are of what strikes or blows, in bands that overlap: where in one it is clearest is chance."""
+    strike = all("standing_out" in each.numbers for each in (one, other))
+    return strike and any(a.low_hz < b.high_hz and b.low_hz < a.high_hz for a in one.places for b in other.places)
 
 
 def _moves_with_level(one: Finding, other: Finding) -> bool:

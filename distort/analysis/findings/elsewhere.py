@@ -10,7 +10,9 @@ from typing import Literal
 
 import numpy as np
 
+from distort.analysis.common.caution import CLEAR_OF_NOISE_DB
 from distort.analysis.common.curves import Response
+from distort.analysis.common.log_frequency import over_log_frequency
 from distort.analysis.common.quantities import from_findings
 from distort.analysis.findings.finding import Finding
 from distort.analysis.findings.measured import MADE_DB, Measured, OrderPlace, order_place, order_read
@@ -43,13 +45,16 @@ def elsewhere(finding: Finding, here: Measured, there: Measured) -> Elsewhere:
 
 def _order(finding: Finding, at: OrderPlace, here: Measured, there: Measured) -> Elsewhere:
     """Referred to the input, if it can be: a reflection raises and lowers what both make alike. A reading that is
-    doubtful here has its interval, and the finding rests on it."""
-    before, after = order_read(here, at, doubtful=True), order_read(there, at)
+    doubtful for another reason than noise has its interval, and is held against others by it."""
+    before = order_read(here, at, doubtful=True)
     if before is None or at.level_db_spl not in there.levels_db_spl:
         return "unknown"
+    above_noise_db, most_db = _beside_noise(there, at)
+    after = order_read(there, at, doubtful=above_noise_db >= CLEAR_OF_NOISE_DB)
     if after is None:
-        most_db = _at_most_db(there, at)
-        return "less" if most_db - before.relative_db + before.interval_db <= -MADE_DB else "hidden"
+        lifted_db = _lifted_db(there, at) - _lifted_db(here, at) if finding.part_of_loudspeaker else 0.0
+        fell_db = before.relative_db - before.interval_db - most_db - float(np.nan_to_num(lifted_db))
+        return "less" if fell_db >= MADE_DB else "hidden"
     made_db = after.input_db - before.input_db
     made_interval_db = math.hypot(before.input_interval_db, after.input_interval_db)
     if finding.part_of_loudspeaker and math.isfinite(made_db + made_interval_db):
@@ -57,16 +62,25 @@ def _order(finding: Finding, at: OrderPlace, here: Measured, there: Measured) ->
     return _judged(after.relative_db - before.relative_db, math.hypot(before.interval_db, after.interval_db))
 
 
-def _at_most_db(there: Measured, at: OrderPlace) -> float:
-    """The most that an order may be re the fundamental where it is not read for certain; infinite where no floor is
-    known."""
+def _beside_noise(there: Measured, at: OrderPlace) -> tuple[float, float]:
+    """How far the reading of an order stands above its noise, and the most that it may be re the fundamental, dB: NaN
+    and infinite where no floor is known."""
     harmonics = there.harmonics[there.levels_db_spl.index(at.level_db_spl)]
     order = next((each for each in harmonics.orders if each.order == at.number), None)
     row = nearest_row(harmonics.frequency_hz, at.frequency_hz)
     if order is None or row is None or math.isnan(order.noise_db[row]):
-        return math.inf
-    read_db = order.relative_db[row] + order.uncertainty_db[row]
-    return float(np.fmax(order.noise_db[row], read_db))
+        return math.nan, math.inf
+    noise_db, read_db = float(order.noise_db[row]), float(order.relative_db[row])
+    return read_db - noise_db, float(np.fmax(noise_db, read_db + order.uncertainty_db[row]))
+
+
+def _lifted_db(one: Measured, at: OrderPlace) -> float:
+    """By how much the way lifts the fundamental over the product of an order, dB; NaN where it is not known."""
+    if one.response is None:
+        return math.nan
+    places = np.array([at.frequency_hz, at.product_hz])
+    level = over_log_frequency(places, one.response.frequency_hz, one.response.level_db, outside=np.nan)
+    return float(level[0] - level[1])
 
 
 def _judged(difference_db: float, interval_db: float) -> Elsewhere:

@@ -96,12 +96,13 @@ def told(
     far, curves, changed = at_a_distance(conditions), curves_by_name(conditions), changed or {}
     listed = merged(conditions)
     places = [where_shown(finding, shown, far, curves) for finding, shown in listed]
+    owners = [_owner(finding, shown, at, changed) for (finding, shown), at in zip(listed, places, strict=True)]
     owned: list[tuple[Owner, Finding, dict[str, int], Where]] = []
-    for (finding, shown), own in zip(listed, places, strict=True):
+    for place, (finding, shown) in enumerate(listed):
         strikes = striking(finding, shown, listed)
-        where = own if strikes is None else of_what_strikes(own, places[strikes])
-        owner = "open" if strikes_there(finding, listed) else _owner(finding, shown, where, changed)
-        owned.append((owner, finding, shown, where))
+        where = places[place] if strikes is None else of_what_strikes(places[place], places[strikes])
+        makes = owners[place] if strikes is None or not finding.decided else owners[strikes]
+        owned.append(("open" if strikes_there(finding, listed) else makes, finding, shown, where))
     owned.sort(key=lambda one: (OWNERS.index(one[0]), min(one[2].values())))
     numbered = [(finding, shown) for _, finding, shown, _ in owned]
     return tuple(

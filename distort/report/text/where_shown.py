@@ -58,8 +58,8 @@ def where_shown(
 def striking(
     finding: Finding, shown: Collection[str], among: Sequence[tuple[Finding, Mapping[str, int]]]
 ) -> int | None:
-    """Place in `among` of what strikes or blows in the band in which an order rises, in one of the same conditions and
-    as loud: part of it falls on the order. None: nothing does."""
+    """Place in `among` of what strikes or blows in the band in which an order rises, in every condition that shows
+    the order and as loud: part of it falls on the order. None: nothing does."""
     at = order_place(finding)
     if at is None or "standing_out" in finding.numbers:
         return None
@@ -67,7 +67,7 @@ def striking(
         (
             place
             for place, (other, there) in enumerate(among)
-            if not set(shown).isdisjoint(there)
+            if set(shown) <= set(there)
             and other.numbers.get("lowest_level_db_spl", math.inf) <= at.level_db_spl
             and any(one.low_hz <= at.frequency_hz <= one.high_hz for one in other.places)
         ),
