@@ -151,16 +151,18 @@ def draw_figures(
         with Drawers() as own:
             return draw_figures(figures, folder, kinds=kinds, dark=dark, form=form, progress=progress, drawers=own)
     before = {one.stem: one for one in read_record(folder).figures}
-    digests = {stem: digest_of(draw, dark, form, drawing_version()) for stem, draw in figures}
+    # whoever draws a figure for the first time also digests it, which takes as long as drawing some lines
+    digests = {stem: digest_of(draw, dark, form, drawing_version()) for stem, draw in figures if stem in before}
     jobs = [
         (draw, folder / stem, missing, dark, form)
         for stem, draw in figures
-        if (missing := _missing(before.get(stem), digests[stem], folder, kinds))
+        if (missing := _missing(before[stem], digests[stem], folder, kinds) if stem in before else tuple(kinds))
     ]
     new: list[Path] = []
     progress(f"drawing {len(jobs)} figures", 0, len(jobs))
     began_s = time.monotonic()
-    for done, paths in enumerate(_saved(jobs, drawers), 1):
+    for done, (paths, digest) in enumerate(_saved(jobs, drawers), 1):
+        digests[paths[0].stem] = digest
         left_s = (time.monotonic() - began_s) / done * (len(jobs) - done)
         progress(f"drawing {paths[0].stem}, {time_left(left_s)} to go", done, len(jobs))
         new += paths
@@ -191,21 +193,25 @@ def forget(folder: Path, stems: set[str]) -> None:
 Job = tuple["Callable[[], Figure]", Path, tuple[FileKind, ...], bool, FormatName | None]
 
 
-def _save(job: Job) -> tuple[Path, ...]:
+Saved = tuple[tuple[Path, ...], str]
+"""Paths of a figure, and the digest of what it is made of."""
+
+
+def _save(job: Job) -> Saved:
     draw, stem, kinds, dark, form = job
     paths = save_figure(draw(), stem, kinds=kinds, dark=dark, form=form)
     search_seldom()  # now that all is imported
-    return paths
+    return paths, digest_of(draw, dark, form, drawing_version())
 
 
-def _saved(jobs: Sequence[Job], drawers: Drawers) -> Iterator[tuple[Path, ...]]:
-    """Paths of each job as it is done."""
+def _saved(jobs: Sequence[Job], drawers: Drawers) -> Iterator[Saved]:
+    """What comes of each job, as it is done."""
     others = others_for(len(jobs))
     if others < 1:
         yield from map(_save, jobs)
         return
     left = deque(jobs)
-    given: deque[Future[tuple[Path, ...]]] = deque()
+    given: deque[Future[Saved]] = deque()
     try:
         while left or given:
             # the other processes work from the front, this one from the back; it keeps the last, or it would wait
@@ -220,9 +226,9 @@ def _saved(jobs: Sequence[Job], drawers: Drawers) -> Iterator[tuple[Path, ...]]:
             one.cancel()
 
 
-def _missing(before: DrawnFigure | None, digest: str, folder: Path, kinds: Sequence[FileKind]) -> tuple[FileKind, ...]:
+def _missing(before: DrawnFigure, digest: str, folder: Path, kinds: Sequence[FileKind]) -> tuple[FileKind, ...]:
     """Which of `kinds` have to be drawn: all if the figure is made of something else now, else what is not there."""
-    if before is None or before.digest != digest:
+    if before.digest != digest:
         return tuple(kinds)
     known = {file.name: file.sha256 for file in before.files}
 

@@ -109,13 +109,14 @@ def label_beside_curves(axes: "Axes", curves: Sequence[Labelled], *, avoid: Sequ
     A name stands by its own curve more than by any other of `curves`; those of `avoid` it merely does not cover.
     Returns the names that found no place. The figure's limits must be final, since places are measured in pixels.
     """
-    points = [_pixels(axes, curve) for curve in curves]
-    lines = np.concatenate([*points, *(_pixels(axes, curve) for curve in avoid)], axis=1)
-    lines = lines[:, np.argsort(lines[0])]
+    points = [_pixels(axes, curve) for curve in (*curves, *avoid)]
+    lines = np.concatenate(points, axis=1)
+    order = np.argsort(lines[0], kind="stable")
+    lines, whose = lines[:, order], np.repeat(np.arange(len(points)), [one.shape[1] for one in points])[order]
     taken: list[Bbox] = []
     homeless = []
     for index, curve in enumerate(curves):
-        others = np.concatenate([np.empty((2, 0)), *points[:index], *points[index + 1 :]], axis=1)
+        others = lines[:, (whose != index) & (whose < len(curves))]
         box = _place_label(axes, curve, _Field(own=points[index], others=others, lines=lines, taken=tuple(taken)))
         if box is None:
             homeless.append(curve.name)
@@ -126,7 +127,7 @@ def label_beside_curves(axes: "Axes", curves: Sequence[Labelled], *, avoid: Sequ
 
 @dataclass(frozen=True, kw_only=True)
 class _Field:
-    """Where a label must find its place, in pixels: `(2, points)` each, `lines` from left to right."""
+    """Where a label must find its place, in pixels: `(2, points)` each, from left to right."""
 
     own: FloatArray
     others: FloatArray
@@ -164,8 +165,11 @@ def _place_label(axes: "Axes", curve: Labelled, field: _Field) -> "Bbox | None":
     room = half + CLEAR_POINTS * pixels_per_point
     inside = axes.get_window_extent().padded(-3.0 * pixels_per_point)
     middles = _middles(field, half, pixels_per_point)
-    for middle in middles[_is_free(middles, room, inside, field.taken)]:
-        if not _covers(middle, room, field.lines) and _belongs(middle, field):
+    middles = middles[_is_free(middles, room, inside, field.taken)]
+    firsts, ends = (np.searchsorted(field.lines[0], middles[:, 0] + side * room[0]) for side in (-1.0, 1.0))
+    for middle, first, end in zip(middles, firsts, ends, strict=True):
+        covers = np.any(np.abs(field.lines[1, first:end] - middle[1]) < room[1])
+        if not covers and _belongs(middle, field):
             # kept in the axes' own units, so that it stands there at any resolution
             text.set_position(tuple(axes.transData.inverted().transform(middle)))
             return type(extent)([middle - half, middle + half])
@@ -188,8 +192,14 @@ def _widest_first(own: FloatArray, others: FloatArray) -> "list[int]":
     candidates = np.linspace(0, own.shape[1] - 1, 100).astype(int)
     if not others.size:
         return list(candidates)
-    aside, away = np.abs(others[:, np.newaxis, :] - own[:, candidates, np.newaxis])
-    room = np.where(aside < NEIGHBOUR_PIXELS, away, np.inf).min(axis=1)
+    x, y = own[:, candidates]
+    beside = zip(
+        np.searchsorted(others[0], x - NEIGHBOUR_PIXELS, side="right"),
+        np.searchsorted(others[0], x + NEIGHBOUR_PIXELS, side="left"),
+        y,
+        strict=True,
+    )
+    room = np.array([np.min(np.abs(others[1, first:end] - at), initial=np.inf) for first, end, at in beside])
     return list(candidates[np.argsort(-room, kind="stable")])
 
 
@@ -204,15 +214,8 @@ def _is_free(middles: FloatArray, room: FloatArray, inside: "Bbox", taken: "Sequ
 
 def _belongs(middle: FloatArray, field: _Field) -> bool:
     """Whether every other curve is clearly farther from a label than its own."""
-    return not field.others.size or _distance(middle, field.others) > OWN_SHARE * _distance(middle, field.own)
-
-
-def _covers(middle: FloatArray, room: FloatArray, points: FloatArray) -> bool:
-    """Whether a label there meets one of `points`, which lie from left to right."""
-    left, right = np.searchsorted(points[0], (middle[0] - room[0], middle[0] + room[0]))
-    return bool(np.any(np.abs(points[1, left:right] - middle[1]) < room[1]))
-
-
-def _distance(middle: FloatArray, points: FloatArray) -> float:
-    """Pixels from the middle of a label to the nearest of `points`."""
-    return float(np.min(np.hypot(*(points - middle[:, np.newaxis]))))
+    reach = OWN_SHARE * float(np.min(np.hypot(*(field.own - middle[:, np.newaxis]))))
+    first = np.searchsorted(field.others[0], middle[0] - reach, side="left")
+    end = np.searchsorted(field.others[0], middle[0] + reach, side="right")
+    near = field.others[:, first:end] - middle[:, np.newaxis]
+    return not np.any(np.hypot(*near) <= reach)
