@@ -1,18 +1,22 @@
 """Which condition of a session a command works on."""
 
 from collections.abc import Sequence
+from functools import partial
 from typing import TYPE_CHECKING
 
 from distort.errors import UsageError, did_you_mean, shown
 
 if TYPE_CHECKING:
+    from distort.report.figures.drawing import Drawers
     from distort.session.files.folder import SessionFolder
     from distort.session.plan.keys import Plan
     from distort.session.results.condition_results import ConditionResults, Findings
 
 
-def analysed(folder: "SessionFolder", wanted: str | None) -> "tuple[ConditionResults, ...]":
-    """Results of the condition `wanted`, or of all that have some.
+def analysed(
+    folder: "SessionFolder", wanted: str | None, *, drawers: "Drawers | None" = None
+) -> "tuple[ConditionResults, ...]":
+    """Results of the condition `wanted`, or of all that have some, which `drawers` help to read.
 
     Says on stderr why they may not be what the session holds now. Raises SessionError when nothing was analysed,
     UsageError when `wanted` is not among the conditions that were.
@@ -29,7 +33,9 @@ def analysed(folder: "SessionFolder", wanted: str | None) -> "tuple[ConditionRes
             f"no condition {shown(wanted)} was analysed in {folder.root}{did_you_mean(wanted, known)}: "
             f"there are {', '.join(known)}"
         )
-    found = in_plan_order([read_results(folder, name) for name in known if wanted in (None, name)])
+    names = [name for name in known if wanted in (None, name)]
+    read = partial(read_results, folder)
+    found = in_plan_order([*(map(read, names) if drawers is None else drawers.shared(read, names))])
     say_stale(folder, [one.findings for one in found])
     return found
 

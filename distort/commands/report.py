@@ -72,7 +72,7 @@ def _draw_and_write(folder: "SessionFolder", arguments: argparse.Namespace, draw
     from distort.report.text.published import left_out_sentences
     from distort.session.plan.reading import read_plan
 
-    conditions = analysed(folder, arguments.condition)
+    conditions = analysed(folder, arguments.condition, drawers=drawers)
     words = read_plan(folder.root).report
     kinds: tuple[FileKind, ...] = ("png", "svg", "pdf") if arguments.pdf else ("png", "svg")
     raster: tuple[FileKind, ...] = ("png",)

@@ -11,7 +11,7 @@ from dataclasses import dataclass, fields, is_dataclass
 from functools import cache, partial
 from importlib.metadata import version
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TypeVar
 
 import numpy as np
 
@@ -24,6 +24,9 @@ from distort.session.results.drawn_files import DrawnFigure, DrawnFile, Record, 
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
+
+Job = TypeVar("Job")
+Done = TypeVar("Done")
 
 
 def digest_of(*values: Any) -> str:
@@ -82,15 +85,16 @@ def _is_plain(value: Any) -> bool:
 Named = tuple[str, "Callable[[], Figure]"]
 """Name of a figure's files, and what draws it: a function of a module with its arguments, so that it can be sent."""
 
-GIVEN_AHEAD = 2
-"""Figures for each other process: the one that it draws, and the one after it, so that it never waits."""
+GIVEN_AHEAD = 3
+"""Figures for each other process: the one that it draws, and those after it, so that it never waits."""
 
 WORTH_A_PROCESS = 8
 """Fewer figures than this are drawn sooner than another process has started."""
 
 
 class Drawers:
-    """Other processes that draw: begun when they are first needed, or ahead of that, and ended together."""
+    """Other processes that draw, and read what is drawn: begun when they are first needed, or ahead of that, and ended
+    together."""
 
     def __init__(self) -> None:
         self._pool: ProcessPoolExecutor | None = None
@@ -107,6 +111,28 @@ class Drawers:
         if others_for(expected) >= 1:
             self.pool().submit(_load)
 
+    def shared(self, work: Callable[[Job], Done], jobs: Sequence[Job]) -> Iterator[Done]:
+        """What `work`, a function of a module, makes of each job, as it is done: here, and there where that is
+        quicker."""
+        others = others_for(len(jobs))
+        if others < 1:
+            yield from map(work, jobs)
+            return
+        left = deque(jobs)
+        given: deque[Future[Done]] = deque()
+        try:
+            while left or given:
+                # the others work from the front, this one from the back; it keeps the last, or it would wait
+                while len(left) > 1 and len(given) < GIVEN_AHEAD * others:
+                    given.append(self.pool().submit(work, left.popleft()))
+                if left:
+                    yield work(left.pop())
+                while given and (given[0].done() or not left):
+                    yield given.popleft().result()
+        finally:
+            for one in given:
+                one.cancel()
+
     def pool(self) -> ProcessPoolExecutor:
         """The processes, which start one by one as they are given work."""
         if self._pool is None:
@@ -114,9 +140,9 @@ class Drawers:
         return self._pool
 
 
-def others_for(figures: int) -> int:
-    """How many other processes so many figures are worth here."""
-    return min((os.cpu_count() or 1) - 1, figures // WORTH_A_PROCESS)
+def others_for(jobs: int) -> int:
+    """How many other processes so many figures, or conditions to be read, are worth here."""
+    return min((os.cpu_count() or 1) - 1, jobs // WORTH_A_PROCESS)
 
 
 def _load() -> None:
@@ -161,7 +187,7 @@ def draw_figures(
     new: list[Path] = []
     progress(f"drawing {len(jobs)} figures", 0, len(jobs))
     began_s = time.monotonic()
-    for done, (paths, digest) in enumerate(_saved(jobs, drawers), 1):
+    for done, (paths, digest) in enumerate(drawers.shared(_save, jobs), 1):
         digests[paths[0].stem] = digest
         left_s = (time.monotonic() - began_s) / done * (len(jobs) - done)
         progress(f"drawing {paths[0].stem}, {time_left(left_s)} to go", done, len(jobs))
@@ -190,40 +216,18 @@ def forget(folder: Path, stems: set[str]) -> None:
         write_record(folder, Record(figures=kept))
 
 
-Job = tuple["Callable[[], Figure]", Path, tuple[FileKind, ...], bool, FormatName | None]
+Drawing = tuple["Callable[[], Figure]", Path, tuple[FileKind, ...], bool, FormatName | None]
 
 
 Saved = tuple[tuple[Path, ...], str]
 """Paths of a figure, and the digest of what it is made of."""
 
 
-def _save(job: Job) -> Saved:
+def _save(job: Drawing) -> Saved:
     draw, stem, kinds, dark, form = job
     paths = save_figure(draw(), stem, kinds=kinds, dark=dark, form=form)
     search_seldom()  # now that all is imported
     return paths, digest_of(draw, dark, form, drawing_version())
-
-
-def _saved(jobs: Sequence[Job], drawers: Drawers) -> Iterator[Saved]:
-    """What comes of each job, as it is done."""
-    others = others_for(len(jobs))
-    if others < 1:
-        yield from map(_save, jobs)
-        return
-    left = deque(jobs)
-    given: deque[Future[Saved]] = deque()
-    try:
-        while left or given:
-            # the other processes work from the front, this one from the back; it keeps the last, or it would wait
-            while len(left) > 1 and len(given) < GIVEN_AHEAD * others:
-                given.append(drawers.pool().submit(_save, left.popleft()))
-            if left:
-                yield _save(left.pop())
-            while given and (given[0].done() or not left):
-                yield given.popleft().result()
-    finally:
-        for one in given:
-            one.cancel()
 
 
 def _missing(before: DrawnFigure, digest: str, folder: Path, kinds: Sequence[FileKind]) -> tuple[FileKind, ...]:
