@@ -37,9 +37,10 @@ def unmade_figures() -> Iterator[None]:
     """No figure is made at all: the file of each is that of an empty one, drawn once."""
     from matplotlib.figure import Figure
 
-    def save_empty(job: drawing.Job) -> tuple[Path, ...]:
-        _, stem, kinds, dark, _ = job
-        return save_figure(Figure(), stem, kinds=kinds, dark=dark)
+    def save_empty(job: drawing.Drawing) -> drawing.Saved:
+        draw, stem, kinds, dark, form = job
+        digest = drawing.digest_of(draw, dark, form, drawing.drawing_version())
+        return save_figure(Figure(), stem, kinds=kinds, dark=dark), digest
 
     with blank_figures(), pytest.MonkeyPatch.context() as patch:
         patch.setattr(drawing, "_save", save_empty)
