@@ -334,8 +334,9 @@ def is_marked_read_only(path: Path) -> bool:
 
 
 _TRIM_THRESHOLD, _TOP_PAD, _MMAP_THRESHOLD = -1, -2, -3
-_KEPT = {_MMAP_THRESHOLD: 32 << 20, _TRIM_THRESHOLD: 1 << 30, _TOP_PAD: 16 << 20}
-"""Bytes: arrays up to the highest that is allowed share the memory that grows as one, 1 GB of which may lie unused."""
+_KEPT = {_MMAP_THRESHOLD: 8 << 20, _TRIM_THRESHOLD: 1 << 30, _TOP_PAD: 16 << 20}
+"""Bytes: arrays of a sweep share the memory that grows as one, 1 GB of which may lie unused; what is longer would leave
+holes there, and goes back at once."""
 
 
 def keep_memory() -> None:
