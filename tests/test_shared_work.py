@@ -108,7 +108,7 @@ def test_a_process_that_ends_without_a_word_is_told() -> None:
 
 
 INTERRUPTED = """
-import os, sys, time
+import os, signal, sys, time
 from distort.processes import Others, shared
 
 def work(job, tell):
@@ -116,6 +116,7 @@ def work(job, tell):
     time.sleep(120.0)
 
 if __name__ == "__main__":
+    signal.signal(signal.SIGINT, signal.default_int_handler)  # a shell's background job begins deaf to it
     list(shared(work, [1, 2], sizes=[1, 1], others=Others(1), progress=lambda done: None))
 """
 
