@@ -1,6 +1,7 @@
 """Parts that are not in every condition, or whose place moves: beside a loudspeaker's ways, from physics alone."""
 
 import math
+from abc import ABC, abstractmethod
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -21,7 +22,7 @@ def _levels_above(amplitude: float) -> float:
     return (20.0 * math.log10(amplitude) - LOWEST_DB) / (UNIT_DB - LOWEST_DB)
 
 
-class Sounding:
+class Sounding(ABC):
     """A way that makes samples of what is played, and no order that a steady state could tell."""
 
     after: Filter
@@ -35,9 +36,9 @@ class Sounding:
         """Nothing."""
         return np.zeros((10, frequency_hz.size), dtype=np.complex128)
 
+    @abstractmethod
     def made(self, played: Stimulus, amplitude: float) -> FloatArray:
         """Samples, at one amplitude."""
-        raise NotImplementedError
 
 
 @dataclass(frozen=True, kw_only=True)
