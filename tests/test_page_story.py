@@ -7,6 +7,7 @@ import pytest
 
 from distort.analysis.findings.across import FindingAcross, same_finding
 from distort.report.page.what_was_found import chapters
+from distort.report.text import where_shown
 from distort.report.text.comparison_proof import proof
 from distort.report.text.overview import WorstThd
 from distort.report.text.story import (
@@ -154,7 +155,10 @@ def test_the_opening_warns_of_a_missing_noise_floor_and_of_a_room() -> None:
     assert "No noise floor" not in opening([plain], ())[2].text
 
 
-def test_what_a_part_makes_is_proven_by_the_conditions_without_it() -> None:
+def test_what_a_part_makes_is_proven_by_the_conditions_without_it(monkeypatch) -> None:
+    monkeypatch.setattr(
+        where_shown, "elsewhere", lambda finding, *_: "less" if finding.explanation == "rattle" else "hidden"
+    )
     rattle = replace(own(1), explanation="rattle", evidence=(), numbers={"level_db_spl": LEVELS[-1]})
     conditions = [condition("stand"), condition("loose", rattle)]
     (one,) = told(conditions, changed={"loose": "the ring loose"})

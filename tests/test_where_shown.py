@@ -5,6 +5,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from distort.analysis.findings.elsewhere import elsewhere
+from distort.report.text import where_shown
 from distort.report.text.story import opening, proof_words, shown_words, told, undecided_words
 from tests.test_page_story import LEVELS, condition, own
 
@@ -97,7 +99,25 @@ def test_an_event_where_something_strikes_in_another_recording_is_open(low_hz: f
         assert undecided_words(one) == "whether something else sounded or the loudspeaker strikes there"
 
 
-def test_an_order_that_strikes_fall_on_is_where_these_are() -> None:
+@pytest.fixture
+def read_as_silent(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Where a condition does not list what strikes, its reading says that nothing does."""
+
+    def read(finding, here, there):
+        return "less" if "standing_out" in finding.numbers else elsewhere(finding, here, there)
+
+    monkeypatch.setattr(where_shown, "elsewhere", read)
+
+
+def test_what_cannot_be_read_elsewhere_is_not_missing_there() -> None:
+    """Without a silence there nobody knows what strikes: nothing proves that what was changed makes it."""
+    (rattle,) = told([condition("stand"), condition("loose", strikes())], changed=RING)
+    assert shown_words(rattle) == "Seen in loose; may be hidden in stand."
+    assert (rattle.not_in, rattle.only_with, rattle.belongs_to) == ((), None, "loudspeaker")
+    assert proof_words(rattle) == ""
+
+
+def test_an_order_that_strikes_fall_on_is_where_these_are(read_as_silent: None) -> None:
     """Of uneven strikes every recording has as much on an order as chance gives: here 9 dB more in one of two."""
     order = replace(own(2), evidence=(replace(own().evidence[0], frequency_hz=400.0),))
     conditions = [louder(condition("stand", strikes(), order), 9.0), condition("loose", strikes())]

@@ -48,10 +48,15 @@ def where_shown(
     if finding.explanation in OF_ONE_RECORDING:
         others = []
     read = {name: elsewhere(finding, here, curves[name]) for name in others}
+    # what the way to the microphone does is the dip or peak itself, and that none is listed says that there is none
+    of_the_way = finding.decided and finding.part_of_loudspeaker is not True
+    missing = ("less", "unknown") if of_the_way else ("less",)
     return Where(
-        not_in=tuple(name for name, found in read.items() if found in ("less", "unknown")),
+        not_in=tuple(name for name, found in read.items() if found in missing),
         as_strong_in=tuple(name for name, found in read.items() if found == "as-strong"),
-        hidden_in=tuple(name for name, found in read.items() if found == "hidden"),
+        hidden_in=tuple(
+            name for name, found in read.items() if found in ("hidden", "unknown") and found not in missing
+        ),
     )
 
 
